@@ -1,0 +1,1 @@
+"""The front door: parses, calls, prints; decides nothing."""

@@ -1,0 +1,1 @@
+"""The wire: ports, dialects, the sender and the controller's stored settings. Knows nothing of segments."""

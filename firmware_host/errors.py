@@ -1,0 +1,286 @@
+"""Every error circumstep raises on purpose: one root, one subclass per thing a caller can act on.
+
+Errors are data. Each keeps its fields, derives its message from them (what, value, unit, limit, remedy),
+survives pickling, and names the exit status the command line ends with:
+1 a check failed, 2 bad usage or input, 3 link or controller fault, 4 stopped and resumable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any, ClassVar
+
+EXIT_DONE = 0
+EXIT_CHECK_FAILED = 1
+EXIT_BAD_INPUT = 2
+EXIT_LINK_FAULT = 3
+EXIT_STOPPED = 4
+
+
+def _rebuild(kind: type[FirmwareHostError], state: dict[str, Any]) -> FirmwareHostError:
+    return kind(**state)
+
+
+@dataclass(eq=False)
+class FirmwareHostError(Exception):
+    """Root of every error raised on purpose. Subclasses are dataclasses; their fields are public."""
+
+    exit_status: ClassVar[int] = EXIT_LINK_FAULT
+
+    def message(self) -> str:
+        """One line or two: what is wrong, where, the limit, what would be right."""
+        return type(self).__name__
+
+    def __str__(self) -> str:
+        return self.message()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuild, (type(self), {f.name: getattr(self, f.name) for f in fields(self)})
+
+
+# --- what the user wrote -------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class InputError(FirmwareHostError, ValueError):
+    """A file, an option or a value handed in is not usable."""
+
+    problem: str
+    remedy: str = ""
+    source: str = ""
+    key: str = ""
+    line: int | None = None
+
+    exit_status: ClassVar[int] = EXIT_BAD_INPUT
+
+    def message(self) -> str:
+        where = self.source
+        if self.line is not None:
+            where = f"{where}:{self.line}" if where else f"line {self.line}"
+        parts = [part for part in (where, self.key, self.problem) if part]
+        text = ": ".join(parts)
+        return f"{text}. {self.remedy}" if self.remedy else text
+
+
+@dataclass(eq=False)
+class UnreadableFileError(InputError):
+    """The file is missing, too large, not UTF-8, or not TOML."""
+
+
+@dataclass(eq=False)
+class UnknownKeyError(InputError):
+    """A key that no file of this kind has; the remedy names the nearest known key."""
+
+
+@dataclass(eq=False)
+class QuantityError(InputError):
+    """A physical value without a unit, with the wrong dimension, or out of its range."""
+
+
+@dataclass(eq=False)
+class PlanError(FirmwareHostError, ValueError):
+    """What was asked for cannot be planned: names the value, its unit, the limit and the remedy."""
+
+    what: str
+    value: float
+    unit: str
+    limit: float
+    remedy: str
+
+    exit_status: ClassVar[int] = EXIT_BAD_INPUT
+
+    def message(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.what}: {self.value:.6g}{unit}, limit {self.limit:.6g}{unit}. {self.remedy}"
+
+
+@dataclass(eq=False)
+class WindowError(PlanError):
+    """The marking window and the part do not fit each other."""
+
+
+@dataclass(eq=False)
+class CoordinateError(PlanError):
+    """A target that the controller's own arithmetic would not turn into the intended step."""
+
+
+# --- checks that failed --------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class LimitExceededError(FirmwareHostError):
+    """One or more limits of the plan are exceeded; nothing was sent."""
+
+    checks: tuple[str, ...]
+    details: tuple[str, ...]
+
+    exit_status: ClassVar[int] = EXIT_CHECK_FAILED
+
+    def message(self) -> str:
+        return "the plan exceeds its limits: " + "; ".join(self.details)
+
+
+@dataclass(eq=False)
+class SettingsMismatchError(FirmwareHostError):
+    """The controller's stored settings contradict the plan; nothing that moves was sent."""
+
+    mismatches: tuple[str, ...]
+    remedy: str
+
+    exit_status: ClassVar[int] = EXIT_CHECK_FAILED
+
+    def message(self) -> str:
+        return "the controller's settings do not fit the plan: " + "; ".join(self.mismatches) + f". Fix: {self.remedy}"
+
+
+# --- the link ------------------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class LinkError(FirmwareHostError, OSError):
+    """The line to the controller cannot be used."""
+
+    url: str
+    detail: str
+
+    def message(self) -> str:
+        return f"port {self.url}: {self.detail}"
+
+
+@dataclass(eq=False)
+class PortUnavailableError(LinkError):
+    """The port does not exist or cannot be opened."""
+
+
+@dataclass(eq=False)
+class PortBusyError(LinkError):
+    """Another process holds the port."""
+
+    holder_pid: int | None = None
+
+    def message(self) -> str:
+        holder = f" by process {self.holder_pid}" if self.holder_pid is not None else ""
+        return f"port {self.url}: held{holder}; {self.detail}"
+
+
+@dataclass(eq=False)
+class PortLostError(LinkError):
+    """The port went away while it was in use."""
+
+
+@dataclass(eq=False)
+class ReplyTimeoutError(LinkError, TimeoutError):
+    """No answer before the deadline; the fate of the line is unknown."""
+
+    line: str = ""
+    waited_s: float = 0.0
+
+    def message(self) -> str:
+        return f"port {self.url}: no answer to {self.line!r} within {self.waited_s:.3g} s; {self.detail}"
+
+
+@dataclass(eq=False)
+class UnexpectedReplyError(LinkError):
+    """Bytes came that fit no reply awaited."""
+
+
+@dataclass(eq=False)
+class DialectError(LinkError):
+    """No known dialect answers on this port."""
+
+
+# --- the controller ------------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class ControllerError(FirmwareHostError):
+    """The controller refuses, faults, or is not where the plan needs it."""
+
+    detail: str
+
+    def message(self) -> str:
+        return f"controller: {self.detail}"
+
+
+@dataclass(eq=False)
+class ControllerFaultError(ControllerError):
+    """The controller reports an alarm or is locked; position may be lost."""
+
+    code: int | None = None
+
+
+@dataclass(eq=False)
+class ControllerResetError(ControllerError):
+    """The controller greeted again: it was reset, and its position is lost."""
+
+
+@dataclass(eq=False)
+class LineRejectedError(ControllerError):
+    """The controller refused a line."""
+
+    line: str = ""
+    code: int | None = None
+
+    def message(self) -> str:
+        return f"controller refused {self.line!r}: {self.detail}"
+
+
+@dataclass(eq=False)
+class PositionError(ControllerError):
+    """The controller stands at another step than planned."""
+
+    planned_steps: int = 0
+    reported_steps: float = 0.0
+
+    def message(self) -> str:
+        return f"controller: {self.detail}: planned {self.planned_steps} steps, reported {self.reported_steps:.3f} steps"
+
+
+@dataclass(eq=False)
+class NotAtRestError(ControllerError):
+    """The axis is not verified at rest where it has to be."""
+
+
+# --- the run -------------------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class GateError(FirmwareHostError):
+    """The marking side did not answer, or answered that the pass failed. The run is resumable."""
+
+    gate: str
+    detail: str
+
+    exit_status: ClassVar[int] = EXIT_STOPPED
+
+    def message(self) -> str:
+        return f"gate {self.gate}: {self.detail}"
+
+
+@dataclass(eq=False)
+class GateTimeoutError(GateError, TimeoutError):
+    """The pass was not reported done in time."""
+
+
+@dataclass(eq=False)
+class RunStoppedError(FirmwareHostError):
+    """The run was stopped by the operator or a signal; the record is resumable."""
+
+    reason: str
+    run_folder: str
+
+    exit_status: ClassVar[int] = EXIT_STOPPED
+
+    def message(self) -> str:
+        return f"stopped ({self.reason}); go on with: circumstep resume {self.run_folder}"
+
+
+@dataclass(eq=False)
+class JournalError(FirmwareHostError):
+    """The journal of a run is damaged, locked, cannot be written, or does not fit the job."""
+
+    path: str
+    detail: str
+
+    def message(self) -> str:
+        return f"run record {self.path}: {self.detail}"

@@ -1,0 +1,1 @@
+"""Physics: pure functions on SI floats and arrays; numbers in, numbers out."""

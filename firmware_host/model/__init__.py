@@ -1,0 +1,1 @@
+"""What the user describes: frozen models of machine, motor, gearing, drive, part, mark and job."""

@@ -1,0 +1,1 @@
+"""What a person looks at: tables of segments, limits and runs."""

@@ -1,0 +1,1 @@
+"""A run: gates, the journal, the run loop and resume."""
