@@ -1,0 +1,66 @@
+"""How the turning reaches the part: a chuck that grips it, or rollers that it lies on."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from firmware_host.model.base import Described
+from firmware_host.units import PI, InertiaOrZero, Length, TorqueOrZero
+
+AxisUnit = Literal["deg", "mm"]
+
+
+class Drive(Described, ABC):
+    """What every drive answers, exactly; a new kind of drive is one more subclass in this file's union."""
+
+    @abstractmethod
+    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Turns of the drive's shaft per turn of a part of that contact diameter."""
+
+    @abstractmethod
+    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
+        """Controller units per turn of the drive's shaft; None if this drive has no such unit."""
+
+
+class Chuck(Drive):
+    """The part turns with the chuck."""
+
+    kind: Literal["chuck"]
+    inertia: InertiaOrZero = Field(description="of chuck, jaws and spindle, about the axis")
+    smallest_grip: Length | None = None
+    largest_grip: Length | None = None
+    friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the spindle")
+
+    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        return Fraction(1)
+
+    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
+        return Fraction(360) if unit == "deg" else None
+
+
+class Rollers(Drive):
+    """The part lies on two rows of rollers and rolls on them."""
+
+    kind: Literal["rollers"]
+    roller_diameter: Length
+    centre_distance: Length = Field(description="between the axes of the two rows")
+    driven_rows: Literal[1, 2] = 1
+    rollers: int = Field(default=2, ge=2, le=40, description="how many rollers turn, driven and idle")
+    roller_inertia: InertiaOrZero = Field(description="of one roller with its shaft")
+    friction: float = Field(gt=0, le=2, description="coefficient of friction, part on roller")
+    rolling_resistance: Length | None = Field(default=None, description="lever arm of rolling friction")
+    slip: float = Field(default=0.0, ge=0, lt=0.2, description="creep, part of the surface travel")
+    friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the driven roller")
+
+    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        return contact_diameter.exact / self.roller_diameter.exact
+
+    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
+        return Fraction(360) if unit == "deg" else PI * self.roller_diameter.exact * 1000
+
+
+AnyDrive = Annotated[Chuck | Rollers, Field(discriminator="kind")]

@@ -1,0 +1,56 @@
+"""How a pass is started and known to be done. Kinds beyond these come from plug-ins and check their own options."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag
+
+from firmware_host.model.base import Described
+from firmware_host.units import Time
+
+
+class OperatorGateOptions(Described):
+    """A person starts the pass and presses a key when it is done."""
+
+    kind: Literal["operator"] = "operator"
+    timeout: Time | None = Field(default=None, description="give up after this long; without it, wait for ever")
+
+
+class TimedGateOptions(Described):
+    """The pass takes a fixed time."""
+
+    kind: Literal["timed"]
+    duration: Time
+
+
+class CommandGateOptions(Described):
+    """A program is started for each pass; status 0 says the pass is done."""
+
+    kind: Literal["command"]
+    arguments: tuple[str, ...] = Field(min_length=1, max_length=64, strict=False, description="never through a shell")
+    timeout: Time
+
+
+class ExtensionGateOptions(Described):
+    """A gate kind from a plug-in."""
+
+    kind: str = Field(pattern=r"^[a-z][a-z0-9-]{0,39}$")
+    options: dict[str, Any] = Field(default_factory=dict)
+
+
+_BUILT_IN = ("operator", "timed", "command")
+
+
+def _tag(value: Any) -> str:
+    kind = value.get("kind") if isinstance(value, dict) else getattr(value, "kind", None)
+    return kind if kind in _BUILT_IN else "extension"
+
+
+AnyGateOptions = Annotated[
+    Annotated[OperatorGateOptions, Tag("operator")]
+    | Annotated[TimedGateOptions, Tag("timed")]
+    | Annotated[CommandGateOptions, Tag("command")]
+    | Annotated[ExtensionGateOptions, Tag("extension")],
+    Discriminator(_tag),
+]

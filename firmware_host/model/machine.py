@@ -1,0 +1,108 @@
+"""The rotary machine: motor, driver, gearing, drive, support, axis and link."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import prod
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from firmware_host.model.base import Described
+from firmware_host.model.drive import AnyDrive, AxisUnit
+from firmware_host.model.driver import Driver
+from firmware_host.model.gearing import GearingStage
+from firmware_host.model.motor import Motor
+from firmware_host.units import Length, Rate, SignedAngle, Time, Torque
+
+
+class Travel(Described):
+    """Travel limits of the part's shaft, from machine zero."""
+
+    lowest: SignedAngle
+    highest: SignedAngle
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.lowest.exact >= self.highest.exact:
+            raise ValueError(f"travel: lowest {self.lowest} must be less than highest {self.highest}")
+        return self
+
+
+class Axis(Described):
+    """How the controller knows the axis."""
+
+    letter: Literal["X", "Y", "Z", "A", "B", "C"] = "A"
+    unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
+    home_switch: bool = False
+    travel: Literal["endless"] | Travel = "endless"
+
+
+class Support(Described):
+    """What carries the part besides the chuck."""
+
+    tailstock: bool = False
+    friction_torque: Torque | None = Field(default=None, description="of the tailstock's centre")
+    largest_overhang_moment: Torque | None = Field(default=None, description="what the spindle bearings allow")
+    overhang_base: Length | None = Field(default=None, description="from the bearing to the chuck's face")
+
+
+class Link(Described):
+    """The serial line to the controller, and what the controller can do."""
+
+    port: str = Field(default="", max_length=200, description="device path, socket:// or rfc2217:// URL")
+    baud: int = Field(default=115200, ge=300, le=4_000_000)
+    dialect: str = Field(default="status-query", min_length=1, max_length=40, pattern=r"^[a-z0-9-]+$")
+    highest_step_rate: Rate = Field(description="the most steps per second the controller can make")
+    reset_wait: Time | None = Field(default=None, description="how long to wait for a greeting after opening")
+
+
+class Machine(Described):
+    """One rotary machine."""
+
+    version: Literal[1]
+    name: str = Field(min_length=1, max_length=120)
+    motor: Motor
+    driver: Driver
+    gearing: tuple[GearingStage, ...] = Field(default=(), max_length=8, strict=False)
+    drive: AnyDrive
+    support: Support = Support()
+    axis: Axis = Axis()
+    link: Link
+
+    @model_validator(mode="after")
+    def _unit_fits_drive(self) -> Self:
+        if self.drive.axis_units_per_shaft_turn(self.axis.unit) is None:
+            raise ValueError(f'axis.unit "{self.axis.unit}" has no meaning for this drive; write unit = "deg"')
+        if self.driver.current.exact > self.motor.rated_current.exact:
+            raise ValueError(
+                f"driver.current {self.driver.current} is above the motor's rated_current "
+                f"{self.motor.rated_current}: it would overheat. Set the driver lower"
+            )
+        return self
+
+    @property
+    def reduction(self) -> Fraction:
+        """Motor turns per turn of the drive's shaft, exactly."""
+        return prod((stage.reduction for stage in self.gearing), start=Fraction(1))
+
+    @property
+    def microsteps_per_shaft_turn(self) -> Fraction:
+        """Microsteps per turn of the drive's shaft, exactly."""
+        return self.motor.full_steps * self.driver.microsteps * self.reduction
+
+    def motor_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Motor turns per turn of a part that touches the drive at `contact_diameter`, exactly."""
+        return self.reduction * self.drive.shaft_turns_per_part_turn(contact_diameter)
+
+    def microsteps_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Microsteps per turn of a part that touches the drive at `contact_diameter`, exactly."""
+        return self.microsteps_per_shaft_turn * self.drive.shaft_turns_per_part_turn(contact_diameter)
+
+    @property
+    def steps_per_axis_unit(self) -> Fraction:
+        """The steps-per-unit setting this machine asks of its controller, exactly (before its rounding)."""
+        units = self.drive.axis_units_per_shaft_turn(self.axis.unit)
+        if units is None:
+            raise ValueError(f'axis.unit "{self.axis.unit}" has no meaning for this drive')
+        return self.microsteps_per_shaft_turn / units

@@ -1,0 +1,78 @@
+"""The stepper motor: what its datasheet says."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from firmware_host.model.base import Described
+from firmware_host.units import Angle, AngularSpeed, Current, Force, Inductance, Inertia, Resistance, Torque, Voltage
+
+
+class TorquePoint(Described):
+    """One point of the pull-out curve."""
+
+    speed: AngularSpeed
+    torque: Torque
+
+
+class TorqueCurve(Described):
+    """Pull-out torque against speed, with the supply voltage and peak phase current it was measured at."""
+
+    supply_voltage: Voltage
+    current: Current | None = None
+    points: tuple[TorquePoint, ...] = Field(min_length=2, max_length=200, strict=False)
+
+    @model_validator(mode="after")
+    def _speeds_rise(self) -> Self:
+        speeds = [point.speed.exact for point in self.points]
+        if any(later <= earlier for earlier, later in zip(speeds, speeds[1:], strict=False)):
+            raise ValueError("the speeds of the torque points must rise from one point to the next")
+        return self
+
+
+class Motor(Described):
+    """A two-phase hybrid stepper motor."""
+
+    version: Literal[1] = 1
+    name: str = Field(min_length=1, max_length=120)
+    frame: str = Field(default="", max_length=40, description="frame size, for people only")
+    data: str = Field(default="", max_length=300, description="where the figures come from")
+    full_steps_per_revolution: int | None = Field(default=None, ge=4, le=4000)
+    step_angle: Angle | None = None
+    rated_current: Current = Field(description="rated current per phase, peak of the sine when microstepping")
+    holding_torque: Torque = Field(description="both phases on at rated current")
+    detent_torque: Torque | None = None
+    rotor_inertia: Inertia
+    resistance: Resistance | None = Field(default=None, description="of one phase")
+    inductance: Inductance | None = Field(default=None, description="of one phase")
+    torque_curve: TorqueCurve | None = None
+    radial_load: Force | None = Field(default=None, description="allowed radial load on the shaft")
+    axial_load: Force | None = Field(default=None, description="allowed axial load on the shaft")
+    step_accuracy: float = Field(default=0.05, gt=0, le=0.5, description="position error, part of a full step")
+
+    @model_validator(mode="after")
+    def _steps_are_whole(self) -> Self:
+        if (self.full_steps_per_revolution is None) == (self.step_angle is None):
+            raise ValueError("give either full_steps_per_revolution or step_angle")
+        if self.step_angle is not None and (1 / self.step_angle.exact).denominator != 1:
+            raise ValueError(f"step_angle {self.step_angle} does not divide a revolution into whole steps")
+        if self.full_steps % 4:
+            raise ValueError(f"{self.full_steps} full steps per revolution: must be a multiple of 4")
+        return self
+
+    @property
+    def full_steps(self) -> int:
+        """Full steps per revolution."""
+        if self.full_steps_per_revolution is not None:
+            return self.full_steps_per_revolution
+        if self.step_angle is None:
+            raise ValueError("give either full_steps_per_revolution or step_angle")
+        return int(1 / self.step_angle.exact)
+
+    @property
+    def full_step_turns(self) -> Fraction:
+        """One full step in turns of the motor."""
+        return Fraction(1, self.full_steps)
