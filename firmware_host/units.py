@@ -24,10 +24,8 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
-#: pi to 100 decimals, as a fraction: angles given in radians or as arcs become exact enough that no step rounds wrongly.
-PI = Fraction(
-    "3.1415926535897932384626433832795028841971693993751058209749445923078164062862089986280348253421170679"
-)
+#: pi to 100 decimals, as a fraction: exact enough that no angle in radians and no arc rounds to a wrong step.
+PI = Fraction("3.1415926535897932384626433832795028841971693993751058209749445923078164062862089986280348253421170679")
 
 _DEFINITIONS = f"""
 nano- = 1e-9 = n-
@@ -71,6 +69,16 @@ kilogram_force = 9806.65 * gram * meter / second ** 2 = kgf
 _ENERGY_UNITS = frozenset({"joule", "watt_hour", "watt"})
 _NUMBER = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,2})?(?:/\d{1,12})?")
 _UNIT = re.compile(r"[A-Za-zµμΩ°*/^().0-9 _-]{1,40}")
+#: What pint raises for a text that is no unit.
+_NO_UNIT = (
+    pint.errors.PintError,
+    AttributeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    ZeroDivisionError,
+    tokenize.TokenError,
+)
 _LONGEST = 80
 _SMALLEST, _LARGEST = Fraction(1, 10**12), Fraction(10**12)
 
@@ -162,7 +170,15 @@ def _unit_size(text: str, kind: Kind) -> Fraction:
         raise _refuse(f"{text!r} is not a unit", kind)
     try:
         unit = registry.parse_units(text)
-    except (pint.errors.PintError, ValueError, TypeError, AttributeError, SyntaxError, ZeroDivisionError, tokenize.TokenError) as error:
+    except (
+        pint.errors.PintError,
+        ValueError,
+        TypeError,
+        AttributeError,
+        SyntaxError,
+        ZeroDivisionError,
+        tokenize.TokenError,
+    ) as error:
         raise _refuse(f"unit {text!r} is not known", kind) from error
     wanted = registry.parse_units(kind.unit)
     names = _unit_names(str(name) for name in unit._units)  # noqa: SLF001  pint has no public list of a unit's parts

@@ -15,7 +15,7 @@ class GearingStage(Described):
     """One stage, belt, gear or worm: teeth (exact), or a ratio written "60/20" or "40"."""
 
     name: str = Field(default="stage", min_length=1, max_length=60)
-    driving_teeth: int | None = Field(default=None, ge=1, le=10_000, description="on the motor's side; starts of a worm")
+    driving_teeth: int | None = Field(default=None, ge=1, le=10_000, description="motor's side; starts of a worm")
     driven_teeth: int | None = Field(default=None, ge=1, le=10_000)
     ratio: str | None = Field(default=None, max_length=40, pattern=r"^[0-9]{1,9}(/[0-9]{1,9}|\.[0-9]{1,12})?$")
     efficiency: float | None = Field(default=None, gt=0, le=1)

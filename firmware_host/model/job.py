@@ -30,7 +30,7 @@ class SegmentRequest(Described):
 
 
 class IndexRequest(Described):
-    """How the part is moved between segments. Speed and acceleration are the part's; left out, the safe ones are used."""
+    """The move between segments. Speed and acceleration are the part's; left out, the safe ones are used."""
 
     speed: AngularSpeed | None = None
     acceleration: AngularAcceleration | None = None

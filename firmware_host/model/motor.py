@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 from typing import Literal, Self
 
@@ -28,7 +29,7 @@ class TorqueCurve(Described):
     @model_validator(mode="after")
     def _speeds_rise(self) -> Self:
         speeds = [point.speed.exact for point in self.points]
-        if any(later <= earlier for earlier, later in zip(speeds, speeds[1:], strict=False)):
+        if any(later <= earlier for earlier, later in itertools.pairwise(speeds)):
             raise ValueError("the speeds of the torque points must rise from one point to the next")
         return self
 

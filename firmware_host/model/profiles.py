@@ -1,0 +1,70 @@
+"""Where descriptions come from: a path, the user's config folder, or the profiles that ship with the package."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import platformdirs
+
+from firmware_host.errors import UnreadableFileError
+
+ProfileKind = Literal["machines", "motors", "jobs"]
+
+
+def shipped_folder() -> Path:
+    """The folder of the profiles that ship with the package (beside the package in a source tree)."""
+    package = Path(__file__).resolve().parent.parent
+    installed = package / "profiles"
+    return installed if installed.is_dir() else package.parent / "profiles"
+
+
+def user_folder() -> Path:
+    """The user's own profiles."""
+    return Path(platformdirs.user_config_dir("circumstep", appauthor=False))
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A profile's name, file and origin."""
+
+    kind: ProfileKind
+    name: str
+    path: Path
+    shipped: bool
+
+
+def list_profiles(kind: ProfileKind, *, user: Path | None = None) -> list[Profile]:
+    """All profiles of a kind by name; a user's own hides a shipped one of the same name."""
+    found: dict[str, Profile] = {}
+    for folder, shipped in ((shipped_folder(), True), (user or user_folder(), False)):
+        for path in _files(folder / kind):
+            found[path.stem] = Profile(kind, path.stem, path, shipped)
+    return [found[name] for name in sorted(found)]
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    if folder.is_dir():
+        yield from (path for path in sorted(folder.iterdir()) if path.suffix == ".toml")
+
+
+def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = None, user: Path | None = None) -> Path:
+    """The file that `reference` means: a path if it holds a separator or ends in .toml, else a profile's name.
+
+    `beside` is the folder a relative path starts from (that of the file that names it); the working folder without.
+    Raises `UnreadableFileError`, naming the nearest known profile.
+    """
+    if "/" in reference or "\\" in reference or reference.endswith(".toml"):
+        path = Path(reference)
+        return path if path.is_absolute() or beside is None else beside / path
+    profiles = {profile.name: profile for profile in list_profiles(kind, user=user)}
+    if reference in profiles:
+        return profiles[reference].path
+    close = difflib.get_close_matches(reference, profiles, n=1, cutoff=0.4)
+    hint = f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
+    raise UnreadableFileError(
+        f"no {kind[:-1]} profile has this name", f"{hint} `circumstep profile list` shows all", source=reference
+    )
