@@ -1,1 +1,7 @@
 """A motion controller in software: it moves in virtual or scaled time and is reached like a real one."""
+
+from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.status_query_member import StatusQueryMember
+
+__all__ = ["MotionInterval", "SimulatedDevice", "StatusQueryDevice", "StatusQueryMember"]

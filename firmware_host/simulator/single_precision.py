@@ -1,0 +1,41 @@
+"""The arithmetic of a small controller: 32-bit floats, and rounding half away from zero.
+
+Values are held as Python floats that are exactly representable in 32 bits. Working in 64 bits and rounding each single
+operation to 32 gives the same result as 32-bit hardware (53 >= 2 * 24 + 2 bits: S. Figueroa, "When is double rounding
+innocuous?", ACM SIGNUM Newsletter 30(3), 1995, cited from memory).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+INT32_MAX = 2**31 - 1
+
+
+def single(value: float) -> float:
+    """Round `value` to the nearest 32-bit float (overflow gives an infinity of the same sign)."""
+    with np.errstate(over="ignore"):
+        return float(np.float32(value))
+
+
+def lround(value: float) -> int:
+    """Nearest whole number, halves away from zero, saturated to 32 bits.
+
+    Source of the rule: ISO C `lround`; the saturation is this board's own way with values that don't fit.
+    """
+    if math.isnan(value):
+        return 0
+    size = INT32_MAX if abs(value) >= INT32_MAX else math.floor(abs(value) + 0.5)
+    return -size if value < 0 else size
+
+
+def to_steps(position: float, steps_per_unit: float) -> int:
+    """Whole steps of a position (units) on an axis: `lround(position * steps_per_unit)`, the product in 32 bits."""
+    return lround(single(position * steps_per_unit))
+
+
+def to_position(steps: int, steps_per_unit: float) -> float:
+    """Position in units (a 32-bit float) of a step counter; `steps_per_unit` > 0."""
+    return single(single(steps) / steps_per_unit)
