@@ -100,6 +100,11 @@ class WindowError(PlanError):
 
 
 @dataclass(eq=False)
+class FormulaRangeError(PlanError):
+    """A value outside the range in which a formula of the physics holds."""
+
+
+@dataclass(eq=False)
 class CoordinateError(PlanError):
     """A target that the controller's own arithmetic would not turn into the intended step."""
 
@@ -233,7 +238,9 @@ class PositionError(ControllerError):
     reported_steps: float = 0.0
 
     def message(self) -> str:
-        return f"controller: {self.detail}: planned {self.planned_steps} steps, reported {self.reported_steps:.3f} steps"
+        return (
+            f"controller: {self.detail}: planned {self.planned_steps} steps, reported {self.reported_steps:.3f} steps"
+        )
 
 
 @dataclass(eq=False)

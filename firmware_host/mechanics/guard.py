@@ -1,0 +1,40 @@
+"""Refusing values for which a formula means nothing, and the number types every formula here takes."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.errors import FormulaRangeError
+
+FloatArray: TypeAlias = NDArray[np.float64]
+FloatOrArray: TypeAlias = float | FloatArray
+
+
+def require_positive(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:
+    """`value` as an array if every element is finite and > 0; otherwise `FormulaRangeError` with the first other."""
+    array = np.asarray(value, dtype=np.float64)
+    _refuse(what, array, ~(np.isfinite(array) & (array > 0)), 0.0, unit, "It must be finite and greater than 0")
+    return array
+
+
+def require_not_negative(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:
+    """`value` as an array if every element is finite and >= 0; otherwise `FormulaRangeError`."""
+    array = np.asarray(value, dtype=np.float64)
+    _refuse(what, array, ~(np.isfinite(array) & (array >= 0)), 0.0, unit, "It must be finite and at least 0")
+    return array
+
+
+def require_at_most(what: str, value: FloatOrArray, limit: float, unit: str = "", remedy: str = "") -> FloatArray:
+    """`value` as an array if every element is finite and <= `limit`; otherwise `FormulaRangeError`."""
+    array = np.asarray(value, dtype=np.float64)
+    wrong = ~(np.isfinite(array) & (array <= limit))
+    _refuse(what, array, wrong, limit, unit, remedy or f"It must be at most {limit:g}")
+    return array
+
+
+def _refuse(what: str, array: FloatArray, wrong: NDArray[np.bool_], limit: float, unit: str, remedy: str) -> None:
+    if wrong.any():
+        raise FormulaRangeError(what, float(array[wrong].flat[0]), unit, limit, remedy)

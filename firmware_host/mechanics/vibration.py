@@ -1,0 +1,118 @@
+"""The rotor on its magnetic spring: how it rings after a ramp, and for how long.
+
+With lag e (rad at the motor) behind the command, e'' + 2 zeta w e' + w^2 e = -a(t): w the natural angular frequency
+(rad/s), zeta the damping ratio (0 <= zeta < 1), a the commanded acceleration (rad/s^2). Linear, so it holds for lags
+well below a full step. Lags scale with a: hand in accelerations of the part, and the lags are the part's.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from firmware_host.errors import FormulaRangeError
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_negative, require_positive
+
+
+def stiffness(rotor_teeth: int, holding_torque: float) -> float:
+    """Slope p T_h (N m/rad at the motor) of T = T_h sin(p e); T_h > 0 N m at the set current, p >= 1 rotor teeth."""
+    require_positive("rotor teeth", float(rotor_teeth))
+    require_positive("holding torque", holding_torque, "N m")
+    return rotor_teeth * holding_torque
+
+
+def natural_frequency(rotor_teeth: int, holding_torque: float, total_inertia: float) -> float:
+    """Natural angular frequency w = sqrt(p T_h/J) (rad/s); `total_inertia` > 0 kg m^2, rotor and reflected load."""
+    require_positive("total inertia", total_inertia, "kg m^2")
+    return math.sqrt(stiffness(rotor_teeth, holding_torque) / total_inertia)
+
+
+def sudden_peak_factor(damping_ratio: float) -> float:
+    """Peak over steady lag when an acceleration sets in at once: 1 + exp(-pi zeta/sqrt(1 - zeta^2)).
+
+    Step response of the oscillator: 2 undamped, and so the motor's peak torque is up to 2 J a; falls toward 1.
+    """
+    _check_damping(damping_ratio)
+    return 1.0 + math.exp(-math.pi * damping_ratio / math.sqrt(1.0 - damping_ratio**2))
+
+
+def settle_time(amplitude: FloatOrArray, tolerance: float, damping_ratio: float, natural: float) -> FloatArray:
+    """Time ln(A/tolerance)/(zeta w) (s, >= 0) until a ringing of `amplitude` stays below `tolerance`.
+
+    The envelope A exp(-zeta w t). `amplitude` >= 0 and `tolerance` > 0 in the same unit; `natural` w > 0 rad/s;
+    infinite for an undamped oscillator that starts above the tolerance, 0 for one that starts below.
+    """
+    amplitude = require_not_negative("amplitude", amplitude)
+    require_positive("tolerance", tolerance)
+    require_positive("natural angular frequency", natural, "rad/s")
+    _check_damping(damping_ratio)
+    exceeds = amplitude > tolerance
+    if damping_ratio == 0:
+        return np.where(exceeds, np.inf, 0.0)
+    return np.log(np.where(exceeds, amplitude / tolerance, 1.0)) / (damping_ratio * natural)
+
+
+def ramp_residual_amplitude(
+    acceleration: FloatOrArray, ramp_time: FloatOrArray, natural: float, damping_ratio: float = 0.0
+) -> FloatArray:
+    """Amplitude (rad) of the ringing that a constant-acceleration ramp of `ramp_time` s (>= 0) leaves at its end.
+
+    Undamped (2 a/w^2) |sin(w T/2)|: none if the ramp lasts a whole number of natural periods. Damped, the sum of the
+    two step responses, see `residual_amplitude`. `acceleration` rad/s^2 (either sign); `natural` w > 0 rad/s.
+    """
+    time = require_not_negative("ramp time", ramp_time, "s")
+    step = np.asarray(acceleration, dtype=np.float64)
+    return residual_amplitude([step, -step], [time, np.zeros_like(time)], natural, damping_ratio)
+
+
+def index_residual_amplitude(
+    acceleration: FloatOrArray,
+    ramp_time: FloatOrArray,
+    cruise_time: FloatOrArray,
+    natural: float,
+    damping_ratio: float = 0.0,
+) -> FloatArray:
+    """Amplitude (rad) of the ringing at the end of an index: ramp up, cruise, ramp down of the same length.
+
+    `acceleration` rad/s^2; `ramp_time`, `cruise_time` >= 0 s; they broadcast.
+    """
+    ramp = require_not_negative("ramp time", ramp_time, "s")
+    cruise = require_not_negative("cruise time", cruise_time, "s")
+    step = np.asarray(acceleration, dtype=np.float64)
+    ages = [2 * ramp + cruise, ramp + cruise, ramp, np.zeros_like(ramp)]
+    return residual_amplitude([step, -step, -step, step], ages, natural, damping_ratio)
+
+
+def residual_amplitude(
+    steps: list[FloatArray], ages: list[FloatArray], natural: float, damping_ratio: float = 0.0
+) -> FloatArray:
+    """Envelope (rad) at an instant, `ages` s (>= 0) after each of the jumps `steps` (rad/s^2) of the acceleration.
+
+    Each jump leaves the free response (da/w^2) exp(-zeta w t) cos(w_d t - psi)/sqrt(1 - zeta^2) about the new rest;
+    their phasors add (linear superposition). The jumps must sum to 0, or the lag doesn't return to 0.
+    """
+    require_positive("natural angular frequency", natural, "rad/s")
+    _check_damping(damping_ratio)
+    damped = math.sqrt(1.0 - damping_ratio**2)
+    pole = natural * complex(-damping_ratio, damped)
+    phasor = sum(step * np.exp(pole * age) for step, age in zip(steps, ages, strict=True))
+    amplitude: FloatArray = np.abs(phasor) / (natural**2 * damped)
+    return amplitude
+
+
+def resonant_step_rates(natural: float, damping_ratio: float, fractions: tuple[int, ...] = (1, 2, 3)) -> FloatArray:
+    """Bands of full-step rates (steps/s) that excite the natural frequency, shape (len(fractions), 2): lowest, highest.
+
+    Centred on f_n/k for each k of `fractions`, as wide as the half-power band, f_n/k (1 -+ zeta). That the simple
+    fractions excite it too is common practice, no source.
+    """
+    require_positive("natural angular frequency", natural, "rad/s")
+    _check_damping(damping_ratio)
+    centres = natural / (2 * math.pi) / np.asarray(fractions, dtype=np.float64)
+    return np.stack([centres * (1 - damping_ratio), centres * (1 + damping_ratio)], axis=-1)
+
+
+def _check_damping(damping_ratio: float) -> None:
+    if not 0 <= damping_ratio < 1:
+        raise FormulaRangeError("damping ratio", damping_ratio, "", 1.0, "It must be at least 0 and less than 1")
