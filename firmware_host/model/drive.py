@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from fractions import Fraction
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -17,6 +17,9 @@ AxisUnit = Literal["deg", "mm"]
 class Drive(Described, ABC):
     """What every drive answers, exactly; a new kind of drive is one more subclass in this file's union."""
 
+    sets_surface_travel: ClassVar[Literal["part", "roller"]]
+    """Whose diameter decides how far the surface travels: a wrong one makes gaps or overlaps at every seam."""
+
     @abstractmethod
     def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
         """Turns of the drive's shaft per turn of a part of that contact diameter."""
@@ -25,9 +28,19 @@ class Drive(Described, ABC):
     def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
         """Controller units per turn of the drive's shaft; None if this drive has no such unit."""
 
+    @abstractmethod
+    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
+        """Surface travel over planned travel, for a part `part_ratio` times as thick as entered, a true roller (m)."""
+
+    @abstractmethod
+    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
+        """Relative uncertainty of the surface travel (>= 0) from how well the driving diameter is known."""
+
 
 class Chuck(Drive):
     """The part turns with the chuck."""
+
+    sets_surface_travel = "part"
 
     kind: Literal["chuck"]
     inertia: InertiaOrZero = Field(description="of chuck, jaws and spindle, about the axis")
@@ -41,12 +54,21 @@ class Chuck(Drive):
     def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
         return Fraction(360) if unit == "deg" else None
 
+    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
+        return part_ratio
+
+    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
+        return diameter_uncertainty.si / diameter.si if diameter_uncertainty is not None else 0.0
+
 
 class Rollers(Drive):
     """The part lies on two rows of rollers and rolls on them."""
 
+    sets_surface_travel = "roller"
+
     kind: Literal["rollers"]
     roller_diameter: Length
+    roller_diameter_uncertainty: Length | None = Field(default=None, description="plus-minus")
     centre_distance: Length = Field(description="between the axes of the two rows")
     driven_rows: Literal[1, 2] = 1
     rollers: int = Field(default=2, ge=2, le=40, description="how many rollers turn, driven and idle")
@@ -61,6 +83,14 @@ class Rollers(Drive):
 
     def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
         return Fraction(360) if unit == "deg" else PI * self.roller_diameter.exact * 1000
+
+    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
+        roller = self.roller_diameter.si
+        return (true_roller_diameter or roller) / roller * (1 - self.slip)
+
+    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
+        known = self.roller_diameter_uncertainty
+        return known.si / self.roller_diameter.si if known is not None else 0.0
 
 
 AnyDrive = Annotated[Chuck | Rollers, Field(discriminator="kind")]

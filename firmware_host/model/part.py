@@ -85,7 +85,7 @@ class Mark(Described):
     angle: AngleOrZero | None = Field(default=None, description="angle around; 360 deg is a full wrap")
     width: Length | None = Field(default=None, description="along the axis")
     passes: int = Field(default=1, ge=1, le=1000)
-    start_angle: SignedAngle | None = Field(default=None, description="where the mark begins, from the job's zero")
+    start_angle: SignedAngle | None = Field(default=None, description="first segment, from the job's zero")
     gaps: tuple[ArtworkGap, ...] = Field(default=(), max_length=1000, strict=False)
 
     @model_validator(mode="after")
@@ -98,5 +98,5 @@ class Mark(Described):
 
     @property
     def start_turns(self) -> Fraction:
-        """Where the mark begins, in turns from the job's zero."""
+        """Angle the first segment is marked at, in turns from the job's zero."""
         return self.start_angle.exact if self.start_angle is not None else Fraction(0)

@@ -1,0 +1,28 @@
+"""Speeds and accelerations of the part in the controller's units, never rounded up."""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_FLOOR, Decimal
+from fractions import Fraction
+
+
+def axis_units(part_rad: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> float:
+    """Turn of the part (rad, or rad/s, rad/s^2) in controller units (or units/s, units/s^2)."""
+    return part_rad / (2 * math.pi) * float(per_part_turn / steps_per_unit)
+
+
+def part_radians(units: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> float:
+    """Controller units (or units/s, units/s^2) as turn of the part (rad, or rad/s, rad/s^2)."""
+    return units * 2 * math.pi * float(steps_per_unit / per_part_turn)
+
+
+def feed_text(speed: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> str:
+    """Feed word in units per minute for a speed of the part (rad/s, > 0), rounded down to three decimals."""
+    return floor_text(60 * axis_units(speed, per_part_turn, steps_per_unit), 3)
+
+
+def floor_text(value: float, decimals: int) -> str:
+    """Decimal text of a positive value, rounded down, at least one in the last place."""
+    place = Decimal(1).scaleb(-decimals)
+    return str(max(Decimal(value).quantize(place, rounding=ROUND_FLOOR), place))
