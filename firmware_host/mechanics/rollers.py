@@ -251,10 +251,11 @@ def _cases(trough: Trough, acceleration: FloatArray, imbalance_torque: float) ->
 def rolling_drag_torque(trough: Trough) -> float:
     """Torque (N m, >= 0, on the part's axis) that turning part and rollers takes at constant speed.
 
-    Lever arm times the normals at rest for each contact, once on the part and once on the roller, plus the idle row's
-    bearings, each brought to the part with the speed ratio (power balance).
+    Lever arm times normal force at each contact, once on the part and once on the roller, plus the idle row's bearings,
+    each brought to the part with the speed ratio (power balance). The worse of both directions.
     """
     rollers_per_part = trough.part_diameter / trough.roller_diameter
-    both_normals = 2 * normal_at_rest(trough.mass, trough.half_angle)
-    at_rollers = trough.lever_arm * both_normals + trough.idle_friction_torque
-    return trough.lever_arm * both_normals + at_rollers * rollers_per_part
+    forces = contact_forces(trough, 0.0, 0.0, np.array([1.0, -1.0]))
+    both_normals = float((forces.normal_driven + forces.normal_other).max())
+    bearings = trough.idle_friction_torque if trough.driven is DrivenRows.ONE else 0.0
+    return trough.lever_arm * both_normals * (1 + rollers_per_part) + bearings * rollers_per_part

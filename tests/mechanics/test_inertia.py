@@ -127,7 +127,9 @@ def test_the_density_table_gives_its_published_ranges() -> None:
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        pytest.param(lambda: inertia.tube_inertia(1, 0.02, 0.02), r"inner radius: 0\.02 m, limit 0\.02 m", id="no wall"),
+        pytest.param(
+            lambda: inertia.tube_inertia(1, 0.02, 0.02), r"inner radius: 0\.02 m, limit 0\.02 m", id="no wall"
+        ),
         pytest.param(lambda: inertia.frustum_inertia(1, 0.01, 0.02), "larger end first", id="ends swapped"),
         pytest.param(lambda: inertia.solid_cylinder_inertia(-1, 0.02), "mass: -1 kg", id="negative mass"),
         pytest.param(lambda: inertia.cylinder_volume(0.02, math.nan), "length: nan m", id="no number"),
