@@ -53,7 +53,8 @@ class Route:
     @property
     def deltas(self) -> Steps:
         """Microsteps of each move, signed."""
-        return np.diff(self.targets, prepend=np.int64(0))
+        deltas: Steps = np.diff(self.targets, prepend=0)
+        return deltas
 
     @property
     def index_turns(self) -> Floats:
