@@ -1,0 +1,310 @@
+"""The controller as a run sees it: one axis that can be asked, moved, proved to be at rest, and stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from firmware_host.clock import Clock
+from firmware_host.controller import at_rest, settings_writing, stopping
+from firmware_host.controller.at_rest import OnPoll, RestTarget
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.port import Port
+from firmware_host.controller.reply import AxisState, Greeting, StatusReport
+from firmware_host.controller.sender import Sender
+from firmware_host.controller.session import ANSWER_S, GREETING_S, POLL_S, AxisSession, RestProof
+from firmware_host.controller.settings import ControllerSettings
+from firmware_host.controller.stopping import STOP_S, StopReport
+from firmware_host.controller.trace import Trace
+from firmware_host.errors import DialectError, LineRejectedError, LinkError, NotAtRestError, ReplyTimeoutError
+
+HOME_S = 180.0
+"""Deadline for seeking the home switch (s)."""
+HOLD_S = 10.0
+"""Deadline for a hold to come to a standstill, and for motion to go on after it (s)."""
+
+
+class Controller:
+    """One open controller and one of its axes. One thread uses it at a time.
+
+    Positions are in the controller's units (mm or degrees) from machine zero; steps are whole microsteps from there.
+    Every method that talks may raise LinkError (port lost, no answer, damaged answer), ControllerResetError when it
+    greeted again, and ControllerFaultError when it reports an alarm; after the last two, moves are refused until `home`
+    or `unlock`.
+    """
+
+    def __init__(self, session: AxisSession, greeting: Greeting | None) -> None:
+        self._session = session
+        self._stop_report: StopReport | None = None
+        self._closed = False
+        self.greeting = greeting
+        """What it said when it was opened; None if it didn't greet."""
+
+    @classmethod
+    def open(
+        cls,
+        port: Port,
+        dialect: Dialect,
+        clock: Clock,
+        trace: Trace,
+        *,
+        axis: str,
+        steps_per_unit_known: Fraction | None = None,
+        greeting_timeout_s: float = GREETING_S,
+        drop_held_motion: bool = False,
+    ) -> Controller:
+        """Learn all there is to know without moving anything; the port is closed again if that fails.
+
+        Waits for the greeting (or learns that there is none), asks for the state, the buffer and the settings. Sends
+        no bare line end, and no reset but one: with `drop_held_motion`, an axis found held and standing still is
+        reset, which drops the held motion and keeps the position. `steps_per_unit_known`: the exact value, if it was
+        written with at most three decimals.
+
+        Raises DialectError if nothing answers in `dialect`, NotAtRestError if the axis moves, ControllerError if there
+        is no such axis, SettingsMismatchError if the settings contradict `steps_per_unit_known`.
+        """
+        session = AxisSession(Sender(port, dialect, clock, trace), axis, steps_per_unit_known)
+        try:
+            greeting = session.sender.await_greeting(greeting_timeout_s)
+            session.greeted(greeting)
+            _learn(session, drop_held_motion)
+        except BaseException:
+            port.close()
+            raise
+        return cls(session, greeting)
+
+    # --- asking ----------------------------------------------------------------------------------------------------
+
+    @property
+    def settings(self) -> ControllerSettings:
+        """The settings as last read."""
+        return self._session.settings
+
+    @property
+    def axis(self) -> str:
+        """The letter of the axis."""
+        return self._session.axis
+
+    @property
+    def url(self) -> str:
+        """How the port was named."""
+        return self._session.sender.port.url
+
+    @property
+    def strays(self) -> tuple[bytes, ...]:
+        """Bytes received that fitted no reply (the newest 200); the trace has them all."""
+        return tuple(self._session.sender.strays)
+
+    @property
+    def messages(self) -> tuple[str, ...]:
+        """What it said unasked (the newest 200)."""
+        return tuple(self._session.sender.messages)
+
+    @property
+    def rest(self) -> RestProof | None:
+        """The proof that it is at rest; None as soon as anything could contradict it."""
+        return self._session.rest
+
+    def status(self) -> StatusReport:
+        """One fresh report, its machine position filled in."""
+        return self._session.poll()
+
+    def refresh_settings(self) -> ControllerSettings:
+        """Read the settings again, at rest."""
+        return self._session.read_settings()
+
+    def position_steps(self, status: StatusReport) -> float:
+        """The reported machine position in steps: position * steps-per-unit as held."""
+        return self._session.position(status) * float(self.settings.steps_per_unit.value)
+
+    # --- moving ----------------------------------------------------------------------------------------------------
+
+    def prepare(self) -> None:
+        """Make it ready to move; moves nothing. Needed after opening, a reset, a stop, homing and unlocking.
+
+        An axis that stands ready is needed (NotAtRestError). If no greeting has been seen it is reset first, which
+        keeps its position: an earlier owner of the line may have left half a line or a changed steps-per-unit behind.
+        """
+        self._session.prepare()
+        self._stop_report = None
+
+    def move_to(self, coordinate: str, feed: str) -> float:
+        """Send one straight move to a machine coordinate (units) at a feed (units/min); return when it was accepted.
+
+        Both are plain decimal texts, sent as they are; the instant returned is in monotonic s. The axis moves after
+        that: `wait_at_rest` tells when it has stopped. Raises InputError for a text that isn't a number, NotAtRestError if it
+        isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
+        """
+        session = self._session
+        line = session.dialect.move_line(session.axis, coordinate, feed)
+        session.require_movable()
+        session.rest = None
+        return session.ask(line).answered_at_s
+
+    def wait_at_rest(
+        self,
+        *,
+        target_steps: int,
+        steps_per_unit: Fraction,
+        accepted_at_s: float,
+        planned_duration_s: float,
+        deadline_s: float,
+        on_poll: OnPoll | None = None,
+    ) -> RestProof:
+        """Wait until every sign says that the axis is at rest at `target_steps`, and return the proof.
+
+        `accepted_at_s` is what `move_to` returned, `deadline_s` an instant, both monotonic s; `planned_duration_s` (s)
+        is how long the move takes at the controller's own rate and acceleration. Errors as `at_rest.wait_at_rest`.
+        """
+        target = RestTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
+        return at_rest.wait_at_rest(self._session, target, deadline_s, on_poll)
+
+    def watch(self) -> StatusReport:
+        """One report while the gate is open.
+
+        Raises NotAtRestError, PositionError or ControllerFaultError if anything contradicts the proof of rest: it
+        moves, is held, locked, asleep, stands at another step, or lets go of its motor at rest.
+        """
+        return at_rest.watch(self._session)
+
+    def home(self, timeout_s: float = HOME_S) -> StatusReport:
+        """Seek the home switch; it moves. Afterwards the position is known again and `prepare` is needed."""
+        session = self._session
+        session.rest = None
+        if session.sender.out_of_step:
+            session.sender.resynchronise()
+        if not session.synchronised:
+            session.synchronise()
+        session.prepared = False
+        self._stop_report = None
+        session.homing = True
+        try:
+            session.ask(session.dialect.home_line(), timeout_s)
+        except LineRejectedError:
+            session.homing = False
+            raise
+        session.homing = False
+        session.sender.position_lost = None
+        return session.standing(allow=frozenset({AxisState.READY}))
+
+    def unlock(self) -> StatusReport:
+        """End the lock after an alarm or a reset. Moves nothing; the position is not to be trusted: set zero anew."""
+        session = self._session
+        session.rest = None
+        session.prepared = False
+        if session.sender.out_of_step:
+            session.sender.resynchronise()
+        session.ask(session.dialect.unlock_line(), ANSWER_S)
+        session.sender.position_lost = None
+        return session.standing(allow=frozenset({AxisState.READY}))
+
+    # --- holding and stopping --------------------------------------------------------------------------------------
+
+    def hold(self) -> StatusReport:
+        """Slow down to a standstill, keeping what is left of the move; returns when it stands still."""
+        session = self._session
+        session.rest = None
+        session.sender.realtime(session.dialect.hold_request())
+        return self._await_standstill()
+
+    def go_on(self) -> StatusReport:
+        """Go on after a hold; waits until it stands still first, for it would not listen before."""
+        session = self._session
+        session.rest = None
+        report = self._await_standstill()
+        if report.state not in {AxisState.HOLDING, AxisState.DOOR}:
+            return report
+        session.sender.realtime(session.dialect.go_on_request())
+        deadline_s = session.clock.monotonic() + HOLD_S
+        while (report := session.poll()).state not in {AxisState.MOVING, AxisState.READY}:
+            if session.clock.monotonic() >= deadline_s:
+                raise NotAtRestError(f"it is {report.state.value} and did not go on within {HOLD_S:g} s")
+            session.sender.listen(POLL_S)
+        return report
+
+    def _await_standstill(self) -> StatusReport:
+        """The second of two reports that agree on standstill; NotAtRestError if none do in time."""
+        session = self._session
+        deadline_s = session.clock.monotonic() + HOLD_S
+        last: StatusReport | None = None
+        while session.clock.monotonic() < deadline_s:
+            report = session.poll()
+            still = report.state.stands_still
+            if still and last is not None and (last.state, last.machine) == (report.state, report.machine):
+                return report
+            last = report if still else None
+            session.sender.listen(POLL_S)
+        raise NotAtRestError(f"it did not come to a standstill within {HOLD_S:g} s")
+
+    def stop(self, timeout_s: float = STOP_S) -> StopReport:
+        """Hold, wait for standstill (at most `timeout_s`, s), drop the rest of the motion. Never raises a link error.
+
+        Only the first call acts; a later one returns its report, also when the first was interrupted. `prepare` and
+        `home` make it act anew.
+        """
+        if self._stop_report is not None or self._closed:
+            return self._stop_report or StopReport(False, "the port is closed")
+        session = self._session
+        try:
+            # Before the note that it was sent: an interrupt between the two costs a second hold, which is harmless.
+            session.sender.realtime(session.dialect.hold_request())
+        except LinkError as error:
+            self._stop_report = StopReport(False, str(error))
+            return self._stop_report
+        self._stop_report = StopReport(False, "held; waiting for standstill was interrupted")
+        self._stop_report = stopping.stop(session, timeout_s)
+        return self._stop_report
+
+    # --- settings --------------------------------------------------------------------------------------------------
+
+    def write_settings(self, changes: Mapping[str, str], *, backup: Path) -> ControllerSettings:
+        """Store settings; see `settings_writing.write_settings`."""
+        return settings_writing.write_settings(self._session, changes, backup)
+
+    def restore_settings(self, backup: Path) -> ControllerSettings:
+        """Store the settings of a backup again; see `settings_writing.restore_settings`."""
+        return settings_writing.restore_settings(self._session, backup)
+
+    # --- closing ---------------------------------------------------------------------------------------------------
+
+    def close(self) -> None:
+        """Give the port back. Sends nothing; a second call does nothing."""
+        if not self._closed:
+            self._closed = True
+            self._session.rest = None
+            self._session.sender.port.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if kind is not None:
+                self.stop()
+        finally:
+            self.close()
+
+
+def _learn(session: AxisSession, drop_held_motion: bool) -> None:
+    """Fill in what opening can learn; errors as `Controller.open`."""
+    try:
+        status = session.poll()
+    except ReplyTimeoutError as error:
+        name = session.dialect.name
+        detail = f"nothing answers in dialect {name}. Check the port, its speed, and that the controller is on"
+        raise DialectError(session.sender.port.url, detail) from error
+    if status.state is AxisState.HOLDING and drop_held_motion:
+        session.standing(allow=frozenset({AxisState.HOLDING}))
+        session.greeted(session.sender.reset(GREETING_S))
+        status = session.poll()
+    if status.state not in {AxisState.READY, AxisState.LOCKED, AxisState.CHECKING}:
+        raise session.wrong_state(status.state)
+    session.sender.resynchronise()
+    session.read_buffer()
+    session.read_settings()
+    session.position(status)

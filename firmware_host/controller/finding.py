@@ -1,0 +1,113 @@
+"""Finding controllers: which ports there are, and in which dialect something answers there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from serial.tools import list_ports
+
+from firmware_host.clock import Clock
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.framing import LineFramer
+from firmware_host.controller.port import Port
+from firmware_host.controller.registry import dialect_names, load_dialect
+from firmware_host.controller.reply import Greeting, StatusReport
+from firmware_host.errors import LinkError
+
+LISTEN_S = 3.0
+"""How long to wait for a greeting (s): boards take 1 to 2 s after they are reset. Common practice, no source."""
+ANSWER_S = 0.5
+"""How long to wait for the answer to a status request (s)."""
+
+
+@dataclass(frozen=True)
+class SerialDevice:
+    """A serial port of this computer, as the operating system describes it."""
+
+    url: str
+    description: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What is known of one port. `dialect` is None if nothing answered; `detail` says why, or what was heard."""
+
+    url: str
+    dialect: str | None
+    detail: str
+
+
+def list_devices() -> tuple[SerialDevice, ...]:
+    """All serial ports of this computer, sorted by name. Opens none."""
+    return tuple(SerialDevice(info.device, info.description or "") for info in sorted(list_ports.comports()))
+
+
+def find(
+    urls: Iterable[str],
+    clock: Clock,
+    *,
+    open_url: Callable[[str], Port],
+    confirm: Callable[[str], bool],
+    dialects: Iterable[Dialect] | None = None,
+) -> tuple[Finding, ...]:
+    """Ask at each of `urls` who is there: one Finding each, in order.
+
+    Opening a port resets many boards, so `confirm(url)` is asked before each and a False leaves the port alone. Only
+    status requests are sent, which no controller acts upon. `open_url` opens a port, such as `serial_port.open_port`
+    with its baud rate and clock. A port that is busy, gone or silent is a Finding, not an error.
+    """
+    known = tuple(dialects) if dialects is not None else tuple(load_dialect(name) for name in dialect_names())
+    return tuple(_find_one(url, clock, open_url, confirm, known) for url in urls)
+
+
+def _find_one(
+    url: str,
+    clock: Clock,
+    open_url: Callable[[str], Port],
+    confirm: Callable[[str], bool],
+    dialects: tuple[Dialect, ...],
+) -> Finding:
+    if not confirm(url):
+        return Finding(url, None, "left alone: opening it may reset what is connected")
+    try:
+        port = open_url(url)
+    except LinkError as error:
+        return Finding(url, None, str(error))
+    try:
+        return _identify(port, clock, dialects)
+    except LinkError as error:
+        return Finding(url, None, str(error))
+    finally:
+        port.close()
+
+
+def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
+    heard: list[bytes] = []
+    finding = _hear(port, clock, LISTEN_S, dialects, heard)
+    for dialect in dialects:
+        if finding is None:
+            port.write(dialect.status_request())
+            finding = _hear(port, clock, ANSWER_S, (dialect,), heard)
+    if finding is not None:
+        return finding
+    detail = f"answers, but in no known dialect: {heard[0]!r}" if heard else "silent"
+    return Finding(port.url, None, f"{detail}. Check its speed (baud)")
+
+
+def _hear(
+    port: Port, clock: Clock, duration_s: float, dialects: tuple[Dialect, ...], heard: list[bytes]
+) -> Finding | None:
+    """The first greeting or report that one of `dialects` understands within `duration_s` (s)."""
+    framer = LineFramer()
+    deadline_s = clock.monotonic() + duration_s
+    while (left_s := deadline_s - clock.monotonic()) > 0:
+        for line in framer.feed(port.read(left_s)):
+            heard.append(line)
+            for dialect in dialects:
+                reply = dialect.parse(line)
+                if isinstance(reply, Greeting):
+                    return Finding(port.url, dialect.name, reply.text)
+                if isinstance(reply, StatusReport):
+                    return Finding(port.url, dialect.name, f"did not greet; is {reply.state.value}")
+    return None

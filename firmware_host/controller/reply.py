@@ -1,0 +1,126 @@
+"""What a controller can say, in our own words: one frozen class per kind of line, the same for every dialect."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class AxisState(Enum):
+    """What the controller says it is doing."""
+
+    READY = "ready"
+    """Standing still, waiting for a line."""
+    MOVING = "moving"
+    HOLDING = "holding"
+    """Held, standing still, with motion left to make."""
+    SLOWING = "slowing"
+    """Held, still slowing down."""
+    LOCKED = "locked"
+    """After an alarm: moves are refused until it is unlocked or homed."""
+    FAULTED = "faulted"
+    """Halted until it is reset."""
+    HOMING = "homing"
+    CHECKING = "checking"
+    """Lines are answered but not carried out."""
+    ASLEEP = "asleep"
+    """Motors released; wakes by a reset."""
+    DOOR = "door"
+    """Held by the door switch, standing still."""
+
+    @property
+    def stands_still(self) -> bool:
+        """True where the state by itself means that the axis doesn't move."""
+        return self not in {AxisState.MOVING, AxisState.SLOWING, AxisState.HOMING}
+
+
+class Reply:
+    """Base of everything a line can mean."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True)
+class Accepted(Reply):
+    """The oldest unanswered line was accepted."""
+
+
+@dataclass(frozen=True)
+class Rejected(Reply):
+    """The oldest unanswered line was refused; `meaning` is ours, not the controller's wording."""
+
+    code: int | None
+    meaning: str
+
+
+@dataclass(frozen=True)
+class StatusReport(Reply):
+    """One answer to a status request.
+
+    `machine`, `work` and `offset` hold one number per axis in the controller's report unit (mm or degrees), in the
+    controller's order of axes; machine = work + offset. None: not in this report. `feed` is in units/min.
+    """
+
+    state: AxisState
+    machine: tuple[float, ...] | None
+    work: tuple[float, ...] | None = None
+    offset: tuple[float, ...] | None = None
+    blocks_free: int | None = None
+    bytes_free: int | None = None
+    feed: float | None = None
+    spindle: float | None = None
+    pins: str = ""
+    accessories: str = ""
+
+
+@dataclass(frozen=True)
+class AlarmReport(Reply):
+    """The controller stopped by itself; its position may be lost."""
+
+    code: int | None
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Greeting(Reply):
+    """The controller has just been reset; whatever it was told before is forgotten."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Message(Reply):
+    """Words for a person, or a line of information that is not used."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class SettingLine(Reply):
+    """One stored setting: the controller's own key (such as it is written) and the text of its value as printed."""
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class BufferInfo(Reply):
+    """What the controller says of its buffers: moves it can plan ahead, and the bytes of its receive buffer."""
+
+    options: str
+    blocks: int
+    receive_bytes: int
+
+
+@dataclass(frozen=True)
+class ParserState(Reply):
+    """The modal words in effect, in the order printed."""
+
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Unknown(Reply):
+    """A line that fits no reply: damaged, or foreign. Never guessed at."""
+
+    raw: bytes

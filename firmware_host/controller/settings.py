@@ -1,0 +1,221 @@
+"""The controller's stored settings: the texts as printed, what they mean for one axis, and how they differ from a wish.
+
+A controller prints fewer decimals than it stores, so a printed number stands for an interval: half of its last digit
+to either side. Printed steps-per-unit are kept as exact fractions of the text, never as floats.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+from firmware_host.errors import ControllerError, SettingsMismatchError
+
+FIX = "circumstep controller settings write JOB"
+_DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class HeldNumber:
+    """A printed number and the interval [low, high] in which the stored value lies (exact fractions)."""
+
+    text: str
+    value: Fraction
+    low: Fraction
+    high: Fraction
+
+    @classmethod
+    def printed(cls, text: str) -> HeldNumber:
+        """What `text` (a decimal number) tells: its value give or take half of its last digit."""
+        match = _DECIMAL.fullmatch(text)
+        if match is None:
+            raise ControllerError(f"prints {text!r} where a decimal number belongs")
+        value = Fraction(text)
+        half = Fraction(1, 2 * 10 ** len(match[1] or ""))
+        return cls(text, value, value - half, value + half)
+
+    def known_as(self, exact: Fraction) -> HeldNumber:
+        """The same number, known exactly because it was written. SettingsMismatchError if it isn't printed so."""
+        if not self.may_be(exact):
+            wish = f"steps per unit: printed {self.text}, said to be {float(exact):.9g}"
+            raise SettingsMismatchError((wish,), FIX)
+        return HeldNumber(self.text, exact, exact, exact)
+
+    def may_be(self, wanted: Fraction) -> bool:
+        """True if the stored value can be `wanted`, as far as the print tells."""
+        return self.low <= wanted <= self.high
+
+    @property
+    def is_exact(self) -> bool:
+        """True if the stored value is known, not only its interval."""
+        return self.low == self.high
+
+
+@dataclass(frozen=True)
+class SettingNames:
+    """Under which key a dialect keeps each setting of one axis, and how it writes two of them."""
+
+    steps_per_unit: str
+    rate: str
+    acceleration: str
+    travel: str
+    release_delay: str
+    release_never: int
+    """The value of the release delay that means: never."""
+    direction_mask: str
+    direction_bit: int
+    report_mask: str
+    inches: str
+    soft_limits: str
+    hard_limits: str
+    homing: str
+
+
+@dataclass(frozen=True)
+class WantedSettings:
+    """What a plan needs of the controller; None where it doesn't care. Units as in `ControllerSettings`."""
+
+    steps_per_unit: Fraction | None = None
+    rate_units_per_min: float | None = None
+    acceleration_units_per_s2: float | None = None
+    travel_units: float | None = None
+    never_released: bool | None = None
+    direction_inverted: bool | None = None
+    inches: bool | None = None
+    soft_limits: bool | None = None
+    homing: bool | None = None
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One setting that isn't as wanted. `wanted` is the text to write under `key`; `fix` the command that does it."""
+
+    name: str
+    key: str
+    held: str
+    wanted: str
+    fix: str = FIX
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.key}): held {self.held}, wanted {self.wanted}"
+
+
+@dataclass(frozen=True)
+class ControllerSettings:
+    """All settings as printed (`raw`: key -> text) and, typed, those that matter to one axis."""
+
+    raw: Mapping[str, str]
+    axis: str
+    names: SettingNames
+    steps_per_unit: HeldNumber
+    rate_units_per_min: HeldNumber
+    acceleration_units_per_s2: HeldNumber
+    travel_units: HeldNumber
+    release_delay_ms: int | None
+    """Milliseconds at rest after which the motor is released; None: never."""
+    direction_mask: int
+    inches: bool
+    """Reports are in inches: positions can't be used."""
+    soft_limits: bool
+    hard_limits: bool
+    homing: bool
+    report_mask: int
+
+    @classmethod
+    def read(cls, raw: Mapping[str, str], axis: str, names: SettingNames) -> ControllerSettings:
+        """The typed view of `raw` for `axis`. Raises ControllerError if a setting is missing or isn't a number."""
+        if names.steps_per_unit not in raw:
+            raise ControllerError(f"has no axis {axis}: it prints no setting {names.steps_per_unit}")
+        release = _whole(raw, names.release_delay)
+        return cls(
+            raw=MappingProxyType(dict(raw)),
+            axis=axis,
+            names=names,
+            steps_per_unit=_positive(raw, names.steps_per_unit),
+            rate_units_per_min=_positive(raw, names.rate),
+            acceleration_units_per_s2=_positive(raw, names.acceleration),
+            travel_units=HeldNumber.printed(_text(raw, names.travel)),
+            release_delay_ms=None if release == names.release_never else release,
+            direction_mask=_whole(raw, names.direction_mask),
+            inches=_whole(raw, names.inches) != 0,
+            soft_limits=_whole(raw, names.soft_limits) != 0,
+            hard_limits=_whole(raw, names.hard_limits) != 0,
+            homing=_whole(raw, names.homing) != 0,
+            report_mask=_whole(raw, names.report_mask),
+        )
+
+    @property
+    def direction_inverted(self) -> bool:
+        """True if this axis counts the other way round."""
+        return bool(self.direction_mask & self.names.direction_bit)
+
+    def compare(self, wanted: WantedSettings) -> tuple[Difference, ...]:
+        """Every setting that isn't as wanted, in a fixed order; empty when the controller fits the plan."""
+        names = self.names
+        found = [
+            _number("steps per unit", names.steps_per_unit, self.steps_per_unit, wanted.steps_per_unit),
+            _number("rate", names.rate, self.rate_units_per_min, wanted.rate_units_per_min),
+            _number(
+                "acceleration", names.acceleration, self.acceleration_units_per_s2, wanted.acceleration_units_per_s2
+            ),
+            _number("travel", names.travel, self.travel_units, wanted.travel_units),
+            self._release(wanted.never_released),
+            self._direction(wanted.direction_inverted),
+            self._switch("reports in inches", names.inches, self.inches, wanted.inches),
+            self._switch("soft limits", names.soft_limits, self.soft_limits, wanted.soft_limits),
+            self._switch("homing", names.homing, self.homing, wanted.homing),
+        ]
+        return tuple(difference for difference in found if difference is not None)
+
+    def _release(self, never: bool | None) -> Difference | None:
+        if not never or self.release_delay_ms is None:
+            return None
+        return Difference("motor released at rest after", self.names.release_delay,
+                          f"{self.release_delay_ms} ms", str(self.names.release_never))  # fmt: skip
+
+    def _direction(self, inverted: bool | None) -> Difference | None:
+        if inverted is None or inverted == self.direction_inverted:
+            return None
+        mask = self.direction_mask ^ self.names.direction_bit
+        return Difference("direction mask", self.names.direction_mask, str(self.direction_mask), str(mask))
+
+    def _switch(self, name: str, key: str, held: bool, wanted: bool | None) -> Difference | None:
+        if wanted is None or wanted == held:
+            return None
+        return Difference(name, key, self.raw[key], str(int(wanted)))
+
+
+def decimal_text(value: Fraction) -> str:
+    """`value` with at most the three decimals that a controller prints back (nearest, ties to even)."""
+    thousandths = round(value * 1000)
+    sign = "-" if thousandths < 0 else ""
+    return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
+
+
+def _number(name: str, key: str, held: HeldNumber, wanted: Fraction | float | None) -> Difference | None:
+    if wanted is None or held.may_be(Fraction(wanted)):
+        return None
+    return Difference(name, key, held.text, decimal_text(Fraction(wanted)))
+
+
+def _text(raw: Mapping[str, str], key: str) -> str:
+    if key not in raw:
+        raise ControllerError(f"prints no setting {key}")
+    return raw[key]
+
+
+def _positive(raw: Mapping[str, str], key: str) -> HeldNumber:
+    number = HeldNumber.printed(_text(raw, key))
+    if number.value <= 0:
+        raise ControllerError(f"setting {key} is {number.text}: it must be greater than 0")
+    return number
+
+
+def _whole(raw: Mapping[str, str], key: str) -> int:
+    number = HeldNumber.printed(_text(raw, key)).value
+    if number.denominator != 1:
+        raise ControllerError(f"setting {key} is {raw[key]}: a whole number belongs there")
+    return int(number)

@@ -1,0 +1,72 @@
+"""A file with the settings a controller had; a crash at any instant leaves a whole file or none."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from firmware_host.errors import InputError, UnreadableFileError
+
+_KIND = "controller-settings"
+_VERSION = 1
+
+
+@dataclass(frozen=True)
+class SettingsBackup:
+    """Settings as printed (key -> text), of which dialect, on which port, and when (ISO 8601, UTC)."""
+
+    dialect: str
+    url: str
+    saved_at: str
+    settings: Mapping[str, str]
+
+
+def save_backup(path: Path, backup: SettingsBackup) -> None:
+    """Write `backup` to `path`: temporary file, flushed to the disk, put in place, folder flushed.
+
+    An existing file is never overwritten (InputError): it may be the only record of older values. OSError becomes
+    UnreadableFileError.
+    """
+    if path.exists():
+        raise InputError("a backup is there already", "Choose another name; the old one is kept.", source=str(path))
+    document = {"kind": _KIND, "version": _VERSION, "dialect": backup.dialect, "url": backup.url,
+                "saved_at": backup.saved_at, "settings": dict(backup.settings)}  # fmt: skip
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        with temporary.open("w", encoding="utf-8") as file:
+            file.write(json.dumps(document, indent=2, ensure_ascii=True) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+        _flush_folder(path.parent)
+    except OSError as error:
+        raise UnreadableFileError(f"the backup cannot be written: {error}", source=str(path)) from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def load_backup(path: Path) -> SettingsBackup:
+    """Read a backup. Raises UnreadableFileError if it is missing or isn't one."""
+    try:
+        document: Any = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
+    if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
+        raise UnreadableFileError(f"is no {_KIND} file of version {_VERSION}", source=str(path))
+    settings = document.get("settings")
+    texts = [document.get(key) for key in ("dialect", "url", "saved_at")]
+    if not isinstance(settings, dict) or not all(isinstance(text, str) for text in [*settings.values(), *texts]):
+        raise UnreadableFileError("its settings are not texts", source=str(path))
+    return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings)
+
+
+def _flush_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
