@@ -25,11 +25,13 @@ class TimedGateOptions(Described):
 
 
 class CommandGateOptions(Described):
-    """A program is started for each pass; status 0 says the pass is done."""
+    """A program is started for each pass; status 0 says the pass is done.
+
+    The program itself is named when the run is started, never in a file: no file can make a run start a program.
+    """
 
     kind: Literal["command"]
-    arguments: tuple[str, ...] = Field(min_length=1, max_length=64, strict=False, description="never through a shell")
-    timeout: Time
+    timeout: Time = Field(description="a pass that takes longer has failed")
 
 
 class ExtensionGateOptions(Described):

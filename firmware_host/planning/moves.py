@@ -63,7 +63,8 @@ class Route:
 
     def segment_targets(self) -> Steps:
         """Targets of the segments alone, in order, shape (segments,)."""
-        return self.targets[self.purpose == Purpose.INDEX]
+        targets: Steps = self.targets[self.purpose == Purpose.INDEX]
+        return targets
 
 
 @dataclass(frozen=True)

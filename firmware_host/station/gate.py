@@ -1,0 +1,88 @@
+"""The gate: how the marking side is told "the part is still, mark now", and how it answers "done"."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from importlib.metadata import entry_points
+from typing import Any, ClassVar
+
+from firmware_host.clock import Clock
+from firmware_host.errors import InputError
+from firmware_host.station.operator import Operator
+
+ENTRY_POINTS = "firmware_host.gates"
+
+
+class PassState(Enum):
+    """What the marking side says of the pass."""
+
+    MARKING = "marking"
+    DONE = "done"
+    STOP = "stop"
+
+
+@dataclass(frozen=True)
+class PassRequest:
+    """Which pass is to be marked: both count from 1. `angle_deg` is where the part stands, from the job's zero."""
+
+    segment: int
+    segments: int
+    number: int
+    passes: int
+    angle_deg: float
+
+    def __str__(self) -> str:
+        return f"segment {self.segment} of {self.segments}, pass {self.number} of {self.passes}"
+
+
+@dataclass(frozen=True)
+class GateContext:
+    """What a gate may need besides its options. `program` comes from whoever starts the run, never from a file."""
+
+    clock: Clock
+    operator: Operator
+    program: tuple[str, ...] = ()
+
+
+class Gate(ABC):
+    """One gate. The run loop opens it only when the part is proved to be at rest, and closes it before anything else.
+
+    `poll` is called every few milliseconds and never waits. `close` is safe at any time; a second call does nothing.
+    """
+
+    kind: ClassVar[str]
+
+    @classmethod
+    @abstractmethod
+    def build(cls, options: Any, context: GateContext) -> Gate:
+        """Make a gate of its options (a model of `model.gate`, or a mapping for a plug-in). Raises `InputError`."""
+
+    @abstractmethod
+    def open(self, request: PassRequest) -> None:
+        """Tell the marking side to begin. Raises `GateError` if it can't be told."""
+
+    @abstractmethod
+    def poll(self) -> PassState:
+        """What the marking side says now. Raises `GateError` on failure, `GateTimeoutError` when it takes too long."""
+
+    @abstractmethod
+    def close(self) -> None:
+        """Take the permission back; ends a pass that still runs."""
+
+
+def gate_kinds() -> tuple[str, ...]:
+    """All kinds known, built in or from plug-ins."""
+    return tuple(sorted({point.name for point in entry_points(group=ENTRY_POINTS)}))
+
+
+def build_gate(options: Any, context: GateContext) -> Gate:
+    """The gate for a job's options, found by its kind. Raises `InputError` if no gate has this kind."""
+    for point in entry_points(group=ENTRY_POINTS):
+        if point.name == options.kind:
+            gate: type[Gate] = point.load()
+            extra = getattr(options, "options", None)
+            return gate.build(extra if isinstance(extra, Mapping) else options, context)
+    raise InputError(f"no gate of kind {options.kind!r}", f"Known kinds: {', '.join(gate_kinds())}", key="gate.kind")

@@ -1,0 +1,47 @@
+"""Gate `operator`: a person starts the pass at the marking side and presses Enter when it is done."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from firmware_host.errors import GateTimeoutError
+from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
+
+_STOP_WORDS = frozenset({"s", "stop", "q", "quit"})
+
+
+class OperatorGate(Gate):
+    """Enter says done, "s" stops the run. `timeout_s` (s): give up after this long; None waits for ever."""
+
+    kind = "operator"
+
+    def __init__(self, context: GateContext, timeout_s: float | None = None) -> None:
+        self._operator = context.operator
+        self._clock = context.clock
+        self._timeout_s = timeout_s
+        self._opened_s: float | None = None
+
+    @classmethod
+    def build(cls, options: Any, context: GateContext) -> OperatorGate:
+        return cls(context, options.timeout.si if options.timeout is not None else None)
+
+    def open(self, request: PassRequest) -> None:
+        while self._operator.answer() is not None:  # an Enter from before the gate was open says nothing of this pass
+            pass
+        self._opened_s = self._clock.monotonic()
+        self._operator.tell(f"AT REST: mark {request}. Enter when it is done, s and Enter to stop.")
+
+    def poll(self) -> PassState:
+        if self._opened_s is None:
+            return PassState.MARKING
+        answer = self._operator.answer()
+        if answer is not None:
+            return PassState.STOP if answer.lower() in _STOP_WORDS else PassState.DONE
+        if self._timeout_s is not None and self._clock.monotonic() - self._opened_s > self._timeout_s:
+            raise GateTimeoutError(self.kind, f"nobody said that the pass is done within {self._timeout_s:.6g} s")
+        return PassState.MARKING
+
+    def close(self) -> None:
+        if self._opened_s is not None:
+            self._opened_s = None
+            self._operator.tell("GATE CLOSED: do not mark.")

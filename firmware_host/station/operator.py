@@ -1,0 +1,60 @@
+"""The person at the machine: what is told to them and what they answer, without ever blocking the run."""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+from abc import ABC, abstractmethod
+from typing import TextIO
+
+from firmware_host.errors import GateError
+
+_LONGEST_ANSWER = 1000
+
+
+class Operator(ABC):
+    """Tells a person something and takes their answers, line by line."""
+
+    @abstractmethod
+    def tell(self, text: str) -> None:
+        """Show a line."""
+
+    @abstractmethod
+    def answer(self) -> str | None:
+        """A line typed since the last call, without its end; None if there is none. Never waits.
+
+        Raises `GateError` when nobody can answer any more (standard input is closed).
+        """
+
+
+class TerminalOperator(Operator):
+    """A person at standard input and standard error; works with a pipe as well as with a terminal."""
+
+    def __init__(self, source: TextIO | None = None, target: TextIO | None = None) -> None:
+        self._descriptor = (source or sys.stdin).fileno()
+        self._target = target or sys.stderr
+        self._typed = b""
+        self._ended = False
+
+    def tell(self, text: str) -> None:
+        self._target.write(text + "\n")
+        self._target.flush()
+
+    def answer(self) -> str | None:
+        if b"\n" not in self._typed:
+            self._take_in()
+        line, newline, rest = self._typed.partition(b"\n")
+        if not newline:
+            if self._ended:
+                raise GateError("operator", "nobody can answer: standard input is closed. Run it in a terminal")
+            return None
+        self._typed = rest
+        return line.decode("utf-8", "replace").strip()
+
+    def _take_in(self) -> None:
+        ready, _, _ = select.select([self._descriptor], [], [], 0)
+        if ready:
+            data = os.read(self._descriptor, _LONGEST_ANSWER)
+            self._ended = not data
+            self._typed = (self._typed + data)[-_LONGEST_ANSWER:]

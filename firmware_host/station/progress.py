@@ -1,0 +1,34 @@
+"""How a run tells what it is doing to whoever watches; the run itself never prints."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+
+
+class Progress(ABC):
+    """Receives what a run does, in order."""
+
+    @abstractmethod
+    def stage(self, text: str) -> None:
+        """A new stage ("homing", "moving to segment 3 of 6")."""
+
+    @abstractmethod
+    def done(self, passes: int, of: int, left_s: float | None) -> None:
+        """`passes` of `of` are marked; about `left_s` (s) are left, None if that can't be told yet."""
+
+    @abstractmethod
+    def rest(self, segment: int, planned: int, reported: float) -> None:
+        """At rest for a segment: planned and reported position in microsteps from the job's zero."""
+
+
+class SilentProgress(Progress):
+    """Tells nobody."""
+
+    def stage(self, text: str) -> None:
+        pass
+
+    def done(self, passes: int, of: int, left_s: float | None) -> None:
+        pass
+
+    def rest(self, segment: int, planned: int, reported: float) -> None:
+        pass

@@ -1,0 +1,41 @@
+"""Everything that has to hold before a change is handed in: lint, types, import layers, tests, docs.
+
+Run it with the Python of an environment in which the project is installed with its `dev` extra.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import sysconfig
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+SCRIPTS = Path(sysconfig.get_path("scripts"))
+
+CHECKS: tuple[tuple[str, list[str]], ...] = (
+    ("lint", [str(SCRIPTS / "ruff"), "check", "."]),
+    ("format", [str(SCRIPTS / "ruff"), "format", "--check", "."]),
+    ("types", [sys.executable, "-m", "mypy"]),
+    ("import layers", [str(SCRIPTS / "lint-imports"), "--no-cache"]),
+    ("docs", [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "-f", "docs/mkdocs.yml"]),
+    ("tests", [sys.executable, "-m", "pytest", "-q"]),
+)
+
+
+def main() -> int:
+    failed = []
+    for name, command in CHECKS:
+        print(f"== {name}: {' '.join(command[-4:])}", flush=True)
+        start = time.perf_counter()
+        status = subprocess.run(command, cwd=ROOT, check=False).returncode
+        print(f"== {name}: {'ok' if status == 0 else f'failed ({status})'} in {time.perf_counter() - start:.0f} s", flush=True)
+        if status:
+            failed.append(name)
+    print("everything holds" if not failed else f"failed: {', '.join(failed)}", flush=True)
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
