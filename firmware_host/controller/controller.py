@@ -135,8 +135,8 @@ class Controller:
         """Send one straight move to a machine coordinate (units) at a feed (units/min); return when it was accepted.
 
         Both are plain decimal texts, sent as they are; the instant returned is in monotonic s. The axis moves after
-        that: `wait_at_rest` tells when it has stopped. Raises InputError for a text that isn't a number, NotAtRestError if it
-        isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
+        that: `wait_at_rest` tells when it has stopped. Raises InputError for a text that isn't a number, NotAtRestError
+        if it isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
         """
         session = self._session
         line = session.dialect.move_line(session.axis, coordinate, feed)
@@ -302,7 +302,7 @@ def _learn(session: AxisSession, drop_held_motion: bool) -> None:
         session.standing(allow=frozenset({AxisState.HOLDING}))
         session.greeted(session.sender.reset(GREETING_S))
         status = session.poll()
-    if status.state not in {AxisState.READY, AxisState.LOCKED, AxisState.CHECKING}:
+    if status.state not in {AxisState.READY, AxisState.LOCKED}:
         raise session.wrong_state(status.state)
     session.sender.resynchronise()
     session.read_buffer()

@@ -1,0 +1,72 @@
+"""A simulated board on the bench, joined to a controller under virtual time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from firmware_host.clock import VirtualClock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.status_query import StatusQueryDialect
+from firmware_host.controller.trace import MemoryTrace
+from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.status_query_member import StatusQueryMember
+from tests.support.memory_port import MemoryPort
+
+
+@dataclass
+class Bench:
+    """Everything on the bench. `steps` is the true step count of the axis, whatever anybody believes."""
+
+    clock: VirtualClock
+    device: StatusQueryDevice
+    port: MemoryPort
+    trace: MemoryTrace
+    axis: str = "A"
+
+    @property
+    def steps(self) -> int:
+        return self.device.steps_at(self.axis, self.clock.monotonic())
+
+    @property
+    def moving(self) -> bool:
+        return self.device.moving_at(self.clock.monotonic())
+
+    def open(self, **options: Any) -> Controller:
+        """Open a controller on the port; options as for `Controller.open`."""
+        self.port.closed = False
+        options.setdefault("axis", self.axis)
+        return Controller.open(self.port, StatusQueryDialect(), self.clock, self.trace, **options)
+
+    def ready(self, **options: Any) -> Controller:
+        """Open and prepare a controller."""
+        controller = self.open(**options)
+        controller.prepare()
+        return controller
+
+    def run(self, duration_s: float) -> None:
+        """Let time pass with nobody reading."""
+        self.clock.advance_to(self.clock.monotonic() + duration_s)
+        self.device.moving_at(self.clock.monotonic())
+
+
+def bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench:
+    """A bench with a board of 100 steps/unit, 6000 units/min and 500 units/s^2 unless `settings` say otherwise."""
+    clock = VirtualClock()
+    device = StatusQueryDevice(StatusQueryMember(settings=dict(settings or {}), **member))
+    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock))
+
+
+def move_and_rest(controller: Controller, bench: Bench, steps: int, steps_per_unit: Fraction, planned_s: float) -> None:
+    """Move to `steps` from machine zero at 3000 units/min and wait for the proof of rest."""
+    coordinate = f"{float(steps / steps_per_unit):.4f}"
+    accepted_s = controller.move_to(coordinate, "3000")
+    controller.wait_at_rest(
+        target_steps=steps,
+        steps_per_unit=steps_per_unit,
+        accepted_at_s=accepted_s,
+        planned_duration_s=planned_s,
+        deadline_s=accepted_s + planned_s + 30.0,
+    )

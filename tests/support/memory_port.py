@@ -1,0 +1,65 @@
+"""A port that joins a simulated device to a virtual clock in one thread, so that an hour of motion takes no time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from firmware_host.clock import VirtualClock
+from firmware_host.controller.port import Port
+from firmware_host.errors import PortLostError
+from firmware_host.simulator.device import SimulatedDevice
+
+_LEAST_ADVANCE_S = 1e-6
+
+
+class MemoryPort(Port):
+    """Bytes written arrive at once; reading lets the clock run on to the device's next event, or to the time-out.
+
+    `written` is every write so far. `spoil` may change or drop what the device says (called with each portion);
+    `on_write` is told of every write before it arrives. After `pull_cable` every use raises PortLostError.
+    """
+
+    def __init__(self, device: SimulatedDevice, clock: VirtualClock, url: str = "memory://device") -> None:
+        self.url = url
+        self.device = device
+        self.clock = clock
+        self.written: list[bytes] = []
+        self.spoil: Callable[[bytes], bytes] = lambda data: data
+        self.on_write: Callable[[bytes], None] = lambda data: None
+        self.closed = False
+        self.lost = False
+
+    @property
+    def sent(self) -> bytes:
+        """All bytes written, joined."""
+        return b"".join(self.written)
+
+    def pull_cable(self) -> None:
+        """From now on the port is gone; the device goes on by itself."""
+        self.lost = True
+
+    def write(self, data: bytes) -> None:
+        self._check()
+        self.on_write(data)
+        self._check()
+        self.written.append(data)
+        self.device.receive(data, self.clock.monotonic())
+
+    def read(self, timeout_s: float) -> bytes:
+        deadline_s = self.clock.monotonic() + timeout_s
+        while True:
+            self._check()
+            now_s = self.clock.monotonic()
+            data = self.spoil(self.device.transmit(now_s))
+            if data or now_s >= deadline_s:
+                return data
+            event_s = self.device.next_event_s()
+            later_s = deadline_s if event_s is None else max(event_s, now_s + _LEAST_ADVANCE_S)
+            self.clock.advance_to(min(later_s, deadline_s))
+
+    def close(self) -> None:
+        self.closed = True
+
+    def _check(self) -> None:
+        if self.lost or self.closed:
+            raise PortLostError(self.url, "the cable is pulled" if self.lost else "is closed")
