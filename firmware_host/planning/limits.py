@@ -1,0 +1,53 @@
+"""Whether a machine can make a job's index moves: every limit with its margin, formula and source."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.mechanics.guard import require_positive
+from firmware_host.model.job import Job
+from firmware_host.model.machine import Machine
+from firmware_host.planning.limit_checks import CHECKS, IndexExtremes
+from firmware_host.planning.limit_report import LimitReport, overall
+from firmware_host.planning.load import LoadCase, load_case
+from firmware_host.planning.overhang import overhang_check
+from firmware_host.planning.safe_motion import SafeMotion, longest_index, safe_motion
+from firmware_host.planning.velocity import plan_index
+
+
+def check_limits(
+    machine: Machine,
+    job: Job,
+    *,
+    index_turns: NDArray[np.float64],
+    speed: float | None,
+    acceleration: float | None,
+) -> LimitReport:
+    """Check the index moves of `job` on `machine`.
+
+    `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `speed` (part rad/s, > 0) and
+    `acceleration` (part rad/s^2, > 0) are checked as given; what is None is chosen by `safe_motion`, which raises
+    `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
+
+    The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin
+    is below a fifth; else `holds`. All figures are estimates from the data given.
+    """
+    load = load_case(machine, job)
+    motion = _motion(load, index_turns, speed, acceleration)
+    longest = plan_index(longest_index(index_turns), motion.acceleration, motion.speed)
+    extremes = IndexExtremes(motion.acceleration, float(longest.peak_speed), bool(longest.is_trapezoid))
+    checks = tuple(found for check in CHECKS for found in check(load, extremes)) + overhang_check(machine, job, load)
+    return LimitReport(overall(checks), checks, motion)
+
+
+def _motion(
+    load: LoadCase, index_turns: NDArray[np.float64], speed: float | None, acceleration: float | None
+) -> SafeMotion:
+    if speed is not None:
+        require_positive("index speed", speed, "rad/s")
+    if acceleration is not None:
+        require_positive("index acceleration", acceleration, "rad/s^2")
+    if speed is not None and acceleration is not None:
+        return SafeMotion(acceleration, speed, ("as-stated",), load.missing.for_torque)
+    return safe_motion(load, index_turns, speed=speed, acceleration=acceleration)

@@ -1,0 +1,81 @@
+"""What the drive adds to the motor's load: inertias, friction, and the grip of rollers.
+
+A new kind of drive registers one more function here. Everything SI; torques at the part's axis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import singledispatch
+
+from firmware_host.errors import InputError
+from firmware_host.mechanics.rollers import DrivenRows, Trough, rolling_drag_torque
+from firmware_host.mechanics.transmission import Stage
+from firmware_host.model.drive import Chuck, Drive, Rollers
+from firmware_host.model.part import RoundPart
+from firmware_host.planning.load_body import Body
+
+
+@dataclass(frozen=True, slots=True)
+class DriveLoad:
+    """The drive between the last gearing stage and the part.
+
+    `stage`: from the drive's shaft to the part, None if they are one shaft. `inertias`: (name, kg m^2, part turns the
+    body makes per part turn) of the drive's own bodies. `friction_torque` N m at the part's axis, what is known of it.
+    `missing`: keys of friction data not given. `trough`, `friction`: the rollers' geometry and grip coefficient.
+    """
+
+    stage: Stage | None
+    inertias: tuple[tuple[str, float, float], ...]
+    friction_torque: float
+    missing: tuple[str, ...]
+    trough: Trough | None = None
+    friction: float | None = None
+
+
+@singledispatch
+def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
+    """The load that `drive` adds when it turns `part`."""
+    raise InputError(f"no load is known for a drive of kind {type(drive).__name__}", "Describe another kind")
+
+
+@drive_load.register
+def _chuck(drive: Chuck, part: RoundPart, body: Body) -> DriveLoad:
+    del part, body
+    known = drive.friction_torque is not None
+    return DriveLoad(
+        stage=None,
+        inertias=(("chuck", drive.inertia.si, 1.0),),
+        friction_torque=drive.friction_torque.si if drive.friction_torque is not None else 0.0,
+        missing=() if known else ("drive.friction_torque",),
+    )
+
+
+@drive_load.register
+def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
+    """Rollers as one more stage. The bearings' friction is described at the driven roller, so it loads the motor but
+    not the grip; half of the rollers are idle where one row is driven, and their inertia loads the grip, too.
+    """
+    turns = float(drive.shaft_turns_per_part_turn(part.contact))
+    inertia = drive.rollers * drive.roller_inertia.si
+    bearings = drive.friction_torque.si if drive.friction_torque is not None else 0.0
+    idle_share = 0.5 if drive.driven_rows == 1 else 0.0
+    trough = Trough(
+        mass=body.mass,
+        part_inertia=body.inertia,
+        part_diameter=part.contact.si,
+        roller_diameter=drive.roller_diameter.si,
+        centre_distance=drive.centre_distance.si,
+        driven=DrivenRows.ONE if drive.driven_rows == 1 else DrivenRows.BOTH,
+        idle_row_inertia=idle_share * inertia,
+        lever_arm=drive.rolling_resistance.si if drive.rolling_resistance is not None else 0.0,
+    )
+    wanted = {"drive.friction_torque": drive.friction_torque, "drive.rolling_resistance": drive.rolling_resistance}
+    return DriveLoad(
+        stage=Stage(ratio=turns, input_inertia=inertia),
+        inertias=(("rollers", inertia, turns),),
+        friction_torque=rolling_drag_torque(trough) + bearings * turns,
+        missing=tuple(key for key, value in wanted.items() if value is None),
+        trough=trough,
+        friction=drive.friction,
+    )
