@@ -1,0 +1,118 @@
+"""Going on with a run that was stopped or crashed: no pass is skipped, none repeated without asking."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from enum import Enum
+from typing import Any
+
+from firmware_host.controller.reply import AxisState
+from firmware_host.errors import ControllerError, GateError, InputError, JournalError
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.station.journal import Journal, read_journal
+from firmware_host.station.record import PassRecord, PassStatus, RunRecord, make_record
+from firmware_host.station.run import RunLoop, Station
+from firmware_host.station.run_folder import RunFolder
+
+AskWhetherDone = Callable[[PassRecord], bool]
+
+
+class Zero(Enum):
+    """What is known of the job's zero when a run goes on."""
+
+    AS_LEFT = "as-left"
+    """The axis stands where the run left it, or has homed since: prove it."""
+    SET_ANEW = "set-anew"
+    """Somebody has turned the part to the job's zero by hand."""
+
+
+def unknown_passes(folder: RunFolder) -> tuple[PassRecord, ...]:
+    """Passes of which the journal can't tell whether they were finished."""
+    record = make_record(read_journal(folder.journal))
+    return tuple(entry for entry in record.passes if entry.status == PassStatus.UNKNOWN.value)
+
+
+def resume_run(
+    station: Station, *, ask: AskWhetherDone, zero: Zero = Zero.AS_LEFT, accept_limits: Iterable[str] = ()
+) -> RunRecord:
+    """Go on with the run in the station's folder; `ask` is asked about each pass whose end is unknown.
+
+    The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`.
+    Raises `InputError` when nothing is left, `ControllerError` when the position is not provable, and as `run_job`.
+    """
+    folder = station.folder
+    events = read_journal(folder.journal)
+    if not events:
+        raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
+    setup = folder.load_setup()
+    plan = plan_job(setup)
+    if events[0]["targets"] != plan.route.segment_targets().tolist():
+        raise JournalError(str(folder.setup), "its job gives other targets than the journal holds; it was changed")
+    record = make_record(events)
+    if record.outcome == "done":
+        raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
+    with Journal(folder.journal, station.clock) as journal:
+        journal.write("resume", zero=zero.value)
+        answers = _settle_unknown(record, journal, ask)
+        to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
+        origin, at = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
+        loop = RunLoop(setup, plan, station, journal)
+        return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at)
+
+
+def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone) -> list[PassRecord]:
+    """The passes with every unknown one asked about, each answer journalled."""
+    settled = []
+    for entry in record.passes:
+        if entry.status == PassStatus.UNKNOWN.value:
+            done = ask(entry)
+            journal.write("assumed", segment=entry.segment, done=done, **{"pass": entry.number})
+            status = PassStatus.DONE if done else PassStatus.TO_DO
+            settled.append(replace(entry, status=status.value))
+        else:
+            settled.append(entry)
+    return settled
+
+
+def _zero(
+    station: Station, plan: JobPlan, events: list[dict[str, Any]], zero: Zero, *, homes: bool
+) -> tuple[int | None, int]:
+    """(origin in machine steps, where the axis stands in microsteps); (None, 0) sets zero anew by home switch or hand.
+
+    Without a home switch the axis must stand, by the controller's own count, at a place that the journal knows, and
+    the controller must not have greeted: a reset board counts from zero again.
+    """
+    zeros = [event["origin_steps"] for event in events if event["event"] == "zero"]
+    if homes or zero is Zero.SET_ANEW or not zeros:
+        return None, 0
+    controller = station.controller
+    status = controller.status()
+    if controller.greeting is not None or status.state not in (AxisState.READY, AxisState.HOLDING):
+        raise _not_provable("the controller was reset since")
+    at = round(controller.position_steps(status)) - zeros[-1]
+    if at not in _places(events):
+        raise _not_provable(f"it stands at microstep {at}, where the run never rested")
+    return zeros[-1], at
+
+
+def _places(events: list[dict[str, Any]]) -> set[int]:
+    """Microsteps at which the journal may have left the axis: the last rest, or the target of a move under way."""
+    moves = [event["target"] for event in events if event["event"] in ("move", "finish", "at-rest", "finished")]
+    return {0, *moves[-2:]}
+
+
+def _not_provable(why: str) -> ControllerError:
+    return ControllerError(
+        f"the part's position cannot be proved: {why}. Turn the part to the job's zero by hand and resume with "
+        "--zero set-anew"
+    )
+
+
+def refuse_to_guess(entry: PassRecord) -> bool:
+    """The answer when nobody can be asked: stop, rather than skip a pass or mark it twice."""
+    raise GateError(
+        "resume",
+        f"whether segment {entry.segment}, pass {entry.number} was finished is not known; "
+        "look at the part and say --assume done or --assume not-done",
+    )

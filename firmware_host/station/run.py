@@ -1,0 +1,254 @@
+"""The run: check, set zero, and for each segment move, prove rest, settle, open the gate, wait, close it, go on.
+
+Every act is journalled before it is done. The gate is open only between a proof of rest and the first sign against it,
+and whatever goes wrong, it is closed before anything else happens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from firmware_host.clock import Clock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.reply import StatusReport
+from firmware_host.errors import FirmwareHostError, LimitExceededError, RunStoppedError
+from firmware_host.model import Setup
+from firmware_host.planning.limit_report import LimitReport, Verdict
+from firmware_host.planning.plan import JobPlan
+from firmware_host.station.axis_mover import AxisMover
+from firmware_host.station.gate import Gate, PassRequest, PassState
+from firmware_host.station.journal import SCHEMA, Journal, read_journal
+from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.progress import Progress, SilentProgress
+from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.settings_check import held_scale, require_fitting
+from firmware_host.station.stop_request import StopAskedError, StopRequest
+
+_WATCH_S = 0.02
+
+PassKey = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Station:
+    """Everything a run works with. `scales` knows what we wrote to controllers; `fix` is the command that writes it."""
+
+    controller: Controller
+    gate: Gate
+    clock: Clock
+    folder: RunFolder
+    scales: KnownScales
+    fix: str = "circumstep controller settings write JOB"
+    progress: Progress = field(default_factory=SilentProgress)
+    stop: StopRequest = field(default_factory=StopRequest)
+
+
+def require_limits(limits: LimitReport, accepted: Iterable[str] = ()) -> None:
+    """Raise `LimitExceededError` when a limit fails that is not among `accepted` (names of checks)."""
+    taken = frozenset(accepted)
+    failed = [check for check in limits.checks if check.verdict is Verdict.FAILS and check.name not in taken]
+    if failed:
+        details = (
+            f"{c.name}: {c.value:.4g} {c.unit}, limit {c.limit:.4g} {c.unit} ({c.formula}). {c.remedy}"
+            for c in failed
+            if c.value is not None and c.limit is not None
+        )
+        raise LimitExceededError(tuple(check.name for check in failed), tuple(details))
+
+
+def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Iterable[str] = ()) -> RunRecord:
+    """Run a job from its beginning; returns the record of a run that came to its end.
+
+    Raises `LimitExceededError` and `SettingsMismatchError` before anything moves, `RunStoppedError` when it was asked
+    to stop, `GateError`, `LinkError`, `ControllerError` or `JournalError` when something failed; the record is saved
+    each time, and the run can be resumed.
+    """
+    station.folder.save_setup(setup)
+    with Journal(station.folder.journal, station.clock) as journal:
+        journal.write(
+            "begin",
+            schema=SCHEMA,
+            job=setup.job.name,
+            machine=setup.machine.name,
+            targets=plan.route.segment_targets().tolist(),
+            passes=setup.job.mark.passes,
+        )
+        loop = RunLoop(setup, plan, station, journal)
+        return loop.run(all_passes(plan, setup.job.mark.passes), accept_limits=accept_limits)
+
+
+def all_passes(plan: JobPlan, passes: int) -> list[PassKey]:
+    """(segment, pass) of every pass of a plan, in order, both from 1."""
+    return [(segment, number) for segment in range(1, plan.segments.count + 1) for number in range(1, passes + 1)]
+
+
+class RunLoop:
+    """One go at the passes that are left. The journal is open for writing."""
+
+    def __init__(self, setup: Setup, plan: JobPlan, station: Station, journal: Journal) -> None:
+        self._setup = setup
+        self._plan = plan
+        self._station = station
+        self._journal = journal
+        self._targets = plan.route.segment_targets().tolist()
+        self._marked_s: list[float] = []
+        self._acted = False
+
+    def run(
+        self, to_do: list[PassKey], *, accept_limits: Iterable[str] = (), origin: int | None = None, at: int = 0
+    ) -> RunRecord:
+        """Do the passes `to_do`. `origin` (machine steps) and `at` (microsteps) if the zero is known from before."""
+        station = self._station
+        try:
+            require_limits(self._plan.limits, accept_limits)
+            mover = self._make_ready(origin, at)
+            self._passes(mover, to_do)
+            self._finish(mover)
+        except BaseException as error:
+            self._end(error)
+            if isinstance(error, StopAskedError):
+                raise RunStoppedError(str(error), str(station.folder.path)) from error
+            raise
+        return self._end(None)
+
+    # --- before anything moves -------------------------------------------------------------------------------------
+
+    def _make_ready(self, origin: int | None, at: int) -> AxisMover:
+        station, machine = self._station, self._setup.machine
+        controller = station.controller
+        station.progress.stage("comparing the controller's settings with the plan")
+        require_fitting(machine, self._plan, controller.settings, fix=station.fix)
+        known = station.scales.recall(controller.url, controller.settings)
+        scale = held_scale(controller.settings, known)
+        if origin is None:
+            self._home_if_possible()
+        controller.prepare()
+        if origin is None:
+            origin = round(controller.position_steps(controller.status()))
+        mover = AxisMover(controller, station.clock, self._plan.program, scale, origin, at)
+        mover.prove()
+        self._journal.write("zero", origin_steps=origin, scale_known=known is not None)
+        return mover
+
+    def _home_if_possible(self) -> None:
+        if self._setup.machine.axis.home_switch:
+            self._station.progress.stage("seeking the home switch")
+            self._station.stop.check()
+            self._journal.write("home")
+            self._acted = True
+            self._station.controller.home()
+
+    # --- the passes ------------------------------------------------------------------------------------------------
+
+    def _passes(self, mover: AxisMover, to_do: list[PassKey]) -> None:
+        total = self._plan.segments.count * self._setup.job.mark.passes
+        standing: int | None = None
+        for index, (segment, number) in enumerate(to_do):
+            if segment != standing:
+                self._rest_at(mover, segment)
+                standing = segment
+            self._mark(segment, number)
+            left = len(to_do) - index - 1
+            self._station.progress.done(total - left, total, self._time_left(mover, to_do[index + 1 :]))
+
+    def _rest_at(self, mover: AxisMover, segment: int) -> None:
+        station = self._station
+        target = self._targets[segment - 1]
+        station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
+        station.stop.check()
+        self._journal.write("move", segment=segment, target=target)
+        self._acted = True
+        proof = mover.move(target, self._check_stop)
+        self._wait(self._plan.settle_s)
+        reported = proof.reported_steps - mover.origin
+        self._journal.write("at-rest", segment=segment, target=target, reported=round(reported, 4))
+        station.progress.rest(segment, target, reported)
+
+    def _mark(self, segment: int, number: int) -> None:
+        station, job = self._station, self._setup.job
+        angle = float(self._targets[segment - 1] / self._plan.route.per_part_turn * 360)
+        request = PassRequest(segment, len(self._targets), number, job.mark.passes, angle)
+        station.progress.stage(f"marking {request}")
+        station.controller.watch()
+        station.stop.check()
+        self._journal.write("gate-open", segment=segment, **{"pass": number})
+        opened_s = station.clock.monotonic()
+        try:
+            station.gate.open(request)
+            self._wait_for_pass()
+        finally:
+            station.gate.close()
+        self._marked_s.append(station.clock.monotonic() - opened_s)
+        self._journal.write("gate-closed", segment=segment, **{"pass": number})
+        self._journal.write("pass-done", segment=segment, **{"pass": number})
+
+    def _wait_for_pass(self) -> None:
+        """Watch that nothing moves until the marking side says done; one more look after that."""
+        station = self._station
+        while True:
+            state = station.gate.poll()
+            station.controller.watch()
+            if state is PassState.DONE:
+                return
+            if state is PassState.STOP:
+                station.stop.ask("by the operator")
+            station.stop.check()
+            station.clock.sleep(_WATCH_S)
+
+    def _finish(self, mover: AxisMover) -> None:
+        targets = self._plan.route.targets
+        if self._setup.job.index.finish == "stay":
+            return
+        target = int(targets[-1])
+        self._station.progress.stage("moving to the end position")
+        self._station.stop.check()
+        self._journal.write("finish", target=target)
+        self._acted = True
+        proof = mover.move(target, self._check_stop)
+        self._journal.write("finished", target=target, reported=round(proof.reported_steps - mover.origin, 4))
+
+    def _check_stop(self, report: StatusReport) -> None:
+        self._station.stop.check()
+
+    def _wait(self, duration_s: float) -> None:
+        end_s = self._station.clock.monotonic() + duration_s
+        while (left_s := end_s - self._station.clock.monotonic()) > 0:
+            self._station.stop.check()
+            self._station.clock.sleep(min(left_s, 0.1))
+
+    def _time_left(self, mover: AxisMover, to_do: list[PassKey]) -> float:
+        """Moves and settling still to come, and the passes at the mean of those marked so far, s."""
+        mean_s = sum(self._marked_s) / len(self._marked_s)
+        left_s, at = mean_s * len(to_do), mover.at
+        for segment in dict.fromkeys(segment for segment, _ in to_do[: 10 * self._setup.job.mark.passes]):
+            target = self._targets[segment - 1]
+            if target != at:
+                left_s += mover.duration(target, at) + self._plan.settle_s
+                at = target
+        further = len({segment for segment, _ in to_do}) - 10
+        if further > 0:
+            left_s += further * (float(self._plan.program.durations.mean()) + self._plan.settle_s)
+        return left_s
+
+    # --- the end ---------------------------------------------------------------------------------------------------
+
+    def _end(self, error: BaseException | None) -> RunRecord:
+        """Close the gate, stop the axis if the run failed, journal the end and save the record."""
+        station = self._station
+        station.gate.close()
+        fields: Mapping[str, Any] = {"outcome": "done"}
+        if error is not None:
+            stands_still = station.controller.stop().stands_still if self._acted else True
+            known = isinstance(error, FirmwareHostError | StopAskedError)
+            fields = {
+                "outcome": "stopped" if isinstance(error, StopAskedError) else "failed",
+                "reason": str(error) if known else type(error).__name__,
+                "stands_still": stands_still,
+            }
+        self._journal.write("end", **fields)
+        record = make_record(read_journal(station.folder.journal))
+        record.save(station.folder.record)
+        return record

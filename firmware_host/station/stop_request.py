@@ -1,0 +1,44 @@
+"""A wish to stop, from the operator or a signal, that the run looks at wherever it waits."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+
+class StopAskedError(Exception):
+    """Raised inside the run when it finds the wish; never leaves the run."""
+
+
+class StopRequest:
+    """Asked for once; later wishes change nothing."""
+
+    def __init__(self) -> None:
+        self.reason: str | None = None
+
+    def ask(self, reason: str) -> None:
+        """Wish that the run stops."""
+        if self.reason is None:
+            self.reason = reason
+
+    def check(self) -> None:
+        """Raise `StopAskedError` if the run is to stop."""
+        if self.reason is not None:
+            raise StopAskedError(self.reason)
+
+    @contextmanager
+    def on_signals(self) -> Iterator[None]:
+        """While inside, Ctrl-C, SIGTERM and a closed terminal ask for a stop, however often they come."""
+
+        def handler(number: int, frame: FrameType | None) -> None:
+            names = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "terminated", signal.SIGHUP: "terminal closed"}
+            self.ask(names[signal.Signals(number)])
+
+        before = {number: signal.signal(number, handler) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+        try:
+            yield
+        finally:
+            for number, old in before.items():
+                signal.signal(number, old)
