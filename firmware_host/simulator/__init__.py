@@ -1,7 +1,18 @@
 """A motion controller in software: it moves in virtual or scaled time and is reached like a real one."""
 
 from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+from firmware_host.simulator.faulty_line import FaultyLine
+from firmware_host.simulator.server import DeviceServer
+from firmware_host.simulator.serving import serve
 from firmware_host.simulator.status_query_device import StatusQueryDevice
 from firmware_host.simulator.status_query_member import StatusQueryMember
 
-__all__ = ["MotionInterval", "SimulatedDevice", "StatusQueryDevice", "StatusQueryMember"]
+__all__ = [
+    "DeviceServer",
+    "FaultyLine",
+    "MotionInterval",
+    "SimulatedDevice",
+    "StatusQueryDevice",
+    "StatusQueryMember",
+    "serve",
+]

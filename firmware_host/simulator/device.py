@@ -45,8 +45,8 @@ class SimulatedDevice(ABC):
         """Do what the reset line does: position back to 0, greeting; stored settings stay."""
 
     @abstractmethod
-    def client_opened(self, now_s: float) -> None:
-        """Do what the board does when somebody opens its port: a reset, or nothing."""
+    def client_opened(self, now_s: float) -> bool:
+        """Do what the board does when somebody opens its port: a reset (True), or nothing (False)."""
 
     @abstractmethod
     def steps_at(self, axis: str, now_s: float) -> int:

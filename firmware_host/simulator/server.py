@@ -157,7 +157,10 @@ class DeviceServer(ABC):
 
     def _client_opened(self) -> None:
         with self._lock:
-            self._device.client_opened(self._clock.monotonic())
+            now_s = self._clock.monotonic()
+            self._unsent += self._device.transmit(now_s)
+            if self._device.client_opened(now_s):
+                self._unsent = b""
 
     def _send(self, descriptor: int) -> None:
         try:

@@ -136,8 +136,9 @@ class Board:
         self._restart(0.0)
 
     def hardware_reset(self) -> None:
-        """Start anew from position 0, whatever the motors' true position is."""
+        """Start anew from position 0, whatever the motors' true position is; what was not yet said stays unsaid."""
         self.cut_motion()
+        self._line_out = sorted(entry for entry in self._line_out if entry[0] <= self.now_s)
         for index in range(len(self.member.axes)):
             self.kernel.set_counter(index, 0)
         self.kernel.last_end_s = -math.inf

@@ -70,9 +70,10 @@ class StatusQueryDevice(SimulatedDevice):
         self._forget_input()
         self._board.hardware_reset()
 
-    def client_opened(self, now_s: float) -> None:
+    def client_opened(self, now_s: float) -> bool:
         if self.member.resets_on_open:
             self.hardware_reset(now_s)
+        return self.member.resets_on_open
 
     def trip_limit_switch(self, now_s: float) -> None:
         """Close a limit switch: with hard limits on (`$21`) all stops at once, and the position is lost."""
