@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import POLL_S, STATUS_S, AxisSession, RestProof
+from firmware_host.controller.session import POLL_S, STATUS_LEAST_S, STATUS_S, AxisSession, RestProof
 from firmware_host.errors import NotAtRestError, PositionError
 
 MOVING_POLL_S = 0.05
@@ -44,7 +44,7 @@ def wait_at_rest(session: AxisSession, target: RestTarget, deadline_s: float, on
         asked_s = session.clock.monotonic()
         if asked_s >= deadline_s:
             raise NotAtRestError(f"not at rest at step {target.steps} by its deadline")
-        report = session.poll(min(STATUS_S, deadline_s - asked_s))
+        report = session.poll(min(STATUS_S, max(deadline_s - asked_s, STATUS_LEAST_S)))
         if on_poll is not None:
             on_poll(report)
         _check_going(session, report)

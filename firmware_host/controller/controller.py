@@ -19,7 +19,7 @@ from firmware_host.controller.session import ANSWER_S, GREETING_S, POLL_S, AxisS
 from firmware_host.controller.settings import ControllerSettings
 from firmware_host.controller.stopping import STOP_S, StopReport
 from firmware_host.controller.trace import Trace
-from firmware_host.errors import DialectError, LineRejectedError, LinkError, NotAtRestError, ReplyTimeoutError
+from firmware_host.errors import ControllerError, DialectError, LinkError, NotAtRestError, ReplyTimeoutError
 
 HOME_S = 180.0
 """Deadline for seeking the home switch (s)."""
@@ -183,11 +183,12 @@ class Controller:
         session.homing = True
         try:
             session.ask(session.dialect.home_line(), timeout_s)
-        except LineRejectedError:
+        except ControllerError:  # refused, no switch found, or reset: it doesn't seek any more
             session.homing = False
             raise
         session.homing = False
         session.sender.position_lost = None
+        self._await_standstill()
         return session.standing(allow=frozenset({AxisState.READY}))
 
     def unlock(self) -> StatusReport:
@@ -199,6 +200,7 @@ class Controller:
             session.sender.resynchronise()
         session.ask(session.dialect.unlock_line(), ANSWER_S)
         session.sender.position_lost = None
+        self._await_standstill()
         return session.standing(allow=frozenset({AxisState.READY}))
 
     # --- holding and stopping --------------------------------------------------------------------------------------

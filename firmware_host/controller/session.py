@@ -20,6 +20,8 @@ ANSWER_S = 2.0
 """Deadline for the answer to a line that starts nothing (s)."""
 STATUS_S = 1.0
 """Deadline for a status report (s); a report takes 4 ms."""
+STATUS_LEAST_S = 0.05
+"""A report asked for just before some other deadline is still waited for so long (s)."""
 GREETING_S = 3.0
 """How long to wait for a greeting after opening or a reset (s): boards take 1 to 2 s. Common practice, no source."""
 POLL_S = 0.01

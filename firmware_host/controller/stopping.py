@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_S, AxisSession
+from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, AxisSession
 from firmware_host.errors import ControllerFaultError, FirmwareHostError, PortLostError
 
 STOP_S = 10.0
@@ -51,7 +51,7 @@ def _await_standstill(session: AxisSession, deadline_s: float) -> tuple[StatusRe
     detail = "held, but did not come to a standstill in time"
     while session.clock.monotonic() < deadline_s:
         try:
-            report = session.poll(min(STATUS_S, max(deadline_s - session.clock.monotonic(), POLL_S)))
+            report = session.poll(min(STATUS_S, max(deadline_s - session.clock.monotonic(), STATUS_LEAST_S)))
             session.sender.listen(POLL_S)
         except PortLostError as error:
             return None, str(error)
