@@ -1,0 +1,17 @@
+"""Arguments that several commands take."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="A job file (.toml), or the name of a job profile.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+PortOption = Annotated[
+    str, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL; else as in the machine.")
+]
+BaudOption = Annotated[int | None, typer.Option("--baud", help="Line speed; else the machine's.")]
+AcceptOption = Annotated[
+    list[str] | None, typer.Option("--accept-limit", metavar="NAME", help="Go on although this check fails.")
+]

@@ -1,0 +1,56 @@
+"""Where results and remarks go: results to standard output, everything else to standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from typing import Any
+
+from rich.console import Console, RenderableType
+from rich.markup import escape
+
+
+def out() -> Console:
+    """Standard output; wide enough for the tables where it is no terminal."""
+    return _console(sys.stdout)
+
+
+def err() -> Console:
+    """Standard error."""
+    return _console(sys.stderr)
+
+
+def _console(stream: Any) -> Console:
+    width = None if stream.isatty() else 160
+    return Console(file=stream, width=width, highlight=False, soft_wrap=not stream.isatty())
+
+
+def show(*things: RenderableType) -> None:
+    """Print tables and the like to standard output."""
+    console = out()
+    for thing in things:
+        console.print(thing)
+
+
+def lines(texts: Iterable[str]) -> None:
+    """Print plain lines to standard output, wrapped only on a terminal."""
+    console = out()
+    for text in texts:
+        console.print(escape(printable(text)))
+
+
+def remark(text: str, style: str = "") -> None:
+    """Print a line to standard error."""
+    err().print(escape(printable(text)), style=style or None)
+
+
+def document(value: Any) -> None:
+    """Print one JSON document to standard output."""
+    json.dump(value, sys.stdout, indent=2, allow_nan=False)
+    sys.stdout.write("\n")
+
+
+def printable(text: str) -> str:
+    """The text with control characters (of a file or a controller) made visible, so that none drives the terminal."""
+    return "".join(char if char.isprintable() or char == "\n" else f"\\x{ord(char):02x}" for char in text)

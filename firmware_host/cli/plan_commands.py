@@ -1,0 +1,119 @@
+"""`segments`, `limits`, `moves`: what a job comes to, before anything moves."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from pydantic_core import PydanticCustomError
+
+from firmware_host.cli import output
+from firmware_host.cli.arguments import JobArgument, JsonOption
+from firmware_host.durable import write_whole
+from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
+from firmware_host.model import Setup, load_job
+from firmware_host.planning.export_rs274 import rs274_lines
+from firmware_host.planning.export_table import moves_csv, moves_document
+from firmware_host.planning.limit_report import Verdict
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.planning.seams import TrueSizes
+from firmware_host.planning.segment_choice import explain_choice
+from firmware_host.reporting.documents import segments_document
+from firmware_host.reporting.tables import limit_lines, limit_table, move_table, seam_lines, segment_table
+from firmware_host.units import parse_quantity
+
+
+class MoveFormat(StrEnum):
+    """How `moves` writes the program."""
+
+    TABLE = "table"
+    RS274 = "rs274"
+    CSV = "csv"
+    JSON = "json"
+
+
+def segments(
+    job: JobArgument,
+    json: JsonOption = False,
+    true_diameter: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for a part that really is this thick.")
+    ] = "",
+    true_roller: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for a roller that really is this thick.")
+    ] = "",
+) -> None:
+    """Show where the segments fall, why so many, and what to expect at the seams."""
+    setup = load_job(job)
+    true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
+    plan = plan_job(setup, true=true)
+    if json:
+        output.document(segments_document(plan))
+        return
+    output.lines(explain_choice(plan.segments).sentences)
+    output.show(segment_table(plan))
+    output.lines(seam_lines(plan.seams))
+
+
+def limits(job: JobArgument, json: JsonOption = False) -> None:
+    """Check motor, driver, gearing and grip; status 1 if a limit fails."""
+    plan = plan_job(load_job(job))
+    if json:
+        output.document(plan.limits.as_json())
+    else:
+        output.show(limit_table(plan.limits))
+        output.lines(limit_lines(plan.limits))
+    if plan.limits.verdict is Verdict.FAILS:
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+def moves(
+    job: JobArgument,
+    json: JsonOption = False,
+    format: Annotated[MoveFormat, typer.Option(help="What to write.")] = MoveFormat.TABLE,
+    output_file: Annotated[
+        Path | None, typer.Option("--output", metavar="FILE", help="Write there instead of to standard output.")
+    ] = None,
+) -> None:
+    """Show or export the moves: a table, RS-274 words, CSV or JSON."""
+    setup = load_job(job)
+    plan = plan_job(setup)
+    if json or format is MoveFormat.JSON:
+        output.document(moves_document(plan.program))
+    elif format is MoveFormat.TABLE:
+        output.show(move_table(plan.program))
+    else:
+        text = moves_csv(plan.program) if format is MoveFormat.CSV else _rs274(setup, plan)
+        if output_file is None:
+            typer.echo(text, nl=False)
+        else:
+            _save(output_file, text)
+
+
+def _rs274(setup: Setup, plan: JobPlan) -> str:
+    lines = rs274_lines(setup.machine, plan.program, passes=setup.job.mark.passes, settle_s=plan.settle_s)
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _save(path: Path, text: str) -> None:
+    try:
+        write_whole(path, text)
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", "Name another file", source=str(path)) from error
+
+
+def _length(text: str, option: str) -> float | None:
+    if not text:
+        return None
+    try:
+        return parse_quantity(text, "length", "positive").si
+    except PydanticCustomError as error:
+        context = error.context or {}
+        raise QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option) from error
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    for command in (segments, limits, moves):
+        app.command()(command)

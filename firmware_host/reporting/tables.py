@@ -1,0 +1,136 @@
+"""Plans as tables for a terminal (rich renderables); a plain text stream shows them as plain text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from firmware_host.planning.export_table import finish_row, move_rows
+from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
+from firmware_host.planning.moves import MoveProgram
+from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.seams import Seams
+
+#: Rows shown before the middle of a long table is left out.
+MOST_ROWS = 60
+
+_STYLES = {
+    Verdict.HOLDS: "",
+    Verdict.NARROW: "yellow",
+    Verdict.NOT_KNOWN: "cyan",
+    Verdict.FAILS: "bold red",
+}
+
+
+def _table(title: str, *columns: str, left: frozenset[str] = frozenset()) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for column in columns:
+        table.add_column(column, justify="left" if column in left else "right", overflow="fold")
+    return table
+
+
+def _add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
+    """Add the rows; of a long table only the first and the last ones."""
+    half = MOST_ROWS // 2
+    for index, row in enumerate(rows):
+        if count <= MOST_ROWS or index < half or index >= count - half:
+            table.add_row(*row)
+        elif index == half:
+            table.add_row("...", *[""] * (len(row) - 1))
+
+
+def segment_table(plan: JobPlan) -> Table:
+    """Where each segment lies, its microstep, and the seam behind it."""
+    segments, seams = plan.segments, plan.seams
+    table = _table("Segments", "segment", "from deg", "centre deg", "to deg", "arc mm", "microstep", "seam after it mm")
+    centres, widths, arcs = segments.centres_deg(), segments.widths_deg(), segments.arcs()
+    targets = plan.route.segment_targets()
+    gaps = [f"{gap * 1e3:+.4f} ± {sure * 1e3:.4f}" for gap, sure in zip(seams.gap, seams.uncertainty, strict=True)]
+    gaps += ["-"] * (segments.count - len(gaps))
+    if seams.closing:
+        gaps[-1] += " closing"
+    rows = (
+        (str(i + 1), f"{c - w / 2:.3f}", f"{c:.3f}", f"{c + w / 2:.3f}", f"{a * 1e3:.3f}", str(t), g)
+        for i, (c, w, a, t, g) in enumerate(
+            zip(centres.tolist(), widths.tolist(), arcs.tolist(), targets.tolist(), gaps, strict=True)
+        )
+    )
+    _add_rows(table, rows, segments.count)
+    return table
+
+
+def seam_lines(seams: Seams) -> list[str]:
+    """The seam budget in words: what it is made of, whether seams may show, and which way a wrong diameter shows."""
+    lines = [f"  {name}: {value * 1e3:.4f} mm" for name, value in seams.terms.items()]
+    head = ["Seam budget, worst case, along the surface (+ is a gap, - an overlap):", *lines]
+    if seams.tolerance is None:
+        head.append("Give window.spot_diameter to learn whether a seam will show.")
+    else:
+        showing = int(seams.showing().sum())
+        words = f"{showing} of {seams.gap.size} seams may show" if showing else "no seam should show"
+        head.append(f"A seam shows from {seams.tolerance * 1e3:.3f} mm (half the spot; common practice): {words}.")
+    return [*head, *seams.warnings]
+
+
+def limit_table(report: LimitReport) -> Table:
+    """Every limit with its value, margin and verdict."""
+    table = _table(
+        "Limits", "check", "value", "limit", "unit", "margin", "verdict", left=frozenset({"check", "unit", "verdict"})
+    )
+    for check in report.checks:
+        margin = "-" if check.margin is None else f"{100 * check.margin:.0f} %"
+        verdict = Text(check.verdict.value, style=_STYLES[check.verdict])
+        table.add_row(escape(check.name), _number(check.value), _number(check.limit), check.unit, margin, verdict)
+    return table
+
+
+def limit_lines(report: LimitReport) -> list[str]:
+    """What the limits amount to: the motion they allow, and for each that does not hold, why and what would help."""
+    motion = report.motion
+    lines = [
+        f"Verdict: {report.verdict.value}. Motion of the part: {math.degrees(motion.acceleration):.4g} deg/s^2, "
+        f"{math.degrees(motion.speed):.4g} deg/s; bound by {', '.join(motion.binding) or 'nothing'}.",
+    ]
+    lines += [f"  {_story(check)}" for check in report.checks if check.verdict is not Verdict.HOLDS]
+    lines.append("An estimate from the data given: prove it on the machine, first without the laser.")
+    return lines
+
+
+def _story(check: LimitCheck) -> str:
+    return f"{check.name} {check.verdict.value}: {check.formula} [{check.source}]. {check.remedy}"
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:.4g}"
+
+
+def move_table(program: MoveProgram) -> Table:
+    """One row per segment, and the finishing move."""
+    table = _table("Moves", "segment", "microstep", "microsteps moved", "angle deg", "duration s", "by way of")
+    rows = (
+        (
+            str(row["segment"]),
+            str(row["target_microstep"]),
+            f"{row['delta_microsteps']:+d}",
+            f"{row['angle_deg']:.4f}",
+            f"{row['duration_s']:.3f}",
+            "-" if row["via_microstep"] is None else str(row["via_microstep"]),
+        )
+        for row in move_rows(program)
+    )
+    count = int(program.route.segment.max())
+    _add_rows(table, rows, count)
+    if (finish := finish_row(program)) is not None:
+        table.add_row(
+            "finish",
+            str(finish["target_microstep"]),
+            f"{finish['delta_microsteps']:+d}",
+            f"{finish['angle_deg']:.4f}",
+            f"{finish['duration_s']:.3f}",
+            "-",
+        )
+    return table
