@@ -146,7 +146,7 @@ def grip_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
             needed,
             load.friction,
             "",
-            formula="F/N at the driven rollers <= friction; r*F = J*alpha + J_idle*alpha/n^2 + rolling friction + m*g*e",
+            formula="F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e",
             source=source,
             remedy=remedy,
             missing=missing,

@@ -1,0 +1,108 @@
+"""An invented machine and job for the limits, as plain data that each test changes where it needs to."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from firmware_host.model import Job, Machine
+
+MOTOR: dict[str, Any] = {
+    "name": "test motor",
+    "full_steps_per_revolution": 200,
+    "rated_current": "2.0 A",
+    "holding_torque": "1.0 N*m",
+    "rotor_inertia": "2.0e-5 kg*m^2",
+    "resistance": "1.0 ohm",
+    "inductance": "2.0 mH",
+    "torque_curve": {
+        "supply_voltage": "24 V",
+        "points": [
+            {"speed": "10 rad/s", "torque": "0.8 N*m"},
+            {"speed": "40 rad/s", "torque": "0.6 N*m"},
+            {"speed": "100 rad/s", "torque": "0.12 N*m"},
+        ],
+    },
+}
+MACHINE: dict[str, Any] = {
+    "version": 1,
+    "name": "test machine",
+    "motor": MOTOR,
+    "driver": {
+        "microsteps": 16,
+        "current": "2.0 A",
+        "supply_voltage": "24 V",
+        "highest_step_rate": "200 kHz",
+        "smallest_pulse": "2 us",
+    },
+    "gearing": [
+        {
+            "name": "belt",
+            "driving_teeth": 20,
+            "driven_teeth": 80,
+            "efficiency": 0.9,
+            "driving_inertia": "2e-6 kg*m^2",
+            "driven_inertia": "3e-4 kg*m^2",
+        }
+    ],
+    "drive": {"kind": "chuck", "inertia": "5e-4 kg*m^2", "friction_torque": "0.1 N*m"},
+    "support": {"largest_overhang_moment": "5 N*m", "overhang_base": "40 mm"},
+    "link": {"highest_step_rate": "80 kHz"},
+}
+ROLLERS: dict[str, Any] = {
+    "kind": "rollers",
+    "roller_diameter": "25 mm",
+    "centre_distance": "45 mm",
+    "rollers": 2,
+    "roller_inertia": "4e-6 kg*m^2",
+    "friction": 0.4,
+    "rolling_resistance": "0.1 mm",
+    "friction_torque": "0.005 N*m",
+}
+JOB: dict[str, Any] = {
+    "version": 1,
+    "name": "test job",
+    "machine": "test machine",
+    "part": {
+        "kind": "solid",
+        "diameter": "60 mm",
+        "length": "100 mm",
+        "density": "7860 kg/m^3",
+        "mass": "2.2 kg",
+        "mass_offset": "0.2 mm",
+        "overhang": "50 mm",
+    },
+    "mark": {"angle": "360 deg"},
+    "window": {"half_depth": "0.5 mm"},
+}
+DELETE = object()
+
+
+def changed(data: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
+    """A copy of `data` with "a.b.0.c" paths set, or taken out with `DELETE`."""
+    result = copy.deepcopy(data)
+    for path, value in changes.items():
+        *parents, last = path.split(".")
+        place: Any = result
+        for key in parents:
+            place = place[int(key)] if isinstance(place, list) else place[key]
+        if value is DELETE:
+            del place[last]
+        else:
+            place[last] = value
+    return result
+
+
+def machine(**changes: Any) -> Machine:
+    """The test machine; keys are paths with "__" for the dots, e.g. driver__microsteps=8."""
+    return Machine.model_validate(changed(MACHINE, {key.replace("__", "."): value for key, value in changes.items()}))
+
+
+def roller_machine(**changes: Any) -> Machine:
+    """The test machine on rollers, without the belt."""
+    return machine(drive=ROLLERS | changes, gearing=[])
+
+
+def job(**changes: Any) -> Job:
+    """The test job; keys as for `machine`."""
+    return Job.model_validate(changed(JOB, {key.replace("__", "."): value for key, value in changes.items()}))
