@@ -2,10 +2,28 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic_core import PydanticCustomError
+
+
+def _no_truth_value(value: object) -> object:
+    if isinstance(value, bool):
+        raise ValueError("input should be 1")
+    return value
+
+
+#: The version key of every file kind: this release knows one.
+Version = Annotated[Literal[1], BeforeValidator(_no_truth_value)]
 
 
 class Described(BaseModel):
     """Base of every model read from a user's file."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True, validate_default=True)
+
+
+def contradiction(key: str, problem: str) -> PydanticCustomError:
+    """The error of a value that does not fit the others: `key` (dotted, below the model) is the one to change."""
+    return PydanticCustomError("contradiction", "{problem}", {"problem": problem, "key": key})

@@ -7,7 +7,7 @@ from typing import Self
 
 from pydantic import Field, field_validator, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, contradiction
 from firmware_host.units import AngleOrZero, InertiaOrZero
 
 
@@ -39,7 +39,7 @@ class GearingStage(Described):
     def _teeth_or_ratio(self) -> Self:
         teeth = (self.driving_teeth, self.driven_teeth)
         if (self.ratio is None) != (None not in teeth) or (self.ratio is not None and teeth != (None, None)):
-            raise ValueError("give driving_teeth and driven_teeth, or ratio")
+            raise contradiction("ratio", "give driving_teeth and driven_teeth, or ratio")
         return self
 
     @property

@@ -6,7 +6,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.gate import AnyGateOptions, OperatorGateOptions
 from firmware_host.model.part import AnyPart, Mark
 from firmware_host.model.window import Window
@@ -25,7 +25,7 @@ class SegmentRequest(Described):
     def _one_request(self) -> Self:
         asked = (self.count is not None, self.angle is not None, self.seams == "in-gaps")
         if sum(asked) > 1:
-            raise ValueError("give at most one of count, angle and seams = 'in-gaps'")
+            raise contradiction("seams", "give at most one of count, angle and seams = 'in-gaps'")
         return self
 
 
@@ -43,7 +43,7 @@ class IndexRequest(Described):
 class Job(Described):
     """One job on one machine."""
 
-    version: Literal[1]
+    version: Version
     name: str = Field(min_length=1, max_length=120)
     machine: str = Field(min_length=1, max_length=300, description="name of a machine profile, or path of a file")
     part: AnyPart
@@ -56,5 +56,5 @@ class Job(Described):
     @model_validator(mode="after")
     def _gaps_exist(self) -> Self:
         if self.segments.seams == "in-gaps" and not self.mark.gaps:
-            raise ValueError("segments.seams = 'in-gaps' needs mark.gaps")
+            raise contradiction("mark.gaps", "segments.seams = 'in-gaps' needs mark.gaps")
         return self

@@ -2,47 +2,118 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
-_TABLE = re.compile(r"^\s*(\[\[|\[)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
-_PART = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
+_TOKEN = re.compile(
+    r"""
+    (?P<comment>\#[^\n]*)
+    |(?P<string>\"{3}(?:\\.|[^\\])*?\"{3,5}|'{3}.*?'{3,5}|"(?:\\.|[^"\\\n])*"|'[^'\n]*')
+    |(?P<mark>[\[\]{}=,\n])
+    |(?P<dot>\.)
+    |(?P<bare>[^\s\#"'\[\]{}=,.]+)
+    """,
+    re.VERBOSE | re.DOTALL,
+)
 
 Path = tuple[str | int, ...]
 
 
-def _parts(dotted: str) -> tuple[str, ...]:
-    return tuple(part.strip("\"'") for part in _PART.findall(dotted))
+@dataclass
+class _Frame:
+    """An open table (with the parts of the key being read) or an open array (with the index of its item)."""
+
+    path: Path
+    index: int | None = None
+    parts: list[str] = field(default_factory=list)
+    in_value: bool = False
+
+
+class _Reader:
+    """Walks the tokens of a text that is known to be valid TOML, keeping track of where it is."""
+
+    def __init__(self) -> None:
+        self.lines: dict[Path, int] = {}
+        self._items: dict[Path, int] = {}
+        self._frames = [_Frame(())]
+        self._header = 0
+        self._key_line = 1
+
+    def word(self, text: str, line: int) -> None:
+        """A bare word or a string: part of a key, or a value."""
+        frame = self._frames[-1]
+        if frame.index is not None:
+            self._note((*frame.path, frame.index), line)
+        elif not frame.in_value:
+            if not frame.parts:
+                self._key_line = line
+            frame.parts.append(_plain(text))
+
+    def mark(self, text: str, line: int) -> None:
+        """A bracket, an equals sign, a comma or the end of a line."""
+        frame = self._frames[-1]
+        if text == "=":
+            frame.path, frame.in_value = (*frame.path, *frame.parts), True
+            self._note(frame.path, self._key_line)
+        elif text == "[" and len(self._frames) == 1 and not frame.in_value:
+            self._header += 1
+        elif text in "[{":
+            path = frame.path if frame.index is None else (*frame.path, frame.index)
+            self._note(path, line)
+            self._frames.append(_Frame(path, 0 if text == "[" else None))
+        elif text in "]}" and len(self._frames) > 1:
+            self._frames.pop()
+        elif text == "," and frame.index is not None:
+            frame.index += 1
+        elif (text == "," or len(self._frames) == 1) and text != "]":
+            self._end_of_pair(frame, line)
+
+    def _end_of_pair(self, frame: _Frame, line: int) -> None:
+        if self._header:
+            frame.path = self._table(frame.parts, opens_item=self._header == 2)
+            self._note(frame.path, line)
+        elif frame.in_value:
+            frame.path = frame.path[: len(frame.path) - len(frame.parts)]
+        frame.parts, frame.in_value, self._header = [], False, 0
+
+    def _table(self, names: Sequence[str], *, opens_item: bool) -> Path:
+        """The path of a table header, with the index of the current item after each name of an array of tables."""
+        path: Path = ()
+        for position, name in enumerate(names):
+            path = (*path, name)
+            if opens_item and position == len(names) - 1:
+                self._items[path] = self._items.get(path, -1) + 1
+            if path in self._items:
+                path = (*path, self._items[path])
+        return path
+
+    def _note(self, path: Path, line: int) -> None:
+        self.lines.setdefault(path, line)
+
+
+def _plain(text: str) -> str:
+    """A key without its quotes."""
+    if text.startswith('"') and "\\" in text:
+        return str(ast.literal_eval(text))
+    return text[1:-1] if text[0] in "\"'" else text
 
 
 def key_lines(text: str) -> dict[Path, int]:
     """Map each key's path (table names, array indexes, key) to its line, counted from 1.
 
-    Keys inside inline tables are not told apart: they stand on the line of the key that holds them.
+    Inline tables and the items of arrays have their own paths. `text` must be valid TOML.
     """
-    lines: dict[Path, int] = {}
-    counts: dict[Path, int] = {}
-    table: Path = ()
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := _TABLE.match(line):
-            table = _array_path(_parts(header.group(2)), counts, opens_item=header.group(1) == "[[")
-            lines.setdefault(table, number)
-        elif key := _KEY.match(line):
-            lines.setdefault((*table, *_parts(key.group(1))), number)
-    return lines
-
-
-def _array_path(names: Sequence[str], counts: dict[Path, int], *, opens_item: bool) -> Path:
-    """The path of a table header, with the index of the current item after each name of an array of tables."""
-    path: Path = ()
-    for position, name in enumerate(names):
-        path = (*path, name)
-        if opens_item and position == len(names) - 1:
-            counts[path] = counts.get(path, -1) + 1
-        if path in counts:
-            path = (*path, counts[path])
-    return path
+    reader = _Reader()
+    line = 1
+    for token in _TOKEN.finditer(text + "\n"):
+        if token.lastgroup in ("string", "bare"):
+            reader.word(token.group(), line)
+        elif token.lastgroup == "mark":
+            reader.mark(token.group(), line)
+        line += token.group().count("\n")
+    return reader.lines
 
 
 def line_of(path: Sequence[str | int], lines: dict[Path, int]) -> int | None:

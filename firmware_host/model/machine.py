@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import prod
-from typing import Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.drive import AnyDrive, AxisUnit
 from firmware_host.model.driver import Driver
 from firmware_host.model.gearing import GearingStage
@@ -25,8 +25,12 @@ class Travel(Described):
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.lowest.exact >= self.highest.exact:
-            raise ValueError(f"travel: lowest {self.lowest} must be less than highest {self.highest}")
+            raise contradiction("lowest", f"{self.lowest} must be less than highest {self.highest}")
         return self
+
+
+def _travel_tag(value: Any) -> str:
+    return "limits" if isinstance(value, dict | Travel) else "word"
 
 
 class Axis(Described):
@@ -35,7 +39,9 @@ class Axis(Described):
     letter: Literal["X", "Y", "Z", "A", "B", "C"] = "A"
     unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
     home_switch: bool = False
-    travel: Literal["endless"] | Travel = "endless"
+    travel: Annotated[
+        Annotated[Literal["endless"], Tag("word")] | Annotated[Travel, Tag("limits")], Discriminator(_travel_tag)
+    ] = "endless"
 
 
 class Support(Described):
@@ -60,7 +66,7 @@ class Link(Described):
 class Machine(Described):
     """One rotary machine."""
 
-    version: Literal[1]
+    version: Version
     name: str = Field(min_length=1, max_length=120)
     motor: Motor
     driver: Driver
@@ -73,11 +79,12 @@ class Machine(Described):
     @model_validator(mode="after")
     def _unit_fits_drive(self) -> Self:
         if self.drive.axis_units_per_shaft_turn(self.axis.unit) is None:
-            raise ValueError(f'axis.unit "{self.axis.unit}" has no meaning for this drive; write unit = "deg"')
+            raise contradiction("axis.unit", f'"{self.axis.unit}" has no meaning for this drive; write unit = "deg"')
         if self.driver.current.exact > self.motor.rated_current.exact:
-            raise ValueError(
-                f"driver.current {self.driver.current} is above the motor's rated_current "
-                f"{self.motor.rated_current}: it would overheat. Set the driver lower"
+            raise contradiction(
+                "driver.current",
+                f"{self.driver.current} is above the motor's rated_current {self.motor.rated_current}: "
+                "it would overheat. Set the driver lower",
             )
         return self
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import itertools
 from fractions import Fraction
-from typing import Literal, Self
+from typing import Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.units import Angle, AngularSpeed, Current, Force, Inductance, Inertia, Resistance, Torque, Voltage
 
 
@@ -30,14 +30,14 @@ class TorqueCurve(Described):
     def _speeds_rise(self) -> Self:
         speeds = [point.speed.exact for point in self.points]
         if any(later <= earlier for earlier, later in itertools.pairwise(speeds)):
-            raise ValueError("the speeds of the torque points must rise from one point to the next")
+            raise contradiction("points", "the speeds of the torque points must rise from one point to the next")
         return self
 
 
 class Motor(Described):
     """A two-phase hybrid stepper motor."""
 
-    version: Literal[1] = 1
+    version: Version = 1
     name: str = Field(min_length=1, max_length=120)
     frame: str = Field(default="", max_length=40, description="frame size, for people only")
     data: str = Field(default="", max_length=300, description="where the figures come from")
@@ -56,12 +56,13 @@ class Motor(Described):
 
     @model_validator(mode="after")
     def _steps_are_whole(self) -> Self:
+        key = "full_steps_per_revolution" if self.step_angle is None else "step_angle"
         if (self.full_steps_per_revolution is None) == (self.step_angle is None):
-            raise ValueError("give either full_steps_per_revolution or step_angle")
+            raise contradiction(key, "give either full_steps_per_revolution or step_angle")
         if self.step_angle is not None and (1 / self.step_angle.exact).denominator != 1:
-            raise ValueError(f"step_angle {self.step_angle} does not divide a revolution into whole steps")
+            raise contradiction(key, f"{self.step_angle} does not divide a revolution into whole steps")
         if self.full_steps % 4:
-            raise ValueError(f"{self.full_steps} full steps per revolution: must be a multiple of 4")
+            raise contradiction(key, f"{self.full_steps} full steps per revolution: must be a multiple of 4")
         return self
 
     @property

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, contradiction
 from firmware_host.units import AngleOrZero, Density, Length, LengthOrZero, Mass, SignedAngle
 
 
@@ -21,7 +21,7 @@ class Arc(Described):
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if not 0 < self.end.exact - self.start.exact < 1:
-            raise ValueError("keep_out: end must be greater than start, by less than one turn")
+            raise contradiction("end", "must be greater than start, by less than one turn")
         return self
 
 
@@ -45,7 +45,7 @@ class RoundPart(Described, ABC):
     @model_validator(mode="after")
     def _has_mass(self) -> Self:
         if self.mass is None and self.density is None:
-            raise ValueError("give mass (as weighed), density, or both")
+            raise contradiction("mass", "give mass (as weighed), density, or both")
         return self
 
 
@@ -64,7 +64,7 @@ class TubePart(RoundPart):
     @model_validator(mode="after")
     def _has_wall(self) -> Self:
         if self.inner_diameter.exact >= self.diameter.exact:
-            raise ValueError(f"inner_diameter {self.inner_diameter} must be less than diameter {self.diameter}")
+            raise contradiction("inner_diameter", f"{self.inner_diameter} must be less than diameter {self.diameter}")
         return self
 
 
@@ -91,9 +91,9 @@ class Mark(Described):
     @model_validator(mode="after")
     def _arc_or_angle(self) -> Self:
         if (self.arc is None) == (self.angle is None):
-            raise ValueError("give either arc or angle")
+            raise contradiction("arc", "give either arc or angle")
         if self.angle is not None and not 0 < self.angle.exact <= 1:
-            raise ValueError(f"angle {self.angle} must be greater than zero and at most 360 deg")
+            raise contradiction("angle", f"{self.angle} must be greater than zero and at most 360 deg")
         return self
 
     @property

@@ -7,7 +7,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, contradiction
 from firmware_host.units import Angle, Length
 
 
@@ -33,9 +33,9 @@ class Window(Described):
     @model_validator(mode="after")
     def _half_depth_or_beam(self) -> Self:
         if (self.half_depth is None) == (self.beam is None):
-            raise ValueError("give either half_depth or beam")
+            raise contradiction("half_depth", "give either half_depth or beam")
         if self.incidence_limit is not None and self.incidence_limit.exact >= Fraction(1, 4):
-            raise ValueError(f"incidence_limit {self.incidence_limit} must be less than 90 deg")
+            raise contradiction("incidence_limit", f"{self.incidence_limit} must be less than 90 deg")
         return self
 
     @property
