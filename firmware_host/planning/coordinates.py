@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -57,18 +57,18 @@ class Coordinates:
 
     def text(self, index: int) -> str:
         """The coordinate as it is sent, e.g. "22.913"."""
-        return str(Decimal(int(self.scaled[index])).scaleb(-self.decimals))
+        return _plain_text(int(self.scaled[index]), self.decimals)
 
     def values(self) -> NDArray[np.float64]:
         """The coordinates as floats."""
         return self.scaled / 10.0**self.decimals
 
 
-def prove_coordinates(targets: Steps, scale: HeldScale) -> Coordinates:
+def prove_coordinates(targets: Steps, scale: HeldScale, *, room: float = ROOM) -> Coordinates:
     """Coordinates (machine units) for targets (int64 machine steps, shape (n,)), each proved.
 
     Raises `CoordinateError`, naming the first target that is too far from machine zero or that the controller's
-    arithmetic would not land on with `ROOM` to spare for every value the scale may have.
+    arithmetic would not land on with `room` (steps) to spare for every value the scale may have.
     """
     farthest = int(np.abs(targets).max(initial=0))
     if farthest > LARGEST_STEPS:
@@ -82,7 +82,7 @@ def prove_coordinates(targets: Steps, scale: HeldScale) -> Coordinates:
     decimals = _decimals(scale.middle)
     scaled = np.rint(targets * float(Fraction(10**decimals) / scale.middle)).astype(np.int64)
     coordinates = Coordinates(scaled, decimals)
-    _prove(targets, coordinates.values(), scale)
+    _prove(targets, coordinates.values(), scale, room)
     return coordinates
 
 
@@ -92,17 +92,17 @@ def _decimals(steps_per_unit: Fraction) -> int:
     return min(max(wanted, 3), _MOST_DIGITS)
 
 
-def _prove(targets: Steps, values: NDArray[np.float64], scale: HeldScale) -> None:
+def _prove(targets: Steps, values: NDArray[np.float64], scale: HeldScale, room: float) -> None:
     """Check every target for both ends of the scale's interval (rounding is monotone in between)."""
     for held in (scale.lowest, scale.highest):
         off = np.abs(values * float(held) - targets)
-        _refuse_first(off > 0.5 - ROOM, targets, off)
+        _refuse_first(off > 0.5 - room, targets, off, room)
         factor = np.float32(float(held))
         for ulps in (-2, 0, 2):
             read = _shift(values.astype(np.float32), ulps)
             product = read * factor
             landed = np.copysign(np.floor(np.abs(product).astype(np.float64) + 0.5), product).astype(np.int64)
-            _refuse_first(landed != targets, targets, np.abs(product.astype(np.float64) - targets))
+            _refuse_first(landed != targets, targets, np.abs(product.astype(np.float64) - targets), room)
 
 
 def _shift(values: NDArray[np.float32], ulps: int) -> NDArray[np.float32]:
@@ -113,7 +113,7 @@ def _shift(values: NDArray[np.float32], ulps: int) -> NDArray[np.float32]:
     return values
 
 
-def _refuse_first(bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float64]) -> None:
+def _refuse_first(bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float64], room: float) -> None:
     rows = np.flatnonzero(bad)
     if rows.size:
         row = int(rows[0])
@@ -121,7 +121,7 @@ def _refuse_first(bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float6
             f"the controller may land beside step {int(targets[row])}: off by up to",
             float(off[row]),
             "steps",
-            0.5 - ROOM,
+            0.5 - room,
             "Write the steps-per-unit with at most three decimals (circumstep controller settings write JOB), or begin "
             "nearer to machine zero",
         )
@@ -129,5 +129,9 @@ def _refuse_first(bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float6
 
 def decimal_text(value: Fraction, decimals: int) -> str:
     """A fraction as decimal text with `decimals` places, ties to even."""
-    scaled = Decimal(value.numerator) / Decimal(value.denominator)
-    return str(scaled.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN))
+    return _plain_text(round(value * 10**decimals), decimals)
+
+
+def _plain_text(scaled: int, decimals: int) -> str:
+    """`scaled` over 10**`decimals` without an exponent, which no controller reads."""
+    return format(Decimal(scaled).scaleb(-decimals), "f")

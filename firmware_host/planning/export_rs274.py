@@ -27,7 +27,8 @@ def rs274_lines(machine: Machine, program: MoveProgram, *, passes: int, settle_s
     letter, unit = machine.axis.letter, machine.axis.unit
     angle_per_unit = Fraction(360) * scale.middle / program.route.per_part_turn
     yield f"(axis {letter} in {unit}, one unit turns the part {float(angle_per_unit):.9g} deg)"
-    yield f"(steps per unit {float(scale.middle):.3f}, {program.route.per_part_turn} microsteps per turn of the part)"
+    per_turn = float(program.route.per_part_turn)
+    yield f"(steps per unit {float(scale.middle):.3f}, {per_turn:.9g} microsteps per turn of the part)"
     yield "(set the axis to zero where the part stands, and keep the motor energised)"
     yield "(prove this program on the machine without the laser first)"
     yield "G21 G90 G94"

@@ -41,14 +41,20 @@ class Route:
     """Where the axis goes, in order: arrays of shape (n,) over all moves, microsteps from the job's zero.
 
     `segment` counts from 1 and is 0 for a take-up or finishing move; `purpose` holds `Purpose` values.
-    `per_part_turn` is the exact number of microsteps in one turn of the part.
+    `per_part_turn` is the exact number of microsteps in one turn of the part. `overrun`: microsteps to go back before
+    coming on again where lost motion has to be taken up; 0 if targets may be approached from both sides.
     """
 
     targets: Steps
     segment: NDArray[np.int64]
     purpose: NDArray[np.int8]
     per_part_turn: Fraction
-    one_side: bool
+    overrun: int
+
+    @property
+    def one_side(self) -> bool:
+        """Whether every target is approached from below."""
+        return self.overrun > 0
 
     @property
     def deltas(self) -> Steps:
@@ -101,15 +107,16 @@ def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
     purpose = np.zeros(targets.size, dtype=np.int8)
     approach = job.index.approach
     one_side = approach == "one-side" or (approach == "auto" and lost_motion_matters(machine, job))
-    if one_side:
-        targets, segment, purpose = _with_take_up(targets, segment, purpose, _overrun(machine, job, per_turn))
+    overrun = _overrun(machine, job, per_turn) if one_side else 0
+    if overrun:
+        targets, segment, purpose = _with_take_up(targets, segment, purpose, overrun)
     finish = _finish_target(job, int(targets[-1]), per_turn)
     if finish is not None:
         targets = np.append(targets, np.int64(finish))
         segment = np.append(segment, np.int64(0))
         purpose = np.append(purpose, np.int8(Purpose.FINISH))
     _check_travel(machine, targets, per_turn)
-    return Route(targets, segment, purpose, per_turn, one_side)
+    return Route(targets, segment, purpose, per_turn, overrun)
 
 
 def _check_travel(machine: Machine, targets: Steps, per_turn: Fraction) -> None:
@@ -143,8 +150,13 @@ def _overrun(machine: Machine, job: Job, per_turn: Fraction) -> int:
 def _with_take_up(
     targets: Steps, segment: NDArray[np.int64], purpose: NDArray[np.int8], overrun: int
 ) -> tuple[Steps, NDArray[np.int64], NDArray[np.int8]]:
-    """Put a move to `overrun` below the target before each one that would not come from below."""
-    backward = np.flatnonzero(np.diff(targets, prepend=np.int64(0)) <= 0)
+    """Put a move to `overrun` below the target before each one that would not come from below, far enough.
+
+    What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead.
+    """
+    least = np.ones(targets.size, dtype=np.int64)
+    least[0] = overrun
+    backward = np.flatnonzero(np.diff(targets, prepend=np.int64(0)) < least)
     return (
         np.insert(targets, backward, targets[backward] - overrun),
         np.insert(segment, backward, 0),
@@ -158,7 +170,9 @@ def _finish_target(job: Job, last: int, per_turn: Fraction) -> int | None:
         return None
     if job.index.finish == "unwind":
         return 0
-    return round_half_even(math.ceil(last / per_turn) * per_turn)
+    turns = math.ceil(last / per_turn)
+    before = round_half_even((turns - 1) * per_turn)
+    return before if before >= last else round_half_even(turns * per_turn)
 
 
 def time_moves(route: Route, speed: float, acceleration: float) -> MoveProgram:

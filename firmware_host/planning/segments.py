@@ -156,7 +156,7 @@ def _angle_blocks(total: Fraction, width: Fraction, start: Fraction) -> tuple[Se
 
 def _gap_blocks(job: Job, total: Fraction, widest_turns: float) -> tuple[SegmentBlock, ...]:
     circumference = PI * job.part.diameter.exact
-    edges = split_in_gaps(job.mark.gaps, total * circumference, Fraction(widest_turns * (1 + _SLACK)) * circumference)
+    edges = split_in_gaps(job.mark.gaps, total * circumference, Fraction(widest_turns) * circumference)
     widths = [(end - start) / circumference for start, end in itertools.pairwise(edges)]
     begin = job.mark.start_turns - widths[0] / 2
     blocks = []

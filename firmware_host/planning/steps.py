@@ -8,19 +8,26 @@ from math import lcm
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.errors import PlanError
+
 Steps = NDArray[np.int64]
 
 _WORD = np.uint64(32)
 _MASK = np.uint64(0xFFFF_FFFF)
 _HALF = 1 << 63
+_FARTHEST = 1 << 61
 
 
 def round_progression(first: Fraction, step: Fraction, count: int) -> Steps:
     """Round `first + k*step` for k = 0 .. count-1 to whole numbers, ties to even, exactly.
 
-    `count` is at most 2**31; results must fit 62 bits. Returns an int64 array of shape (count,).
+    `count` is at most 2**31. Returns an int64 array of shape (count,). Raises `PlanError` for results beyond 2**61.
     The rounding error of a target is at most half a microstep whatever k is: nothing is summed up.
     """
+    farthest = abs(first) + count * abs(step)
+    if farthest > _FARTHEST:
+        remedy = "Check gearing, microsteps and diameters: no machine makes that many"
+        raise PlanError("farthest target", float(farthest), "microsteps", float(_FARTHEST), remedy)
     divisor = lcm(first.denominator, step.denominator)
     start, stride = int(first * divisor), int(step * divisor)
     if 4 * (abs(start) + count * abs(stride) + divisor) < 1 << 62:
