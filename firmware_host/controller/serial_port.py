@@ -64,9 +64,12 @@ class SerialPort(Port):
         line, self._line = self._line, None
         if line is None:
             return
+        connection = getattr(line, "_socket", None)  # pyserial leaves it open when the peer hung up first
         try:
             line.close()
         finally:
+            if connection is not None:
+                connection.close()
             self._lock.release()
 
     def _open_line(self) -> _Line:

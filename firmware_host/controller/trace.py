@@ -7,7 +7,8 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
-from typing import TextIO
+from types import TracebackType
+from typing import Self, TextIO
 
 from firmware_host.clock import Clock
 from firmware_host.errors import JournalError
@@ -39,6 +40,14 @@ class Trace(ABC):
 
     def close(self) -> None:  # noqa: B027 - nothing to close is the usual case
         """Finish the record. A second call does nothing."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
 
 
 class MemoryTrace(Trace):

@@ -329,15 +329,19 @@ def test_a_move_beyond_the_soft_limits_is_an_alarm_and_nothing_moves() -> None:
     assert controller.unlock().state is AxisState.READY
 
 
+class MistakenDialect(StatusQueryDialect):
+    """Writes a word that no board knows when asked for feed 666."""
+
+    def move_line(self, axis: str, coordinate: str, feed: str) -> bytes:
+        return b"G53 G1 Q1 F666\n" if feed == "666" else super().move_line(axis, coordinate, feed)
+
+
 def test_a_line_refused_by_the_controller_moves_nothing_and_the_next_is_understood() -> None:
     b = bench(block_whole_line_after_error=True)
-    controller = b.ready()
-    real = StatusQueryDialect.move_line
-    session = controller._session
-    session.dialect.move_line = lambda axis, coordinate, feed: b"G53 G1 Q1 F5\n"  # type: ignore[method-assign]
+    controller = Controller.open(b.port, MistakenDialect(), b.clock, b.trace, axis="A")
+    controller.prepare()
     with pytest.raises(LineRejectedError, match="a word the controller does not know"):
-        controller.move_to("1", "600")
-    session.dialect.move_line = real.__get__(session.dialect)  # type: ignore[method-assign]
+        controller.move_to("1", "666")
     controller.prepare()
     controller.move_to("1", "600")
     b.run(5.0)
