@@ -41,7 +41,6 @@ class Board:
         self.outputs: list[tuple[float, str]] = []
         self._line_out: list[tuple[float, int, bytes]] = []
         self._said = 0
-        self.note_rest(start_s)
 
     # --- the line out ---------------------------------------------------------------------------------------
 

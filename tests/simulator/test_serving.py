@@ -164,8 +164,9 @@ def test_a_client_that_flushes_its_input_while_opening_still_sees_the_greeting_o
         port.close()
 
 
-def test_a_socket_client_resets_a_board_that_resets_on_open() -> None:
-    with make(SocketServer, resets_on_open=True, boot_s=2.0) as server:
+@pytest.mark.parametrize("boot_s", [0.0, 2.0], ids=["boots-at-once", "boots-slowly"])
+def test_a_socket_client_resets_a_board_that_resets_on_open_and_sees_one_greeting(boot_s: float) -> None:
+    with make(SocketServer, resets_on_open=True, boot_s=boot_s) as server:
         for _ in range(2):
             with Client(server.url) as client:
                 assert client.line().endswith("['$' for help]")

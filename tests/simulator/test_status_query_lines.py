@@ -92,12 +92,12 @@ def test_comments_blanks_and_small_letters_do_not_matter() -> None:
 
 
 def test_some_members_repeat_an_error_until_a_dollar_line_an_empty_line_or_a_reset() -> None:
-    for way_out in ("$", "", "\x18"):
+    for way_out in ("$\n", "\n", "\x18"):
         bench = Bench(block_whole_line_after_error=True)
         assert bench.ask("Q1") == ["error:20"]
         assert bench.ask("G0A1") == ["error:20"]
         assert bench.ask("G21") == ["error:20"]
-        bench.write(way_out + "\n")
+        bench.write(way_out)
         bench.wait(0.1)
         assert bench.ask("G0A1") == ["ok"]
         assert bench.settle() == []
@@ -243,6 +243,15 @@ def test_offsets_add_in_32_bits() -> None:
     shift = np.float32(607.356) - np.float32(607.256) - np.float32(33.3)
     target = np.float32(33.4) + (np.float32(607.256) + shift)
     assert bench.steps() == round(float(target * np.float32(1000)))
+
+
+def test_a_coordinate_that_64_bits_would_put_on_another_step_goes_where_32_bits_say() -> None:
+    bench = Bench({"$103": 250.0, "$113": 1e6})
+    bench.run("G10L2P1A3441.159", "G0A215.847")
+    in_32_bits = (np.float32(215.847) + np.float32(3441.159)) * np.float32(250)
+    in_64_bits = (float(np.float32(215.847)) + float(np.float32(3441.159))) * 250
+    assert bench.steps() == round(float(in_32_bits)) == 914251
+    assert round(float(np.float32(in_64_bits))) == 914252
 
 
 def test_coordinate_systems_are_stored_and_chosen() -> None:

@@ -111,6 +111,8 @@ def test_a_target_beyond_the_travel_slows_down_and_locks_without_losing_a_step()
     assert 0 < bench.steps() < 10000
     assert bench.steps() == bench.device.counter_at("A", bench.now_s)
     assert bench.state() == "Alarm"
+    bench.run("$X", "G0A0")
+    assert bench.steps() == 0
 
 
 def test_soft_limits_allow_the_whole_travel() -> None:
@@ -187,6 +189,8 @@ def test_a_cancelled_jog_slows_down_and_forgets_the_rest(byte: str) -> None:
     assert 0 < steps < 10000
     bench.run("G91", "G0A1")
     assert bench.steps() == pytest.approx(steps + 100, abs=1)
+    bench.run("G90", "G0A0")
+    assert bench.steps() == 0
 
 
 def test_a_program_line_is_refused_during_a_jog() -> None:
