@@ -16,6 +16,7 @@ from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.server import DeviceServer
 
 READ_SIZE = 4096
+TERMINALS = Path("/dev/pts")
 
 
 class PtyServer(DeviceServer):
@@ -50,8 +51,8 @@ class PtyServer(DeviceServer):
 
     def _make_link(self, link: Path) -> None:
         try:
-            if link.is_symlink():
-                link.unlink()
+            if link.is_symlink() and (not link.exists() or link.readlink().is_relative_to(TERMINALS)):
+                link.unlink()  # left behind by a server that was killed
             link.symlink_to(self._path)
         except OSError as error:
             for descriptor in (self._master, self._slave):
@@ -75,7 +76,10 @@ class PtyServer(DeviceServer):
 
         Source: the Linux manual page `ioctl_tty(2)`, section "Packet mode".
         """
-        packet = os.read(descriptor, READ_SIZE)
+        try:
+            packet = os.read(descriptor, READ_SIZE)
+        except BlockingIOError:
+            return b""
         if packet[0] == termios.TIOCPKT_DATA:
             self._first_words = None
             return packet[1:]

@@ -66,7 +66,7 @@ class DeviceServer(ABC):
         if self._thread is None:
             self._open()
             self._wake_read, self._wake_write = os.pipe()
-            os.set_blocking(self._wake_read, False)
+            os.set_blocking(self._wake_write, False)
             self._stopping.clear()
             self._fetch()
             line_out = self._line_out()
@@ -85,8 +85,9 @@ class DeviceServer(ABC):
         self._wake()
         thread.join()
         self._close()
-        for descriptor in (self._wake_read, self._wake_write):
-            os.close(descriptor)
+        with self._lock:
+            for descriptor in (self._wake_read, self._wake_write):
+                os.close(descriptor)
         self._unsent = b""
 
     def __enter__(self) -> Self:
@@ -104,8 +105,8 @@ class DeviceServer(ABC):
         """The device and the present instant (s), nobody else touching the device meanwhile."""
         with self._lock:
             yield self._device, self._clock.monotonic()
-        if self._thread is not None:
-            self._wake()
+            if self._thread is not None:
+                self._wake()
 
     def steps_at(self, axis: str) -> int:
         """True steps of a motor now (see `SimulatedDevice.steps_at`)."""
@@ -125,7 +126,8 @@ class DeviceServer(ABC):
     # --- the thread -----------------------------------------------------------------------------------------
 
     def _wake(self) -> None:
-        os.write(self._wake_write, b"w")
+        with contextlib.suppress(BlockingIOError):  # a full pipe wakes the thread as well
+            os.write(self._wake_write, b"w")
 
     def _serve(self) -> None:
         while not self._stopping.is_set():

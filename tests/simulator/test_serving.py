@@ -202,8 +202,20 @@ def test_a_link_leads_to_the_terminal_while_it_is_served(tmp_path: Path) -> None
         assert not link.is_symlink()
 
 
-def test_a_file_in_the_place_of_the_link_is_left_alone(tmp_path: Path) -> None:
+def test_a_link_left_behind_is_replaced(tmp_path: Path) -> None:
     link = tmp_path / "board"
+    link.symlink_to("/dev/pts/a-terminal-of-long-ago")
+    clock = ScaledClock(200)
+    with PtyServer(StatusQueryDevice(StatusQueryMember(), clock.monotonic()), clock, link), Client(str(link)) as client:
+        assert client.line().endswith("['$' for help]")
+
+
+@pytest.mark.parametrize("linked", [False, True], ids=["file", "link-to-a-file"])
+def test_a_file_in_the_place_of_the_link_is_left_alone(tmp_path: Path, linked: bool) -> None:
+    link = tmp_path / "board"
+    if linked:
+        (tmp_path / "elsewhere").touch()
+        link.symlink_to(tmp_path / "elsewhere")
     link.write_text("precious")
     clock = ScaledClock(200)
     server = PtyServer(StatusQueryDevice(StatusQueryMember(), clock.monotonic()), clock, link)
