@@ -9,18 +9,17 @@ from typing import Annotated
 import typer
 from typer.exceptions import TyperException
 
-from firmware_host.cli import file_commands, output, plan_commands
+from firmware_host.cli import controller_commands, demo, file_commands, output, plan_commands, run_commands
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
 CAUTION = (
     "Software is no safety function: emergency stop, guards and interlocks are hardware (ISO 12100, ISO 13849-1, "
     "ISO 13850). Laser safety: IEC 60825-1, ISO 11553-1. Rollers and chucks pinch and entangle; support heavy parts. "
-    "Never plug or unplug a motor while its driver is powered. Follow local codes; licensed work is for licensed people."
+    "Never plug or unplug a motor while its driver is powered. Follow local codes; licensed work is for the licensed."
 )
 
 app = typer.Typer(
-    help="Turn round parts, segment by segment, under a marking laser.",
-    epilog=CAUTION,
+    help=f"Turn round parts, segment by segment, under a marking laser.\n\n{CAUTION}",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -31,10 +30,10 @@ app = typer.Typer(
 def _options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
 ) -> None:
-    """Turn round parts, segment by segment, under a marking laser."""
+    pass
 
 
-for group in (plan_commands, file_commands):
+for group in (demo, plan_commands, run_commands, controller_commands, file_commands):
     group.register(app)
 
 

@@ -6,6 +6,8 @@ import math
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
 
+_DIGITS = 6
+
 
 def axis_units(part_rad: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> float:
     """Turn of the part (rad, or rad/s, rad/s^2) in controller units (or units/s, units/s^2)."""
@@ -18,11 +20,15 @@ def part_radians(units: float, per_part_turn: Fraction, steps_per_unit: Fraction
 
 
 def feed_text(speed: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> str:
-    """Feed word in units per minute for a speed of the part (rad/s, > 0), rounded down to three decimals."""
+    """Feed word in units per minute for a speed of the part (rad/s, > 0), rounded down."""
     return floor_text(60 * axis_units(speed, per_part_turn, steps_per_unit), 3)
 
 
 def floor_text(value: float, decimals: int) -> str:
-    """Decimal text of a positive value, rounded down, at least one in the last place."""
-    place = Decimal(1).scaleb(-decimals)
-    return str(max(Decimal(value).quantize(place, rounding=ROUND_FLOOR), place))
+    """Decimal text of a positive value, rounded down, at least one in the last place.
+
+    At most `decimals` places and six digits in all: what a 32-bit float holds and prints back unchanged.
+    """
+    exact = Decimal(value)
+    place = Decimal(1).scaleb(max(-decimals, exact.adjusted() + 1 - _DIGITS))
+    return f"{max(exact.quantize(place, rounding=ROUND_FLOOR), place):f}"

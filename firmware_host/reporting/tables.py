@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from rich.markup import escape
 from rich.table import Table
@@ -14,6 +14,7 @@ from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.moves import MoveProgram
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.seams import Seams
+from firmware_host.station.record import PassRecord, RunRecord
 
 #: Rows shown before the middle of a long table is left out.
 MOST_ROWS = 60
@@ -134,3 +135,29 @@ def move_table(program: MoveProgram) -> Table:
             "-",
         )
     return table
+
+
+def run_table(record: RunRecord, counters: Mapping[int, int] | None = None) -> Table:
+    """One row per pass: planned and reported position, and a step counter's own reading by segment if there is one."""
+    extra = ("step counter", "error") if counters is not None else ()
+    table = _table("Passes", "segment", "pass", "planned", "reported", *extra, "gate", left=frozenset({"gate"}))
+    rows = (
+        (
+            str(entry.segment),
+            str(entry.number),
+            str(entry.planned_microstep),
+            "-" if entry.reported_microstep is None else f"{entry.reported_microstep:.2f}",
+            *_counted(entry, counters),
+            entry.status,
+        )
+        for entry in record.passes
+    )
+    _add_rows(table, rows, len(record.passes))
+    return table
+
+
+def _counted(entry: PassRecord, counters: Mapping[int, int] | None) -> tuple[str, ...]:
+    if counters is None:
+        return ()
+    count = counters.get(entry.segment)
+    return ("-", "-") if count is None else (str(count), f"{count - entry.planned_microstep:+d}")

@@ -11,6 +11,7 @@ from typing import TextIO
 from firmware_host.errors import GateError
 
 _LONGEST_ANSWER = 1000
+_NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
 
 
 class Operator(ABC):
@@ -47,7 +48,7 @@ class TerminalOperator(Operator):
         line, newline, rest = self._typed.partition(b"\n")
         if not newline:
             if self._ended:
-                raise GateError("operator", "nobody can answer: standard input is closed. Run it in a terminal")
+                raise GateError("operator", _NOBODY)
             return None
         self._typed = rest
         return line.decode("utf-8", "replace").strip()

@@ -13,6 +13,10 @@ class Progress(ABC):
         """A new stage ("homing", "moving to segment 3 of 6")."""
 
     @abstractmethod
+    def zero(self, origin_steps: int) -> None:
+        """The job's zero is set, at rest, at this machine step."""
+
+    @abstractmethod
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         """`passes` of `of` are marked; about `left_s` (s) are left, None if that can't be told yet."""
 
@@ -25,6 +29,9 @@ class SilentProgress(Progress):
     """Tells nobody."""
 
     def stage(self, text: str) -> None:
+        pass
+
+    def zero(self, origin_steps: int) -> None:
         pass
 
     def done(self, passes: int, of: int, left_s: float | None) -> None:

@@ -8,7 +8,7 @@ from enum import Enum
 from typing import Any
 
 from firmware_host.controller.reply import AxisState
-from firmware_host.errors import ControllerError, GateError, InputError, JournalError
+from firmware_host.errors import ControllerError, InputError, JournalError
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal import Journal, read_journal
 from firmware_host.station.record import PassRecord, PassStatus, RunRecord, make_record
@@ -106,13 +106,4 @@ def _not_provable(why: str) -> ControllerError:
     return ControllerError(
         f"the part's position cannot be proved: {why}. Turn the part to the job's zero by hand and resume with "
         "--zero set-anew"
-    )
-
-
-def refuse_to_guess(entry: PassRecord) -> bool:
-    """The answer when nobody can be asked: stop, rather than skip a pass or mark it twice."""
-    raise GateError(
-        "resume",
-        f"whether segment {entry.segment}, pass {entry.number} was finished is not known; "
-        "look at the part and say --assume done or --assume not-done",
     )

@@ -21,6 +21,7 @@ from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gate import Gate, PassRequest, PassState
 from firmware_host.station.journal import SCHEMA, Journal, read_journal
 from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.record import RunRecord, make_record
 from firmware_host.station.run_folder import RunFolder
@@ -41,6 +42,7 @@ class Station:
     clock: Clock
     folder: RunFolder
     scales: KnownScales
+    operator: Operator
     fix: str = "circumstep controller settings write JOB"
     progress: Progress = field(default_factory=SilentProgress)
     stop: StopRequest = field(default_factory=StopRequest)
@@ -73,6 +75,7 @@ def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Ite
             schema=SCHEMA,
             job=setup.job.name,
             machine=setup.machine.name,
+            port=station.controller.url,
             targets=plan.route.segment_targets().tolist(),
             passes=setup.job.mark.passes,
         )
@@ -131,6 +134,7 @@ class RunLoop:
         mover = AxisMover(controller, station.clock, self._plan.program, scale, origin, at)
         mover.prove()
         self._journal.write("zero", origin_steps=origin, scale_known=known is not None)
+        station.progress.zero(origin)
         return mover
 
     def _home_if_possible(self) -> None:

@@ -1,0 +1,197 @@
+"""`controller`: find it, look at it, compare and write its settings, or simulate one."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.cli import output
+from firmware_host.cli.arguments import BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.clock import ScaledClock, SystemClock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.finding import find, list_devices
+from firmware_host.controller.port import Port
+from firmware_host.controller.serial_port import open_port
+from firmware_host.controller.trace import MemoryTrace
+from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
+from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.planning.plan import plan_job
+from firmware_host.simulator.serving import serve
+from firmware_host.simulator.status_query_boards import delivered_board, set_board
+from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.station.known_scale import KnownScales, state_folder
+from firmware_host.station.opening import open_controller, port_of
+from firmware_host.station.settings_check import differences
+from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.stop_request import StopRequest
+
+controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
+settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
+controller_app.add_typer(settings_app, name="settings")
+
+_USUAL_BAUD = 115200
+
+MachineOption = Annotated[str, typer.Option("--machine", help="Machine file or profile.")]
+
+
+class LineKind(StrEnum):
+    """How a simulated controller is reached."""
+
+    AUTO = "auto"
+    PTY = "pty"
+    SOCKET = "socket"
+
+
+@contextmanager
+def _open(machine: Machine, port: str, baud: int | None) -> Iterator[Controller]:
+    clock = SystemClock()
+    with open_controller(machine, port_of(machine, port), clock, MemoryTrace(clock), baud=baud) as controller:
+        yield controller
+
+
+@controller_app.command("find")
+def find_command(
+    port: Annotated[list[str] | None, typer.Option("--port", help="Look only here; may be given again.")] = None,
+    baud: BaudOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Open each port without asking: this resets many boards.")] = False,
+    json: JsonOption = False,
+) -> None:
+    """Look for controllers on the serial ports; asks before opening one, for that resets many boards."""
+    urls = tuple(port) if port else tuple(device.url for device in list_devices())
+
+    def confirm(url: str) -> bool:
+        return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
+
+    clock = SystemClock()
+
+    def open_url(url: str) -> Port:
+        return open_port(url, baud=baud or _USUAL_BAUD, clock=clock)
+
+    findings = find(urls, clock, open_url=open_url, confirm=confirm)
+    if json:
+        output.document([{"port": f.url, "dialect": f.dialect, "detail": f.detail} for f in findings])
+        return
+    output.lines(f"{f.url}  {f.dialect or '-'}  {f.detail}" for f in findings)
+    if not urls:
+        output.remark("no serial port found")
+
+
+@controller_app.command("show")
+def show_command(
+    machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None, json: JsonOption = False
+) -> None:
+    """Show what a controller says of itself: state, position, and the settings of the machine's axis."""
+    described = load_machine(machine)
+    with _open(described, port, baud) as controller:
+        status = controller.status()
+        held = controller.settings
+        facts = {
+            "port": controller.url,
+            "greeting": controller.greeting.text if controller.greeting else None,
+            "state": status.state.value,
+            "axis": held.axis,
+            "steps_per_unit": held.steps_per_unit.text,
+            "rate_units_per_min": held.rate_units_per_min.text,
+            "acceleration_units_per_s2": held.acceleration_units_per_s2.text,
+            "released_at_rest_after_ms": held.release_delay_ms,
+            "position_units": list(status.machine or ()),
+        }
+    if json:
+        output.document(facts)
+    else:
+        output.lines(f"{name.replace('_', ' ')}: {value}" for name, value in facts.items())
+
+
+@settings_app.command("compare")
+def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
+    """Compare the stored settings with what a job asks for; status 1 if any differs."""
+    setup = load_job(job)
+    with _open(setup.machine, port, baud) as controller:
+        found = differences(setup.machine, plan_job(setup), controller.settings)
+    if json:
+        output.document([{"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted} for d in found])
+    elif found:
+        fix = f"circumstep controller settings write {job}" + (f" --port {port}" if port else "")
+        output.lines([*(str(difference) for difference in found), f"Fix: {fix}"])
+    else:
+        output.lines(["all settings fit the job"])
+    if found:
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+@settings_app.command("write")
+def write_command(
+    job: JobArgument,
+    port: PortOption = "",
+    baud: BaudOption = None,
+    backup: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the old settings are kept.")] = None,
+) -> None:
+    """Write what a job asks of the controller, read it back, and keep the old settings in a file."""
+    setup = load_job(job)
+    plan = plan_job(setup)
+    with _open(setup.machine, port, baud) as controller:
+        kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
+        before = write_for_plan(setup.machine, plan, controller, KnownScales(state_folder()), kept)
+    output.lines([*(f"written: {difference}" for difference in before), "all settings fit the job"])
+    if kept.exists():
+        output.lines([f"Old settings: circumstep controller settings restore {kept} brings them back"])
+
+
+@settings_app.command("restore")
+def restore_command(
+    backup: Annotated[Path, typer.Argument(metavar="FILE", help="What `settings write` kept.")],
+    machine: MachineOption = "belt-chuck",
+    port: PortOption = "",
+    baud: BaudOption = None,
+) -> None:
+    """Bring back the settings that a file kept."""
+    with _open(load_machine(machine), port, baud) as controller:
+        controller.restore_settings(backup)
+    output.lines(["the kept settings are back"])
+
+
+@controller_app.command("simulate")
+def simulate_command(
+    machine: MachineOption = "belt-chuck",
+    kind: Annotated[LineKind, typer.Option(help="Pseudo-terminal or loopback socket.")] = LineKind.AUTO,
+    clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How much quicker than real.")] = 1.0,
+    link: Annotated[Path | None, typer.Option(help="Symbolic link to make to the pseudo-terminal.")] = None,
+    delivered: Annotated[bool, typer.Option("--delivered", help="With settings as delivered, not yet set.")] = False,
+) -> None:
+    """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
+    described = load_machine(machine)
+    letter, homes = described.axis.letter, described.axis.home_switch
+    step_rate = described.link.highest_step_rate.si
+    if delivered:
+        member = delivered_board(letter, highest_step_rate=step_rate, homes=homes)
+    else:
+        member = set_board(
+            letter,
+            steps_per_unit=float(described.steps_per_axis_unit),
+            rate=3600.0,
+            acceleration=200.0,
+            highest_step_rate=step_rate,
+            homes=homes,
+        )
+    time = ScaledClock(clock)
+    stop = StopRequest()
+    with (
+        stop.on_signals(),
+        serve(StatusQueryDevice(member, time.monotonic()), time, kind=kind.value, link=link) as line,
+    ):
+        output.lines([line.url])
+        sys.stdout.flush()
+        while stop.reason is None:
+            time.sleep(0.2 * clock)
+    raise typer.Exit(EXIT_STOPPED if stop.reason != "Ctrl-C" else 0)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.add_typer(controller_app, name="controller")

@@ -1,0 +1,56 @@
+"""Writing the settings a plan asks for, when the user asks for it: old ones kept, all read back."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from firmware_host.clock import Clock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.settings import Difference, decimal_text
+from firmware_host.errors import InputError
+from firmware_host.model import Machine
+from firmware_host.planning.plan import JobPlan
+from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.settings_check import differences, require_fitting, safe_settings
+
+
+def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> dict[str, str]:
+    """What to write, by key: what does not fit, the plan's rate and acceleration, and the scale unless it is known."""
+    held = controller.settings
+    names, safe = held.names, safe_settings(machine, plan)
+    changes = {difference.key: difference.wanted for difference in differences(machine, plan, held)}
+    changes[names.acceleration] = safe.acceleration
+    changes[names.rate] = safe.rate
+    if scales.recall(controller.url, held) is None:
+        changes[names.steps_per_unit] = decimal_text(safe.scale)
+    return {key: text for key, text in changes.items() if key == names.steps_per_unit or held.raw.get(key) != text}
+
+
+def write_for_plan(
+    machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales, backup: Path
+) -> tuple[Difference, ...]:
+    """Write what the plan asks for and remember it; returns what differed before.
+
+    The old settings are in `backup` first. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
+    controller still does not fit.
+    """
+    before = differences(machine, plan, controller.settings)
+    changes = wanted_changes(machine, plan, controller, scales)
+    if changes:
+        settings = controller.write_settings(changes, backup=backup)
+        scales.remember(controller.url, settings)
+    require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
+    return before
+
+
+def backup_path(folder: Path, url: str, clock: Clock) -> Path:
+    """A new file's path for the old settings of the controller at `url`. Raises `InputError` if there is no folder."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be made ({error.strerror})", "Name another folder", source=str(folder)) from error
+    slug = re.sub(r"[^A-Za-z0-9]+", "-", url).strip("-")[-40:]
+    stem = f"{clock.now():%Y%m%d-%H%M%S}-{slug}"
+    paths = (folder / f"{stem}{'' if number == 1 else f'-{number}'}.json" for number in range(1, 1000))
+    return next(path for path in paths if not path.exists())
