@@ -99,6 +99,29 @@ def test_a_board_that_ignores_the_reset_is_not_moved() -> None:
     assert b.device.motion_log == ()
 
 
+def test_a_position_that_changes_in_a_reset_is_not_trusted() -> None:
+    b = bench()
+    left_behind(b, b"G1 A10 F600\n")
+    controller = b.open()
+    b.port.spoil = lambda data: data.replace(b",10.000", b",9.990") if b"\x18" in b.port.written else data
+    with pytest.raises(ControllerFaultError, match="its position changed in a reset"):
+        controller.prepare()
+    before = list(b.port.written)
+    with pytest.raises(ControllerFaultError, match="its position changed in a reset"):
+        controller.move_to("1", "600")
+    assert b.port.written == before
+
+
+def test_a_ready_axis_whose_position_changes_is_not_standing() -> None:
+    b = bench()
+    controller = b.open()
+    places = iter([b"0.000>", b"0.010>"])
+    b.port.spoil = lambda data: data.replace(b"0.000|", next(places)[:-1] + b"|", 4) if b"<Idle" in data else data
+    with pytest.raises(NotAtRestError, match="its position changes from one report to the next"):
+        controller.prepare()
+    assert b.port.written[-2:] == [b"?", b"?"]
+
+
 def test_a_moving_axis_is_not_opened_and_only_asked_for_its_state() -> None:
     b = bench()
     b.device.receive(b"G1 A100 F600\n", 0.0)
