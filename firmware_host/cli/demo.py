@@ -32,7 +32,7 @@ from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.run_folder import RunFolder
 from firmware_host.station.settings_write import backup_path, write_for_plan
 
-_PASS_S = 3.0
+_PASS_S = 1.0
 
 
 class _CountingProgress(RunProgress):
@@ -62,7 +62,7 @@ class _NobodyThere(Operator):
 
 def demo(
     job: Annotated[str, typer.Argument(metavar="JOB", help="A job file or profile.")] = "shaft-scale",
-    clock_factor: Annotated[float, typer.Option("--clock", min=0.1, max=1000, help="How much quicker than real.")] = 20,
+    clock_factor: Annotated[float, typer.Option("--clock", min=0.1, max=1000, help="How much quicker than real.")] = 5,
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder there.")] = None,
 ) -> None:
     """Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves."""

@@ -152,9 +152,10 @@ def _with_take_up(
 ) -> tuple[Steps, NDArray[np.int64], NDArray[np.int8]]:
     """Put a move to `overrun` below the target before each one that would not come from below, far enough.
 
-    What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead.
+    What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead. A
+    later target that is the one before needs no move.
     """
-    least = np.ones(targets.size, dtype=np.int64)
+    least = np.zeros(targets.size, dtype=np.int64)
     least[0] = overrun
     backward = np.flatnonzero(np.diff(targets, prepend=np.int64(0)) < least)
     return (

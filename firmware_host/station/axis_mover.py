@@ -37,6 +37,7 @@ class AxisMover:
         self.origin = origin
         self.at = at
         """Where the axis rests, microsteps from the job's zero."""
+        self._taken_up = False  # from which side the axis came to where it stands is not known
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._room = ROOM + float(scale.middle) * 0.0005
         held = controller.settings
@@ -57,8 +58,9 @@ class AxisMover:
     def move(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
         """Move to `target`, from below where lost motion is to be taken up, and wait until it is proved at rest."""
         overrun = self._program.route.overrun
-        if overrun and target <= self.at:
+        if overrun and target - self.at < (0 if self._taken_up else overrun):
             self._move_straight(target - overrun, on_poll)
+        self._taken_up = True
         return self._move_straight(target, on_poll)
 
     def _move_straight(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
