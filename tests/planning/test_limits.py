@@ -186,7 +186,8 @@ def test_a_missing_datum_leaves_its_limits_unknown_and_is_asked_for(
 
 
 def test_what_already_fails_without_the_missing_datum_fails() -> None:
-    found = report(machine(gearing__0__efficiency=DELETE), job(), acceleration=700.0)
+    found = report(machine(gearing__0__efficiency=DELETE), job(part__mass_offset=DELETE), acceleration=700.0)
+    assert named(found, "holding-torque").verdict is Verdict.NOT_KNOWN
     assert named(found, "torque-accelerating").verdict is Verdict.FAILS
     assert found.verdict is Verdict.FAILS
 

@@ -27,15 +27,25 @@ def pull_out(part_speed: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize("turns", [pytest.param(t, id=f"{t:g} turns") for t in (0.01, 1 / 12, 0.5, 3.0)])
-@pytest.mark.parametrize("reserve", [pytest.param(0.0, id="to the limit"), pytest.param(0.2, id="with reserve")])
-def test_no_pair_of_a_brute_force_grid_is_quicker_and_within_every_limit(turns: float, reserve: float) -> None:
-    found = safe_motion(load_case(machine(), job()), np.full(5, turns), reserve=reserve)
+@pytest.mark.parametrize(
+    ("reserve", "factor"),
+    [
+        pytest.param(0.0, 2.0, id="to the limit"),
+        pytest.param(0.2, 2.0, id="with reserve"),
+        pytest.param(0.2, 1.2, id="peak torque decides"),
+    ],
+)
+def test_no_pair_of_a_brute_force_grid_is_quicker_and_within_every_limit(
+    turns: float, reserve: float, factor: float
+) -> None:
+    load = load_case(machine(), job(index={"safety_factor": factor}))
+    found = safe_motion(load, np.full(5, turns), reserve=reserve)
     a = np.geomspace(5, 3000, 700)[:, None]
     v = np.geomspace(0.05, 40, 700)[None, :]
     left = 1 - reserve
     peak = np.minimum(v, np.sqrt(a * 2 * math.pi * turns))
     needed = STEADY + PER_ACCELERATION * a
-    allowed = (needed <= pull_out(peak) * left / 2) & (needed + PER_ACCELERATION * a <= pull_out(peak) * left)
+    allowed = (needed <= pull_out(peak) * left / factor) & (needed + PER_ACCELERATION * a <= pull_out(peak) * left)
     allowed &= peak * 4 * 3200 / (2 * math.pi) <= 80e3 * left
     duration = plan_index(2 * math.pi * turns, a, v).duration
     best = np.where(allowed, duration, np.inf).min()
@@ -43,7 +53,7 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_and_within_every_limit(turns: 
     assert chosen <= best * (1 + 1e-9)
     assert chosen >= best * 0.98  # the grid's own coarseness
     reached = min(found.speed, math.sqrt(found.acceleration * 2 * math.pi * turns))
-    assert STEADY + PER_ACCELERATION * found.acceleration <= pull_out(np.array(reached)) * left / 2 * (1 + 1e-9)
+    assert STEADY + PER_ACCELERATION * found.acceleration <= pull_out(np.array(reached)) * left / factor * (1 + 1e-9)
 
 
 @pytest.mark.parametrize(
@@ -92,6 +102,22 @@ def test_the_safe_motion_holds_every_limit_that_depends_on_it(rig: Any, work: An
     binding = [check for check in moving if check.name in found.motion.binding]
     assert binding
     assert all(check.margin == pytest.approx(0.2, abs=2e-3) for check in binding)
+
+
+def test_a_dip_in_the_curve_bounds_every_speed_beyond_it() -> None:
+    dip = [{"speed": f"{v} rad/s", "torque": f"{t} N*m"} for v, t in ((10, 0.8), (30, 0.3), (50, 0.7), (200, 0.6))]
+    load = load_case(machine(motor__torque_curve__points=dip), job())
+    found = safe_motion(load, np.array([20.0]), reserve=0.0)
+    assert found.speed > 30 / 4
+    assert found.acceleration == pytest.approx((0.3 / 2 - STEADY) / PER_ACCELERATION, rel=1e-3)
+    # A short index is quicker on this side of the dip, with the acceleration that the torque there allows.
+    v = np.linspace(0.5, 20, 4000)
+    least = np.minimum.accumulate(np.interp(4 * v, [10, 30, 50, 200], [0.8, 0.3, 0.7, 0.6]))
+    length = 2 * math.pi * 0.05
+    best = plan_index(length, (least / 2 - STEADY) / PER_ACCELERATION, v).duration.min()
+    short = safe_motion(load, np.array([0.05]), reserve=0.0)
+    assert short.speed < 30 / 4
+    assert float(plan_index(length, short.acceleration, short.speed).duration) <= best * (1 + 1e-6)
 
 
 def test_a_slow_board_binds_the_speed_and_slippery_rollers_the_acceleration() -> None:
