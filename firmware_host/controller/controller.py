@@ -120,6 +120,10 @@ class Controller:
         """The reported machine position in steps: position * steps-per-unit as held."""
         return self._session.position(status) * float(self.settings.steps_per_unit.value)
 
+    def resolution_steps(self, status: StatusReport) -> float:
+        """By how many steps a reported position may be off for its few decimals (>= 0)."""
+        return self._session.resolution_steps(status, self.settings.steps_per_unit.value)
+
     # --- moving ----------------------------------------------------------------------------------------------------
 
     def prepare(self) -> None:

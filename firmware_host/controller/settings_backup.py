@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from firmware_host.durable import write_whole
 from firmware_host.errors import InputError, UnreadableFileError
 
 _KIND = "controller-settings"
@@ -35,18 +35,10 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
         raise InputError("a backup is there already", "Choose another name; the old one is kept.", source=str(path))
     document = {"kind": _KIND, "version": _VERSION, "dialect": backup.dialect, "url": backup.url,
                 "saved_at": backup.saved_at, "settings": dict(backup.settings)}  # fmt: skip
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
-        with temporary.open("w", encoding="utf-8") as file:
-            file.write(json.dumps(document, indent=2, ensure_ascii=True) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-        _flush_folder(path.parent)
+        write_whole(path, json.dumps(document, indent=2, ensure_ascii=True) + "\n")
     except OSError as error:
         raise UnreadableFileError(f"the backup cannot be written: {error}", source=str(path)) from error
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def load_backup(path: Path) -> SettingsBackup:
@@ -62,11 +54,3 @@ def load_backup(path: Path) -> SettingsBackup:
     if not isinstance(settings, dict) or not all(isinstance(text, str) for text in [*settings.values(), *texts]):
         raise UnreadableFileError("its settings are not texts", source=str(path))
     return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings)
-
-
-def _flush_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -25,7 +25,7 @@ from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.record import RunRecord, make_record
 from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_check import held_scale, require_fitting
+from firmware_host.station.settings_check import held_scale, require_fitting, require_resolution
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 
 _WATCH_S = 0.02
@@ -129,8 +129,10 @@ class RunLoop:
         if origin is None:
             self._home_if_possible()
         controller.prepare()
+        status = controller.status()
+        require_resolution(controller.resolution_steps(status))
         if origin is None:
-            origin = round(controller.position_steps(controller.status()))
+            origin = round(controller.position_steps(status))
         mover = AxisMover(controller, station.clock, self._plan.program, scale, origin, at)
         mover.prove()
         self._journal.write("zero", origin_steps=origin, scale_known=known is not None)

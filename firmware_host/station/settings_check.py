@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from firmware_host.controller.at_rest import HALF_STEP
 from firmware_host.controller.settings import ControllerSettings, Difference, WantedSettings
-from firmware_host.errors import SettingsMismatchError
+from firmware_host.errors import CoordinateError, SettingsMismatchError
 from firmware_host.model import Machine
 from firmware_host.planning.controller_units import axis_units, floor_text
 from firmware_host.planning.coordinates import HeldScale
@@ -65,6 +66,18 @@ def require_fitting(machine: Machine, plan: JobPlan, held: ControllerSettings, *
     found = differences(machine, plan, held)
     if found:
         raise SettingsMismatchError(tuple(str(difference) for difference in found), fix)
+
+
+def require_resolution(off_steps: float) -> None:
+    """Raise `CoordinateError` when reported positions may be off by half a step: a lost step could not be seen."""
+    if off_steps >= HALF_STEP:
+        raise CoordinateError(
+            "the controller's position reports are too coarse to show a lost step: off by up to",
+            off_steps,
+            "steps",
+            HALF_STEP,
+            "Use fewer microsteps, or reports of the machine position instead of the work position",
+        )
 
 
 def held_scale(held: ControllerSettings, known: Fraction | None) -> HeldScale:
