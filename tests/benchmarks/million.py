@@ -1,0 +1,39 @@
+"""A plan of a million segments: exact moves, durations, limit verdicts. Prints what it took.
+
+Run it with the Python of an environment that has the project: python tests/benchmarks/million.py
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+import time
+
+START = time.perf_counter()
+
+from firmware_host.model import Job, Setup, load_machine  # noqa: E402  the import is part of what is timed
+from firmware_host.planning.plan import plan_job  # noqa: E402
+
+JOB = {
+    "version": 1,
+    "name": "a million segments",
+    "machine": "worm-chuck",
+    "part": {
+        "kind": "solid",
+        "diameter": "95 mm",
+        "length": "250 mm",
+        "density": "7860 kg/m^3",
+        "mass_offset": "0.2 mm",
+        "overhang": "125 mm",
+    },
+    "mark": {"arc": "297 mm"},
+    "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
+    "segments": {"count": 1_000_000},
+}
+
+plan = plan_job(Setup(Job.model_validate(JOB), load_machine("worm-chuck")))
+peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
+sys.stdout.write(
+    f"{plan.route.segment_targets().size} segments, {plan.program.total_duration:.0f} s of moves, "
+    f"limits: {plan.limits.verdict.value}; {time.perf_counter() - START:.2f} s with imports, {peak_mb:.0f} MB\n"
+)

@@ -1,0 +1,65 @@
+"""How planning grows with the number of segments. Run: python -m pytest tests/benchmarks --benchmark-enable.
+
+The figures are for the reader; what is asserted is a ratio within one run, and the memory of a process of its own.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+
+from firmware_host.model import Job, Setup, load_machine
+from firmware_host.planning.plan import plan_job
+
+JOB = {
+    "version": 1,
+    "name": "many segments",
+    "machine": "worm-chuck",
+    "part": {
+        "kind": "solid",
+        "diameter": "95 mm",
+        "length": "250 mm",
+        "density": "7860 kg/m^3",
+        "mass_offset": "0.2 mm",
+        "overhang": "125 mm",
+    },
+    "mark": {"arc": "297 mm"},
+    "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
+}
+
+
+def setup_with(count: int) -> Setup:
+    return Setup(Job.model_validate({**JOB, "segments": {"count": count}}), load_machine("worm-chuck"))
+
+
+@pytest.mark.parametrize("count", [1_000, 1_000_000])
+def test_planning_many_segments(benchmark: BenchmarkFixture, count: int) -> None:
+    setup = setup_with(count)
+    plan = benchmark(plan_job, setup)
+    assert plan.route.segment_targets().size == count
+    assert plan.program.durations.size >= count
+
+
+def test_a_thousand_times_the_segments_take_far_less_than_a_thousand_times_as_long() -> None:
+    few, many = setup_with(10_000), setup_with(1_000_000)
+    plan_job(few)
+    durations = []
+    for setup in (few, many):
+        start = time.perf_counter()
+        plan_job(setup)
+        durations.append(time.perf_counter() - start)
+    assert durations[1] / durations[0] < 100
+
+
+def test_a_million_segments_take_less_than_500_megabytes() -> None:
+    """The script's own process: imports, loading, planning. Linux counts ru_maxrss in KiB."""
+    script = Path(__file__).with_name("million.py")
+    subprocess.run([sys.executable, str(script)], check=True, capture_output=True)
+    peak_bytes = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024
+    assert peak_bytes < 500e6
