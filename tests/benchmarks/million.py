@@ -8,13 +8,9 @@ from __future__ import annotations
 import resource
 import sys
 import time
+from typing import Any
 
-START = time.perf_counter()
-
-from firmware_host.model import Job, Setup, load_machine  # noqa: E402  the import is part of what is timed
-from firmware_host.planning.plan import plan_job  # noqa: E402
-
-JOB = {
+JOB: dict[str, Any] = {
     "version": 1,
     "name": "a million segments",
     "machine": "worm-chuck",
@@ -31,9 +27,20 @@ JOB = {
     "segments": {"count": 1_000_000},
 }
 
-plan = plan_job(Setup(Job.model_validate(JOB), load_machine("worm-chuck")))
-peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
-sys.stdout.write(
-    f"{plan.route.segment_targets().size} segments, {plan.program.total_duration:.0f} s of moves, "
-    f"limits: {plan.limits.verdict.value}; {time.perf_counter() - START:.2f} s with imports, {peak_mb:.0f} MB\n"
-)
+
+def main() -> None:
+    start = time.perf_counter()
+    from firmware_host.model import Job, Setup, load_machine
+    from firmware_host.planning.plan import plan_job
+
+    plan = plan_job(Setup(Job.model_validate(JOB), load_machine("worm-chuck")))
+    taken_s = time.perf_counter() - start
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
+    sys.stdout.write(
+        f"{plan.route.segment_targets().size} segments, {plan.program.total_duration:.0f} s of moves, "
+        f"limits: {plan.limits.verdict.value}; {taken_s:.2f} s with imports, {peak_mb:.0f} MB\n"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -16,22 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from firmware_host.model import Job, Setup, load_machine
 from firmware_host.planning.plan import plan_job
-
-JOB = {
-    "version": 1,
-    "name": "many segments",
-    "machine": "worm-chuck",
-    "part": {
-        "kind": "solid",
-        "diameter": "95 mm",
-        "length": "250 mm",
-        "density": "7860 kg/m^3",
-        "mass_offset": "0.2 mm",
-        "overhang": "125 mm",
-    },
-    "mark": {"arc": "297 mm"},
-    "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
-}
+from tests.benchmarks.million import JOB
 
 
 def setup_with(count: int) -> Setup:
