@@ -96,13 +96,13 @@ def _prove(targets: Steps, values: NDArray[np.float64], scale: HeldScale, room: 
     """Check every target for both ends of the scale's interval (rounding is monotone in between)."""
     for held in (scale.lowest, scale.highest):
         off = np.abs(values * float(held) - targets)
-        _refuse_first(off > 0.5 - room, targets, off, room)
+        _refuse_first(off > 0.5 - room, targets, off, scale, room)
         factor = np.float32(float(held))
         for ulps in (-2, 0, 2):
             read = _shift(values.astype(np.float32), ulps)
             product = read * factor
             landed = np.copysign(np.floor(np.abs(product).astype(np.float64) + 0.5), product).astype(np.int64)
-            _refuse_first(landed != targets, targets, np.abs(product.astype(np.float64) - targets), room)
+            _refuse_first(landed != targets, targets, np.abs(product.astype(np.float64) - targets), scale, room)
 
 
 def _shift(values: NDArray[np.float32], ulps: int) -> NDArray[np.float32]:
@@ -113,17 +113,24 @@ def _shift(values: NDArray[np.float32], ulps: int) -> NDArray[np.float32]:
     return values
 
 
-def _refuse_first(bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float64], room: float) -> None:
+def _refuse_first(
+    bad: NDArray[np.bool_], targets: Steps, off: NDArray[np.float64], scale: HeldScale, room: float
+) -> None:
     rows = np.flatnonzero(bad)
     if rows.size:
         row = int(rows[0])
+        remedy = "Begin nearer to machine zero, or set fewer microsteps"
+        if scale.lowest != scale.highest:
+            remedy = (
+                "Write the steps-per-unit with at most three decimals (circumstep controller settings write JOB), or "
+                "begin nearer to machine zero"
+            )
         raise CoordinateError(
             f"the controller may land beside step {int(targets[row])}: off by up to",
             float(off[row]),
             "steps",
             0.5 - room,
-            "Write the steps-per-unit with at most three decimals (circumstep controller settings write JOB), or begin "
-            "nearer to machine zero",
+            remedy,
         )
 
 

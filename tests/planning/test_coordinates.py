@@ -91,6 +91,8 @@ def test_the_interval_allows_what_is_near_zero_only() -> None:
     prove_coordinates(np.array([-15_500, 0, 15_500]), held)
     with pytest.raises(CoordinateError, match="beside step 16500"):
         prove_coordinates(np.array([0, 16_500]), held)
+    # 16500*0.0005/17.778 = 0.464: less room than usual, but not yet beside the step.
+    prove_coordinates(np.array([0, 16_500]), held, room=0.02)
 
 
 def test_what_a_32_bit_float_cannot_tell_apart_is_refused() -> None:
@@ -100,6 +102,14 @@ def test_what_a_32_bit_float_cannot_tell_apart_is_refused() -> None:
         prove_coordinates(np.array([0, LARGEST_STEPS + 1]), HeldScale.exactly(Fraction(100)))
     with pytest.raises(CoordinateError, match=r"too far from machine zero"):
         prove_coordinates(np.array([-(LARGEST_STEPS + 1)]), HeldScale.exactly(Fraction(100)))
+
+
+def test_a_fine_machine_far_out_is_told_to_stay_nearer_to_zero() -> None:
+    # 200 full steps x 256 microsteps x 100:1 make 5.12 million steps per turn: there is room for a third of a turn.
+    scale = HeldScale.exactly(Fraction("14222.222"))
+    prove_coordinates(np.array([-1_500_000, 1_500_000]), scale)
+    with pytest.raises(CoordinateError, match=r"beside step 3650370.*Begin nearer to machine zero, or set fewer micro"):
+        prove_coordinates(np.array([0, 3_650_370]), scale)
 
 
 def test_no_target_within_the_limit_is_passed_that_two_units_in_the_last_place_would_spoil() -> None:
