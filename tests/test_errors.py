@@ -38,7 +38,7 @@ ALL = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubc
 def sample(kind: type[FirmwareHostError]) -> FirmwareHostError:
     """An error of that kind in which every field holds a value of its own."""
     values: dict[str, Any] = {}
-    for number, field in enumerate(fields(kind), 7):
+    for number, field in enumerate(fields(kind), 1):
         by_type = {
             "str": f"the {field.name}",
             "float": number + 0.25,
