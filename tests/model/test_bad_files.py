@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firmware_host.errors import InputError, QuantityError, UnreadableFileError
+from firmware_host.errors import InputError, QuantityError, UnknownKeyError, UnreadableFileError
 from firmware_host.model import load_job, load_machine, load_motor
 from tests.model.bad_lines import JOB_LINES, MACHINE_LINES, MOTOR_LINES, Bad
 from tests.model.files_for_tests import JOB, MACHINE, MOTOR, TEXTS, write_all
@@ -112,6 +112,14 @@ def test_a_machine_file_that_the_job_names_but_is_not_there_is_named(tmp_path: P
 def test_an_error_counts_the_further_problems_in_the_file(tmp_path: Path) -> None:
     spoilt = JOB.replace('"50 mm"', '"0 mm"').replace('"0.5 mm"', '"1 s"').replace('"2 s"', '"2 m"')
     with pytest.raises(QuantityError, match=r"\(2 more problems in this file\)"):
+        load_job(str(write_all(tmp_path, job=spoilt)))
+
+
+def test_a_misspelt_key_is_named_before_wrong_values_and_missing_keys(tmp_path: Path) -> None:
+    spoilt = JOB.replace('diameter = "50', 'diametre = "50', 1).replace("version = 1", "version = 3")
+    with pytest.raises(
+        UnknownKeyError, match=r"part\.diametre: unknown key\. Did you mean 'diameter'\?.*2 more problems"
+    ):
         load_job(str(write_all(tmp_path, job=spoilt)))
 
 
