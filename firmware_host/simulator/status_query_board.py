@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from typing import Literal
 
-from firmware_host.simulator.motion import Block, BlockKind, MotionKernel
+from firmware_host.simulator.board_core import BoardCore
+from firmware_host.simulator.motion import Block, BlockKind
 from firmware_host.simulator.single_precision import to_position, to_steps
 from firmware_host.simulator.status_query_member import StatusQueryMember
 from firmware_host.simulator.status_query_program import Move, Program
 from firmware_host.simulator.status_query_settings import SettingsStore
+from firmware_host.simulator.straight_move import AxisLimits, slowed, straight_block
 
 NEVER_RELEASE_MS = 255
 GREETING = "Simulated board ['$' for help]"
@@ -19,15 +20,14 @@ LOCKED_MESSAGE = "[MSG:locked]"
 StateWord = Literal["Idle", "Run", "Hold:0", "Hold:1", "Jog", "Alarm", "Check", "Home", "Sleep"]
 
 
-class Board:
-    """Everything the board knows. `now_s` is the instant it has been brought to."""
+class Board(BoardCore):
+    """Everything the board knows."""
 
     def __init__(self, member: StatusQueryMember, start_s: float) -> None:
+        super().__init__(member.axes, start_s)
         self.member = member
-        self.now_s = start_s
         self.settings = SettingsStore(member.initial_settings())
         self.program = Program(member.axes)
-        self.kernel = MotionKernel(member.axes, start_s)
         self.queued = [0] * len(member.axes)
         self.locked = False
         self.checking = False
@@ -37,27 +37,7 @@ class Board:
         self.latched_error: int | None = None
         self.write_until_s = -math.inf
         self.boot_until_s = -math.inf
-        self.released_after_s = math.inf
         self.outputs: list[tuple[float, str]] = []
-        self._line_out: list[tuple[float, int, bytes]] = []
-        self._said = 0
-
-    # --- the line out ---------------------------------------------------------------------------------------
-
-    def say(self, text: str, delay_s: float = 0.0) -> None:
-        """Put a line on the wire `delay_s` from now."""
-        self._said += 1
-        heapq.heappush(self._line_out, (self.now_s + delay_s, self._said, text.encode("ascii") + b"\r\n"))
-
-    def said(self) -> bytes:
-        """Everything said up to now, removed."""
-        out = b""
-        while self._line_out and self._line_out[0][0] <= self.now_s:
-            out += heapq.heappop(self._line_out)[2]
-        return out
-
-    def next_said_s(self) -> float | None:
-        return self._line_out[0][0] if self._line_out else None
 
     # --- state ----------------------------------------------------------------------------------------------
 
@@ -90,7 +70,7 @@ class Board:
         self.released_after_s = math.inf if lock_ms == NEVER_RELEASE_MS else since_s + lock_ms / 1000
 
     def released(self) -> bool:
-        return self.sleeping or (not self.kernel.moving() and self.now_s >= self.released_after_s)
+        return self.sleeping or super().released()
 
     # --- positions ------------------------------------------------------------------------------------------
 
@@ -137,7 +117,7 @@ class Board:
     def hardware_reset(self) -> None:
         """Start anew from position 0, whatever the motors' true position is; what was not yet said stays unsaid."""
         self.cut_motion()
-        self._line_out = sorted(entry for entry in self._line_out if entry[0] <= self.now_s)
+        self.drop_unsaid()
         for index in range(len(self.member.axes)):
             self.kernel.set_counter(index, 0)
         self.kernel.last_end_s = -math.inf
@@ -181,24 +161,19 @@ class Board:
             self.kernel.queue(self._block(delta, move, kind), self.now_s)
 
     def _block(self, delta: tuple[int, ...], move: Move, kind: BlockKind) -> Block:
-        lengths = [steps / self.steps_per_unit(index) for index, steps in enumerate(delta)]
-        length = math.hypot(*lengths)
-        direction = tuple(part / length for part in lengths)
-        used = [(index, abs(part)) for index, part in enumerate(direction) if part]
-        speed = min(self.settings.per_axis(110, index) / 60 / part for index, part in used)
-        acceleration = min(self.settings.per_axis(120, index) / part for index, part in used)
-        if move.feed is not None:
-            speed = min(speed, move.feed / 60 * (length if move.inverse_time else 1.0))
-        possible = self.member.highest_step_rate * length / max(map(abs, delta))
-        crashes = self.member.overrun == "crash"
-        mask = int(self.settings["$3"])
-        return Block(
-            delta_steps=delta,
-            shaft_sign=tuple(-1 if mask >> index & 1 else 1 for index in range(len(delta))),
-            direction=direction,
-            length=length,
-            speed=speed if crashes else min(speed, possible),
-            acceleration=acceleration,
-            crash_speed=possible if crashes else math.inf,
-            kind=kind,
+        member, mask = self.member, int(self.settings["$3"])
+        axes = [
+            AxisLimits(
+                self.steps_per_unit(index),
+                self.settings.per_axis(110, index) / 60,
+                self.settings.per_axis(120, index),
+                -1 if mask >> index & 1 else 1,
+            )
+            for index in range(len(delta))
+        ]
+        block = straight_block(
+            delta, axes, highest_step_rate=member.highest_step_rate, overrun=member.overrun, kind=kind
         )
+        if move.feed is None:
+            return block
+        return slowed(block, move.feed / 60 * (block.length if move.inverse_time else 1.0))

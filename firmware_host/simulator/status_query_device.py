@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections import deque
-from collections.abc import Iterator, MutableMapping, Sequence
+from collections.abc import Iterable, MutableMapping, Sequence
 
-from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+from firmware_host.simulator.event_device import EventDevice
 from firmware_host.simulator.status_query_board import Board
-from firmware_host.simulator.status_query_lines import Wait, serve_line
+from firmware_host.simulator.status_query_lines import serve_line
 from firmware_host.simulator.status_query_member import StatusQueryMember
 from firmware_host.simulator.status_query_reports import StatusReports
 
@@ -19,7 +18,7 @@ LINE_ENDS = (0x0A, 0x0D)
 LONGEST_KEPT = 256
 
 
-class StatusQueryDevice(SimulatedDevice):
+class StatusQueryDevice(EventDevice):
     """One simulated board. It powers up at `start_s` and greets.
 
     `settings` gives the stored values with all their digits, for reading and for changing behind the board's back;
@@ -28,15 +27,14 @@ class StatusQueryDevice(SimulatedDevice):
     """
 
     def __init__(self, member: StatusQueryMember, start_s: float = 0.0) -> None:
+        self._board = Board(member, start_s)
+        super().__init__(self._board, member.axes)
         self.member = member
         self.bytes_lost = 0
-        self._board = Board(member, start_s)
         self._reports = StatusReports(self._board)
         self._received: deque[int] = deque()
         self._line = bytearray()
         self._after_return = False
-        self._task: Iterator[Wait] | None = None
-        self._wait: Wait = start_s
         self._board.hardware_reset()
 
     # --- the line -------------------------------------------------------------------------------------------
@@ -50,18 +48,6 @@ class StatusQueryDevice(SimulatedDevice):
             elif not self._act_on(byte):
                 self._store(byte)
                 self._work()
-
-    def transmit(self, now_s: float) -> bytes:
-        self._advance(now_s)
-        return self._board.said()
-
-    def next_event_s(self) -> float | None:
-        board = self._board
-        instants = [self._next_change_s(), board.next_said_s()]
-        if not board.kernel.moving():
-            instants += [t for t in (board.idle_shown_s(), board.released_after_s) if board.now_s < t < math.inf]
-        pending = [instant for instant in instants if instant is not None]
-        return min(pending) if pending else None
 
     # --- what goes on outside the line ----------------------------------------------------------------------
 
@@ -85,27 +71,6 @@ class StatusQueryDevice(SimulatedDevice):
             self._board.alarm(1)
 
     # --- the truth ------------------------------------------------------------------------------------------
-
-    def steps_at(self, axis: str, now_s: float) -> int:
-        self._advance(now_s)
-        return self._board.kernel.shafts_at(now_s)[self.member.axes.index(axis)]
-
-    def counter_at(self, axis: str, now_s: float) -> int:
-        """The step counter as the board itself keeps it: 0 after a hardware reset, blind to lost steps."""
-        self._advance(now_s)
-        return self._board.kernel.counters_at(now_s)[self.member.axes.index(axis)]
-
-    def moving_at(self, now_s: float) -> bool:
-        self._advance(now_s)
-        return self._board.kernel.moving()
-
-    def released_at(self, now_s: float) -> bool:
-        self._advance(now_s)
-        return self._board.released()
-
-    @property
-    def motion_log(self) -> Sequence[MotionInterval]:
-        return tuple(self._board.kernel.log)
 
     @property
     def output_log(self) -> Sequence[tuple[float, str]]:
@@ -156,56 +121,21 @@ class StatusQueryDevice(SimulatedDevice):
         else:
             self.bytes_lost += 1
 
-    # --- time -----------------------------------------------------------------------------------------------
+    # --- the event loop -------------------------------------------------------------------------------------
 
-    def _next_change_s(self) -> float | None:
-        moving_s = self._board.kernel.next_event_s()
-        waking_s = None if self._task is None or callable(self._wait) else self._wait
-        pending = [instant for instant in (moving_s, waking_s) if instant is not None]
-        return min(pending) if pending else None
+    def _later_changes(self) -> Iterable[float]:
+        return (self._board.idle_shown_s(), self._board.released_after_s)
 
-    def _advance(self, now_s: float) -> None:
-        """Live through everything that happens up to `now_s`, in the order in which it happens."""
-        board = self._board
-        if now_s < board.now_s:
-            raise ValueError(f"time runs backwards: {now_s!r} s after {board.now_s!r} s")
-        while (instant := self._next_change_s()) is not None and instant <= now_s:
-            board.now_s = max(board.now_s, instant)
-            if board.kernel.crash_s is not None and board.kernel.crash_s <= board.now_s:
-                self._forget_input()
-                board.hardware_reset()
-            self._move_on()
-            self._work()
-        board.now_s = now_s
+    def _crash(self) -> None:
+        self._forget_input()
+        self._board.hardware_reset()
 
-    def _move_on(self) -> None:
-        board = self._board
-        was_moving = board.kernel.moving()
-        board.kernel.advance(board.now_s)
-        if was_moving and not board.kernel.moving():
-            board.note_rest(board.kernel.last_end_s)
-            board.drop_held_jog()
+    def _came_to_rest(self) -> None:
+        self._board.note_rest(self._board.kernel.last_end_s)
+        self._board.drop_held_jog()
 
-    def _work(self) -> None:
-        """Let the main loop run as far as it gets at this instant: go on with a line, or read the next one."""
-        while True:
-            if self._task is None:
-                if not self._read_line():
-                    return
-            elif not self._due():
-                return
-            if self._task is not None:
-                step = next(self._task, None)
-                if step is None:
-                    self._task = None
-                else:
-                    self._wait = step
-
-    def _due(self) -> bool:
-        return self._wait() if callable(self._wait) else self._board.now_s >= self._wait
-
-    def _read_line(self) -> bool:
-        """Move bytes from the receive buffer to the line; True once a line is complete and its task begun.
+    def _begin_task(self) -> bool:
+        """Move bytes from the receive buffer to the line, until one is complete.
 
         A line feed right after a carriage return ends no second line.
         """

@@ -8,14 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator
 
+from firmware_host.simulator.board_core import Wait
 from firmware_host.simulator.status_query_board import Board
 from firmware_host.simulator.status_query_program import LinePlan, Move
 from firmware_host.simulator.status_query_refusal import RefusedLineError
 from firmware_host.simulator.status_query_reports import build_lines, modes_lines, offset_lines
 from firmware_host.simulator.status_query_words import read_number, read_words, strip_line
-
-Wait = float | Callable[[], bool]
-"""An instant in s, or a condition that some event will make true."""
 
 LONGEST_LINE = 80
 """Characters with the line end."""

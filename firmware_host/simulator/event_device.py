@@ -1,0 +1,130 @@
+"""The event loop of a simulated board: motion, one task at a time, and whatever else has its own instants."""
+
+from __future__ import annotations
+
+import math
+from abc import abstractmethod
+from collections.abc import Iterable, Iterator, Sequence
+
+from firmware_host.simulator.board_core import BoardCore, Wait
+from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+
+
+class EventDevice(SimulatedDevice):
+    """A device made of a board and a task: a chain of waits that carries one line out."""
+
+    def __init__(self, core: BoardCore, axes: str) -> None:
+        self._core = core
+        self._axes = axes
+        self._task: Iterator[Wait] | None = None
+        self._wait: Wait = core.now_s
+
+    # --- what a language adds -------------------------------------------------------------------------------
+
+    @abstractmethod
+    def _begin_task(self) -> bool:
+        """Begin the task of the next line, if one has come; False if there is none."""
+
+    @abstractmethod
+    def _came_to_rest(self) -> None:
+        """Told when motion has ended."""
+
+    @abstractmethod
+    def _crash(self) -> None:
+        """Told when a motor was asked for more steps per second than the board can make."""
+
+    def _own_changes(self) -> Iterable[float | None]:
+        """Instants (s) at which the device does something besides motion and task; None = none."""
+        return ()
+
+    def _live(self) -> None:
+        """Do what is due by itself at the board's `now_s`."""
+        return
+
+    def _later_changes(self) -> Iterable[float]:
+        """Instants (s) at which only what is seen from outside changes, while the motors stand."""
+        return (self._core.released_after_s,)
+
+    # --- the device -----------------------------------------------------------------------------------------
+
+    def transmit(self, now_s: float) -> bytes:
+        self._advance(now_s)
+        return self._core.said()
+
+    def next_event_s(self) -> float | None:
+        core = self._core
+        pending = [instant for instant in (self._next_change_s(), core.next_said_s()) if instant is not None]
+        if not core.kernel.moving():
+            pending += [instant for instant in self._later_changes() if core.now_s < instant < math.inf]
+        return min(pending) if pending else None
+
+    def steps_at(self, axis: str, now_s: float) -> int:
+        self._advance(now_s)
+        return self._core.kernel.shafts_at(now_s)[self._axes.index(axis)]
+
+    def counter_at(self, axis: str, now_s: float) -> int:
+        """The step counter as the board itself keeps it: 0 after a hardware reset, blind to lost steps."""
+        self._advance(now_s)
+        return self._core.kernel.counters_at(now_s)[self._axes.index(axis)]
+
+    def moving_at(self, now_s: float) -> bool:
+        self._advance(now_s)
+        return self._core.kernel.moving()
+
+    def released_at(self, now_s: float) -> bool:
+        self._advance(now_s)
+        return self._core.released()
+
+    @property
+    def motion_log(self) -> Sequence[MotionInterval]:
+        return tuple(self._core.kernel.log)
+
+    # --- time -----------------------------------------------------------------------------------------------
+
+    def _next_change_s(self) -> float | None:
+        waking_s = None if self._task is None or callable(self._wait) else self._wait
+        instants = (self._core.kernel.next_event_s(), waking_s, *self._own_changes())
+        pending = [instant for instant in instants if instant is not None]
+        return min(pending) if pending else None
+
+    def _advance(self, now_s: float) -> None:
+        """Live through everything that happens up to `now_s`, in the order in which it happens."""
+        core = self._core
+        if now_s < core.now_s:
+            raise ValueError(f"time runs backwards: {now_s!r} s after {core.now_s!r} s")
+        while (instant := self._next_change_s()) is not None and instant <= now_s:
+            core.now_s = max(core.now_s, instant)
+            if core.kernel.crash_s is not None and core.kernel.crash_s <= core.now_s:
+                self._crash()
+            self._move_on()
+            self._live()
+            self._work()
+        core.now_s = now_s
+
+    def _move_on(self) -> None:
+        kernel = self._core.kernel
+        was_moving = kernel.moving()
+        kernel.advance(self._core.now_s)
+        if was_moving and not kernel.moving():
+            self._came_to_rest()
+
+    def _work(self) -> None:
+        """Let the main loop run as far as it gets at this instant: go on with a line, or read the next one."""
+        while True:
+            if self._task is None:
+                if not self._begin_task():
+                    return
+            elif not self._due():
+                return
+            if self._task is not None:
+                self._step(self._task)
+
+    def _step(self, task: Iterator[Wait]) -> None:
+        wait = next(task, None)
+        if wait is None:
+            self._task = None
+        else:
+            self._wait = wait
+
+    def _due(self) -> bool:
+        return self._wait() if callable(self._wait) else self._core.now_s >= self._wait
