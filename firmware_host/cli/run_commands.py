@@ -16,6 +16,7 @@ from firmware_host.cli.arguments import AcceptOption, BaudOption, JobArgument, J
 from firmware_host.cli.run_progress import RunProgress
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.trace import FileTrace
+from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.plan import plan_job
 from firmware_host.reporting.tables import run_table
@@ -24,7 +25,7 @@ from firmware_host.station.gate_timed import TimedGate
 from firmware_host.station.journal import read_journal
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import open_controller, port_of
-from firmware_host.station.operator import Operator, TerminalOperator
+from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.record import PassRecord, RunRecord
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import Station, require_limits, run_job
@@ -100,8 +101,10 @@ def resume(
     url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
     with ExitStack() as stack:
         job = setup.job_source or "JOB"
-        station = _station(stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job)
-        ask = _asking(assume, station.operator, clock)
+        station = _station(
+            stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
+        )
+        ask = _asking(assume, station)
         record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
     _show(record, run_folder, json)
 
@@ -116,6 +119,8 @@ def _station(
     gate_program: str,
     without_marking: bool,
     job: str,
+    *,
+    drop_held_motion: bool = False,
 ) -> Station:
     """Everything a run works with, closed again by `stack`."""
     operator = TerminalOperator()
@@ -123,7 +128,7 @@ def _station(
     gate = TimedGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
     trace = FileTrace(folder.trace, clock)
     stack.callback(trace.close)
-    controller = open_controller(setup.machine, url, clock, trace, baud=baud)
+    controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)
     stack.callback(controller.close)
     station = Station(
         controller=controller,
@@ -139,17 +144,20 @@ def _station(
     return station
 
 
-def _asking(assume: Assume | None, operator: Operator, clock: Clock) -> Callable[[PassRecord], bool]:
+def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:
     """How to learn whether a pass was finished: the option, else the person at the terminal."""
     if assume is not None:
         return lambda entry: assume is Assume.DONE
 
     def ask(entry: PassRecord) -> bool:
+        operator = station.operator
         operator.tell(
             f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
         )
         while (answer := operator.answer()) is None or answer.lower() not in {"y", "yes", "n", "no"}:
-            clock.sleep(0.05)
+            if station.stop.reason is not None:
+                raise RunStoppedError(station.stop.reason, str(station.folder.path))
+            station.clock.sleep(0.05)
         return answer.lower().startswith("y")
 
     return ask

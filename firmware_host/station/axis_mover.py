@@ -46,8 +46,11 @@ class AxisMover:
         self._feed = floor_text(min(wanted, float(held.rate_units_per_min.value)), 3)
 
     def prove(self) -> None:
-        """Prove every target of the program before anything moves. Raises `CoordinateError`."""
-        prove_coordinates(self._program.route.targets + np.int64(self.origin), self._scale, room=self._room)
+        """Prove every target and every take-up before anything moves. Raises `CoordinateError`."""
+        route = self._program.route
+        take_ups = route.segment_targets() - np.int64(route.overrun)  # a resumed run may need any of them
+        machine_steps = np.concatenate([route.targets, take_ups]) + np.int64(self.origin)
+        prove_coordinates(machine_steps, self._scale, room=self._room)
 
     def duration(self, target: int, start: int | None = None) -> float:
         """How long the controller takes to `target` from `start` (by default from where it rests), s."""
@@ -59,11 +62,12 @@ class AxisMover:
         """Move to `target`, from below where lost motion is to be taken up, and wait until it is proved at rest."""
         overrun = self._program.route.overrun
         if overrun and target - self.at < (0 if self._taken_up else overrun):
-            self._move_straight(target - overrun, on_poll)
+            self.move_straight(target - overrun, on_poll)
         self._taken_up = True
-        return self._move_straight(target, on_poll)
+        return self.move_straight(target, on_poll)
 
-    def _move_straight(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
+    def move_straight(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
+        """Move to `target` from wherever it rests, and wait until it is proved at rest."""
         machine_steps = target + self.origin
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(target)

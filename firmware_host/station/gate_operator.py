@@ -8,10 +8,11 @@ from firmware_host.errors import GateTimeoutError
 from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
 
 _STOP_WORDS = frozenset({"s", "stop", "q", "quit"})
+_DONE_WORDS = frozenset({"", "d", "done", "y", "yes"})
 
 
 class OperatorGate(Gate):
-    """Enter says done, "s" stops the run. `timeout_s` (s): give up after this long; None waits for ever."""
+    """Enter says done, "s" stops the run, other words say nothing. `timeout_s` (s): how long to wait; None for ever."""
 
     kind = "operator"
 
@@ -35,8 +36,12 @@ class OperatorGate(Gate):
         if self._opened_s is None:
             return PassState.MARKING
         answer = self._operator.answer()
+        if answer is not None and answer.lower() in _STOP_WORDS:
+            return PassState.STOP
+        if answer is not None and answer.lower() in _DONE_WORDS:
+            return PassState.DONE
         if answer is not None:
-            return PassState.STOP if answer.lower() in _STOP_WORDS else PassState.DONE
+            self._operator.tell("Not understood. Enter alone when the pass is done, s and Enter to stop.")
         if self._timeout_s is not None and self._clock.monotonic() - self._opened_s > self._timeout_s:
             raise GateTimeoutError(self.kind, f"nobody said that the pass is done within {self._timeout_s:.6g} s")
         return PassState.MARKING

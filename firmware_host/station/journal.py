@@ -6,6 +6,7 @@ of the line without it}. A torn last line (a crash while writing) is tolerated; 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import zlib
@@ -31,23 +32,36 @@ class Journal:
         self._path = path
         self._clock = clock
         self._lock = FileLock(f"{path}.lock", timeout=0)
+        self._file = -1
+        self._failed = False
         try:
             self._lock.acquire()
         except Timeout as error:
             raise JournalError(str(path), "another process is writing this run") from error
+        except OSError as error:
+            raise JournalError(str(path), f"cannot be locked ({error.strerror})") from error
         try:
-            events = read_journal(path) if path.exists() else []
-            self._next = len(events) + 1
+            self._next = len(read_journal(path)) + 1 if path.exists() else 1
             self._file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW, 0o644)
-            os.ftruncate(self._file, _whole_length(path))
+            self._length = _whole_length(path)
+            os.ftruncate(self._file, self._length)
             os.lseek(self._file, 0, os.SEEK_END)
             sync_folder(path.parent)
+        except OSError as error:
+            self.close()
+            raise JournalError(str(path), f"cannot be opened for writing ({error.strerror})") from error
         except BaseException:
-            self._lock.release()
+            self.close()
             raise
 
     def write(self, event: str, **fields: Any) -> None:
-        """Append one event and wait until it is on the disk. Raises `JournalError` when it can't be written whole."""
+        """Append one event and wait until it is on the disk.
+
+        Raises `JournalError` when it can't be written whole: what was written of it is taken back, and nothing is
+        written any more, so that no line ever follows a torn or doubtful one.
+        """
+        if self._failed:
+            raise JournalError(str(self._path), "could not be written before; nothing more is written")
         entry = {
             "n": self._next,
             "t": self._clock.now().isoformat(timespec="milliseconds"),
@@ -60,19 +74,28 @@ class Journal:
             written = os.write(self._file, line)
             os.fsync(self._file)
         except OSError as error:
+            self._take_back()
             raise JournalError(
                 str(self._path), f"cannot be written ({error.strerror}); stopped before the act"
             ) from error
         if written != len(line):
+            self._take_back()
             raise JournalError(str(self._path), "the disk took only part of a line; stopped before the act")
         self._next += 1
+        self._length += written
+
+    def _take_back(self) -> None:
+        """Cut off what may have been written of a line; if even that fails, the next reader finds it torn."""
+        self._failed = True
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._file, self._length)
 
     def close(self) -> None:
         """Close the file and give the lock back; a second call does nothing."""
         if self._file >= 0:
             os.close(self._file)
             self._file = -1
-            self._lock.release()
+        self._lock.release()
 
     def __enter__(self) -> Self:
         return self

@@ -16,6 +16,7 @@ import platformdirs
 
 from firmware_host.controller.settings import ControllerSettings
 from firmware_host.durable import write_whole
+from firmware_host.errors import UnreadableFileError
 
 
 def state_folder() -> Path:
@@ -30,16 +31,23 @@ class KnownScales:
         self._folder = folder
 
     def remember(self, url: str, settings: ControllerSettings) -> None:
-        """Note that these settings were written and read back, steps-per-unit with at most three decimals."""
-        self._folder.mkdir(parents=True, exist_ok=True)
+        """Note that these settings were written and read back, steps-per-unit with at most three decimals.
+
+        Raises `UnreadableFileError` when the note can't be kept.
+        """
         note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": settings.steps_per_unit.text}
-        write_whole(self._path(url, settings.axis), json.dumps(note) + "\n")
+        path = self._path(url, settings.axis)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            write_whole(path, json.dumps(note) + "\n")
+        except OSError as error:
+            raise UnreadableFileError(f"the note cannot be kept ({error.strerror})", source=str(path)) from error
 
     def recall(self, url: str, settings: ControllerSettings) -> Fraction | None:
         """The exact steps-per-unit, if it was written by us and nothing has changed since; else None."""
         try:
             note = json.loads(self._path(url, settings.axis).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
         if not isinstance(note, dict) or note.get("url") != url or note.get("settings") != _digest(settings.raw):
             return None

@@ -25,11 +25,26 @@ def port_of(machine: Machine, url: str) -> str:
 
 
 def open_controller(
-    machine: Machine, url: str, clock: Clock, trace: Trace, *, baud: int | None = None, lock_folder: Path | None = None
+    machine: Machine,
+    url: str,
+    clock: Clock,
+    trace: Trace,
+    *,
+    baud: int | None = None,
+    lock_folder: Path | None = None,
+    drop_held_motion: bool = False,
 ) -> Controller:
     """Open the machine's controller at `url` without moving anything; errors as `open_port` and `Controller.open`."""
     link = machine.link
     dialect = load_dialect(link.dialect)
     port = open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder)
     wait_s = link.reset_wait.si if link.reset_wait is not None else GREETING_S
-    return Controller.open(port, dialect, clock, trace, axis=machine.axis.letter, greeting_timeout_s=wait_s)
+    return Controller.open(
+        port,
+        dialect,
+        clock,
+        trace,
+        axis=machine.axis.letter,
+        greeting_timeout_s=wait_s,
+        drop_held_motion=drop_held_motion,
+    )

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_host.durable import write_whole
+from firmware_host.errors import JournalError
 
 
 class PassStatus(Enum):
@@ -67,8 +68,11 @@ class RunRecord:
         return json.dumps(asdict(self), indent=2) + "\n"
 
     def save(self, path: Path) -> None:
-        """Write it whole or not at all."""
-        write_whole(path, self.to_json())
+        """Write it whole or not at all. Raises `JournalError` when it can't be written."""
+        try:
+            write_whole(path, self.to_json())
+        except OSError as error:
+            raise JournalError(str(path), f"cannot be written ({error.strerror})") from error
 
 
 def make_record(events: Iterable[Mapping[str, Any]]) -> RunRecord:

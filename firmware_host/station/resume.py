@@ -38,25 +38,30 @@ def resume_run(
 ) -> RunRecord:
     """Go on with the run in the station's folder; `ask` is asked about each pass whose end is unknown.
 
-    The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`.
+    The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`;
+    that is settled before anything is asked.
     Raises `InputError` when nothing is left, `ControllerError` when the position is not provable, and as `run_job`.
     """
     folder = station.folder
     events = read_journal(folder.journal)
     if not events:
         raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
+    if events[0]["setup"] != folder.setup_digest():
+        raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
     setup = folder.load_setup()
     plan = plan_job(setup)
     if events[0]["targets"] != plan.route.segment_targets().tolist():
-        raise JournalError(str(folder.setup), "its job gives other targets than the journal holds; it was changed")
+        raise JournalError(
+            str(folder.setup), "gives other targets than the journal holds: another version began the run"
+        )
     record = make_record(events)
     if record.outcome == "done":
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     with Journal(folder.journal, station.clock) as journal:
+        origin, at = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
         journal.write("resume", zero=zero.value)
         answers = _settle_unknown(record, journal, ask)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
-        origin, at = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at)
 
@@ -80,8 +85,8 @@ def _zero(
 ) -> tuple[int | None, int]:
     """(origin in machine steps, where the axis stands in microsteps); (None, 0) sets zero anew by home switch or hand.
 
-    Without a home switch the axis must stand, by the controller's own count, at a place that the journal knows, and
-    the controller must not have greeted: a reset board counts from zero again.
+    Without a home switch the axis must stand, by the controller's own count, where the journal says that it rests or
+    on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
     """
     zeros = [event["origin_steps"] for event in events if event["event"] == "zero"]
     if homes or zero is Zero.SET_ANEW or not zeros:
@@ -89,21 +94,39 @@ def _zero(
     controller = station.controller
     status = controller.status()
     if controller.greeting is not None or status.state not in (AxisState.READY, AxisState.HOLDING):
-        raise _not_provable("the controller was reset since")
-    at = round(controller.position_steps(status)) - zeros[-1]
-    if at not in _places(events):
-        raise _not_provable(f"it stands at microstep {at}, where the run never rested")
+        raise _not_provable("the controller was reset since, or is locked")
+    machine_steps = round(controller.position_steps(status))
+    if machine_steps == 0:
+        raise _not_provable("it stands at machine zero, where a controller that was switched off and on stands, too")
+    lowest, highest = _whereabouts(events, plan.route.overrun)
+    at = machine_steps - zeros[-1]
+    if not lowest <= at <= highest:
+        raise _not_provable(f"it stands at microstep {at}, where the run did not leave it ({lowest} to {highest})")
     return zeros[-1], at
 
 
-def _places(events: list[dict[str, Any]]) -> set[int]:
-    """Microsteps at which the journal may have left the axis: the last rest, or the target of a move under way."""
-    moves = [event["target"] for event in events if event["event"] in ("move", "finish", "at-rest", "finished")]
-    return {0, *moves[-2:]}
+def _whereabouts(events: list[dict[str, Any]], overrun: int) -> tuple[int, int]:
+    """Lowest and highest microstep at which the journal may have left the axis: at rest, or on the way of a move."""
+    places, lost = [0], ""
+    for event in events:
+        kind = event["event"]
+        if kind == "zero":
+            places, lost = [event["at"]], ""
+        elif kind == "move":
+            places += [event["target"] - overrun, event["target"]]
+        elif kind == "finish":
+            places.append(event["target"])
+        elif kind in ("at-rest", "finished"):
+            places = [event["target"]]
+        elif kind == "end" and event.get("position_lost"):
+            lost = event["reason"]
+    if lost:
+        raise _not_provable(f"the run ended with: {lost}")
+    return min(places), max(places)
 
 
 def _not_provable(why: str) -> ControllerError:
     return ControllerError(
-        f"the part's position cannot be proved: {why}. Turn the part to the job's zero by hand and resume with "
-        "--zero set-anew"
+        f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turning it by hand "
+        "if it doesn't, and resume with --zero set-anew"
     )

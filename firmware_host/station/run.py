@@ -6,14 +6,22 @@ and whatever goes wrong, it is closed before anything else happens.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
-from typing import Any
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
-from firmware_host.errors import FirmwareHostError, LimitExceededError, RunStoppedError
+from firmware_host.errors import (
+    ControllerFaultError,
+    ControllerResetError,
+    FirmwareHostError,
+    JournalError,
+    LimitExceededError,
+    PositionError,
+    RunStoppedError,
+)
 from firmware_host.model import Setup
 from firmware_host.planning.limit_report import LimitReport, Verdict
 from firmware_host.planning.plan import JobPlan
@@ -68,11 +76,14 @@ def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Ite
     to stop, `GateError`, `LinkError`, `ControllerError` or `JournalError` when something failed; the record is saved
     each time, and the run can be resumed.
     """
-    station.folder.save_setup(setup)
+    if station.folder.journal.exists():
+        raise JournalError(str(station.folder.journal), "holds a run already. Resume it, or run in a new folder")
+    digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:
         journal.write(
             "begin",
             schema=SCHEMA,
+            setup=digest,
             job=setup.job.name,
             machine=setup.machine.name,
             port=station.controller.url,
@@ -99,6 +110,7 @@ class RunLoop:
         self._targets = plan.route.segment_targets().tolist()
         self._marked_s: list[float] = []
         self._acted = False
+        self._stands_still = True
 
     def run(
         self, to_do: list[PassKey], *, accept_limits: Iterable[str] = (), origin: int | None = None, at: int = 0
@@ -111,11 +123,11 @@ class RunLoop:
             self._passes(mover, to_do)
             self._finish(mover)
         except BaseException as error:
-            self._end(error)
+            self._end_failed(error)
             if isinstance(error, StopAskedError):
                 raise RunStoppedError(str(error), str(station.folder.path)) from error
             raise
-        return self._end(None)
+        return self._end_done()
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
@@ -135,7 +147,7 @@ class RunLoop:
             origin = round(controller.position_steps(status))
         mover = AxisMover(controller, station.clock, self._plan.program, scale, origin, at)
         mover.prove()
-        self._journal.write("zero", origin_steps=origin, scale_known=known is not None)
+        self._journal.write("zero", origin_steps=origin, at=at, scale_known=known is not None)
         station.progress.zero(origin)
         return mover
 
@@ -145,7 +157,8 @@ class RunLoop:
             self._station.stop.check()
             self._journal.write("home")
             self._acted = True
-            self._station.controller.home()
+            with self._station.stop.at_once():
+                self._station.controller.home()
 
     # --- the passes ------------------------------------------------------------------------------------------------
 
@@ -213,7 +226,7 @@ class RunLoop:
         self._station.stop.check()
         self._journal.write("finish", target=target)
         self._acted = True
-        proof = mover.move(target, self._check_stop)
+        proof = mover.move_straight(target, self._check_stop)
         self._journal.write("finished", target=target, reported=round(proof.reported_steps - mover.origin, 4))
 
     def _check_stop(self, report: StatusReport) -> None:
@@ -241,20 +254,48 @@ class RunLoop:
 
     # --- the end ---------------------------------------------------------------------------------------------------
 
-    def _end(self, error: BaseException | None) -> RunRecord:
-        """Close the gate, stop the axis if the run failed, journal the end and save the record."""
-        station = self._station
-        station.gate.close()
-        fields: Mapping[str, Any] = {"outcome": "done"}
-        if error is not None:
-            stands_still = station.controller.stop().stands_still if self._acted else True
-            known = isinstance(error, FirmwareHostError | StopAskedError)
-            fields = {
-                "outcome": "stopped" if isinstance(error, StopAskedError) else "failed",
-                "reason": str(error) if known else type(error).__name__,
-                "stands_still": stands_still,
-            }
-        self._journal.write("end", **fields)
-        record = make_record(read_journal(station.folder.journal))
-        record.save(station.folder.record)
+    def _end_done(self) -> RunRecord:
+        """Journal the end of a run that came to it, and save the record."""
+        self._station.gate.close()
+        self._journal.write("end", outcome="done")
+        return self._save_record()
+
+    def _end_failed(self, error: BaseException) -> None:
+        """Close the gate, stop the axis, journal the end and save the record: each whatever the others raise.
+
+        What they raise is noted on `error`, which stays the one that is told.
+        """
+        acts: list[Callable[[], object]] = [self._station.gate.close, lambda: self._journal_end(error)]
+        if self._acted:
+            acts.insert(1, self._stop_axis)
+        acts.append(self._save_record)
+        with ExitStack() as stack:
+            for act in reversed(acts):
+                stack.callback(_noting, error, act)
+
+    def _stop_axis(self) -> None:
+        self._stands_still = False
+        self._stands_still = self._station.controller.stop().stands_still
+
+    def _journal_end(self, error: BaseException) -> None:
+        known = isinstance(error, FirmwareHostError | StopAskedError)
+        self._journal.write(
+            "end",
+            outcome="stopped" if isinstance(error, StopAskedError) else "failed",
+            reason=str(error) if known else type(error).__name__,
+            stands_still=self._stands_still,
+            position_lost=isinstance(error, ControllerFaultError | ControllerResetError | PositionError),
+        )
+
+    def _save_record(self) -> RunRecord:
+        record = make_record(read_journal(self._station.folder.journal))
+        record.save(self._station.folder.record)
         return record
+
+
+def _noting(error: BaseException, act: Callable[[], object]) -> None:
+    """Do `act`; what it raises on purpose is noted on `error`."""
+    try:
+        act()
+    except (FirmwareHostError, OSError) as further:
+        error.add_note(f"and while ending the run: {further}")

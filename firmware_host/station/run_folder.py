@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from dataclasses import dataclass
@@ -69,8 +70,11 @@ class RunFolder:
             )
         return folder
 
-    def save_setup(self, setup: Setup) -> None:
-        """Keep job and machine as they are now; a resumed run uses these, whatever happens to the files."""
+    def save_setup(self, setup: Setup) -> str:
+        """Keep job and machine as they are now; a resumed run uses these, whatever happens to the files.
+
+        Returns the digest of what was kept. Raises `JournalError` when it can't be written.
+        """
         document = {
             "version": 1,
             "job_source": setup.job_source,
@@ -78,7 +82,18 @@ class RunFolder:
             "job": setup.job.model_dump(mode="json", exclude_none=True),
             "machine": setup.machine.model_dump(mode="json", exclude_none=True),
         }
-        write_whole(self.setup, json.dumps(document, indent=2) + "\n")
+        try:
+            write_whole(self.setup, json.dumps(document, indent=2) + "\n")
+        except OSError as error:
+            raise JournalError(str(self.setup), f"cannot be written ({error.strerror})") from error
+        return self.setup_digest()
+
+    def setup_digest(self) -> str:
+        """SHA-256 of the kept job and machine, which the journal holds. Raises `JournalError` if it can't be read."""
+        try:
+            return hashlib.sha256(self.setup.read_bytes()).hexdigest()
+        except OSError as error:
+            raise JournalError(str(self.setup), f"cannot be read ({error.strerror})") from error
 
     def load_setup(self) -> Setup:
         """Job and machine of the run. Raises `InputError` or `JournalError` when the file isn't whole."""

@@ -13,6 +13,8 @@ from firmware_host.planning.controller_units import axis_units, floor_text
 from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.plan import JobPlan
 
+_THIRD_DECIMAL_HOLDS_BELOW = 1 << 14
+
 
 @dataclass(frozen=True)
 class SafeSettings:
@@ -34,10 +36,18 @@ def safe_settings(machine: Machine, plan: JobPlan) -> SafeSettings:
     steps_per_s = min(machine.driver.highest_step_rate.si, machine.link.highest_step_rate.si)
     return SafeSettings(
         scale=scale,
-        acceleration=floor_text(axis_units(plan.program.acceleration, per_turn, scale), 3),
-        rate=floor_text(60 * axis_units(plan.program.speed, per_turn, scale), 3),
+        acceleration=_storable(axis_units(plan.program.acceleration, per_turn, scale)),
+        rate=_storable(60 * axis_units(plan.program.speed, per_turn, scale)),
         highest_rate=60 * steps_per_s / float(scale),
     )
+
+
+def _storable(value: float) -> str:
+    """`value` rounded down to a text that a 32-bit float, printed with three decimals, gives back.
+
+    Below 2**14 such a float is nearer than half of the third decimal; above, only whole numbers are sure.
+    """
+    return floor_text(value, 3 if value < _THIRD_DECIMAL_HOLDS_BELOW else 0)
 
 
 def differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tuple[Difference, ...]:

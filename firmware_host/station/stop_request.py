@@ -17,16 +17,29 @@ class StopRequest:
 
     def __init__(self) -> None:
         self.reason: str | None = None
+        self._at_once = False
 
     def ask(self, reason: str) -> None:
-        """Wish that the run stops."""
+        """Wish that the run stops. Raises `StopAskedError` inside `at_once`, the first time."""
         if self.reason is None:
             self.reason = reason
+            if self._at_once:
+                raise StopAskedError(reason)
 
     def check(self) -> None:
         """Raise `StopAskedError` if the run is to stop."""
         if self.reason is not None:
             raise StopAskedError(self.reason)
+
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """While inside, a wish breaks off whatever waits: for acts that wait long and can't look (seeking a switch)."""
+        self._at_once = True
+        try:
+            self.check()
+            yield
+        finally:
+            self._at_once = False
 
     @contextmanager
     def on_signals(self) -> Iterator[None]:
