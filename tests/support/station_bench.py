@@ -95,6 +95,10 @@ class ScriptedOperator(Operator):
             return self._answers.pop(0)[1]
         return None
 
+    def forget(self) -> None:
+        while self.answer() is not None:
+            pass
+
 
 @dataclass
 class WatchedGate(Gate):
