@@ -59,6 +59,9 @@ class _NobodyThere(Operator):
     def answer(self) -> str | None:
         return None
 
+    def forget(self) -> None:
+        pass
+
 
 def demo(
     job: Annotated[str, typer.Argument(metavar="JOB", help="A job file or profile.")] = "shaft-scale",

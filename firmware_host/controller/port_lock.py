@@ -23,7 +23,7 @@ class PortLock:
 
     def __init__(self, url: str, folder: Path | None = None) -> None:
         self._url = url
-        base = folder or platformdirs.user_runtime_path("circumstep")
+        base = folder or platformdirs.user_state_path("circumstep", appauthor=False) / "locks"
         name = hashlib.sha256(_identity(url).encode()).hexdigest()[:24]
         self._lock_file = base / f"port-{name}.lock"
         self._pid_file = base / f"port-{name}.pid"

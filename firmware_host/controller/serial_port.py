@@ -82,7 +82,7 @@ def open_port(url: str, *, baud: int, clock: Clock, lock_folder: Path | None = N
     """Open `url` at `baud` (bit/s, 8 data bits, no parity, 1 stop bit) as its only owner.
 
     `clock` must be one whose time passes by itself. Opening resets many boards. Locks are kept in `lock_folder`
-    (default: the user's runtime folder). Raises InputError for another kind of URL or a baud rate that isn't positive,
+    (default: the user's state folder). Raises InputError for another kind of URL or a baud rate that isn't positive,
     PortBusyError with the holder's process id, PortUnavailableError.
     """
     if "://" in url and not url.lower().startswith(SCHEMES):

@@ -27,8 +27,7 @@ class OperatorGate(Gate):
         return cls(context, options.timeout.si if options.timeout is not None else None)
 
     def open(self, request: PassRequest) -> None:
-        while self._operator.answer() is not None:  # an Enter from before the gate was open says nothing of this pass
-            pass
+        self._operator.forget()  # an Enter from before the gate was open says nothing of this pass
         self._opened_s = self._clock.monotonic()
         self._operator.tell(f"AT REST: mark {request}. Enter when it is done, s and Enter to stop.")
 

@@ -11,6 +11,7 @@ from typing import TextIO
 from firmware_host.errors import GateError
 
 _LONGEST_ANSWER = 1000
+_MOST_READS = 100
 _NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
 
 
@@ -27,6 +28,10 @@ class Operator(ABC):
 
         Raises `GateError` when nobody can answer any more (standard input is closed).
         """
+
+    @abstractmethod
+    def forget(self) -> None:
+        """Drop what has been typed so far: it was said before it was asked for. Never waits."""
 
 
 class TerminalOperator(Operator):
@@ -53,9 +58,17 @@ class TerminalOperator(Operator):
         self._typed = rest
         return line.decode("utf-8", "replace").strip()
 
-    def _take_in(self) -> None:
+    def forget(self) -> None:
+        for _ in range(_MOST_READS):  # a pipe may never run dry
+            if not self._take_in():
+                break
+        self._typed = b""
+
+    def _take_in(self) -> bool:
+        """Read what is there; False if there was nothing."""
         ready, _, _ = select.select([self._descriptor], [], [], 0)
         if ready:
             data = os.read(self._descriptor, _LONGEST_ANSWER)
             self._ended = not data
             self._typed = (self._typed + data)[-_LONGEST_ANSWER:]
+        return bool(ready) and not self._ended
