@@ -55,6 +55,6 @@ def straight_block(
     )
 
 
-def slowed(block: Block, speed: float) -> Block:
-    """The same move no quicker than `speed` (units/s along the path, > 0)."""
-    return replace(block, speed=min(block.speed, speed))
+def slowed(block: Block, speed: float, acceleration: float = math.inf) -> Block:
+    """The same move no quicker than `speed` (units/s along the path, > 0) and `acceleration` (units/s^2, > 0)."""
+    return replace(block, speed=min(block.speed, speed), acceleration=min(block.acceleration, acceleration))
