@@ -6,6 +6,7 @@ and whatever goes wrong, it is closed before anything else happens.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -108,7 +109,7 @@ class RunLoop:
         self._station = station
         self._journal = journal
         self._targets = plan.route.segment_targets().tolist()
-        self._marked_s: list[float] = []
+        self._marked_s: deque[float] = deque(maxlen=100)
         self._acted = False
         self._stands_still = True
 
@@ -171,7 +172,7 @@ class RunLoop:
                 standing = segment
             self._mark(segment, number)
             left = len(to_do) - index - 1
-            self._station.progress.done(total - left, total, self._time_left(mover, to_do[index + 1 :]))
+            self._station.progress.done(total - left, total, self._time_left(left))
 
     def _rest_at(self, mover: AxisMover, segment: int) -> None:
         station = self._station
@@ -238,19 +239,11 @@ class RunLoop:
             self._station.stop.check()
             self._station.clock.sleep(min(left_s, 0.1))
 
-    def _time_left(self, mover: AxisMover, to_do: list[PassKey]) -> float:
-        """Moves and settling still to come, and the passes at the mean of those marked so far, s."""
-        mean_s = sum(self._marked_s) / len(self._marked_s)
-        left_s, at = mean_s * len(to_do), mover.at
-        for segment in dict.fromkeys(segment for segment, _ in to_do[: 10 * self._setup.job.mark.passes]):
-            target = self._targets[segment - 1]
-            if target != at:
-                left_s += mover.duration(target, at) + self._plan.settle_s
-                at = target
-        further = len({segment for segment, _ in to_do}) - 10
-        if further > 0:
-            left_s += further * (float(self._plan.program.durations.mean()) + self._plan.settle_s)
-        return left_s
+    def _time_left(self, passes: int) -> float:
+        """Time for as many passes as are left: marking at the mean so far, moving and settling at the plan's mean, s."""
+        marking_s = passes * sum(self._marked_s) / len(self._marked_s)
+        moves = passes / self._setup.job.mark.passes
+        return marking_s + moves * (float(self._plan.program.durations.mean()) + self._plan.settle_s)
 
     # --- the end ---------------------------------------------------------------------------------------------------
 
