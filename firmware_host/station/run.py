@@ -240,7 +240,7 @@ class RunLoop:
             self._station.clock.sleep(min(left_s, 0.1))
 
     def _time_left(self, passes: int) -> float:
-        """Time for as many passes as are left: marking at the mean so far, moving and settling at the plan's mean, s."""
+        """Time for the passes left, s: marking at the mean so far, moving and settling at the plan's mean."""
         marking_s = passes * sum(self._marked_s) / len(self._marked_s)
         moves = passes / self._setup.job.mark.passes
         return marking_s + moves * (float(self._plan.program.durations.mean()) + self._plan.settle_s)
