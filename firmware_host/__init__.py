@@ -1,1 +1,196 @@
-"""circumstep: motion planning for a home-built rotary axis that turns round parts under a marking laser."""
+"""circumstep: motion planning for a home-built rotary axis that turns round parts under a marking laser.
+
+The public API, and nothing else. Names are looked up when they are first used, so that `import firmware_host` is quick.
+A run is: `load_job`, `plan_job`, `open_controller`, `run_job`.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from firmware_host.clock import Clock, ScaledClock, SystemClock, VirtualClock
+    from firmware_host.controller import Controller, Dialect, FileTrace, MemoryTrace
+    from firmware_host.errors import (
+        ControllerError,
+        FirmwareHostError,
+        GateError,
+        InputError,
+        JournalError,
+        LimitExceededError,
+        LinkError,
+        PlanError,
+        RunStoppedError,
+        SettingsMismatchError,
+    )
+    from firmware_host.model import Job, Machine, Motor, Setup, load_job, load_machine, load_motor, schema
+    from firmware_host.planning.export_rs274 import rs274_lines
+    from firmware_host.planning.export_table import moves_csv, moves_document
+    from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
+    from firmware_host.planning.limits import check_limits
+    from firmware_host.planning.moves import MoveProgram, Route
+    from firmware_host.planning.plan import JobPlan, plan_job
+    from firmware_host.planning.seams import Seams, TrueSizes
+    from firmware_host.planning.segments import SegmentPlan, plan_segments
+    from firmware_host.reporting.documents import segments_document
+    from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState, build_gate
+    from firmware_host.station.gate_command import CommandGate
+    from firmware_host.station.gate_operator import OperatorGate
+    from firmware_host.station.gate_timed import TimedGate
+    from firmware_host.station.known_scale import KnownScales, state_folder
+    from firmware_host.station.opening import open_controller
+    from firmware_host.station.operator import Operator, TerminalOperator
+    from firmware_host.station.record import PassRecord, RunRecord
+    from firmware_host.station.resume import Zero, resume_run
+    from firmware_host.station.run import Station, require_limits, run_job
+    from firmware_host.station.run_folder import RunFolder
+    from firmware_host.station.settings_write import write_for_plan
+
+_HOMES = MappingProxyType(
+    {
+        "Clock": "firmware_host.clock",
+        "ScaledClock": "firmware_host.clock",
+        "SystemClock": "firmware_host.clock",
+        "VirtualClock": "firmware_host.clock",
+        "Controller": "firmware_host.controller",
+        "Dialect": "firmware_host.controller",
+        "FileTrace": "firmware_host.controller",
+        "MemoryTrace": "firmware_host.controller",
+        "ControllerError": "firmware_host.errors",
+        "FirmwareHostError": "firmware_host.errors",
+        "GateError": "firmware_host.errors",
+        "InputError": "firmware_host.errors",
+        "JournalError": "firmware_host.errors",
+        "LimitExceededError": "firmware_host.errors",
+        "LinkError": "firmware_host.errors",
+        "PlanError": "firmware_host.errors",
+        "RunStoppedError": "firmware_host.errors",
+        "SettingsMismatchError": "firmware_host.errors",
+        "Job": "firmware_host.model",
+        "Machine": "firmware_host.model",
+        "Motor": "firmware_host.model",
+        "Setup": "firmware_host.model",
+        "load_job": "firmware_host.model",
+        "load_machine": "firmware_host.model",
+        "load_motor": "firmware_host.model",
+        "schema": "firmware_host.model",
+        "rs274_lines": "firmware_host.planning.export_rs274",
+        "moves_csv": "firmware_host.planning.export_table",
+        "moves_document": "firmware_host.planning.export_table",
+        "LimitCheck": "firmware_host.planning.limit_report",
+        "LimitReport": "firmware_host.planning.limit_report",
+        "Verdict": "firmware_host.planning.limit_report",
+        "check_limits": "firmware_host.planning.limits",
+        "MoveProgram": "firmware_host.planning.moves",
+        "Route": "firmware_host.planning.moves",
+        "JobPlan": "firmware_host.planning.plan",
+        "plan_job": "firmware_host.planning.plan",
+        "Seams": "firmware_host.planning.seams",
+        "TrueSizes": "firmware_host.planning.seams",
+        "SegmentPlan": "firmware_host.planning.segments",
+        "plan_segments": "firmware_host.planning.segments",
+        "segments_document": "firmware_host.reporting.documents",
+        "Gate": "firmware_host.station.gate",
+        "GateContext": "firmware_host.station.gate",
+        "PassRequest": "firmware_host.station.gate",
+        "PassState": "firmware_host.station.gate",
+        "build_gate": "firmware_host.station.gate",
+        "CommandGate": "firmware_host.station.gate_command",
+        "OperatorGate": "firmware_host.station.gate_operator",
+        "TimedGate": "firmware_host.station.gate_timed",
+        "KnownScales": "firmware_host.station.known_scale",
+        "state_folder": "firmware_host.station.known_scale",
+        "open_controller": "firmware_host.station.opening",
+        "Operator": "firmware_host.station.operator",
+        "TerminalOperator": "firmware_host.station.operator",
+        "PassRecord": "firmware_host.station.record",
+        "RunRecord": "firmware_host.station.record",
+        "Zero": "firmware_host.station.resume",
+        "resume_run": "firmware_host.station.resume",
+        "Station": "firmware_host.station.run",
+        "require_limits": "firmware_host.station.run",
+        "run_job": "firmware_host.station.run",
+        "RunFolder": "firmware_host.station.run_folder",
+        "write_for_plan": "firmware_host.station.settings_write",
+    }
+)
+
+__all__ = [
+    "Clock",
+    "CommandGate",
+    "Controller",
+    "ControllerError",
+    "Dialect",
+    "FileTrace",
+    "FirmwareHostError",
+    "Gate",
+    "GateContext",
+    "GateError",
+    "InputError",
+    "Job",
+    "JobPlan",
+    "JournalError",
+    "KnownScales",
+    "LimitCheck",
+    "LimitExceededError",
+    "LimitReport",
+    "LinkError",
+    "Machine",
+    "MemoryTrace",
+    "Motor",
+    "MoveProgram",
+    "Operator",
+    "OperatorGate",
+    "PassRecord",
+    "PassRequest",
+    "PassState",
+    "PlanError",
+    "Route",
+    "RunFolder",
+    "RunRecord",
+    "RunStoppedError",
+    "ScaledClock",
+    "Seams",
+    "SegmentPlan",
+    "SettingsMismatchError",
+    "Setup",
+    "Station",
+    "SystemClock",
+    "TerminalOperator",
+    "TimedGate",
+    "TrueSizes",
+    "Verdict",
+    "VirtualClock",
+    "Zero",
+    "build_gate",
+    "check_limits",
+    "load_job",
+    "load_machine",
+    "load_motor",
+    "moves_csv",
+    "moves_document",
+    "open_controller",
+    "plan_job",
+    "plan_segments",
+    "require_limits",
+    "resume_run",
+    "rs274_lines",
+    "run_job",
+    "schema",
+    "segments_document",
+    "state_folder",
+    "write_for_plan",
+]
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(home), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

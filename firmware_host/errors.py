@@ -86,12 +86,14 @@ class PlanError(FirmwareHostError, ValueError):
     unit: str
     limit: float
     remedy: str
+    source: str = ""
 
     exit_status: ClassVar[int] = EXIT_BAD_INPUT
 
     def message(self) -> str:
         unit = f" {self.unit}" if self.unit else ""
-        return f"{self.what}: {self.value:.6g}{unit}, limit {self.limit:.6g}{unit}. {self.remedy}"
+        where = f"{self.source}: " if self.source else ""
+        return f"{where}{self.what}: {self.value:.6g}{unit}, limit {self.limit:.6g}{unit}. {self.remedy}"
 
 
 @dataclass(eq=False)

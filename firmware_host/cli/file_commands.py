@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
@@ -70,16 +70,26 @@ def new_command(
     """Make a new file from a shipped one, to be filled in with your own values."""
     profiles = _kind(kind)
     example = like or {"jobs": "shaft-scale", "machines": "belt-chuck", "motors": "nema23-short"}[profiles]
-    target = Path(name) if name.endswith(".toml") else user_folder() / profiles / f"{name}.toml"
-    if target.exists():
-        raise InputError("is there already", "Choose another name; the old file is kept", source=str(target))
-    source = find_profile(profiles, example)
+    target = Path(name) if name.endswith(".toml") else user_folder() / profiles / f"{_profile_name(name)}.toml"
+    _, text = read_toml(find_profile(profiles, example))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(source, target)
+        with target.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        problem, remedy = "is there already", "Choose another name; the old file is kept"
+        raise InputError(problem, remedy, source=str(target)) from error
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", "Name another place", source=str(target)) from error
     output.lines([str(target)])
+
+
+def _profile_name(name: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
+        raise InputError(
+            f"{name[:100]!r} is no profile name", "Use letters, digits, dots and dashes; a path ends in .toml"
+        )
+    return name
 
 
 def _kind(word: str) -> ProfileKind:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
+import traceback
+from pathlib import Path
 from typing import Annotated
 
 import typer
 from typer.exceptions import TyperException
 
 from firmware_host.cli import controller_commands, demo, file_commands, output, plan_commands, run_commands
-from firmware_host.errors import EXIT_BAD_INPUT, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
+from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
 CAUTION = (
     "Software is no safety function: emergency stop, guards and interlocks are hardware (ISO 12100, ISO 13849-1, "
@@ -37,33 +39,68 @@ for group in (demo, plan_commands, run_commands, controller_commands, file_comma
     group.register(app)
 
 
-def main(arguments: list[str] | None = None) -> None:
+def main() -> None:
     """Run the command line and end the process with its status."""
-    given = sys.argv[1:] if arguments is None else arguments
-    sys.exit(run(given, debug="--debug" in given))
+    _open_missing_streams()
+    sys.exit(run(sys.argv[1:]))
 
 
-def run(arguments: list[str], *, debug: bool = False) -> int:
-    """Run the command line; returns the exit status."""
+def run(arguments: list[str]) -> int:
+    """Run the command line; returns the exit status. `--debug` may stand anywhere in `arguments`."""
+    given = [word for word in arguments if word != "--debug"]
+    try:
+        return _run(given, debug=len(given) < len(arguments))
+    except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
+        _discard_output()
+        return EXIT_STOPPED
+
+
+def _run(arguments: list[str], *, debug: bool) -> int:
+    """Run a command; every error but that of a vanished reader becomes a message and a status."""
     try:
         status = app(arguments, standalone_mode=False, prog_name="circumstep")
-    except FirmwareHostError as error:
-        if debug:
-            raise
-        output.remark(f"error: {error}", style="bold red")
-        return error.exit_status
-    except TyperException as error:
-        output.remark(f"error: {error}. See circumstep --help", style="bold red")
-        return EXIT_BAD_INPUT
-    except (typer.Abort, KeyboardInterrupt):
-        output.remark("interrupted", style="bold red")
-        return EXIT_STOPPED
+        sys.stdout.flush()
+        return status if isinstance(status, int) else EXIT_DONE
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return EXIT_LINK_FAULT
-    except Exception as error:
-        if debug:
-            raise
-        output.remark(f"internal error: {type(error).__name__}: {error}. Run again with --debug", style="bold red")
-        return EXIT_LINK_FAULT
-    return status if isinstance(status, int) else 0
+        raise
+    except SystemExit as error:  # how the option parser ends when a reader goes away while a command prints
+        if isinstance(error.__context__, BrokenPipeError):
+            raise error.__context__ from error
+        raise
+    except FirmwareHostError as error:
+        return _failed(f"error: {error}", error.exit_status, debug=debug)
+    except TyperException as error:
+        return _failed(
+            f"error: {error.format_message().rstrip('.')}. See circumstep --help", EXIT_BAD_INPUT, debug=debug
+        )
+    except (typer.Abort, KeyboardInterrupt):
+        return _failed("interrupted", EXIT_STOPPED, debug=debug)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename is not None else ""
+        return _failed(f"error: {where}{error.strerror or error}", EXIT_LINK_FAULT, debug=debug)
+    except Exception as error:  # noqa: BLE001  every error ends here as a message
+        words = f"internal error: {type(error).__name__}: {error}. Run again with --debug"
+        return _failed(words, EXIT_LINK_FAULT, debug=debug)
+
+
+def _failed(text: str, status: int, *, debug: bool) -> int:
+    """Say what went wrong, with the traceback if it was asked for; returns the status."""
+    if debug:
+        output.remark(traceback.format_exc().rstrip())
+    output.remark(text, style="bold red")
+    return status
+
+
+def _discard_output() -> None:
+    """Send what is still buffered for a reader that has gone to nowhere, so that the interpreter's end is silent."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
+
+
+def _open_missing_streams() -> None:
+    """A process may be started with its standard streams closed; then they lead nowhere."""
+    sys.stdin = sys.stdin or Path(os.devnull).open(encoding="utf-8")
+    sys.stdout = sys.stdout or Path(os.devnull).open("w", encoding="utf-8")
+    sys.stderr = sys.stderr or Path(os.devnull).open("w", encoding="utf-8")

@@ -21,9 +21,16 @@ def err() -> Console:
     return _console(sys.stderr)
 
 
+class _Console(Console):
+    """Leaves a reader that went away to whoever runs the command: the exit status is decided in one place."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def _console(stream: Any) -> Console:
     width = None if stream.isatty() else 160
-    return Console(file=stream, width=width, highlight=False, soft_wrap=not stream.isatty())
+    return _Console(file=stream, width=width, highlight=False, soft_wrap=not stream.isatty())
 
 
 def show(*things: RenderableType) -> None:
@@ -47,8 +54,12 @@ def remark(text: str, style: str = "") -> None:
 
 def document(value: Any) -> None:
     """Print one JSON document to standard output."""
-    json.dump(value, sys.stdout, indent=2, allow_nan=False)
-    sys.stdout.write("\n")
+    sys.stdout.write(document_text(value))
+
+
+def document_text(value: Any) -> str:
+    """One JSON document, all ASCII, so that no text in it drives a terminal."""
+    return json.dumps(value, indent=2, allow_nan=False) + "\n"
 
 
 def printable(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -12,13 +13,13 @@ from pydantic_core import PydanticCustomError
 from firmware_host.cli import output
 from firmware_host.cli.arguments import JobArgument, JsonOption
 from firmware_host.durable import write_whole
-from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
-from firmware_host.model import Setup, load_job
+from firmware_host.errors import EXIT_CHECK_FAILED, InputError, PlanError, QuantityError
+from firmware_host.model import Machine, Setup, load_job
 from firmware_host.planning.export_rs274 import rs274_lines
 from firmware_host.planning.export_table import moves_csv, moves_document
 from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.planning.seams import TrueSizes
+from firmware_host.planning.seams import AS_ENTERED, TrueSizes
 from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.documents import segments_document
 from firmware_host.reporting.tables import limit_lines, limit_table, move_table, seam_lines, segment_table
@@ -45,9 +46,12 @@ def segments(
     ] = "",
 ) -> None:
     """Show where the segments fall, why so many, and what to expect at the seams."""
-    setup = load_job(job)
     true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
-    plan = plan_job(setup, true=true)
+    setup = load_job(job)
+    if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
+        problem = f"machine {setup.job.machine!r} has no rollers"
+        raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
+    plan = _plan(setup, true)
     if json:
         output.document(segments_document(plan))
         return
@@ -58,7 +62,7 @@ def segments(
 
 def limits(job: JobArgument, json: JsonOption = False) -> None:
     """Check motor, driver, gearing and grip; status 1 if a limit fails."""
-    plan = plan_job(load_job(job))
+    plan = _plan(load_job(job))
     if json:
         output.document(plan.limits.as_json())
     else:
@@ -77,18 +81,40 @@ def moves(
     ] = None,
 ) -> None:
     """Show or export the moves: a table, RS-274 words, CSV or JSON."""
+    if json and format not in (MoveFormat.TABLE, MoveFormat.JSON):
+        raise InputError(f"--json and --format {format.value} contradict each other", "Give one of them")
+    if output_file is not None and not json and format is MoveFormat.TABLE:
+        raise InputError("the table is only shown, never saved", "Add --format rs274, csv or json", key="--output")
     setup = load_job(job)
-    plan = plan_job(setup)
-    if json or format is MoveFormat.JSON:
-        output.document(moves_document(plan.program))
-    elif format is MoveFormat.TABLE:
+    plan = _plan(setup)
+    if format is MoveFormat.TABLE and not json:
         output.show(move_table(plan.program))
+        return
+    text = _export(MoveFormat.JSON if json else format, setup, plan)
+    if output_file is None:
+        typer.echo(text, nl=False)
     else:
-        text = moves_csv(plan.program) if format is MoveFormat.CSV else _rs274(setup, plan)
-        if output_file is None:
-            typer.echo(text, nl=False)
-        else:
-            _save(output_file, text)
+        _save(output_file, text)
+
+
+def _plan(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:
+    """Plan; an error that does not say in which file the trouble lies is completed."""
+    try:
+        return plan_job(setup, true=true)
+    except PlanError as error:
+        raise replace(error, source=error.source or setup.job_source) from error
+    except InputError as error:
+        belongs_to_machine = error.key.partition(".")[0] in Machine.model_fields
+        source = setup.machine_source if belongs_to_machine else setup.job_source
+        raise replace(error, source=error.source or source) from error
+
+
+def _export(format: MoveFormat, setup: Setup, plan: JobPlan) -> str:
+    if format is MoveFormat.CSV:
+        return moves_csv(plan.program)
+    if format is MoveFormat.JSON:
+        return output.document_text(moves_document(plan.program))
+    return _rs274(setup, plan)
 
 
 def _rs274(setup: Setup, plan: JobPlan) -> str:

@@ -1,0 +1,65 @@
+"""`demo` as a process of its own: a whole job over a pseudo-terminal, the counter against the plan."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.cli.command import call
+
+JOBS = ("shaft-scale", "bottle-band", "heavy-shaft", "sleeve-label")
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_demo_marks_every_pass_with_the_step_counter_on_the_plan(job: str, tmp_path: Path) -> None:
+    planned = [move["target_microstep"] for move in json.loads(call("moves", job, "--json").out)["moves"]]
+    ended = call("demo", job, "--clock", "50", "--keep", str(tmp_path / "kept"))
+    assert ended.status == 0, ended.err
+    passes = ended.out.partition("\nPasses\n")[2].splitlines()
+    assert passes[0].split() == ["segment", "pass", "planned", "reported", "step", "counter", "error", "gate"]
+    rows = [line.split() for line in passes if re.match(r"\s*\d", line)]
+    each = len(rows) // len(planned)
+    assert [int(row[2]) for row in rows] == [target for target in planned for _ in range(each)]
+    assert all(row[4] == row[2] and row[5:] == ["+0", "done"] for row in rows)
+    count = len(rows)
+    assert f"done: {count} of {count} passes marked; the motor's step counter is the plan's at {count} of" in ended.out
+    assert f"{count} of {count} passes marked, about 0 s left" in ended.err
+    assert "Traceback" not in ended.err
+
+
+def test_demo_tells_the_plan_the_limits_and_what_it_wrote(tmp_path: Path) -> None:
+    ended = call("demo", "--clock", "200", "--keep", str(tmp_path))
+    assert ended.status == 0
+    for words in (
+        "Job: graduated shaft, 60 mm of arc. Machine: belt-reduced chuck, 60:20.",
+        "Segments\n",
+        "Limits\n",
+        "Verdict: holds",
+        "of its settings did not fit and were written.",
+        "steps per unit",
+        f"Run folder: {tmp_path}",
+    ):
+        assert words in ended.out
+
+
+def test_demo_leaves_nothing_behind_in_the_working_folder(tmp_path: Path) -> None:
+    assert call("demo", "sleeve-label", "--clock", "200").status == 0
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_kept_run_folder_holds_the_promised_record(tmp_path: Path) -> None:
+    assert call("demo", "--clock", "200", "--keep", str(tmp_path)).status == 0
+    (folder,) = (path.parent for path in tmp_path.glob("*/record.json"))
+    assert {path.name for path in folder.iterdir()} >= {"record.json", "journal.jsonl", "trace.jsonl", "setup.json"}
+    record = json.loads((folder / "record.json").read_text())
+    assert record["outcome"] == "done"
+    assert [(entry["segment"], entry["number"]) for entry in record["passes"]] == [
+        (segment, number) for segment in range(1, 7) for number in (1, 2)
+    ]
+    for entry in record["passes"]:
+        assert entry["status"] == "done"
+        assert abs(entry["reported_microstep"] - entry["planned_microstep"]) < 0.5
+        assert entry["at_rest"] <= entry["gate_open"] <= entry["gate_closed"]

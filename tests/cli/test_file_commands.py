@@ -1,0 +1,142 @@
+"""`profile` and `schema`: the files that ship, the user's own, and what a file may hold."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from firmware_host.model import Job, Machine, Motor
+from tests.cli.conftest import Circumstep
+
+ROOT = Path(__file__).resolve().parents[2]
+KINDS = {"job": "jobs", "machine": "machines", "motor": "motors"}
+
+
+def test_list_names_every_shipped_file(circumstep: Circumstep) -> None:
+    ended = circumstep("profile", "list", "--json")
+    assert ended.status == 0
+    listed = {(entry["kind"], entry["name"]) for entry in json.loads(ended.out)}
+    there = {(kind, path.stem) for kind, folder in KINDS.items() for path in (ROOT / "profiles" / folder).iterdir()}
+    assert listed == there
+    assert all(entry["shipped"] and Path(entry["file"]).is_file() for entry in json.loads(ended.out))
+    lines = circumstep("profile", "list").out.splitlines()
+    assert {tuple(line.split()[:2]) for line in lines} == there
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_show_and_check_take_every_shipped_file(circumstep: Circumstep, kind: str) -> None:
+    for path in (ROOT / "profiles" / KINDS[kind]).iterdir():
+        assert circumstep("profile", "show", kind, path.stem).out == path.read_text(encoding="utf-8")
+        checked = circumstep("profile", "check", kind, path.stem)
+        assert (checked.status, checked.out) == (0, f"{kind} {path.stem}: well-formed\n")
+
+
+def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circumstep, tmp_path: Path) -> None:
+    assert circumstep("profile", "new", "job", "own.toml").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml").status == 0
+    own, machine = tmp_path / "own.toml", tmp_path / "m.toml"
+    own.write_text(own.read_text().replace('"belt-chuck"', '"m.toml"'))
+    assert circumstep("profile", "check", "job", "own.toml").status == 0
+    machine.write_text(machine.read_text().replace("driven_teeth = 60", "driven_teeth = 0"))
+    ended = circumstep("profile", "check", "job", "own.toml")
+    assert ended.status == 2
+    assert ended.err.startswith("error: m.toml:16: gearing.0.driven_teeth: ")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_new_makes_a_file_that_is_well_formed_and_never_replaces_one(
+    circumstep: Circumstep, tmp_path: Path, kind: str
+) -> None:
+    made = circumstep("profile", "new", kind, "mine")
+    path = tmp_path / "xdg_config_home" / "circumstep" / KINDS[kind] / "mine.toml"
+    assert (made.status, made.out) == (0, f"{path}\n")
+    assert circumstep("profile", "check", kind, "mine").status == 0
+    path.write_text("kept = true\n")
+    again = circumstep("profile", "new", kind, "mine")
+    assert (again.status, again.out) == (2, "")
+    assert again.err.startswith(f"error: {path}: is there already")
+    assert path.read_text() == "kept = true\n"
+
+
+def test_new_starts_from_the_profile_named(circumstep: Circumstep, tmp_path: Path) -> None:
+    assert circumstep("profile", "new", "machine", "m.toml", "--like", "two-rollers").status == 0
+    assert tomllib.loads((tmp_path / "m.toml").read_text())["drive"]["kind"] == "rollers"
+    ended = circumstep("profile", "new", "machine", "n.toml", "--like", "two-roler")
+    assert ended.status == 2
+    assert "Did you mean 'two-rollers'?" in ended.err
+    assert not (tmp_path / "n.toml").exists()
+
+
+def test_new_says_where_it_cannot_write(circumstep: Circumstep, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    ended = circumstep("profile", "new", "job", "file/own.toml")
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err.startswith("error: file/own.toml: ")
+
+
+def test_a_users_own_file_hides_the_shipped_one_of_its_name(circumstep: Circumstep) -> None:
+    assert circumstep("profile", "new", "job", "shaft-scale", "--like", "sleeve-label").status == 0
+    listed = {entry["name"]: entry["shipped"] for entry in json.loads(circumstep("profile", "list", "--json").out)}
+    assert listed["shaft-scale"] is False
+    assert listed["bottle-band"] is True
+    assert "brass sleeve" in circumstep("profile", "show", "job", "shaft-scale").out
+
+
+# --- JSON Schema, checked with the package jsonschema (draft 2020-12) --------------------------------------------
+
+
+def schema_of(circumstep: Circumstep, kind: str) -> dict[str, Any]:
+    ended = circumstep("schema", kind)
+    assert (ended.status, ended.err) == (0, "")
+    document: dict[str, Any] = json.loads(ended.out)
+    return document
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_schema_is_well_formed_and_takes_every_shipped_file(circumstep: Circumstep, kind: str) -> None:
+    schema = schema_of(circumstep, kind)
+    assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    Draft202012Validator.check_schema(schema)
+    validator = Draft202012Validator(schema)
+    for path in (ROOT / "profiles" / KINDS[kind]).iterdir():
+        assert list(validator.iter_errors(tomllib.loads(path.read_text(encoding="utf-8")))) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "old", "new", "place"),
+    [
+        ("job", 'diameter = "50 mm"', "diameter = 50", ["part", "diameter"]),
+        ("job", 'diameter = "50 mm"', 'diameter = "50"', ["part", "diameter"]),
+        ("job", "passes = 2", "passes = 0", ["mark", "passes"]),
+        ("job", "passes = 2", "pases = 2", ["mark"]),
+        ("machine", "driven_teeth = 60", "driven_teeth = 0", ["gearing", 0, "driven_teeth"]),
+        ("machine", 'letter = "A"', 'letter = "Q"', ["axis", "letter"]),
+        ("motor", 'holding_torque = "1.10 N*m"', "holding_torque = 1.1", ["holding_torque"]),
+    ],
+    ids=["bare-number", "no-unit", "no-pass", "unknown-key", "no-teeth", "axis-letter", "bare-torque"],
+)
+def test_a_schema_refuses_what_the_program_refuses(
+    circumstep: Circumstep, kind: str, old: str, new: str, place: list[str | int]
+) -> None:
+    name = {"job": "shaft-scale", "machine": "belt-chuck", "motor": "nema23-short"}[kind]
+    text = circumstep("profile", "show", kind, name).out
+    assert old in text
+    errors = Draft202012Validator(schema_of(circumstep, kind)).iter_errors(tomllib.loads(text.replace(old, new)))
+    leaves = [inner for error in errors for inner in (error, *(error.context or ()))]
+    assert place in [list(error.absolute_path) for error in leaves]
+
+
+@pytest.mark.parametrize(("kind", "model"), [("job", Job), ("machine", Machine), ("motor", Motor)])
+def test_a_schema_names_every_key_of_the_model(
+    circumstep: Circumstep, kind: str, model: type[Job] | type[Machine] | type[Motor]
+) -> None:
+    schema = schema_of(circumstep, kind)
+    assert set(schema["properties"]) == set(model.model_fields)
+    assert schema["additionalProperties"] is False
+    needed = {name for name, field in model.model_fields.items() if field.is_required()}
+    assert set(schema["required"]) == needed

@@ -1,0 +1,240 @@
+"""`segments`, `limits` and `moves`: the documents they promise, the exports, the statuses."""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+import json
+import math
+from pathlib import Path
+
+import pygcode
+import pytest
+
+from tests.cli.conftest import Circumstep
+
+JOBS = ("bottle-band", "heavy-shaft", "shaft-scale", "sleeve-label")
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_segments_prints_one_document_of_the_promised_shape(circumstep: Circumstep, job: str) -> None:
+    ended = circumstep("segments", job, "--json")
+    assert (ended.status, ended.err) == (0, "")
+    document = json.loads(ended.out)
+    segments, seams = document["segments"], document["seams"]
+    assert document["focus"] in ("crown", "balanced")
+    assert [segment["index"] for segment in segments] == list(range(1, len(segments) + 1))
+    for segment in segments:
+        assert set(segment) == {"index", "start_deg", "end_deg", "centre_deg", "arc_mm"}
+        assert segment["end_deg"] - segment["start_deg"] <= document["max_segment_deg"] * (1 + 1e-9)
+        assert segment["centre_deg"] == pytest.approx((segment["start_deg"] + segment["end_deg"]) / 2)
+    for left, right in itertools.pairwise(segments):
+        assert left["end_deg"] == pytest.approx(right["start_deg"], abs=1e-9)
+    assert all(set(seam) == {"at_deg", "predicted_gap_mm", "uncertainty_mm"} for seam in seams)
+    assert len(seams) == len(segments) - 1 + document["closing_seam"]
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_moves_prints_one_document_of_the_promised_shape(circumstep: Circumstep, job: str) -> None:
+    ended = circumstep("moves", job, "--json")
+    assert (ended.status, ended.err) == (0, "")
+    document = json.loads(ended.out)
+    standing = 0
+    for number, move in enumerate(document["moves"], 1):
+        assert set(move) >= {"segment", "target_microstep", "delta_microsteps", "angle_deg", "duration_s"}
+        assert move["segment"] == number
+        assert move["target_microstep"] - standing == move["delta_microsteps"]
+        assert (move["duration_s"] > 0) == (move["delta_microsteps"] != 0 or move["via_microstep"] is not None)
+        standing = move["target_microstep"]
+
+
+def test_the_number_of_microsteps_per_turn_is_exact(circumstep: Circumstep) -> None:
+    # By hand: chuck 200 * 16 * 60/20; rollers 200 * 32 * 80/25.4 = 2560000/127.
+    for job, exact in (("shaft-scale", "9600"), ("bottle-band", "2560000/127")):
+        assert json.loads(circumstep("moves", job, "--json").out)["microsteps_per_part_revolution"] == exact
+
+
+def test_six_segments_of_ten_millimetres_land_where_hand_arithmetic_puts_them(circumstep: Circumstep) -> None:
+    moves = json.loads(circumstep("moves", "shaft-scale", "--json").out)["moves"]
+    assert [move["target_microstep"] for move in moves] == [0, 611, 1222, 1833, 2445, 3056]
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_limits_prints_one_document_of_the_promised_shape(circumstep: Circumstep, job: str) -> None:
+    ended = circumstep("limits", job, "--json")
+    assert (ended.status, ended.err) == (0, "")
+    document = json.loads(ended.out)
+    assert document["verdict"] in ("holds", "holds narrowly", "not known")
+    keys = {"name", "value", "limit", "unit", "margin", "verdict", "formula", "source"}
+    assert all(set(check) == keys and check["formula"] and check["source"] for check in document["checks"])
+    names = {check["name"] for check in document["checks"]}
+    assert names >= {"torque-accelerating", "torque-braking", "step-rate-driver", "inertia-ratio"}
+    assert ("grip" in names) == (job == "bottle-band")
+
+
+def hasty_job(folder: Path, circumstep: Circumstep) -> str:
+    path = folder / "hasty.toml"
+    path.write_text(
+        circumstep("profile", "show", "job", "shaft-scale").out.replace(
+            "[index]", '[index]\nspeed = "1000 deg/s"\nacceleration = "500000 deg/s^2"'
+        ),
+        encoding="utf-8",
+    )
+    return str(path)
+
+
+def test_limits_ends_with_status_1_when_a_limit_fails_and_still_prints_its_document(
+    circumstep: Circumstep, tmp_path: Path
+) -> None:
+    ended = circumstep("limits", hasty_job(tmp_path, circumstep), "--json")
+    assert ended.status == 1
+    document = json.loads(ended.out)
+    assert document["verdict"] == "fails"
+    torque = next(check for check in document["checks"] if check["name"] == "torque-accelerating")
+    assert torque["verdict"] == "fails"
+    assert torque["value"] > torque["limit"] > 0 > torque["margin"]
+
+
+def test_a_failing_limit_is_told_with_its_formula_and_what_to_change(circumstep: Circumstep, tmp_path: Path) -> None:
+    ended = circumstep("limits", hasty_job(tmp_path, circumstep))
+    assert ended.status == 1
+    assert "torque-accelerating fails: J_m*alpha_m + " in ended.out
+    assert "Lower index.acceleration or index.speed" in ended.out
+
+
+def test_run_and_demo_refuse_a_job_whose_limits_fail_before_a_port_is_looked_for(
+    circumstep: Circumstep, tmp_path: Path
+) -> None:
+    job = hasty_job(tmp_path, circumstep)
+    for command in (("run", job), ("demo", job)):
+        ended = circumstep(*command)
+        assert ended.status == 1
+        assert ended.err.startswith("error: the plan exceeds its limits: torque-accelerating: ")
+    assert not (tmp_path / "runs").exists()
+
+
+def test_tables_name_every_segment_and_every_limit(circumstep: Circumstep) -> None:
+    segments = circumstep("segments", "shaft-scale")
+    assert segments.status == 0
+    assert "6 segments (fewest equal segments)" in segments.out
+    assert "at most 22.96 deg is allowed, by depth of focus" in segments.out
+    assert "If the part diameter entered is too large, the part turns too little and marks overlap" in segments.out
+    limits = circumstep("limits", "shaft-scale")
+    assert limits.status == 0
+    assert "An estimate from the data given: prove it on the machine, first without the laser." in limits.out
+    moves = circumstep("moves", "shaft-scale")
+    assert [line.split()[1] for line in moves.out.splitlines() if line.split()[0].isdigit()] == [
+        "0", "611", "1222", "1833", "2445", "3056"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("true", "sign"), [("45 mm", -1), ("55 mm", +1)], ids=["too-thin", "too-thick"])
+def test_a_true_diameter_shows_overlaps_or_gaps_of_the_predicted_size(
+    circumstep: Circumstep, true: str, sign: int
+) -> None:
+    # Circle geometry: the surface travels arc * true/entered, so each 10 mm seam is off by 10 mm * (true/50 - 1).
+    seams = json.loads(circumstep("segments", "shaft-scale", "--true-diameter", true, "--json").out)["seams"]
+    half_microstep_mm = math.pi * 55 / 9600
+    for seam in seams:
+        assert seam["predicted_gap_mm"] == pytest.approx(sign * 1.0, abs=half_microstep_mm)
+
+
+def test_a_true_roller_shows_at_the_seams_of_a_part_on_rollers(circumstep: Circumstep) -> None:
+    document = json.loads(circumstep("segments", "bottle-band", "--true-roller", "25.908 mm", "--json").out)
+    arc = document["segments"][0]["arc_mm"]
+    step_mm = math.pi * 80 * 127 / 2560000
+    for seam in document["seams"][:-1]:
+        assert seam["predicted_gap_mm"] == pytest.approx(0.02 * arc, abs=1.03 * step_mm)
+    assert document["closing_seam"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--true-diameter", "50"), "--true-diameter: '50' has no unit"),
+        (("--true-diameter", "50 kg"), "--true-diameter: 'kg' is not a unit of length"),
+        (("--true-diameter", "0 mm"), "--true-diameter: '0 mm' must be greater than zero"),
+        (("--true-roller", "20 mm"), "--true-roller: machine 'belt-chuck' has no rollers"),
+    ],
+    ids=["bare-number", "wrong-unit", "zero", "no-rollers"],
+)
+def test_a_true_size_that_cannot_be_is_refused(circumstep: Circumstep, options: tuple[str, ...], words: str) -> None:
+    ended = circumstep("segments", "shaft-scale", *options)
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err.startswith(f"error: {words}")
+
+
+def test_csv_has_the_same_moves_as_the_document(circumstep: Circumstep) -> None:
+    rows = list(csv.DictReader(io.StringIO(circumstep("moves", "heavy-shaft", "--format", "csv").out)))
+    moves = json.loads(circumstep("moves", "heavy-shaft", "--format", "json").out)["moves"]
+    assert len(rows) == len(moves) > 5
+    for row, move in zip(rows, moves, strict=True):
+        assert int(row["segment"]) == move["segment"]
+        assert int(row["target_microstep"]) == move["target_microstep"]
+        assert float(row["duration_s"]) == move["duration_s"]
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_rs274_read_by_pygcode_gives_the_planned_angles(circumstep: Circumstep, job: str) -> None:
+    # Outside check: pygcode's reading of the words. Its angle is the coordinate over 360 units of the drive's shaft.
+    ended = circumstep("moves", job, "--format", "rs274")
+    assert (ended.status, ended.err) == (0, "")
+    document = json.loads(circumstep("moves", job, "--json").out)
+    microsteps_per_shaft_turn = {"shaft-scale": 9600, "heavy-shaft": 96000, "sleeve-label": 6400, "bottle-band": 6400}
+    per_unit = round(microsteps_per_shaft_turn[job] / 360, 3)
+    letter = "Y" if job == "bottle-band" else "A"
+    reached = []
+    for text in ended.out.splitlines():
+        line = pygcode.Line(text)
+        words = {word.letter: word.value for code in line.block.gcodes for word in code.params.values()}
+        if line.comment is not None and line.comment.text.startswith("segment "):
+            reached.append(round(words[letter] * per_unit, 2))
+    assert reached == pytest.approx([move["target_microstep"] for move in document["moves"]], abs=0.05)
+
+
+def test_a_program_has_one_stop_for_each_pass_and_ends(circumstep: Circumstep) -> None:
+    lines = circumstep("moves", "shaft-scale", "--format", "rs274").out.splitlines()
+    assert sum(line.startswith("M0") for line in lines) == 12
+    assert lines[-1] == "M2"
+    assert max(map(len, lines)) < 80
+
+
+@pytest.mark.parametrize("format", ["rs274", "csv", "json"])
+def test_output_writes_the_same_bytes_to_a_file(circumstep: Circumstep, tmp_path: Path, format: str) -> None:
+    shown = circumstep("moves", "shaft-scale", "--format", format)
+    saved = circumstep("moves", "shaft-scale", "--format", format, "--output", str(tmp_path / "moves.out"))
+    assert (saved.status, saved.out, saved.err) == (0, "", "")
+    assert (tmp_path / "moves.out").read_bytes() == shown.out.encode()
+
+
+def test_json_option_and_json_format_print_the_same_and_both_can_be_saved(
+    circumstep: Circumstep, tmp_path: Path
+) -> None:
+    by_option = circumstep("moves", "shaft-scale", "--json")
+    assert by_option.out == circumstep("moves", "shaft-scale", "--format", "json").out
+    assert circumstep("moves", "shaft-scale", "--json", "--output", str(tmp_path / "m.json")).out == ""
+    assert (tmp_path / "m.json").read_text() == by_option.out
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--output", "x.txt"), "--output: the table is only shown, never saved. Add --format"),
+        (("--format", "csv", "--json"), "--json and --format csv contradict each other"),
+        (("--format", "csv", "--output", "none/x.csv"), "none/x.csv: cannot be written (No such file or directory)"),
+    ],
+    ids=["table-to-a-file", "two-formats", "no-such-folder"],
+)
+def test_moves_refuses_what_it_could_only_half_do(
+    circumstep: Circumstep, options: tuple[str, ...], words: str, tmp_path: Path
+) -> None:
+    ended = circumstep("moves", "shaft-scale", *options)
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err.startswith(f"error: {words}")
+    assert not (tmp_path / "x.txt").exists()
+
+
+def test_a_job_of_the_users_own_folder_is_found_by_its_name(circumstep: Circumstep, tmp_path: Path) -> None:
+    assert circumstep("profile", "new", "job", "mine").status == 0
+    assert circumstep("segments", "mine", "--json").out == circumstep("segments", "shaft-scale", "--json").out

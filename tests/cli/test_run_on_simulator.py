@@ -1,0 +1,247 @@
+"""`run`, `resume` and `controller ...` as processes, on a controller that `controller simulate` serves."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.cli.command import Program, call
+
+JOB = """\
+version = 1
+name = "three segments"
+machine = "belt-chuck"
+[part]
+kind = "solid"
+diameter = "50 mm"
+length = "120 mm"
+mass = "1.85 kg"
+mass_offset = "0.1 mm"
+overhang = "60 mm"
+[mark]
+arc = "30 mm"
+[window]
+half_depth = "0.5 mm"
+"""
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> str:
+    path = tmp_path / "job.toml"
+    path.write_text(JOB, encoding="utf-8")
+    return str(path)
+
+
+@contextmanager
+def simulated(kind: str = "pty", *options: str) -> Iterator[str]:
+    """A simulated controller in a process of its own; gives the port."""
+    with Program("controller", "simulate", "--kind", kind, "--clock", "20", *options) as board:
+        yield board.wait_for("out", "\n").strip()
+        board.interrupt()
+        assert board.end().status == 0
+
+
+def stored(port: str) -> dict[str, object]:
+    facts: dict[str, object] = json.loads(call("controller", "show", "--port", port, "--json").out)
+    return facts
+
+
+@pytest.mark.parametrize("kind", ["pty", "socket"])
+def test_a_job_runs_on_a_served_controller(kind: str, job: str, tmp_path: Path) -> None:
+    with simulated(kind) as port:
+        ended = call("run", job, "--port", port, "--without-marking", "--json")
+    assert ended.status == 0, ended.err
+    record = json.loads(ended.out)
+    # By hand: 9600 microsteps a turn, 10 mm of 50 mm * pi = 611.15 microsteps.
+    assert [entry["planned_microstep"] for entry in record["passes"]] == [0, 611, 1222]
+    assert all(entry["status"] == "done" for entry in record["passes"])
+    assert all(abs(entry["reported_microstep"] - entry["planned_microstep"]) < 0.5 for entry in record["passes"])
+    (folder,) = (tmp_path / "runs").iterdir()
+    assert json.loads((folder / "record.json").read_text()) == record
+    assert "3 of 3 passes marked" in ended.err
+    assert "AT REST: mark segment 3 of 3, pass 1 of 1" in ended.err
+
+
+def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, tmp_path: Path) -> None:
+    with simulated() as port:
+        with Program("run", job, "--port", port) as run:
+            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.say("\n")
+            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            run.interrupt()
+            stopped = run.end()
+        assert stopped.status == 4
+        told = re.search(r"error: stopped \(Ctrl-C\); go on with: circumstep resume (\S+)\n$", stopped.err)
+        assert told is not None
+        assert "GATE CLOSED: do not mark." in stopped.err
+        record = json.loads((tmp_path / told[1] / "record.json").read_text())
+        assert record["outcome"] == "stopped"
+        assert [entry["status"] for entry in record["passes"]] == ["done", "unknown", "to do"]
+
+        asked = call("resume", told[1], "--without-marking")
+        assert asked.status == 4
+        assert "nobody can answer" in asked.err
+
+        resumed = call("resume", told[1], "--without-marking", "--assume", "not-done", "--json")
+        assert resumed.status == 0, resumed.err
+        assert re.findall(r"AT REST: mark segment (\d)", resumed.err) == ["2", "3"]
+        assert [entry["status"] for entry in json.loads(resumed.out)["passes"]] == ["done"] * 3
+
+        again = call("resume", told[1])
+        assert again.status == 2
+        assert "the run is done: nothing is left" in again.err
+
+
+def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> None:
+    with simulated() as port:
+        with Program("run", job, "--port", port, "--without-marking") as run:
+            run.wait_for("err", "2 of 3 passes marked")
+            run.interrupt()
+            stopped = run.end()
+        assert stopped.status == 4
+        folder = stopped.err.split()[-1]
+        resumed = call("resume", folder, "--without-marking", "--assume", "done")
+    assert resumed.status == 0, resumed.err
+    assert re.findall(r"AT REST: mark segment (\d)", resumed.err) == ["3"]
+
+
+def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> None:
+    with simulated() as port:
+        with Program("run", job, "--port", port) as run:
+            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.interrupt()
+            folder = run.end().err.split()[-1]
+        unproved = call("resume", folder, "--without-marking", "--assume", "not-done")
+        assert unproved.status == 3
+        assert "the part's position cannot be proved" in unproved.err
+        assert "--zero set-anew" in unproved.err
+        proved = call("resume", folder, "--without-marking", "--assume", "not-done", "--zero", "set-anew")
+        assert proved.status == 0, proved.err
+
+
+def test_the_operator_gate_takes_enter_for_each_pass_and_s_for_a_stop(job: str) -> None:
+    with simulated() as port:
+        with Program("run", job, "--port", port) as run:
+            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.say("\n")
+            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            run.say("s\n")
+            ended = run.end()
+        assert ended.status == 4
+        assert "error: stopped (by the operator); go on with: circumstep resume " in ended.err
+
+
+def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(job: str, tmp_path: Path) -> None:
+    with simulated("pty", "--delivered") as port:
+        refused = call("run", job, "--port", port, "--without-marking")
+        assert refused.status == 1
+        assert "the controller's settings do not fit the plan: steps per unit" in refused.err
+        fix = f"circumstep controller settings write {job} --port {port}"
+        assert refused.err.endswith(f"Fix: {fix}\n")
+        before = stored(port)
+        assert before["steps_per_unit"] == "100.000"
+
+        compared = call("controller", "settings", "compare", job, "--port", port)
+        assert compared.status == 1
+        assert "steps per unit" in compared.out
+        assert fix in compared.out
+
+        written = call(*fix.split()[1:])
+        assert written.status == 0, written.err
+        # By hand: 9600 microsteps a turn over 360 deg, three decimals.
+        assert stored(port)["steps_per_unit"] == "26.667"
+        fitting = call("controller", "settings", "compare", job, "--port", port, "--json")
+        assert (fitting.status, json.loads(fitting.out)) == (0, [])
+        assert call("run", job, "--port", port, "--without-marking").status == 0
+
+        backup = re.search(r"restore (\S+\.json) brings", written.out)
+        assert backup is not None
+        assert Path(backup[1]).is_relative_to(tmp_path)
+        assert call("controller", "settings", "restore", backup[1], "--port", port).status == 0
+        after = stored(port)
+    assert {key: after[key] for key in after if key != "position_units"} == {
+        key: before[key] for key in before if key != "position_units"
+    }
+
+
+def test_write_settings_option_writes_and_runs_in_one_go(job: str) -> None:
+    with simulated("pty", "--delivered") as port:
+        ended = call("run", job, "--port", port, "--without-marking", "--write-settings")
+        assert ended.status == 0, ended.err
+        assert "settings written and read back; the old ones are in " in ended.err
+        assert stored(port)["steps_per_unit"] == "26.667"
+
+
+def test_show_and_find_tell_what_answers(job: str) -> None:
+    with simulated() as port:
+        facts = stored(port)
+        assert (facts["port"], facts["state"], facts["axis"]) == (port, "ready", "A")
+        assert facts["released_at_rest_after_ms"] is None or isinstance(facts["released_at_rest_after_ms"], int)
+        found = call("controller", "find", "--port", port, "--yes", "--json")
+    assert found.status == 0
+    assert [(entry["port"], entry["dialect"]) for entry in json.loads(found.out)] == [(port, "status-query")]
+
+
+def test_a_second_owner_of_the_port_is_refused_and_the_first_goes_on(job: str) -> None:
+    with simulated() as port, Program("run", job, "--port", port) as run:
+        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        second = call("controller", "show", "--port", port)
+        assert second.status == 3
+        assert second.err.startswith(f"error: port {port}: held by process ")
+        for segment in (2, 3):
+            run.say("\n")
+            run.wait_for("err", f"AT REST: mark segment {segment} of 3")
+        run.say("\n")
+        assert run.end().status == 0
+
+
+def test_a_run_without_a_port_is_bad_usage(job: str, tmp_path: Path) -> None:
+    ended = call("run", job)
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err.startswith("error: no port is named. Give --port DEVICE, or link.port in the machine file")
+    assert not (tmp_path / "runs").exists()
+
+
+@pytest.mark.parametrize("port", ["none", "socket://127.0.0.1:1"], ids=["no-device", "nobody-listens"])
+def test_a_port_that_is_not_there_is_a_link_fault(job: str, port: str, tmp_path: Path) -> None:
+    url = port if "://" in port else str(tmp_path / port)
+    for command in (("run", job), ("controller", "show"), ("controller", "settings", "compare", job)):
+        ended = call(*command, "--port", url)
+        assert (ended.status, ended.out) == (3, "")
+        assert ended.err.startswith(f"error: port {url}: ")
+        assert len(ended.err.splitlines()) <= 2
+
+
+def test_a_controller_that_goes_away_in_the_middle_ends_the_run_with_status_3(job: str) -> None:
+    with Program("controller", "simulate", "--kind", "pty", "--clock", "20") as board:
+        port = board.wait_for("out", "\n").strip()
+        with Program("run", job, "--port", port) as run:
+            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            board.interrupt()
+            assert board.end().status == 0
+            ended = run.end()
+    assert ended.status == 3
+    assert "GATE CLOSED: do not mark." in ended.err
+    assert ended.err.splitlines()[-1].startswith("error: port ")
+
+
+def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_each_pass(
+    job: str, tmp_path: Path
+) -> None:
+    Path(job).write_text(JOB + '[gate]\nkind = "command"\ntimeout = "20 s"\n', encoding="utf-8")
+    marks = tmp_path / "marks.txt"
+    program = tmp_path / "mark"
+    program.write_text(f'#!/bin/sh\necho "$CIRCUMSTEP_SEGMENT/$CIRCUMSTEP_SEGMENTS" >> {marks}\n', encoding="utf-8")
+    program.chmod(0o755)
+    with simulated() as port:
+        refused = call("run", job, "--port", port)
+        assert refused.status == 2
+        assert "none was named. Name it when starting the run: --gate-program" in refused.err
+        ended = call("run", job, "--port", port, "--gate-program", str(program))
+    assert ended.status == 0, ended.err
+    assert marks.read_text().split() == ["1/3", "2/3", "3/3"]
