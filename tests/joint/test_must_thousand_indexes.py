@@ -73,7 +73,7 @@ def test_what_cannot_be_proved_from_three_decimals_is_refused_before_anything_mo
     """A full turn on the rollers with an unknown fourth decimal."""
     job, per_unit, _ = MACHINES["rollers"]
     bench = bench_for(tmp_path, thousand(job, 360), per_unit, known=False)
-    with pytest.raises(CoordinateError, match="may land beside step .*at most three decimals"):
+    with pytest.raises(CoordinateError, match=r"may land beside step .*at most three decimals"):
         bench.run()
     assert bench.device.motion_log == ()
     assert bench.sent_moves() == []

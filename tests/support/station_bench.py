@@ -99,10 +99,6 @@ class ScriptedOperator(Operator):
         while self.answer() is not None:
             pass
 
-    def forget(self) -> None:
-        while self.answer() is not None:
-            pass
-
 
 @dataclass
 class WatchedGate(Gate):

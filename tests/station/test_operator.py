@@ -1,0 +1,100 @@
+"""The person at a terminal: lines come one at a time, nothing waits, and what was typed too early is forgotten."""
+
+import io
+import os
+import pty
+import tty
+from collections.abc import Iterator
+
+import pytest
+
+from firmware_host.errors import GateError
+from firmware_host.station.operator import TerminalOperator
+
+
+@pytest.fixture
+def pipe() -> Iterator[tuple[int, TerminalOperator]]:
+    read, write = os.pipe()
+    with os.fdopen(read, encoding="utf-8") as source:
+        yield write, TerminalOperator(source, io.StringIO())
+    try:
+        os.close(write)
+    except OSError:
+        return  # closed by the test
+
+
+@pytest.fixture
+def terminal() -> Iterator[tuple[int, TerminalOperator]]:
+    """A pseudo-terminal that hands over one line for each read, as terminals do; no echo."""
+    master, slave = pty.openpty()
+    mode = tty.tcgetattr(slave)
+    mode[3] &= ~tty.ECHO
+    tty.tcsetattr(slave, tty.TCSANOW, mode)
+    with os.fdopen(slave, encoding="utf-8") as source:
+        yield master, TerminalOperator(source, io.StringIO())
+    os.close(master)
+
+
+def test_nothing_typed_is_no_answer_and_does_not_wait(pipe: tuple[int, TerminalOperator]) -> None:
+    assert pipe[1].answer() is None
+
+
+def test_lines_come_one_by_one_however_they_arrive(pipe: tuple[int, TerminalOperator]) -> None:
+    write, operator = pipe
+    os.write(write, b"y")
+    assert operator.answer() is None
+    os.write(write, b"es \r\n\nsto")
+    assert [operator.answer() for _ in range(3)] == ["yes", "", None]
+    os.write(write, b"p\n")
+    assert operator.answer() == "stop"
+
+
+def test_a_closed_input_says_that_nobody_can_answer_after_the_last_line(pipe: tuple[int, TerminalOperator]) -> None:
+    write, operator = pipe
+    os.write(write, b"y\n")
+    os.close(write)
+    assert operator.answer() == "y"
+    with pytest.raises(GateError, match="nobody can answer: standard input is closed"):
+        operator.answer()
+
+
+def test_bytes_that_are_no_text_are_an_answer_like_any_other(pipe: tuple[int, TerminalOperator]) -> None:
+    os.write(pipe[0], b"\xff\xfe\n")
+    assert pipe[1].answer() == "\ufffd\ufffd"
+
+
+@pytest.mark.parametrize("typed", [b"\n", b"\n\n\n", b"s\nhalf a li"], ids=["one", "three", "line-and-half"])
+def test_what_was_typed_before_is_forgotten_to_the_last_line(
+    typed: bytes, terminal: tuple[int, TerminalOperator]
+) -> None:
+    master, operator = terminal
+    os.write(master, typed)
+    operator.forget()
+    assert operator.answer() is None
+
+
+def test_more_than_fits_one_read_is_forgotten_too(pipe: tuple[int, TerminalOperator]) -> None:
+    write, operator = pipe
+    os.write(write, b"\n" * 5000)
+    operator.forget()
+    assert operator.answer() is None
+
+
+def test_forgetting_at_the_end_of_the_input_does_not_hang(pipe: tuple[int, TerminalOperator]) -> None:
+    write, operator = pipe
+    os.write(write, b"\n")
+    os.close(write)
+    operator.forget()
+    with pytest.raises(GateError, match="nobody can answer"):
+        operator.answer()
+
+
+def test_an_endless_line_is_kept_only_in_part(pipe: tuple[int, TerminalOperator]) -> None:
+    write, operator = pipe
+    for _ in range(10):
+        os.write(write, b"x" * 1000)
+        assert operator.answer() is None
+    os.write(write, b"\n")
+    answer = operator.answer()
+    assert answer is not None
+    assert len(answer) < 1000
