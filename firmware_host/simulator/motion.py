@@ -84,6 +84,10 @@ class MotionKernel:
         end_s = self._phases[0].end_s
         return end_s if self.crash_s is None else min(end_s, self.crash_s)
 
+    def planned_end_s(self) -> float:
+        """Instant (s) of the last step of all that is planned; of the last one made if nothing is."""
+        return self._phases[-1].end_s if self._phases else self.last_end_s
+
     def kind(self) -> BlockKind:
         """Kind of the block under way, or of the last one."""
         return self._blocks[0].kind if self._blocks else self.ended

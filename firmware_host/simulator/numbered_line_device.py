@@ -69,7 +69,7 @@ class NumberedLineDevice(EventDevice):
             if len(self._watched) < LONGEST_KEPT:
                 self._watched.append(byte)
             return
-        match = AT_ONCE.match(self._watched)
+        match = AT_ONCE.match(bytes(self._watched))
         self._watched.clear()
         if match is None or not self.member.acts_at_once:
             return

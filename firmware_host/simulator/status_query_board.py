@@ -21,7 +21,7 @@ StateWord = Literal["Idle", "Run", "Hold:0", "Hold:1", "Jog", "Alarm", "Check", 
 
 
 class Board(BoardCore):
-    """Everything the board knows."""
+    """Everything the board knows. `answered_early`: the line under way has had its answer already."""
 
     def __init__(self, member: StatusQueryMember, start_s: float) -> None:
         super().__init__(member.axes, start_s)
@@ -34,6 +34,7 @@ class Board(BoardCore):
         self.sleeping = False
         self.homing = False
         self.paused = False
+        self.answered_early = False
         self.latched_error: int | None = None
         self.write_until_s = -math.inf
         self.boot_until_s = -math.inf
@@ -41,8 +42,14 @@ class Board(BoardCore):
 
     # --- state ----------------------------------------------------------------------------------------------
 
+    def shown_state(self) -> StateWord:
+        """The state as the report says it; some members say idle before the last step."""
+        word = self.state_word()
+        early = self.now_s >= self.kernel.planned_end_s() - self.member.idle_early_s
+        return "Idle" if word in ("Run", "Jog") and self.member.idle_early_s and early else word
+
     def state_word(self) -> StateWord:
-        """The state as the report says it, which lags behind the last step by `idle_delay_s`."""
+        """The state the board acts by, which lags behind the last step by `idle_delay_s`."""
         flags: tuple[tuple[bool, StateWord], ...] = (
             (self.sleeping, "Sleep"),
             (self.locked, "Alarm"),

@@ -22,6 +22,8 @@ LONGEST_LINE = 80
 def serve_line(board: Board, raw: str) -> Iterator[Wait]:
     """Carry the line out and answer it: once, with `ok` or `error:N`."""
     text = strip_line(raw)
+    board.answered_early = False
+    answer = "ok"
     try:
         if len(raw) >= LONGEST_LINE:
             raise RefusedLineError(14)
@@ -33,11 +35,14 @@ def serve_line(board: Board, raw: str) -> Iterator[Wait]:
     except RefusedLineError as refusal:
         if board.member.block_whole_line_after_error and not text.startswith("$"):
             board.latched_error = refusal.number
-        yield board.now_s + board.member.ok_delay_s
-        board.say(f"error:{refusal.number}")
-    else:
-        yield board.now_s + board.member.ok_delay_s
-        board.say("ok")
+        answer = f"error:{refusal.number}"
+    if not board.answered_early:
+        yield from _answer(board, answer)
+
+
+def _answer(board: Board, answer: str) -> Iterator[Wait]:
+    yield board.now_s + board.member.ok_delay_s
+    board.say(answer)
 
 
 def _carry_out(board: Board, text: str) -> Iterator[Wait]:
@@ -66,6 +71,9 @@ def _program_line(board: Board, text: str) -> Iterator[Wait]:
     plan = board.program.read(words)
     yield from _outputs(board, plan)
     if plan.dwell_s is not None:
+        if board.member.sync_answered == "when-queued":
+            yield from _answer(board, "ok")
+            board.answered_early = True
         yield from _standstill(board)
         yield board.now_s + plan.dwell_s
     if plan.stores:

@@ -52,6 +52,9 @@ class StatusQueryMember:
     status_delay_s, ok_delay_s: from the last byte received to the answer. The board reads no further line meanwhile.
     idle_delay_s: from the last step until the state word says so. sync_delay_s: from the last step until a wait for
     the end of motion is over (a dwell adds its own time and `ok_delay_s`).
+    idle_early_s: how long before the last step the state word already says idle (infinity: it never says moving).
+    position_report: where the motors are now, or where they will be once all is done. sync_answered: `when-queued`
+    answers a dwell at once; only the next line waits until it is over.
     eeprom_write_s: how long a storing line takes, all bytes received meanwhile being lost.
     boot_s: from a hardware reset to the greeting; bytes received meanwhile are lost.
     resets_on_open: opening the port resets the board. offset_every: every how many reports carry the offsets.
@@ -71,6 +74,9 @@ class StatusQueryMember:
     ok_delay_s: float = 0.003
     idle_delay_s: float = 0.0055
     sync_delay_s: float = 0.042
+    idle_early_s: float = 0.0
+    position_report: Literal["actual", "planned"] = "actual"
+    sync_answered: Literal["when-done", "when-queued"] = "when-done"
     eeprom_write_s: float = 0.02
     boot_s: float = 0.0
     greets: bool = True
@@ -86,6 +92,8 @@ class StatusQueryMember:
             raise ValueError("receive_buffer must be at least 2, planner_blocks and offset_every at least 1")
         if not self.highest_step_rate > 0:
             raise ValueError(f"highest_step_rate {self.highest_step_rate!r} steps/s must be greater than 0")
+        if not self.idle_early_s >= 0:
+            raise ValueError(f"idle_early_s {self.idle_early_s!r} must be 0 or more")
         unknown = set(self.home_switches) - set(self.axes)
         if unknown:
             raise ValueError(f"home_switches names {sorted(unknown)}, which are no axes of {self.axes!r}")

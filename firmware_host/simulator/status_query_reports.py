@@ -24,12 +24,13 @@ class StatusReports:
         board = self._board
         mask = int(board.settings["$10"])
         offsets = board.program.offsets()
-        position = board.machine_position()
+        planned = board.member.position_report == "planned"
+        position = board.program.position if planned else board.machine_position()
         if mask & MACHINE_BIT:
-            fields = [board.state_word(), "MPos:" + coordinates(board, position)]
+            fields = [board.shown_state(), "MPos:" + coordinates(board, position)]
         else:
             work = [a - b for a, b in zip(position, offsets, strict=True)]
-            fields = [board.state_word(), "WPos:" + coordinates(board, work)]
+            fields = [board.shown_state(), "WPos:" + coordinates(board, work)]
         if mask & BUFFER_BIT:
             fields.append(f"Bf:{board.member.planner_blocks - len(board.kernel)},{free_bytes}")
         speed = board.kernel.speed_at(board.now_s) * 60
