@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import pytest
 
-from firmware_host.clock import VirtualClock
+from firmware_host.clock import Clock, VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.status_query import StatusQueryDialect
 from firmware_host.controller.trace import MemoryTrace, TraceKind
@@ -78,7 +78,7 @@ class HookedClock(VirtualClock):
 class ScriptedOperator(Operator):
     """Answers are typed at their instants (s of the clock); `told` is all that was said to the person."""
 
-    def __init__(self, clock: VirtualClock, answers: Iterable[tuple[float, str]] = ()) -> None:
+    def __init__(self, clock: Clock, answers: Iterable[tuple[float, str]] = ()) -> None:
         self._clock = clock
         self._answers = sorted(answers)
         self.told: list[str] = []
@@ -203,6 +203,7 @@ class StationBench:
         self.known = known
         self.asked: list[tuple[int, int]] = []
         self.stop = StopRequest()
+        self.greeting_s = 0.5
         self.events = self.gate.events
         self._due: tuple[Phase, int, Callable[[], None]] | None = None
         self._watch()
@@ -296,7 +297,7 @@ class StationBench:
 
     def open(self, **options: Any) -> Controller:
         self.port.closed = False
-        options.setdefault("greeting_timeout_s", 0.5)
+        options.setdefault("greeting_timeout_s", self.greeting_s)
         return Controller.open(self.port, StatusQueryDialect(), self.clock, self.trace, axis=self.axis, **options)
 
     def station(self, controller: Controller) -> Station:
