@@ -39,6 +39,7 @@ gram = [mass] = g
 second = [time] = s = sec
 ampere = [current] = A
 kelvin = [temperature] = K
+degree_celsius = [celsius_temperature] = degC = degreeC
 turn = [plane_angle] = turn = revolution = rev
 degree = turn / 360 = deg = °
 arcminute = degree / 60 = arcmin
@@ -117,6 +118,9 @@ KINDS: dict[str, Kind] = {
         Kind("voltage", "V", "24 V"),
         Kind("resistance", "ohm", "1.4 ohm"),
         Kind("inductance", "H", "2.8 mH"),
+        Kind("capacitance", "F", "2200 uF"),
+        Kind("temperature", "degC", "80 degC"),
+        Kind("thermal resistance", "K/W", "4.5 K/W"),
     )
 }
 
@@ -187,6 +191,8 @@ def _unit_size(text: str, kind: Kind) -> Fraction:
 def _likely_unit(text: str, names: set[str], kind: Kind) -> str:
     if kind.name in ("torque", "force") and names & {"ounce", "pound", "gram"}:
         return f'{text!r} counts mass; write the force unit, "ozf", "lbf" or "kgf", or newtons'
+    if kind.name == "temperature" and "kelvin" in names:
+        return 'A temperature counts from 0 degC; write "80 degC"'
     if kind.name == "angular speed" and "hertz" in names:
         return 'A frequency is no speed of turning; write "rpm" or "deg/s"'
     return ""
@@ -287,3 +293,7 @@ Current = Annotated[Quantity, QuantityField("current")]
 Voltage = Annotated[Quantity, QuantityField("voltage")]
 Resistance = Annotated[Quantity, QuantityField("resistance")]
 Inductance = Annotated[Quantity, QuantityField("inductance")]
+Capacitance = Annotated[Quantity, QuantityField("capacitance")]
+#: A point of the Celsius scale, no difference: it counts in degC in `si`, too, and kelvins are no unit of it.
+Temperature = Annotated[Quantity, QuantityField("temperature", "any")]
+ThermalResistance = Annotated[Quantity, QuantityField("thermal resistance")]

@@ -68,6 +68,9 @@ def remedy_of(text: str, kind: str) -> str:
         pytest.param("2.8 mH", "inductance", Fraction(28, 10**4), id="millihenry"),
         pytest.param("1.4 Ω", "resistance", Fraction(7, 5), id="ohm-sign"),
         pytest.param("  5   mm ", "length", Fraction(1, 200), id="spaces"),
+        pytest.param("2200 µF", "capacitance", Fraction(22, 10**4), id="microfarad"),
+        pytest.param("-5 °C", "temperature", Fraction(-5), id="below-freezing"),
+        pytest.param("4.5 K/W", "thermal resistance", Fraction(9, 2), id="kelvin-per-watt"),
     ],
 )
 def test_a_quantity_is_read_exactly(text: str, kind: str, exact: Fraction) -> None:
@@ -168,7 +171,10 @@ BAD_TEXTS = [
     ("60 rpm", "rate", "is not a unit of rate"),
     ("0.5 mm/mm", "angle", "is not a unit of angle"),
     ("1 1", "angle", "is not a unit of angle"),
-    ("20 degC", "length", "is not known"),
+    ("20 degC", "length", "is not a unit of length"),
+    ("353 K", "temperature", "'K' is not a unit of temperature"),
+    ("25 C", "temperature", "unit 'C' is not known"),
+    ("3 degC/W", "thermal resistance", "not a unit of thermal resistance"),
 ]
 
 

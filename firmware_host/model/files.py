@@ -76,10 +76,16 @@ def _parse(text: str, source: str) -> dict[str, Any]:
     return tables
 
 
-def validate(kind: type[ModelT], tables: dict[str, Any], *, source: str, text: str = "") -> ModelT:
-    """Turn parsed tables into a model; the first problem becomes one `InputError` with file, key and line."""
+def validate(
+    kind: type[ModelT], tables: dict[str, Any], *, source: str, text: str = "", folder: Path | None = None
+) -> ModelT:
+    """Turn parsed tables into a model; the first problem becomes one `InputError` with file, key and line.
+
+    `folder` is where relative paths in the file start.
+    """
+    context = {"folder": str(folder.resolve())} if folder is not None else None
     try:
-        return kind.model_validate(tables)
+        return kind.model_validate(tables, context=context)
     except ValidationError as error:
         details = error.errors()
         first = min(details, key=lambda detail: (_rank(detail), len(detail["loc"])))

@@ -8,7 +8,8 @@ from pydantic import Field, model_validator
 
 from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.gate import AnyGateOptions, OperatorGateOptions
-from firmware_host.model.part import AnyPart, Mark
+from firmware_host.model.mark import Mark
+from firmware_host.model.part import AnyPart
 from firmware_host.model.window import Window
 from firmware_host.units import Angle, AngularAcceleration, AngularSpeed, Length, TimeOrZero
 

@@ -63,7 +63,7 @@ def load_job(reference: str) -> Setup:
     """Read a job from a path or a profile's name, and the machine it names. Raises `InputError`."""
     path = find_profile("jobs", reference)
     tables, text = read_toml(path)
-    job = validate(Job, tables, source=str(path), text=text)
+    job = validate(Job, tables, source=str(path), text=text, folder=path.parent)
     try:
         machine_path = find_profile("machines", job.machine, beside=path.parent)
     except InputError as error:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from abc import ABC
+from abc import ABC, abstractmethod
 from fractions import Fraction
+from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import AngleOrZero, Density, Length, LengthOrZero, Mass, SignedAngle
+from firmware_host.units import Density, Inertia, Length, LengthOrZero, Mass, Quantity, SignedAngle
 
 
 class Arc(Described):
@@ -26,36 +27,75 @@ class Arc(Described):
 
 
 class RoundPart(Described, ABC):
-    """What every round part has."""
+    """What every round part has; a new kind of part is one more subclass and a member of `AnyPart`."""
 
     diameter: Length = Field(description="where it is marked")
     contact_diameter: Length | None = Field(default=None, description="where rollers or jaws touch it, if another")
-    length: Length
     density: Density | None = None
+    material: str | None = Field(default=None, max_length=40, description="a tabulated density, instead of density")
     mass: Mass | None = Field(default=None, description="as weighed; beats density times volume")
     mass_offset: LengthOrZero | None = Field(default=None, description="centre of mass from the axis")
     overhang: LengthOrZero | None = Field(default=None, description="chuck's face to the centre of mass")
     keep_out: tuple[Arc, ...] = Field(default=(), max_length=50, strict=False)
 
     @property
+    @abstractmethod
+    def whole_length(self) -> Length:
+        """Length along the axis, end to end."""
+
+    @property
     def contact(self) -> Length:
         """Diameter at the drive."""
         return self.contact_diameter or self.diameter
 
+    @property
+    def thinnest(self) -> Length:
+        """Least outer diameter: where the part bends most."""
+        return self.diameter
+
+    @property
+    def contact_known(self) -> bool:
+        """Whether `contact` follows from what was described; a tapered part that says nothing leaves it open."""
+        return True
+
+    @property
+    def contact_spread(self) -> Fraction:
+        """How far the diameters of several places of contact differ, as plus-minus a part of `contact` (>= 0)."""
+        return Fraction(0)
+
+    @property
+    def taper(self) -> Fraction:
+        """Change of the radius per length along the axis (>= 0): the tangent of a cone's half-angle."""
+        return Fraction(0)
+
     @model_validator(mode="after")
     def _has_mass(self) -> Self:
-        if self.mass is None and self.density is None:
-            raise contradiction("mass", "give mass (as weighed), density, or both")
+        if self.density is not None and self.material is not None:
+            raise contradiction("material", "give density or material, not both")
+        if self.mass is None and self.density is None and self.material is None:
+            raise contradiction(
+                "mass", "give mass (as weighed), a density, or both (material names a tabulated density)"
+            )
         return self
 
 
-class SolidPart(RoundPart):
+class StraightPart(RoundPart):
+    """What every part with one stated length has."""
+
+    length: Length
+
+    @property
+    def whole_length(self) -> Length:
+        return self.length
+
+
+class SolidPart(StraightPart):
     """A solid cylinder."""
 
     kind: Literal["solid"]
 
 
-class TubePart(RoundPart):
+class TubePart(StraightPart):
     """A hollow cylinder."""
 
     kind: Literal["tube"]
@@ -68,35 +108,137 @@ class TubePart(RoundPart):
         return self
 
 
-AnyPart = Annotated[SolidPart | TubePart, Field(discriminator="kind")]
+class ConePart(StraightPart):
+    """A solid cone frustum: `diameter` is where it is marked, the places of contact are measured along the axis."""
 
-
-class ArtworkGap(Described):
-    """A gap in the artwork, along the arc from the mark's beginning: a seam put there cannot be seen."""
-
-    at: LengthOrZero = Field(description="middle of the gap")
-    width: Length
-
-
-class Mark(Described):
-    """What is to be marked: how far around, how wide along the axis, how many passes."""
-
-    arc: Length | None = Field(default=None, description="length around the surface")
-    angle: AngleOrZero | None = Field(default=None, description="angle around; 360 deg is a full wrap")
-    width: Length | None = Field(default=None, description="along the axis")
-    passes: int = Field(default=1, ge=1, le=1000)
-    start_angle: SignedAngle | None = Field(default=None, description="first segment, from the job's zero")
-    gaps: tuple[ArtworkGap, ...] = Field(default=(), max_length=1000, strict=False)
+    kind: Literal["cone"]
+    large_diameter: Length
+    small_diameter: Length
+    contact_from: tuple[LengthOrZero, ...] = Field(
+        default=(), max_length=4, strict=False, description="where rollers touch it, each from the large end"
+    )
 
     @model_validator(mode="after")
-    def _arc_or_angle(self) -> Self:
-        if (self.arc is None) == (self.angle is None):
-            raise contradiction("arc", "give either arc or angle")
-        if self.angle is not None and not 0 < self.angle.exact <= 1:
-            raise contradiction("angle", f"{self.angle} must be greater than zero and at most 360 deg")
+    def _is_a_cone(self) -> Self:
+        large, small = self.large_diameter, self.small_diameter
+        if small.exact >= large.exact:
+            raise contradiction("small_diameter", f"{small} must be less than large_diameter {large}")
+        for key in ("diameter", "contact_diameter"):
+            size = getattr(self, key)
+            if size is not None and not small.exact <= size.exact <= large.exact:
+                raise contradiction(key, f"{size} must lie between small_diameter {small} and large_diameter {large}")
+        if self.contact_from and self.contact_diameter is not None:
+            raise contradiction("contact_from", "give contact_from or contact_diameter, not both")
+        for place in self.contact_from:
+            if place.exact > self.length.exact:
+                raise contradiction("contact_from", f"{place} lies beyond the part's length {self.length}")
         return self
 
+    def diameter_at(self, place: LengthOrZero) -> Fraction:
+        """Diameter in m, exactly, at a distance from the large end."""
+        return self.large_diameter.exact - 2 * self.taper * place.exact
+
     @property
-    def start_turns(self) -> Fraction:
-        """Angle the first segment is marked at, in turns from the job's zero."""
-        return self.start_angle.exact if self.start_angle is not None else Fraction(0)
+    def contact(self) -> Length:
+        """Diameter at the drive; with several places of contact, the mean of the thickest and the thinnest."""
+        if not self.contact_from:
+            return self.contact_diameter or self.diameter
+        sizes = [self.diameter_at(place) for place in self.contact_from]
+        mean = (max(sizes) + min(sizes)) / 2
+        return Quantity(f"{float(mean) * 1e3:.10g} mm", mean, "length")
+
+    @property
+    def contact_known(self) -> bool:
+        return bool(self.contact_from) or self.contact_diameter is not None
+
+    @property
+    def contact_spread(self) -> Fraction:
+        if not self.contact_from:
+            return Fraction(0)
+        sizes = [self.diameter_at(place) for place in self.contact_from]
+        return (max(sizes) - min(sizes)) / (max(sizes) + min(sizes))
+
+    @property
+    def taper(self) -> Fraction:
+        return (self.large_diameter.exact - self.small_diameter.exact) / (2 * self.length.exact)
+
+    @property
+    def thinnest(self) -> Length:
+        return self.small_diameter
+
+
+class Cylinder(Described):
+    """One cylinder of a stepped shaft."""
+
+    diameter: Length
+    length: Length
+    bore: LengthOrZero | None = Field(default=None, description="diameter of a hole along the axis")
+
+    @model_validator(mode="after")
+    def _has_wall(self) -> Self:
+        if self.bore is not None and self.bore.exact >= self.diameter.exact:
+            raise contradiction("bore", f"{self.bore} must be less than diameter {self.diameter}")
+        return self
+
+
+class SteppedPart(RoundPart):
+    """A shaft of several cylinders, one after the other along the axis."""
+
+    kind: Literal["stepped"]
+    cylinders: tuple[Cylinder, ...] = Field(min_length=1, max_length=100, strict=False)
+
+    @property
+    def whole_length(self) -> Length:
+        total = sum((cylinder.length.exact for cylinder in self.cylinders), start=Fraction(0))
+        return Quantity(f"{float(total) * 1e3:.10g} mm", total, "length")
+
+    @property
+    def thinnest(self) -> Length:
+        return min((cylinder.diameter for cylinder in self.cylinders), key=lambda size: size.exact)
+
+    @model_validator(mode="after")
+    def _touched_on_a_cylinder(self) -> Self:
+        sizes = {cylinder.diameter.exact for cylinder in self.cylinders}
+        for key in ("diameter", "contact_diameter"):
+            size = getattr(self, key)
+            if size is not None and size.exact not in sizes:
+                known = ", ".join(str(cylinder.diameter) for cylinder in self.cylinders)
+                raise contradiction(key, f"{size} is the diameter of none of the cylinders ({known})")
+        return self
+
+
+class MeshPart(StraightPart):
+    """A part of any shape, from a closed triangle mesh; it turns about one axis of the file's coordinates."""
+
+    kind: Literal["mesh"]
+    file: str = Field(min_length=1, max_length=300, description="STL, OBJ or PLY file, beside the job file")
+    unit: Literal["mm", "cm", "m", "in"] = Field(default="mm", description="of the file's coordinates")
+    axis: Literal["x", "y", "z"] = Field(default="z", description="axis of rotation, through the file's origin")
+
+    @field_validator("file")
+    @classmethod
+    def _beside_the_job(cls, value: str, info: ValidationInfo) -> str:
+        """A relative path starts at the folder that the validation's context names."""
+        folder = (info.context or {}).get("folder")
+        return str(Path(folder) / value) if folder is not None else value
+
+
+class MeasuredPart(StraightPart):
+    """A part whose inertia was measured, about the axis that it turns on."""
+
+    kind: Literal["measured"]
+    inertia: Inertia = Field(description="about the axis of rotation, offset included")
+
+    @model_validator(mode="after")
+    def _is_weighed(self) -> Self:
+        if self.mass is None:
+            raise contradiction("mass", "a part of measured inertia needs its mass as weighed")
+        if self.density is not None or self.material is not None:
+            key = "density" if self.density is not None else "material"
+            raise contradiction(key, "a part of measured inertia has no known volume; leave it out")
+        return self
+
+
+AnyPart = Annotated[
+    SolidPart | TubePart | ConePart | SteppedPart | MeshPart | MeasuredPart, Field(discriminator="kind")
+]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from firmware_host.errors import PlanError
-from firmware_host.model.part import ArtworkGap
+from firmware_host.model.mark import ArtworkGap
 
 
 def split_in_gaps(gaps: Sequence[ArtworkGap], total: Fraction, widest: Fraction) -> list[Fraction]:

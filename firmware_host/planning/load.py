@@ -156,7 +156,6 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
     stages = _gearing_stages(machine) + ((drive.stage,) if drive.stage is not None else ())
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
     support_friction, missing_support = _support_friction(machine)
-    offset = job.part.mass_offset
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     running = motor_physics.microstep_holding_torque(constant, machine.driver.current.si)
     pulse = machine.driver.smallest_pulse
@@ -166,7 +165,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         stages=stages,
         load_inertia=body.inertia + on_spindle,
         friction_torque=drive.friction_torque + support_friction,
-        imbalance_torque=imbalance_torque(body.mass, offset.si) if offset is not None else 0.0,
+        imbalance_torque=imbalance_torque(body.mass, body.offset) if body.offset is not None else 0.0,
         mass=body.mass,
         mass_disagreement=body.disagreement,
         ratio=float(machine.motor_turns_per_part_turn(job.part.contact)),
@@ -190,7 +189,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
             inertia=_missing_inertia(machine),
             efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),
             friction=drive.missing + missing_support,
-            imbalance=("part.mass_offset",) if offset is None else (),
+            imbalance=("part.mass_offset",) if body.offset is None else (),
         ),
     )
 

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from functools import singledispatch
+from pathlib import Path
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics import inertia
-from firmware_host.model.part import RoundPart, SolidPart, TubePart
+from firmware_host.mechanics.density import density_of
+from firmware_host.mechanics.stepped import Step, stepped_per_mass, stepped_volume
+from firmware_host.model.mesh_file import MeshBody, read_mesh
+from firmware_host.model.part import ConePart, MeasuredPart, MeshPart, RoundPart, SolidPart, SteppedPart, TubePart
+
+_METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
+_MESH_TOLERANCE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,48 +23,126 @@ class Body:
     """A part as a turning mass.
 
     `mass` kg: as weighed, else from the density. `inertia` kg m^2 about the axis of rotation, centre-of-mass offset
-    included. `disagreement`: (computed - weighed)/weighed where both are known, else None.
+    included. `offset` m of the centre of mass from the axis, None if nobody gave it. `disagreement`:
+    (computed - weighed)/weighed where both are known, else None. `density_source`: whose density it is, "" if none.
     """
 
     mass: float
     inertia: float
+    offset: float | None
     disagreement: float | None
+    density_source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What the shape alone says.
+
+    `volume` m^3, None if not known; `per_mass` m^2: inertia per kg about the parallel to the axis through the centre of
+    mass; `offset` m of the centre of mass, where the shape says it; `on_axis` kg m^2: the measured inertia about the
+    axis itself, in place of `per_mass`.
+    """
+
+    volume: float | None
+    per_mass: float
+    offset: float | None = None
+    on_axis: float | None = None
 
 
 @singledispatch
-def shape_of(part: RoundPart) -> tuple[float, float]:
-    """(volume in m^3, inertia about its own centre line per kg of mass, in m^2) of the described shape."""
+def shape_of(part: RoundPart) -> Shape:
+    """What the shape of `part` says of its mass properties."""
     raise InputError(f"no mass properties are known for a part of kind {type(part).__name__}", "Describe another kind")
 
 
 @shape_of.register
-def _solid(part: SolidPart) -> tuple[float, float]:
+def _solid(part: SolidPart) -> Shape:
     radius = part.diameter.si / 2
-    return inertia.cylinder_volume(radius, part.length.si), inertia.solid_cylinder_inertia(1.0, radius)
+    return Shape(inertia.cylinder_volume(radius, part.length.si), inertia.solid_cylinder_inertia(1.0, radius))
 
 
 @shape_of.register
-def _tube(part: TubePart) -> tuple[float, float]:
+def _tube(part: TubePart) -> Shape:
     outer, inner = part.diameter.si / 2, part.inner_diameter.si / 2
-    return inertia.tube_volume(outer, inner, part.length.si), inertia.tube_inertia(1.0, outer, inner)
+    return Shape(inertia.tube_volume(outer, inner, part.length.si), inertia.tube_inertia(1.0, outer, inner))
+
+
+@shape_of.register
+def _cone(part: ConePart) -> Shape:
+    large, small = part.large_diameter.si / 2, part.small_diameter.si / 2
+    return Shape(inertia.frustum_volume(large, small, part.length.si), inertia.frustum_inertia(1.0, large, small))
+
+
+@shape_of.register
+def _stepped(part: SteppedPart) -> Shape:
+    steps = [
+        Step(cylinder.diameter.si / 2, cylinder.length.si, cylinder.bore.si / 2 if cylinder.bore is not None else 0.0)
+        for cylinder in part.cylinders
+    ]
+    return Shape(stepped_volume(steps), stepped_per_mass(steps))
+
+
+@shape_of.register
+def _measured(part: MeasuredPart) -> Shape:
+    return Shape(None, 0.0, on_axis=part.inertia.si)
+
+
+@shape_of.register
+def _mesh(part: MeshPart) -> Shape:
+    body, metre, axis = read_mesh(Path(part.file)), _METRES[part.unit], "xyz".index(part.axis)
+    _require_fitting_mesh(part, body, metre, axis)
+    direction = [float(index == axis) for index in range(3)]
+    about_centre = inertia.tensor_inertia_about(body.tensor, direction)
+    return Shape(
+        volume=body.volume * metre**3,
+        per_mass=about_centre / body.volume * metre**2,
+        offset=body.offset_from(axis) * metre,
+    )
+
+
+def _require_fitting_mesh(part: MeshPart, body: MeshBody, metre: float, axis: int) -> None:
+    """Refuse a mesh that contradicts the stated length or diameter: another unit, another axis, or off its origin."""
+    length, widest = body.length_along(axis) * metre, 2 * body.radius_about(axis) * metre
+    problem = ""
+    if not math.isclose(length, part.length.si, rel_tol=_MESH_TOLERANCE):
+        problem = f"the mesh is {length * 1e3:.4g} mm long along its {part.axis} axis, but length is {part.length}"
+    elif widest < part.diameter.si * (1 - _MESH_TOLERANCE):
+        problem = f"the mesh is {widest * 1e3:.4g} mm thick about its {part.axis} axis, but diameter is {part.diameter}"
+    if problem:
+        remedy = "Check part.unit and part.axis, and that the axis of rotation goes through the file's origin"
+        raise InputError(problem, remedy, source=part.file, key="part.file")
 
 
 def body_of(part: RoundPart) -> Body:
-    """Mass properties of `part`; a weighed mass beats density times volume."""
-    volume, per_mass = shape_of(part)
-    computed = inertia.mass_from_density(part.density.si, volume) if part.density is not None else None
+    """Mass properties of `part`; a weighed mass beats density times volume, a stated offset the mesh's own."""
+    shape = shape_of(part)
+    density, source = _density(part)
+    computed = (
+        inertia.mass_from_density(density, shape.volume) if density is not None and shape.volume is not None else None
+    )
     weighed = part.mass.si if part.mass is not None else None
     mass = weighed if weighed is not None else computed
     if mass is None:
         raise InputError(
             "the part has neither mass nor density", "Give mass (as weighed), density, or both", key="part"
         )
-    offset = part.mass_offset.si if part.mass_offset is not None else 0.0
+    offset = part.mass_offset.si if part.mass_offset is not None else shape.offset
     disagreement = None
     if weighed is not None and computed is not None:
         disagreement = inertia.mass_disagreement(weighed, computed)
-    return Body(
-        mass=mass,
-        inertia=inertia.off_axis_inertia(per_mass * mass, mass, offset),
-        disagreement=disagreement,
-    )
+    about_axis = inertia.off_axis_inertia(shape.per_mass * mass, mass, offset or 0.0)
+    turning = shape.on_axis if shape.on_axis is not None else about_axis
+    return Body(mass, turning, offset, disagreement, source)
+
+
+def _density(part: RoundPart) -> tuple[float | None, str]:
+    """(kg/m^3, whose figure it is); the middle of the tabulated range of a named material."""
+    if part.density is not None:
+        return part.density.si, "the density stated"
+    if part.material is None:
+        return None, ""
+    try:
+        row = density_of(part.material)
+    except InputError as error:
+        raise replace(error, key="part.material") from error
+    return row.middle, f"{part.material}, {row.source}"

@@ -56,6 +56,12 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
     """Rollers as one more stage. The bearings' friction is described at the driven roller, so it loads the motor but
     not the grip; half of the rollers are idle where one row is driven, and their inertia loads the grip, too.
     """
+    if not part.contact_known:
+        raise InputError(
+            "where the rollers touch a tapered part is not known",
+            "Give part.contact_from (from the large end) or part.contact_diameter",
+            key="part.contact_from",
+        )
     turns = float(drive.shaft_turns_per_part_turn(part.contact))
     inertia = drive.rollers * drive.roller_inertia.si
     bearings = drive.friction_torque.si if drive.friction_torque is not None else 0.0

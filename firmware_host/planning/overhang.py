@@ -30,7 +30,7 @@ def overhang_check(machine: Machine, job: Job, load: LoadCase) -> tuple[LimitChe
         return (not_known("overhang", "N*m", formula=formula, source=source, missing=missing),)
     base = support.overhang_base.si
     if support.tailstock:
-        on_chuck, _ = tailstock_share(load.mass, overhang.si, job.part.length.si)
+        on_chuck, _ = tailstock_share(load.mass, overhang.si, job.part.whole_length.si)
         moment = abs(on_chuck) * base
     else:
         moment = overhang_moment(load.mass, overhang.si + base)

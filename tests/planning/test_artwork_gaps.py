@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from firmware_host.errors import PlanError
 from firmware_host.model import load_job
-from firmware_host.model.part import ArtworkGap
+from firmware_host.model.mark import ArtworkGap
 from firmware_host.planning.artwork_gaps import split_in_gaps
 from firmware_host.planning.segments import plan_segments
 from tests.planning.workshop import job
