@@ -48,10 +48,13 @@ class RunFolder:
         """Make a new folder below `runs`, named by time and job. Raises `JournalError` if it can't be made."""
         slug = re.sub(r"[^a-z0-9]+", "-", job_name.lower()).strip("-")[:40] or "job"
         stem = f"{now:%Y%m%d-%H%M%S}-{slug}"
+        try:
+            runs.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise JournalError(str(runs), f"cannot be made ({error.strerror})") from error
         for number in range(1, 1000):
             path = runs / (stem if number == 1 else f"{stem}-{number}")
             try:
-                runs.mkdir(parents=True, exist_ok=True)
                 path.mkdir()
             except FileExistsError:
                 continue

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.settings import Difference, decimal_text
+from firmware_host.controller.settings import ControllerSettings, Difference, HeldNumber, decimal_text
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
@@ -24,7 +25,12 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
     changes[names.rate] = safe.rate
     if scales.recall(controller.url, held) is None:
         changes[names.steps_per_unit] = decimal_text(safe.scale)
-    return {key: text for key, text in changes.items() if key == names.steps_per_unit or held.raw.get(key) != text}
+    return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
+
+
+def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
+    """Whether `key` is printed with just this value, however many decimals are printed."""
+    return key in held.raw and HeldNumber.printed(held.raw[key]).value == Fraction(text)
 
 
 def write_for_plan(

@@ -20,7 +20,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
 
 
-BAD = {
+BAD: dict[str, tuple[dict[str, float], str]] = {
     "unsafe-acceleration": ({"$123": 1e6}, r"acceleration \(\$123\): held 1000000\.000 .*above the highest safe one"),
     "acceleration-just-above": ({"$123": 0.0}, r"acceleration \(\$123\)"),
     "half-the-steps-per-unit": ({"$103": 13.333}, r"steps per unit \(\$103\): held 13\.333, wanted 26\.667"),

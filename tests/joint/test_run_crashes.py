@@ -340,7 +340,7 @@ def test_an_answer_once_given_is_not_asked_for_again(tmp_path: Path, crashing: t
 def test_a_full_disk_stops_the_run_before_the_act_it_could_not_journal(
     call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = {"write": os.write, "fsync": os.fsync}[call]
+    real: Callable[..., Any] = getattr(os, call)
     failures = 0
     for at in range(1, 1000):
         bench = StationBench(tmp_path / f"{at}", small_setup(), known=False)

@@ -78,7 +78,8 @@ def test_a_stop_while_moving_ends_the_motion_at_once_and_not_at_its_target(tmp_p
 
 def test_a_stop_while_seeking_the_home_switch_does_not_wait_for_the_switch(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup("heavy-shaft"))
-    look, seeking_s = bench.port.spoil, []
+    look = bench.port.spoil
+    seeking_s: list[float] = []
 
     def ask_on_the_way(data: bytes) -> bytes:
         if not seeking_s and bench.moving and bench.steps > 300:
@@ -109,8 +110,7 @@ def test_a_second_stop_changes_nothing(phase: Phase, tmp_path: Path) -> None:
             for number in range(times):
                 bench.stop.ask("Ctrl-C" if number == 0 else "again")
             if times > 1:
-                write = bench.port.on_write
-                bench.port.on_write = lambda data: (write(data), bench.stop.ask("and again"))[0]
+                bench.port.on_write = lambda data: bench.stop.ask("and again")
 
         bench.at(phase, ask)
         with pytest.raises(RunStoppedError, match=r"\(Ctrl-C\)"):

@@ -1,8 +1,10 @@
 """What is known of a stored steps-per-unit beyond its decimals: only if we wrote it, and nothing changed since."""
 
 import json
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
+from types import MappingProxyType
 
 import pytest
 
@@ -14,11 +16,9 @@ from tests.support.bench import bench
 URL = "memory://device"
 
 
-def held(axis: str = "A", **changed: float) -> ControllerSettings:
-    """The settings of a simulated board as a controller reads them; keys without their $."""
-    stored = {"$103": 26.667, "$102": 100.0} | {f"${key[1:]}": value for key, value in changed.items()}
-    controller = bench(stored).open(axis=axis)
-    return controller.settings
+def held(changed: Mapping[str, float] = MappingProxyType({}), axis: str = "A") -> ControllerSettings:
+    """The settings of a simulated board as a controller reads them."""
+    return bench({"$103": 26.667, **changed}).open(axis=axis).settings
 
 
 @pytest.fixture
@@ -39,12 +39,12 @@ def test_what_we_wrote_is_recalled_exactly(scales: KnownScales) -> None:
 
 @pytest.mark.parametrize(
     "changed",
-    [{"s103": 26.668}, {"s123": 499.0}, {"s1": 25}, {"s30": 999}, {"s3": 8}],
+    [{"$103": 26.668}, {"$123": 499.0}, {"$1": 25}, {"$30": 999}, {"$3": 8}],
     ids=["scale", "acceleration", "release", "spindle", "direction"],
 )
 def test_any_change_of_any_setting_makes_the_note_void(scales: KnownScales, changed: dict[str, float]) -> None:
     scales.remember(URL, held())
-    assert scales.recall(URL, held(**changed)) is None
+    assert scales.recall(URL, held(changed)) is None
     assert scales.recall(URL, held()) is not None
 
 

@@ -3,7 +3,7 @@
 import io
 import os
 import pty
-import tty
+import termios
 from collections.abc import Iterator
 
 import pytest
@@ -27,9 +27,9 @@ def pipe() -> Iterator[tuple[int, TerminalOperator]]:
 def terminal() -> Iterator[tuple[int, TerminalOperator]]:
     """A pseudo-terminal that hands over one line for each read, as terminals do; no echo."""
     master, slave = pty.openpty()
-    mode = tty.tcgetattr(slave)
-    mode[3] &= ~tty.ECHO
-    tty.tcsetattr(slave, tty.TCSANOW, mode)
+    mode = termios.tcgetattr(slave)
+    mode[3] &= ~termios.ECHO
+    termios.tcsetattr(slave, termios.TCSANOW, mode)
     with os.fdopen(slave, encoding="utf-8") as source:
         yield master, TerminalOperator(source, io.StringIO())
     os.close(master)

@@ -33,7 +33,7 @@ def test_a_signal_asks_for_a_stop_and_does_nothing_else_however_often(number: si
 def test_the_handlers_from_before_are_back_afterwards() -> None:
     numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
     before = [signal.getsignal(number) for number in numbers]
-    during = []
+    during: list[object] = []
 
     def fail() -> None:
         with StopRequest().on_signals():
@@ -48,7 +48,7 @@ def test_the_handlers_from_before_are_back_afterwards() -> None:
 
 def test_a_signal_breaks_off_what_cannot_look_once() -> None:
     stop = StopRequest()
-    reached = []
+    reached: list[str] = []
 
     def act() -> None:
         with stop.at_once():
