@@ -30,16 +30,17 @@ def wait_at_rest(session: AxisSession, target: RestTarget, deadline_s: float, on
     """Wait until all signs of rest hold, then keep and return the proof.
 
     They are: the planned duration has gone by; then the ready state in two reports in a row (or, for a dialect whose
-    state word doesn't tell, the sync line and one line after it answered); and in both reports the same position, which
-    is the target to half a step. Reports from before the planned end are not believed.
+    state word doesn't tell, the sync line and one line after it answered, asked for once the position stands); and in
+    both reports the same position, which is the target to half a step. Reports from before the planned end are not
+    believed.
 
     Raises PositionError when it rests at another step, ControllerFaultError when locked, NotAtRestError for any other
     state that isn't moving, at `deadline_s` (monotonic s), or when reports can't tell half a step; link errors as they
     come.
     """
     session.rest = None
-    ready: list[StatusReport] = []
-    synced = session.dialect.state_tells_rest
+    synced = not session.syncs
+    last: StatusReport | None = None
     while True:
         asked_s = session.clock.monotonic()
         if asked_s >= deadline_s:
@@ -50,15 +51,16 @@ def wait_at_rest(session: AxisSession, target: RestTarget, deadline_s: float, on
         _check_going(session, report)
         _check_resolution(session, report, target.steps_per_unit)
         early = asked_s < target.earliest_s
-        if not early and not synced:
-            _sync(session, deadline_s)
-            synced = True
-        elif not early and _says_rest(session, report):
-            if ready and ready[-1].machine == report.machine:
-                return _conclude(session, target, (ready[-1], report))
-            ready = [report]
+        stands = last is not None and session.same_place(last, report)
+        if early or (synced and not session.says_rest(report)):
+            last = None
+        elif last is None or not stands:
+            last = report
+        elif synced:
+            return _conclude(session, target, (last, report))
         else:
-            ready = []
+            session.sync(deadline_s)
+            synced, last = True, None
         pause_s = min(MOVING_POLL_S, max(target.earliest_s - asked_s, POLL_S)) if early else POLL_S
         session.sender.listen(pause_s)
 
@@ -87,10 +89,6 @@ def _check_going(session: AxisSession, report: StatusReport) -> None:
         raise session.wrong_state(report.state)
 
 
-def _says_rest(session: AxisSession, report: StatusReport) -> bool:
-    return report.state is AxisState.READY or not session.dialect.state_tells_rest
-
-
 def _check_resolution(session: AxisSession, report: StatusReport, steps_per_unit: Fraction) -> None:
     off = session.resolution_steps(report, steps_per_unit)
     if off >= HALF_STEP:
@@ -99,12 +97,6 @@ def _check_resolution(session: AxisSession, report: StatusReport, steps_per_unit
             f"its reports tell a position only to {off:.3g} steps at {per_unit:.6g} steps per unit, limit below "
             f"{HALF_STEP}: choose fewer steps per unit (a larger unit), or reports of the machine position"
         )
-
-
-def _sync(session: AxisSession, deadline_s: float) -> None:
-    for _ in range(2):  # some members answer the sync line when it is queued: the line after it tells
-        left_s = max(deadline_s - session.clock.monotonic(), 0.0)
-        session.ask(session.dialect.sync_line(), left_s)
 
 
 def _conclude(session: AxisSession, target: RestTarget, reports: tuple[StatusReport, ...]) -> RestProof:
@@ -123,7 +115,7 @@ def _conclude(session: AxisSession, target: RestTarget, reports: tuple[StatusRep
 
 def _check_step(session: AxisSession, target_steps: int, steps_per_unit: Fraction, report: StatusReport) -> float:
     """The reported steps, if they are the target to half a step; else PositionError."""
-    steps = session.position(report) * float(steps_per_unit)
+    steps = session.steps(report, steps_per_unit)
     if abs(steps - target_steps) > HALF_STEP:
         raise PositionError("it rests at another step", planned_steps=target_steps, reported_steps=steps)
     return steps

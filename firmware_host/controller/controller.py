@@ -9,28 +9,28 @@ from types import TracebackType
 from typing import Self
 
 from firmware_host.clock import Clock
-from firmware_host.controller import at_rest, settings_writing, stopping
+from firmware_host.controller import at_rest, settings_writing
 from firmware_host.controller.at_rest import OnPoll, RestTarget
-from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.dialect import Abilities, Dialect
 from firmware_host.controller.port import Port
-from firmware_host.controller.reply import AxisState, Greeting, StatusReport
-from firmware_host.controller.sender import Sender
-from firmware_host.controller.session import ANSWER_S, GREETING_S, POLL_S, AxisSession, RestProof
-from firmware_host.controller.settings import ControllerSettings
-from firmware_host.controller.stopping import STOP_S, StopReport
+from firmware_host.controller.reply import Greeting, StatusReport
+from firmware_host.controller.session import GREETING_S, AxisSession, Connection, RestProof, StopReport
+from firmware_host.controller.settings import ControllerSettings, StatedSettings
 from firmware_host.controller.trace import Trace
-from firmware_host.errors import ControllerError, DialectError, LinkError, NotAtRestError, ReplyTimeoutError
+from firmware_host.errors import LinkError
 
 HOME_S = 180.0
 """Deadline for seeking the home switch (s)."""
-HOLD_S = 10.0
-"""Deadline for a hold to come to a standstill, and for motion to go on after it (s)."""
+STOP_S = 10.0
+"""How long a stop waits for standstill (s)."""
 
 
 class Controller:
     """One open controller and one of its axes. One thread uses it at a time.
 
     Positions are in the controller's units (mm or degrees) from machine zero; steps are whole microsteps from there.
+    Where `abilities.machine_coordinates` is False, "machine zero" is the controller's own zero: where it was switched
+    on or reset, homed, or last told to set zero.
     Every method that talks may raise LinkError (port lost, no answer, damaged answer), ControllerResetError when it
     greeted again, and ControllerFaultError when it reports an alarm; after the last two, moves are refused until `home`
     or `unlock`.
@@ -41,7 +41,8 @@ class Controller:
         self._stop_report: StopReport | None = None
         self._closed = False
         self.greeting = greeting
-        """What it said when it was opened; None if it didn't greet."""
+        """What it said when it was opened, or our own words if it didn't greet but was seen to have been reset; None if
+        it was neither: then it has not been reset since its last owner."""
 
     @classmethod
     def open(
@@ -53,6 +54,7 @@ class Controller:
         *,
         axis: str,
         steps_per_unit_known: Fraction | None = None,
+        stated: StatedSettings | None = None,
         greeting_timeout_s: float = GREETING_S,
         drop_held_motion: bool = False,
     ) -> Controller:
@@ -61,16 +63,17 @@ class Controller:
         Waits for the greeting (or learns that there is none), asks for the state, the buffer and the settings. Sends
         no bare line end, and no reset but one: with `drop_held_motion`, an axis found held and standing still is
         reset, which drops the held motion and keeps the position. `steps_per_unit_known`: the exact value, if it was
-        written with at most three decimals.
+        written with at most three decimals. `stated`: what the machine's file states, taken where the controller
+        doesn't tell; `settings.unreadable` says where.
 
         Raises DialectError if nothing answers in `dialect`, NotAtRestError if the axis moves, ControllerError if there
         is no such axis, SettingsMismatchError if the settings contradict `steps_per_unit_known`.
         """
-        session = AxisSession(Sender(port, dialect, clock, trace), axis, steps_per_unit_known)
+        connection = Connection(port, clock, trace, steps_per_unit_known, stated or StatedSettings())
         try:
+            session = dialect.session(connection, axis)
             greeting = session.sender.await_greeting(greeting_timeout_s)
-            session.greeted(greeting)
-            _learn(session, drop_held_motion)
+            greeting = session.learn(greeting, drop_held_motion=drop_held_motion)
         except BaseException:
             port.close()
             raise
@@ -82,6 +85,11 @@ class Controller:
     def settings(self) -> ControllerSettings:
         """The settings as last read."""
         return self._session.settings
+
+    @property
+    def abilities(self) -> Abilities:
+        """What controllers of its dialect can do, as far as a caller has to know."""
+        return self._session.abilities
 
     @property
     def axis(self) -> str:
@@ -117,20 +125,24 @@ class Controller:
         return self._session.read_settings()
 
     def position_steps(self, status: StatusReport) -> float:
-        """The reported machine position in steps: position * steps-per-unit as held."""
-        return self._session.position(status) * float(self.settings.steps_per_unit.value)
+        """The reported machine position in steps: position * steps-per-unit as held, or the controller's own count."""
+        return self._session.steps(status, self._scale())
 
     def resolution_steps(self, status: StatusReport) -> float:
-        """By how many steps a reported position may be off for its few decimals (>= 0)."""
-        return self._session.resolution_steps(status, self.settings.steps_per_unit.value)
+        """By how many steps a reported position may be off for its few decimals (>= 0); 0 where steps are counted."""
+        return self._session.resolution_steps(status, self._scale())
+
+    def _scale(self) -> Fraction:
+        return Fraction(1) if self.abilities.counts_steps else self.settings.steps_per_unit.value
 
     # --- moving ----------------------------------------------------------------------------------------------------
 
     def prepare(self) -> None:
         """Make it ready to move; moves nothing. Needed after opening, a reset, a stop, homing and unlocking.
 
-        An axis that stands ready is needed (NotAtRestError). If no greeting has been seen it is reset first, which
+        An axis that stands ready is needed (NotAtRestError). If no greeting has been seen it may be reset first, which
         keeps its position: an earlier owner of the line may have left half a line or a changed steps-per-unit behind.
+        Where that isn't possible, coordinates that don't agree with the step count are refused (ControllerError).
         """
         self._session.prepare()
         self._stop_report = None
@@ -143,10 +155,7 @@ class Controller:
         if it isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
         """
         session = self._session
-        line = session.dialect.move_line(session.axis, coordinate, feed)
-        session.require_movable()
-        session.rest = None
-        return session.ask(line).answered_at_s
+        return session.move(session.dialect.move_line(session.axis, coordinate, feed))
 
     def wait_at_rest(
         self,
@@ -176,77 +185,38 @@ class Controller:
 
     def home(self, timeout_s: float = HOME_S) -> StatusReport:
         """Seek the home switch; it moves. Afterwards the position is known again and `prepare` is needed."""
-        session = self._session
-        session.rest = None
-        if session.sender.out_of_step:
-            session.sender.resynchronise()
-        if not session.synchronised:
-            session.synchronise()
-        session.prepared = False
         self._stop_report = None
-        session.homing = True
-        try:
-            session.ask(session.dialect.home_line(), timeout_s)
-        except ControllerError:  # refused, no switch found, or reset: it doesn't seek any more
-            session.homing = False
-            raise
-        session.homing = False
-        session.sender.position_lost = None
-        self._await_standstill()
-        return session.standing(allow=frozenset({AxisState.READY}))
+        return self._session.home(timeout_s)
 
     def unlock(self) -> StatusReport:
         """End the lock after an alarm or a reset. Moves nothing; the position is not to be trusted: set zero anew."""
-        session = self._session
-        session.rest = None
-        session.prepared = False
-        if session.sender.out_of_step:
-            session.sender.resynchronise()
-        session.ask(session.dialect.unlock_line(), ANSWER_S)
-        session.sender.position_lost = None
-        self._await_standstill()
-        return session.standing(allow=frozenset({AxisState.READY}))
+        return self._session.unlock()
+
+    def set_zero(self) -> StatusReport:
+        """Let coordinates count from here, at rest, where they count from the controller's own zero; else do nothing.
+
+        Steps count from here as well then, so whatever origin the caller had kept is void. `prepare` is needed after.
+        """
+        return self._session.set_zero()
 
     # --- holding and stopping --------------------------------------------------------------------------------------
 
     def hold(self) -> StatusReport:
-        """Slow down to a standstill, keeping what is left of the move; returns when it stands still."""
-        session = self._session
-        session.rest = None
-        session.sender.realtime(session.dialect.hold_request())
-        return self._await_standstill()
+        """Slow down to a standstill, keeping what is left of the move; returns when it stands still.
+
+        Raises ControllerError, and sends nothing, where `abilities.holds` is False; so does `go_on`.
+        """
+        return self._session.hold()
 
     def go_on(self) -> StatusReport:
         """Go on after a hold; waits until it stands still first, for it would not listen before."""
-        session = self._session
-        session.rest = None
-        report = self._await_standstill()
-        if report.state not in {AxisState.HOLDING, AxisState.DOOR}:
-            return report
-        session.sender.realtime(session.dialect.go_on_request())
-        deadline_s = session.clock.monotonic() + HOLD_S
-        while (report := session.poll()).state not in {AxisState.MOVING, AxisState.READY}:
-            if session.clock.monotonic() >= deadline_s:
-                raise NotAtRestError(f"it is {report.state.value} and did not go on within {HOLD_S:g} s")
-            session.sender.listen(POLL_S)
-        return report
-
-    def _await_standstill(self) -> StatusReport:
-        """The second of two reports that agree on standstill; NotAtRestError if none do in time."""
-        session = self._session
-        deadline_s = session.clock.monotonic() + HOLD_S
-        last: StatusReport | None = None
-        while session.clock.monotonic() < deadline_s:
-            report = session.poll()
-            still = report.state.stands_still
-            if still and last is not None and (last.state, last.machine) == (report.state, report.machine):
-                return report
-            last = report if still else None
-            session.sender.listen(POLL_S)
-        raise NotAtRestError(f"it did not come to a standstill within {HOLD_S:g} s")
+        return self._session.go_on()
 
     def stop(self, timeout_s: float = STOP_S) -> StopReport:
         """Hold, wait for standstill (at most `timeout_s`, s), drop the rest of the motion. Never raises a link error.
+
+        Where `abilities.stop_keeps_position` is False, an axis under way is stopped short and its position is lost:
+        `home`, or `unlock` and set zero anew. An axis at rest keeps its position.
 
         Only the first call acts; a later one returns its report, also when the first was interrupted. `prepare` and
         `home` make it act anew.
@@ -256,12 +226,12 @@ class Controller:
         session = self._session
         try:
             # Before the note that it was sent: an interrupt between the two costs a second hold, which is harmless.
-            session.sender.realtime(session.dialect.hold_request())
+            session.begin_stop()
         except LinkError as error:
             self._stop_report = StopReport(False, str(error))
             return self._stop_report
-        self._stop_report = StopReport(False, "held; waiting for standstill was interrupted")
-        self._stop_report = stopping.stop(session, timeout_s)
+        self._stop_report = StopReport(False, "a stop was sent; waiting for standstill was interrupted")
+        self._stop_report = session.finish_stop(timeout_s)
         return self._stop_report
 
     # --- settings --------------------------------------------------------------------------------------------------
@@ -294,23 +264,3 @@ class Controller:
                 self.stop()
         finally:
             self.close()
-
-
-def _learn(session: AxisSession, drop_held_motion: bool) -> None:
-    """Fill in what opening can learn; errors as `Controller.open`."""
-    try:
-        status = session.poll()
-    except ReplyTimeoutError as error:
-        name = session.dialect.name
-        detail = f"nothing answers in dialect {name}. Check the port, its speed, and that the controller is on"
-        raise DialectError(session.sender.port.url, detail) from error
-    if status.state is AxisState.HOLDING and drop_held_motion:
-        session.standing(allow=frozenset({AxisState.HOLDING}))
-        session.greeted(session.sender.reset(GREETING_S))
-        status = session.poll()
-    if status.state not in {AxisState.READY, AxisState.LOCKED}:
-        raise session.wrong_state(status.state)
-    session.sender.resynchronise()
-    session.read_buffer()
-    session.read_settings()
-    session.position(status)

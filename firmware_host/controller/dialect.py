@@ -1,12 +1,42 @@
-"""What a dialect must be able to say and to understand. Pure: no port, no clock, no memory."""
+"""What every dialect must be able to say and to understand. Pure: no port, no clock, no memory.
+
+A dialect belongs to one of two mechanisms, each with its own requests: `state_word_dialect.StateWordDialect` and
+`numbered_dialect.NumberedDialect`. `session` says which.
+"""
 
 from __future__ import annotations
 
+import re
 from abc import ABC, abstractmethod
-from typing import ClassVar
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
 
-from firmware_host.controller.reply import AxisState, ParserState, Reply
+from firmware_host.controller.reply import AxisState, Reply
 from firmware_host.controller.settings import SettingNames
+from firmware_host.errors import InputError
+
+if TYPE_CHECKING:
+    from firmware_host.controller.session import AxisSession, Connection
+
+_DECIMAL = re.compile(r"-?\d{1,7}(?:\.\d{1,6})?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Abilities:
+    """What the controllers of a dialect can do, as far as a caller has to know it."""
+
+    tells_state: bool
+    """It says in a word whether it is ready; else only sync lines and step counts tell."""
+    counts_steps: bool
+    """Positions are proved by the controller's own step counts, without rounding; else by positions in units."""
+    machine_coordinates: bool
+    """Moves name machine coordinates, whatever offsets are in effect; else they count from its own zero."""
+    holds: bool
+    """A move can be held and gone on with."""
+    stop_keeps_position: bool
+    """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
+    tells_settings: bool
+    """Every member prints its settings; else see `ControllerSettings.unreadable`."""
 
 
 class Dialect(ABC):
@@ -16,70 +46,25 @@ class Dialect(ABC):
     """
 
     name: ClassVar[str]
+    abilities: ClassVar[Abilities]
     max_line_bytes: ClassVar[int]
-    """Longest line the controller takes (bytes, with its end)."""
-    default_buffer_bytes: ClassVar[int]
-    """Bytes that may be unanswered at a time when the controller doesn't say."""
-    position_decimals: ClassVar[int]
-    """Decimals of the positions in a status report."""
-    state_tells_rest: ClassVar[bool]
-    """True if the ready word in two reports in a row shows that motion has ended; else only the sync lines do."""
-
-    # --- acted on at once, outside the line buffer ---------------------------------------------------------------
+    """Longest line the controller takes (bytes, with its end, as `ask` gets it)."""
 
     @abstractmethod
-    def status_request(self) -> bytes:
-        """Asks for one StatusReport."""
+    def session(self, connection: Connection, axis: str) -> AxisSession:
+        """A session of this dialect's mechanism for `axis`. Sends nothing."""
 
     @abstractmethod
-    def hold_request(self) -> bytes:
-        """Slows all motion to a standstill and keeps the rest of it for later."""
+    def probe(self) -> bytes:
+        """Makes whoever speaks the dialect answer, changes nothing, and never carries out a half line left behind."""
 
     @abstractmethod
-    def go_on_request(self) -> bytes:
-        """Goes on after a hold; ignored while still slowing."""
-
-    @abstractmethod
-    def reset_request(self) -> bytes:
-        """Forgets all lines and modal words; keeps the position if the axis stands still."""
-
-    # --- lines, each answered once -------------------------------------------------------------------------------
-
-    @abstractmethod
-    def settings_query(self) -> bytes:
-        """Prints every stored setting as SettingLine, then accepts."""
-
-    @abstractmethod
-    def buffer_query(self) -> bytes:
-        """Prints BufferInfo, then accepts."""
-
-    @abstractmethod
-    def modes_query(self) -> bytes:
-        """Prints ParserState, then accepts."""
-
-    @abstractmethod
-    def clear_line(self) -> bytes:
-        """A line without effect that ends the refusal of all lines which some members keep up after an error."""
-
-    @abstractmethod
-    def modal_line(self) -> bytes:
-        """Sets units, absolute coordinates and the feed's meaning. Moves nothing."""
-
-    @abstractmethod
-    def missing_modes(self, state: ParserState) -> tuple[str, ...]:
-        """The words of `modal_line` that `state` should show and doesn't."""
-
-    @abstractmethod
-    def marker_line(self) -> bytes:
-        """Changes a modal word that a reset changes back: tells a reset that came from one that didn't."""
-
-    @abstractmethod
-    def marker_stands(self, state: ParserState) -> bool:
-        """True if the change made by `marker_line` is still in effect."""
+    def is_own(self, reply: Reply) -> bool:
+        """True if `reply`, as parsed by this dialect, shows that this dialect is spoken."""
 
     @abstractmethod
     def move_line(self, axis: str, coordinate: str, feed: str) -> bytes:
-        """One straight move to the machine coordinate `coordinate` at `feed` units/min (decimal texts, feed > 0).
+        """One straight move to the coordinate `coordinate` at `feed` units/min (decimal texts, feed > 0).
 
         Raises InputError for a text that isn't a plain decimal number.
         """
@@ -89,43 +74,29 @@ class Dialect(ABC):
         """Answered only when all motion before it has ended (some members: the line after it is)."""
 
     @abstractmethod
-    def home_line(self) -> bytes:
-        """Seeks the home switches. Moves."""
-
-    @abstractmethod
-    def unlock_line(self) -> bytes:
-        """Ends the lock after an alarm. Moves nothing."""
-
-    @abstractmethod
     def setting_line(self, key: str, text: str) -> bytes:
-        """Stores one setting. Raises InputError for a key or a text that can't be one."""
+        """Sets one setting. Raises InputError for a key or a text that can't be one."""
 
     @abstractmethod
     def rescales(self, key: str) -> bool:
-        """True if storing `key` changes how many steps make a unit, for whichever axis."""
-
-    @abstractmethod
-    def stores(self, line: bytes) -> bool:
-        """True if `line` writes to permanent memory: bytes that arrive meanwhile are lost, so it is sent alone."""
-
-    # --- understanding -------------------------------------------------------------------------------------------
-
-    @abstractmethod
-    def parse(self, line: bytes) -> Reply:
-        """What `line` (without its end) means; Unknown if it fits nothing. Never raises."""
-
-    @abstractmethod
-    def axis_index(self, axis: str) -> int:
-        """At which place of a report's positions `axis` stands."""
+        """True if setting `key` changes how many steps make a unit, for whichever axis."""
 
     @abstractmethod
     def setting_names(self, axis: str) -> SettingNames:
         """The keys of the settings of `axis`."""
 
     @abstractmethod
-    def usable_bytes(self, receive_bytes: int) -> int:
-        """How many bytes may be unanswered at a time if the receive buffer is said to have `receive_bytes`."""
+    def parse(self, line: bytes) -> Reply:
+        """What `line` (without its end) means; Unknown if it fits nothing. Never raises."""
 
     @abstractmethod
     def state_remedy(self, state: AxisState) -> str:
         """What a person can do when the controller is in `state`; "" if nothing needs to be done."""
+
+
+def require_plain_numbers(coordinate: str, feed: str) -> None:
+    """Raise InputError unless both are plain decimal texts, at most seven digits before the point, and the feed > 0."""
+    if not _DECIMAL.fullmatch(coordinate):
+        raise InputError(f"coordinate {coordinate!r} is not a decimal number", "Write it like -12.345.")
+    if not _DECIMAL.fullmatch(feed) or float(feed) <= 0:
+        raise InputError(f"feed {feed!r} is not a decimal number above 0", "Write it in units/min, like 600.")

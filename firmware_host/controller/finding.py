@@ -1,9 +1,9 @@
-"""Finding controllers: which ports there are, and in which dialect something answers there."""
+"""Finding controllers: which ports there are, in which dialect something answers there, and what it tells of itself."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from serial.tools import list_ports
 
@@ -13,12 +13,15 @@ from firmware_host.controller.framing import LineFramer
 from firmware_host.controller.port import Port
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Greeting, StatusReport
-from firmware_host.errors import LinkError
+from firmware_host.controller.session import Connection, Description
+from firmware_host.controller.trace import MemoryTrace
+from firmware_host.errors import ControllerError, LinkError
 
 LISTEN_S = 3.0
 """How long to wait for a greeting (s): boards take 1 to 2 s after they are reset. Common practice, no source."""
 ANSWER_S = 0.5
 """How long to wait for the answer to a status request (s)."""
+_ANY_AXIS = "X"
 
 
 @dataclass(frozen=True)
@@ -31,11 +34,15 @@ class SerialDevice:
 
 @dataclass(frozen=True)
 class Finding:
-    """What is known of one port. `dialect` is None if nothing answered; `detail` says why, or what was heard."""
+    """What is known of one port. `dialect` is None if nothing answered; `detail` says why, or what was heard.
+
+    `description` is what the controller tells of itself; None if it couldn't be asked.
+    """
 
     url: str
     dialect: str | None
     detail: str
+    description: Description | None = None
 
 
 def list_devices() -> tuple[SerialDevice, ...]:
@@ -54,7 +61,8 @@ def find(
     """Ask at each of `urls` who is there: one Finding each, in order.
 
     Opening a port resets many boards, so `confirm(url)` is asked before each and a False leaves the port alone. Only
-    status requests are sent, which no controller acts upon. `open_url` opens a port, such as `serial_port.open_port`
+    questions are sent, none of which moves or sets anything or lets a half line left behind be carried out.
+    `open_url` opens a port, such as `serial_port.open_port`
     with its baud rate and clock. A port that is busy, gone or silent is a Finding, not an error.
     """
     known = tuple(dialects) if dialects is not None else tuple(load_dialect(name) for name in dialect_names())
@@ -75,7 +83,7 @@ def _find_one(
     except LinkError as error:
         return Finding(url, None, str(error))
     try:
-        return _identify(port, clock, dialects)
+        return _described(_identify(port, clock, dialects), port, clock, dialects)
     except LinkError as error:
         return Finding(url, None, str(error))
     finally:
@@ -87,12 +95,24 @@ def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Findin
     finding = _hear(port, clock, LISTEN_S, dialects, heard)
     for dialect in dialects:
         if finding is None:
-            port.write(dialect.status_request())
+            port.write(dialect.probe())
             finding = _hear(port, clock, ANSWER_S, (dialect,), heard)
     if finding is not None:
         return finding
     detail = f"answers, but in no known dialect: {heard[0]!r}" if heard else "silent"
     return Finding(port.url, None, f"{detail}. Check its speed (baud)")
+
+
+def _described(finding: Finding, port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
+    """The finding with what the controller tells of itself."""
+    spoken = [dialect for dialect in dialects if dialect.name == finding.dialect]
+    if not spoken:
+        return finding
+    try:
+        session = spoken[0].session(Connection(port, clock, MemoryTrace(clock)), _ANY_AXIS)
+        return replace(finding, description=session.describe())
+    except (LinkError, ControllerError) as error:
+        return replace(finding, detail=f"{finding.detail}; could not be asked further: {error}")
 
 
 def _hear(
@@ -110,4 +130,6 @@ def _hear(
                     return Finding(port.url, dialect.name, reply.text)
                 if isinstance(reply, StatusReport):
                     return Finding(port.url, dialect.name, f"did not greet; is {reply.state.value}")
+                if dialect.is_own(reply):
+                    return Finding(port.url, dialect.name, "did not greet; answers")
     return None

@@ -9,7 +9,10 @@ from firmware_host.controller.dialect import Dialect
 from firmware_host.errors import InputError
 
 GROUP = "firmware_host.dialects"
-_OWN = (EntryPoint("status-query", "firmware_host.controller.status_query:StatusQueryDialect", GROUP),)
+_OWN = (
+    EntryPoint("numbered-line", "firmware_host.controller.numbered_line:NumberedLineDialect", GROUP),
+    EntryPoint("status-query", "firmware_host.controller.status_query:StatusQueryDialect", GROUP),
+)
 """What this package brings along, so that a plain source tree works too."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -42,7 +43,15 @@ class Reply:
 
 @dataclass(frozen=True)
 class Accepted(Reply):
-    """The oldest unanswered line was accepted."""
+    """The oldest unanswered line was accepted.
+
+    `number` is the line's, where lines are numbered and the controller repeats it. `blocks_free` moves and
+    `lines_free` lines can still be taken in; None: not told.
+    """
+
+    number: int | None = None
+    blocks_free: int | None = None
+    lines_free: int | None = None
 
 
 @dataclass(frozen=True)
@@ -58,7 +67,9 @@ class StatusReport(Reply):
     """One answer to a status request.
 
     `machine`, `work` and `offset` hold one number per axis in the controller's report unit (mm or degrees), in the
-    controller's order of axes; machine = work + offset. None: not in this report. `feed` is in units/min.
+    controller's order of axes; machine = work + offset. None: not in this report. `feed` is in units/min. `letters`
+    name the axes of `machine` where a dialect reports them by letter; `counts` are motor steps by axis letter. Where a
+    dialect has no word for the state, the state is what is known: moving from a move until rest is proved.
     """
 
     state: AxisState
@@ -71,6 +82,8 @@ class StatusReport(Reply):
     spindle: float | None = None
     pins: str = ""
     accessories: str = ""
+    letters: str = ""
+    counts: Mapping[str, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -104,6 +117,21 @@ class SettingLine(Reply):
 
 
 @dataclass(frozen=True)
+class SettingGroup(Reply):
+    """Settings printed on one line. `rates_per_s` tells, of rates, whether they are per second; None: not told."""
+
+    settings: tuple[SettingLine, ...]
+    rates_per_s: bool | None = None
+
+
+@dataclass(frozen=True)
+class RateUnit(Reply):
+    """A remark in the print of settings: rates are per second (True) or per minute (False)."""
+
+    per_s: bool
+
+
+@dataclass(frozen=True)
 class BufferInfo(Reply):
     """What the controller says of its buffers: moves it can plan ahead, and the bytes of its receive buffer."""
 
@@ -117,6 +145,46 @@ class ParserState(Reply):
     """The modal words in effect, in the order printed."""
 
     words: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Identity(Reply):
+    """What the controller says it is; no other answer is like it."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Resend(Reply):
+    """The controller asks for the line of this number next: it has taken all lines up to the one before."""
+
+    number: int
+
+
+@dataclass(frozen=True)
+class Skipped(Reply):
+    """The controller had the line of this number already and did not carry it out again."""
+
+    number: int
+
+
+@dataclass(frozen=True)
+class Complaint(Reply):
+    """The line was not carried out, even if it is accepted next; or, if a Resend follows, it came damaged."""
+
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Busy(Reply):
+    """The controller is still at work on a line: its answer will come."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Waiting(Reply):
+    """The controller says that it waits for a line. No sign of rest: some say so while they move."""
 
 
 @dataclass(frozen=True)

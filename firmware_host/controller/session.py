@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, ParserState, SettingLine, StatusReport
+from firmware_host.clock import Clock
+from firmware_host.controller.dialect import Abilities, Dialect
+from firmware_host.controller.port import Port
+from firmware_host.controller.reply import AxisState, Greeting, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
-from firmware_host.controller.settings import ControllerSettings
-from firmware_host.errors import (
-    ControllerError,
-    ControllerFaultError,
-    LineRejectedError,
-    NotAtRestError,
-    UnexpectedReplyError,
-)
+from firmware_host.controller.settings import ControllerSettings, StatedSettings
+from firmware_host.controller.trace import Trace
+from firmware_host.errors import ControllerError, ControllerFaultError, NotAtRestError, UnexpectedReplyError
 
 ANSWER_S = 2.0
 """Deadline for the answer to a line that starts nothing (s)."""
@@ -26,15 +26,29 @@ GREETING_S = 3.0
 """How long to wait for a greeting after opening or a reset (s): boards take 1 to 2 s. Common practice, no source."""
 POLL_S = 0.01
 """Pause between two reports that must agree (s)."""
-_OFFSET_POLLS = 60
-"""Reports within which a member that reports work positions has told its offset. From memory: every 10th to 30th."""
+STORE_S = 5.0
+"""Deadline for the answer to a line that stores (s)."""
+HOLD_S = 10.0
+"""Deadline for motion to come to a standstill, and for motion to go on after a hold (s)."""
+
+
+@dataclass(frozen=True)
+class Connection:
+    """What a session works with: an open port, the clock, the trace, and what is known or stated beforehand."""
+
+    port: Port
+    clock: Clock
+    trace: Trace
+    steps_per_unit_known: Fraction | None = None
+    stated: StatedSettings = field(default_factory=StatedSettings)
 
 
 @dataclass(frozen=True)
 class RestProof:
     """That the axis stands where it should: everything that was seen.
 
-    `at_s` monotonic s; `reported_position` in units; `reported_steps` = position * steps_per_unit.
+    `at_s` monotonic s; `reported_position` in units; `reported_steps` = position * steps_per_unit, or the controller's
+    own count where it tells one.
     """
 
     at_s: float
@@ -45,26 +59,49 @@ class RestProof:
     reports: tuple[StatusReport, ...]
 
 
-class AxisSession:
-    """State of one open controller. The functions of this package work on it; `Controller` is its face."""
+@dataclass(frozen=True)
+class StopReport:
+    """How a stop went. `stands_still` is True only if two reports in a row said so."""
 
-    def __init__(self, sender: Sender, axis: str, steps_per_unit_known: Fraction | None) -> None:
+    stands_still: bool
+    detail: str
+    status: StatusReport | None = None
+
+
+@dataclass(frozen=True)
+class Description:
+    """What a controller tells of itself. Sizes: bytes of its receive buffer, moves it plans ahead; None: not told."""
+
+    axes: str
+    receive_bytes: int | None
+    planner_blocks: int | None
+    settings: Mapping[str, str]
+
+
+class AxisSession(ABC):
+    """State of one open controller, in the way of its mechanism. `Controller` is its face."""
+
+    def __init__(self, sender: Sender, connection: Connection, axis: str) -> None:
         self.sender = sender
-        self.dialect = sender.dialect
         self.clock = sender.clock
         self.axis = axis
-        self.index = self.dialect.axis_index(axis)
-        self.known = steps_per_unit_known
-        self.greets: bool | None = None
-        """True if it greets after a reset; None: not known yet."""
-        self.synchronised = False
-        """True if its line reader is known to agree with its step counter; else the next move might run wild."""
+        self.known = connection.steps_per_unit_known
+        self.stated = connection.stated
         self.prepared = False
-        """True if the modal words were set and seen."""
+        """True if it was made ready to move."""
         self.homing = False
         self.rest: RestProof | None = None
         self._settings: ControllerSettings | None = None
-        self._offset: tuple[float, ...] | None = None
+
+    @property
+    def dialect(self) -> Dialect:
+        """The language spoken."""
+        return self.sender.dialect
+
+    @property
+    def abilities(self) -> Abilities:
+        """What controllers of this dialect can do."""
+        return self.dialect.abilities
 
     @property
     def settings(self) -> ControllerSettings:
@@ -73,37 +110,42 @@ class AxisSession:
             raise ControllerError("its settings have not been read")
         return self._settings
 
-    # --- asking ----------------------------------------------------------------------------------------------------
-
     def ask(self, line: bytes, timeout_s: float = ANSWER_S) -> Exchange:
         """Send one line and return its exchange; errors as `Sender.ask`."""
         return self.sender.ask(line, timeout_s=timeout_s)
 
+    # --- asking ----------------------------------------------------------------------------------------------------
+
+    @abstractmethod
+    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
+        """Learn all there is to know without moving anything; errors as `Controller.open`.
+
+        Returns the greeting, or one of our own words if it was seen otherwise that it has just been reset.
+        """
+
+    @abstractmethod
     def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
-        """One fresh report with its machine position filled in; errors as `Sender.request_status`."""
-        for _ in range(_OFFSET_POLLS):
-            report = self.sender.request_status(timeout_s)
-            self._offset = report.offset or self._offset
-            if report.machine is not None:
-                return report
-            if report.work is not None and self._offset is not None:
-                pairs = zip(report.work, self._offset, strict=False)
-                return replace(report, machine=tuple(work + offset for work, offset in pairs), offset=self._offset)
-        raise UnexpectedReplyError(self.sender.port.url, f"{_OFFSET_POLLS} reports told no machine position")
+        """One fresh report with its positions filled in; errors as `Sender.request_status`."""
 
+    @abstractmethod
     def position(self, report: StatusReport) -> float:
-        """The machine position of the axis in units (mm or degrees). Raises ControllerError if it can't be told."""
-        if self._settings is not None and self.settings.inches:
-            raise ControllerError(f"reports in inches ({self.settings.names.inches}): positions cannot be used")
-        if report.machine is None or len(report.machine) <= self.index:
-            count = len(report.machine or ())
-            raise ControllerError(f"reports {count} axes; axis {self.axis} is not among them")
-        return report.machine[self.index]
+        """The position of the axis in units (mm or degrees). Raises ControllerError if it can't be told."""
 
+    @abstractmethod
+    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+        """Where the axis stands, in steps from zero. Raises ControllerError if it can't be told."""
+
+    @abstractmethod
     def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        """By how many steps a reported position may be off for its few decimals (>= 0)."""
-        rounded = 1 if report.work is None else 2  # work position and offset are rounded each for itself
-        return float(rounded * steps_per_unit / (2 * 10**self.dialect.position_decimals))
+        """By how many steps a reported position may be off (>= 0)."""
+
+    @abstractmethod
+    def same_place(self, first: StatusReport, second: StatusReport) -> bool:
+        """True if nothing has moved between two reports, as far as they tell."""
+
+    @abstractmethod
+    def describe(self) -> Description:
+        """Ask what it is. Moves and changes nothing; a moving axis isn't asked for settings."""
 
     def standing(self, *, allow: frozenset[AxisState]) -> StatusReport:
         """Two reports in a row that say the same allowed state and place; NotAtRestError, ControllerFaultError."""
@@ -113,7 +155,7 @@ class AxisSession:
         for report in (first, second):
             if report.state not in allow:
                 raise self.wrong_state(report.state)
-        if first.machine != second.machine:
+        if not self.same_place(first, second):
             raise NotAtRestError("its position changes from one report to the next")
         return second
 
@@ -125,92 +167,40 @@ class AxisSession:
             return ControllerFaultError(detail)
         return NotAtRestError(detail)
 
-    # --- reading what it is ----------------------------------------------------------------------------------------
+    # --- moving ----------------------------------------------------------------------------------------------------
 
-    def greeted(self, greeting: Greeting | None) -> None:
-        """Take note of a greeting after opening or an asked-for reset: its line reader starts from the step counter."""
-        self._offset = None
-        self.prepared = False
-        self.rest = None
-        if greeting is not None:
-            self.greets = True
-            self.synchronised = True
-
-    def read_buffer(self) -> None:
-        """Ask for the size of the receive buffer; a controller that doesn't tell is taken to have the usual one."""
-        try:
-            exchange = self.ask(self.dialect.buffer_query())
-        except LineRejectedError:
-            return  # the usual size stands
-        for reply in exchange.payload:
-            if isinstance(reply, BufferInfo):
-                self.sender.usable_bytes = self.dialect.usable_bytes(reply.receive_bytes)
-
-    def read_settings(self) -> ControllerSettings:
-        """Read all settings twice and keep them; a lost digit shows as a difference (UnexpectedReplyError)."""
-        first, second = self._settings_once(), self._settings_once()
-        if first != second:
-            differing = sorted(key for key in first.keys() | second.keys() if first.get(key) != second.get(key))
-            raise UnexpectedReplyError(self.sender.port.url, f"two readings of the settings differ: {differing}")
-        settings = ControllerSettings.read(first, self.axis, self.dialect.setting_names(self.axis))
-        if self.known is not None:
-            settings = replace(settings, steps_per_unit=settings.steps_per_unit.known_as(self.known))
-        self._settings = settings
-        return settings
-
-    def _settings_once(self) -> dict[str, str]:
-        payload = self.ask(self.dialect.settings_query()).payload
-        return {reply.key: reply.text for reply in payload if isinstance(reply, SettingLine)}
-
-    # --- making it ready -------------------------------------------------------------------------------------------
-
-    def synchronise(self) -> None:
-        """Reset it while it stands still, so that its line reader takes its position from the step counter.
-
-        Moves nothing and keeps the position. Needed after steps-per-unit has been written, and when an earlier owner of
-        the line might have done so: until then the next move could run wild. Raises ControllerError if the reset can't
-        be proved, NotAtRestError if it isn't standing; moves stay refused then.
-        """
-        self.synchronised = self.prepared = False
-        before = self.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
-        marked = self.greets is None and before.state is AxisState.READY
-        if marked:
-            self.ask(self.dialect.marker_line())
-        greeting = self.sender.reset(GREETING_S)
-        self.greeted(greeting)
-        if greeting is None and (not marked or self._marker_stands()):
-            raise ControllerError(
-                "it did not greet after a reset: whether it was reset is unknown. Switch it off and on"
-            )
-        after = self.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
-        if self.position(before) != self.position(after):
-            self.sender.position_lost = ControllerFaultError(
-                "its position changed in a reset. Home it or set zero anew"
-            )
-            raise self.sender.position_lost
-        self.synchronised = True
-
-    def _marker_stands(self) -> bool:
-        states = [reply for reply in self.ask(self.dialect.modes_query()).payload if isinstance(reply, ParserState)]
-        return not states or self.dialect.marker_stands(states[-1])
-
+    @abstractmethod
     def prepare(self) -> None:
-        """Make it ready to move: synchronised, with the modal words set and seen. Moves nothing."""
-        self.require_position()
-        self.prepared = False
-        self.standing(allow=frozenset({AxisState.READY}))
-        if self.sender.out_of_step:
-            self.sender.resynchronise()
-        if not self.synchronised:
-            self.synchronise()
-        self.ask(self.dialect.clear_line())
-        self.ask(self.dialect.modal_line())
-        payload = self.ask(self.dialect.modes_query()).payload
-        states = [reply for reply in payload if isinstance(reply, ParserState)]
-        missing = self.dialect.missing_modes(states[-1]) if states else ("all of them",)
-        if missing:
-            raise ControllerError(f"accepted the modal words but does not show {', '.join(missing)}")
-        self.prepared = True
+        """Make it ready to move. Moves nothing."""
+
+    @abstractmethod
+    def move(self, line: bytes) -> float:
+        """Send the line of a move; when it was accepted (monotonic s)."""
+
+    @property
+    @abstractmethod
+    def syncs(self) -> bool:
+        """True if only sync lines show that motion has ended."""
+
+    @abstractmethod
+    def sync(self, deadline_s: float) -> None:
+        """Wait until all motion has ended, as far as sync lines tell; `deadline_s` in monotonic s."""
+
+    @abstractmethod
+    def says_rest(self, report: StatusReport) -> bool:
+        """True if `report` says nothing against rest."""
+
+    @abstractmethod
+    def home(self, timeout_s: float) -> StatusReport:
+        """Seek the home switch; it moves. Afterwards the position is known again."""
+
+    @abstractmethod
+    def unlock(self) -> StatusReport:
+        """End the lock after an alarm or a reset. Moves nothing."""
+
+    @abstractmethod
+    def set_zero(self) -> StatusReport:
+        """Let coordinates count from here, where they count from the controller's own zero. Moves nothing."""
 
     def require_position(self) -> None:
         """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""
@@ -220,10 +210,66 @@ class AxisSession:
         if lost is not None:
             raise type(lost)(lost.detail)
 
-    def require_movable(self) -> None:
-        """Raise unless a move may be sent: position known, prepared, and its line reader in step with its motor."""
-        self.require_position()
-        if not self.synchronised:
-            raise NotAtRestError("its line reader may not agree with its step counter: prepare it before a move")
-        if not self.prepared:
-            raise NotAtRestError("it has not been prepared since it was opened, reset or stopped")
+    # --- holding and stopping --------------------------------------------------------------------------------------
+
+    @abstractmethod
+    def hold(self) -> StatusReport:
+        """Slow down to a standstill, keeping what is left of the move; returns when it stands still."""
+
+    @abstractmethod
+    def go_on(self) -> StatusReport:
+        """Go on after a hold."""
+
+    @abstractmethod
+    def begin_stop(self) -> None:
+        """Send what stops it, at once. Raises PortLostError."""
+
+    @abstractmethod
+    def finish_stop(self, timeout_s: float) -> StopReport:
+        """Wait for standstill (at most `timeout_s`, s) and drop what is left of the motion. Raises no link error."""
+
+    # --- settings --------------------------------------------------------------------------------------------------
+
+    def read_settings(self) -> ControllerSettings:
+        """Read all settings twice and keep them; a lost digit shows as a difference (UnexpectedReplyError)."""
+        first, second = self._settings_once(), self._settings_once()
+        if first != second:
+            differing = sorted(key for key in first.keys() | second.keys() if first.get(key) != second.get(key))
+            raise UnexpectedReplyError(self.sender.port.url, f"two readings of the settings differ: {differing}")
+        settings = self._interpret(first)
+        if self.known is not None and settings.held_steps_per_unit is not None:
+            settings = replace(settings, held_steps_per_unit=settings.held_steps_per_unit.known_as(self.known))
+        self._settings = settings
+        return settings
+
+    @abstractmethod
+    def _settings_once(self) -> dict[str, str]:
+        """All settings as printed, key -> text."""
+
+    @abstractmethod
+    def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
+        """What they mean for the axis."""
+
+    @abstractmethod
+    def setting_line(self, key: str, text: str) -> bytes:
+        """The line that sets `key` to `text`, both as in `ControllerSettings.raw`. Raises InputError."""
+
+    @abstractmethod
+    def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
+        """True if `held` shows `key` as `text`, as far as its print tells."""
+
+    @abstractmethod
+    def require_rescalable(self, keys: Iterable[str]) -> None:
+        """Raise NotAtRestError where a change of steps per unit isn't safe now."""
+
+    @abstractmethod
+    def before_rescale(self, keys: Iterable[str]) -> None:
+        """Refuse moves until the change has been made and its consequences undone."""
+
+    @abstractmethod
+    def after_rescale(self, keys: Iterable[str]) -> None:
+        """Make sure that no wild move can follow. Moves nothing."""
+
+    @abstractmethod
+    def store(self) -> None:
+        """Keep what was set for after the next reset."""

@@ -42,7 +42,8 @@ class HeldNumber:
         if not self.may_be(exact):
             wish = f"steps per unit: printed {self.text}, said to be {float(exact):.9g}"
             raise SettingsMismatchError((wish,), FIX)
-        return HeldNumber(self.text, exact, exact, exact)
+        text = self.text if Fraction(self.text) == exact else decimal_text(exact)
+        return HeldNumber(text, exact, exact, exact)
 
     def may_be(self, wanted: Fraction) -> bool:
         """True if the stored value can be `wanted`, as far as the print tells."""
@@ -56,22 +57,38 @@ class HeldNumber:
 
 @dataclass(frozen=True)
 class SettingNames:
-    """Under which key a dialect keeps each setting of one axis, and how it writes two of them."""
+    """Under which key a dialect keeps each setting of one axis, and how it writes two of them. "": it has none."""
 
     steps_per_unit: str
     rate: str
     acceleration: str
-    travel: str
-    release_delay: str
-    release_never: int
+    general_accelerations: tuple[str, ...] = ()
+    """Limits that hold for all axes together; the first that is there counts."""
+    travel: str = ""
+    release_delay: str = ""
+    release_never: int = 0
     """The value of the release delay that means: never."""
-    direction_mask: str
-    direction_bit: int
-    report_mask: str
-    inches: str
-    soft_limits: str
-    hard_limits: str
-    homing: str
+    direction_mask: str = ""
+    direction_bit: int = 0
+    report_mask: str = ""
+    inches: str = ""
+    soft_limits: str = ""
+    hard_limits: str = ""
+    homing: str = ""
+
+
+@dataclass(frozen=True)
+class StatedSettings:
+    """What the machine's file states, for controllers that don't tell. None where it states nothing.
+
+    It is taken only where the controller can't be asked, and has to be confirmed on the machine.
+    """
+
+    steps_per_unit: Fraction | None = None
+    rate_units_per_min: Fraction | None = None
+    acceleration_units_per_s2: Fraction | None = None
+    rates_per_s: bool | None = None
+    """Whether the controller's own rates are per second (True) or per minute (False); None: not known."""
 
 
 @dataclass(frozen=True)
@@ -105,24 +122,31 @@ class Difference:
 
 @dataclass(frozen=True)
 class ControllerSettings:
-    """All settings as printed (`raw`: key -> text) and, typed, those that matter to one axis."""
+    """All settings as printed (`raw`: key -> text) and, typed, those that matter to one axis.
+
+    `held_*` are None, and so are mask and switches, where the controller doesn't tell; `stated` takes the place of the
+    first three. `unreadable` names what the controller didn't tell.
+    """
 
     raw: Mapping[str, str]
     axis: str
     names: SettingNames
-    steps_per_unit: HeldNumber
-    rate_units_per_min: HeldNumber
-    acceleration_units_per_s2: HeldNumber
-    travel_units: HeldNumber
-    release_delay_ms: int | None
-    """Milliseconds at rest after which the motor is released; None: never."""
-    direction_mask: int
-    inches: bool
+    held_steps_per_unit: HeldNumber | None
+    held_rate: HeldNumber | None
+    """Units/min."""
+    held_acceleration: HeldNumber | None
+    """Units/s^2."""
+    travel_units: HeldNumber | None = None
+    release_delay_ms: int | None = None
+    """Milliseconds at rest after which the motor is released; None: never, or never once it has been prepared."""
+    direction_mask: int | None = None
+    inches: bool = False
     """Reports are in inches: positions can't be used."""
-    soft_limits: bool
-    hard_limits: bool
-    homing: bool
-    report_mask: int
+    soft_limits: bool | None = None
+    hard_limits: bool | None = None
+    homing: bool | None = None
+    report_mask: int | None = None
+    stated: StatedSettings = StatedSettings()
 
     @classmethod
     def read(cls, raw: Mapping[str, str], axis: str, names: SettingNames) -> ControllerSettings:
@@ -134,9 +158,9 @@ class ControllerSettings:
             raw=MappingProxyType(dict(raw)),
             axis=axis,
             names=names,
-            steps_per_unit=_positive(raw, names.steps_per_unit),
-            rate_units_per_min=_positive(raw, names.rate),
-            acceleration_units_per_s2=_positive(raw, names.acceleration),
+            held_steps_per_unit=positive(raw, names.steps_per_unit),
+            held_rate=positive(raw, names.rate),
+            held_acceleration=positive(raw, names.acceleration),
             travel_units=HeldNumber.printed(_text(raw, names.travel)),
             release_delay_ms=None if release == names.release_never else release,
             direction_mask=_whole(raw, names.direction_mask),
@@ -148,19 +172,45 @@ class ControllerSettings:
         )
 
     @property
+    def unreadable(self) -> tuple[str, ...]:
+        """What the controller didn't tell of steps per unit, rate and acceleration; empty if it told all."""
+        held = {
+            "steps per unit": self.held_steps_per_unit,
+            "rate": self.held_rate,
+            "acceleration": self.held_acceleration,
+        }
+        return tuple(name for name, number in held.items() if number is None)
+
+    @property
+    def steps_per_unit(self) -> HeldNumber:
+        """As printed, else as stated. ControllerError if neither is known; so for the next two."""
+        return _held_or_stated("steps per unit", self.held_steps_per_unit, self.stated.steps_per_unit)
+
+    @property
+    def rate_units_per_min(self) -> HeldNumber:
+        """The highest rate (units/min)."""
+        return _held_or_stated("rate", self.held_rate, self.stated.rate_units_per_min)
+
+    @property
+    def acceleration_units_per_s2(self) -> HeldNumber:
+        """The acceleration (units/s^2) of a move of this axis alone."""
+        return _held_or_stated("acceleration", self.held_acceleration, self.stated.acceleration_units_per_s2)
+
+    @property
     def direction_inverted(self) -> bool:
-        """True if this axis counts the other way round."""
-        return bool(self.direction_mask & self.names.direction_bit)
+        """True if this axis counts the other way round, as far as the controller tells."""
+        return bool((self.direction_mask or 0) & self.names.direction_bit)
 
     def compare(self, wanted: WantedSettings) -> tuple[Difference, ...]:
-        """Every setting that isn't as wanted, in a fixed order; empty when the controller fits the plan."""
+        """Every setting that isn't as wanted, in a fixed order; empty when the controller fits the plan.
+
+        What the controller doesn't tell is no difference, for it can't be written either: see `unreadable`.
+        """
         names = self.names
         found = [
-            _number("steps per unit", names.steps_per_unit, self.steps_per_unit, wanted.steps_per_unit),
-            _number("rate", names.rate, self.rate_units_per_min, wanted.rate_units_per_min),
-            _number(
-                "acceleration", names.acceleration, self.acceleration_units_per_s2, wanted.acceleration_units_per_s2
-            ),
+            _number("steps per unit", names.steps_per_unit, self.held_steps_per_unit, wanted.steps_per_unit),
+            _number("rate", names.rate, self.held_rate, wanted.rate_units_per_min),
+            _number("acceleration", names.acceleration, self.held_acceleration, wanted.acceleration_units_per_s2),
             _number("travel", names.travel, self.travel_units, wanted.travel_units),
             self._release(wanted.never_released),
             self._direction(wanted.direction_inverted),
@@ -177,13 +227,13 @@ class ControllerSettings:
                           f"{self.release_delay_ms} ms", str(self.names.release_never))  # fmt: skip
 
     def _direction(self, inverted: bool | None) -> Difference | None:
-        if inverted is None or inverted == self.direction_inverted:
+        if inverted is None or self.direction_mask is None or inverted == self.direction_inverted:
             return None
         mask = self.direction_mask ^ self.names.direction_bit
         return Difference("direction mask", self.names.direction_mask, str(self.direction_mask), str(mask))
 
-    def _switch(self, name: str, key: str, held: bool, wanted: bool | None) -> Difference | None:
-        if wanted is None or wanted == held:
+    def _switch(self, name: str, key: str, held: bool | None, wanted: bool | None) -> Difference | None:
+        if not key or wanted is None or held is None or wanted == held:
             return None
         return Difference(name, key, self.raw[key], str(int(wanted)))
 
@@ -195,8 +245,18 @@ def decimal_text(value: Fraction) -> str:
     return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
 
 
-def _number(name: str, key: str, held: HeldNumber, wanted: Fraction | float | None) -> Difference | None:
-    if wanted is None or held.may_be(Fraction(wanted)):
+def _held_or_stated(name: str, held: HeldNumber | None, stated: Fraction | None) -> HeldNumber:
+    if held is not None:
+        return held
+    if stated is None:
+        raise ControllerError(
+            f"does not tell its {name}: state it in the machine's file, and confirm it on the machine"
+        )
+    return HeldNumber(f"{float(stated):.9g}", stated, stated, stated)
+
+
+def _number(name: str, key: str, held: HeldNumber | None, wanted: Fraction | float | None) -> Difference | None:
+    if wanted is None or held is None or held.may_be(Fraction(wanted)):
         return None
     return Difference(name, key, held.text, decimal_text(Fraction(wanted)))
 
@@ -207,7 +267,8 @@ def _text(raw: Mapping[str, str], key: str) -> str:
     return raw[key]
 
 
-def _positive(raw: Mapping[str, str], key: str) -> HeldNumber:
+def positive(raw: Mapping[str, str], key: str) -> HeldNumber:
+    """The number printed under `key`. ControllerError if it is missing, no number, or not above 0."""
     number = HeldNumber.printed(_text(raw, key))
     if number.value <= 0:
         raise ControllerError(f"setting {key} is {number.text}: it must be greater than 0")

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.session import AxisSession
-from firmware_host.controller.settings import ControllerSettings, HeldNumber
+from firmware_host.controller.session import STORE_S, AxisSession
+from firmware_host.controller.settings import ControllerSettings
 from firmware_host.controller.settings_backup import SettingsBackup, load_backup, save_backup
 from firmware_host.errors import InputError, SettingsMismatchError
-
-STORE_S = 5.0
-"""Deadline for the answer to a line that stores (s)."""
 
 
 def write_settings(session: AxisSession, changes: Mapping[str, str], backup: Path) -> ControllerSettings:
@@ -21,14 +18,15 @@ def write_settings(session: AxisSession, changes: Mapping[str, str], backup: Pat
 
     Everything that can be refused is refused before a byte goes out: unknown keys and texts (InputError), an axis that
     doesn't stand still (NotAtRestError), a backup that can't be written. If steps-per-unit is among the changes, moves
-    are refused from before the first write until the controller has been reset at rest and has reported again: on some
-    controllers the first move after such a change runs wild. Raises SettingsMismatchError if a value reads back
-    differently.
+    are refused from before the first write until its consequences have been undone: on some controllers the first move
+    after such a change runs wild, on others the position becomes another one, so there it is refused (NotAtRestError)
+    unless the axis stands at zero. Raises SettingsMismatchError if a value reads back differently.
     """
     lines = _lines(session, changes)
     session.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     held = session.read_settings()
     _check_keys(held, changes)
+    _check_rescaling(session, changes)
     saved_at = session.clock.now().isoformat(timespec="seconds")
     save_backup(backup, SettingsBackup(session.dialect.name, session.sender.port.url, saved_at, held.raw))
     return _store(session, lines, changes, f"circumstep controller settings restore {backup}")
@@ -47,13 +45,14 @@ def restore_settings(session: AxisSession, backup: Path) -> ControllerSettings:
     held = session.read_settings()
     changes = {key: text for key, text in saved.settings.items() if held.raw.get(key) != text}
     _check_keys(held, changes)
+    _check_rescaling(session, changes)
     return _store(session, _lines(session, changes), changes, f"circumstep controller settings restore {backup}")
 
 
 def _lines(session: AxisSession, changes: Mapping[str, str]) -> dict[str, bytes]:
     """The line for each key; those that change steps-per-unit last, so that the reset follows them at once."""
     keys = sorted(changes, key=session.dialect.rescales)
-    return {key: session.dialect.setting_line(key, changes[key]) for key in keys}
+    return {key: session.setting_line(key, changes[key]) for key in keys}
 
 
 def _check_keys(held: ControllerSettings, changes: Mapping[str, str]) -> None:
@@ -62,13 +61,22 @@ def _check_keys(held: ControllerSettings, changes: Mapping[str, str]) -> None:
         raise InputError(f"the controller has no setting {', '.join(unknown)}", "See: circumstep controller settings.")
 
 
+def _rescaling(session: AxisSession, keys: Iterable[str]) -> list[str]:
+    return [key for key in keys if session.dialect.rescales(key)]
+
+
+def _check_rescaling(session: AxisSession, changes: Mapping[str, str]) -> None:
+    if rescaling := _rescaling(session, changes):
+        session.require_rescalable(rescaling)
+
+
 def _store(
     session: AxisSession, lines: Mapping[str, bytes], changes: Mapping[str, str], remedy: str
 ) -> ControllerSettings:
-    rescaled = any(session.dialect.rescales(key) for key in lines)
+    rescaling = _rescaling(session, lines)
     session.rest = None
-    if rescaled:
-        session.synchronised = session.prepared = False
+    if rescaling:
+        session.before_rescale(rescaling)
     own = session.settings.names.steps_per_unit
     if own in changes:
         session.known = None
@@ -76,17 +84,16 @@ def _store(
         session.ask(line, STORE_S)
     held = session.read_settings()
     wrong = [
-        f"{key}: wrote {text}, reads {held.raw.get(key)}" for key, text in changes.items() if not _is(held, key, text)
+        f"{key}: wrote {text}, reads {held.raw.get(key)}"
+        for key, text in changes.items()
+        if key not in held.raw or not session.reads_back(held, key, text)
     ]
     if wrong:
         raise SettingsMismatchError(tuple(wrong), remedy)
     if own in changes:
         session.known = Fraction(changes[own])
         held = session.read_settings()
-    if rescaled:
-        session.synchronise()
+    if rescaling:
+        session.after_rescale(rescaling)
+    session.store()
     return held
-
-
-def _is(held: ControllerSettings, key: str, text: str) -> bool:
-    return HeldNumber.printed(held.raw[key]).may_be(Fraction(text))

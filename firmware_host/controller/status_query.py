@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
-from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.dialect import Abilities, require_plain_numbers
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
@@ -26,10 +26,14 @@ from firmware_host.controller.reply import (
     Unknown,
 )
 from firmware_host.controller.settings import SettingNames
+from firmware_host.controller.state_word_dialect import StateWordDialect
+from firmware_host.controller.state_word_session import StateWordSession
 from firmware_host.errors import InputError
 
+if TYPE_CHECKING:
+    from firmware_host.controller.session import AxisSession, Connection
+
 _AXES = "XYZABCUVW"
-_DECIMAL = re.compile(r"-?\d{1,7}(?:\.\d{1,6})?", re.ASCII)
 _SETTING_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 _SETTING_KEY = re.compile(r"\$\d{1,3}", re.ASCII)
 _SETTING = re.compile(r"\$(\d{1,4})=([^()]*?)(?: *\(.*\))?", re.ASCII)
@@ -104,7 +108,7 @@ _REMEDIES = {
 }
 
 
-class StatusQueryDialect(Dialect):
+class StatusQueryDialect(StateWordDialect):
     """Answers `?` with its state and position; every line with one word."""
 
     name: ClassVar[str] = "status-query"
@@ -112,6 +116,17 @@ class StatusQueryDialect(Dialect):
     default_buffer_bytes: ClassVar[int] = 127
     position_decimals: ClassVar[int] = 3
     state_tells_rest: ClassVar[bool] = True
+    abilities: ClassVar[Abilities] = Abilities(
+        tells_state=True,
+        counts_steps=False,
+        machine_coordinates=True,
+        holds=True,
+        stop_keeps_position=True,
+        tells_settings=True,
+    )
+
+    def session(self, connection: Connection, axis: str) -> AxisSession:
+        return StateWordSession(self, connection, axis)
 
     def status_request(self) -> bytes:
         return b"?"
@@ -151,10 +166,7 @@ class StatusQueryDialect(Dialect):
 
     def move_line(self, axis: str, coordinate: str, feed: str) -> bytes:
         self.axis_index(axis)
-        if not _DECIMAL.fullmatch(coordinate):
-            raise InputError(f"coordinate {coordinate!r} is not a decimal number", "Write it like -12.345.")
-        if not _DECIMAL.fullmatch(feed) or float(feed) <= 0:
-            raise InputError(f"feed {feed!r} is not a decimal number above 0", "Write it in units/min, like 600.")
+        require_plain_numbers(coordinate, feed)
         return f"G53 G1 {axis}{coordinate} F{feed}\n".encode()
 
     def sync_line(self) -> bytes:
@@ -184,6 +196,9 @@ class StatusQueryDialect(Dialect):
         if len(axis) != 1 or axis not in _AXES:
             raise InputError(f"{axis!r} is no axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
         return _AXES.index(axis)
+
+    def axis_letters(self, count: int) -> str:
+        return _AXES[:count]
 
     def setting_names(self, axis: str) -> SettingNames:
         index = self.axis_index(axis)

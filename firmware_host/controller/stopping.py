@@ -1,28 +1,20 @@
-"""Stop: hold, wait for standstill, then drop what is left. At most once, and never by an exception of its own."""
+"""Stop of a controller with a state word: hold, standstill, then drop the rest. It raises nothing of its own."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, AxisSession
+from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, StopReport
 from firmware_host.errors import ControllerFaultError, FirmwareHostError, PortLostError
 
-STOP_S = 10.0
-"""How long to wait for standstill (s)."""
+if TYPE_CHECKING:
+    from firmware_host.controller.state_word_session import StateWordSession
+
 _DROPPING = frozenset({AxisState.READY, AxisState.HOLDING, AxisState.DOOR, AxisState.CHECKING})
 
 
-@dataclass(frozen=True)
-class StopReport:
-    """How a stop went. `stands_still` is True only if two reports in a row said so."""
-
-    stands_still: bool
-    detail: str
-    status: StatusReport | None = None
-
-
-def stop(session: AxisSession, timeout_s: float = STOP_S) -> StopReport:
+def stop(session: StateWordSession, timeout_s: float) -> StopReport:
     """Hold, wait at most `timeout_s` (s) for standstill, and only then reset, which drops the rest of the motion.
 
     The position is kept, except while homing, when there is none to keep: then it is reset at once. Raises nothing of
@@ -45,7 +37,7 @@ def stop(session: AxisSession, timeout_s: float = STOP_S) -> StopReport:
         return StopReport(True, f"stands still, but could not be finished: {error}", status)
 
 
-def _await_standstill(session: AxisSession, deadline_s: float) -> tuple[StatusReport | None, str]:
+def _await_standstill(session: StateWordSession, deadline_s: float) -> tuple[StatusReport | None, str]:
     """The second of two reports that agree on standstill, or None and what went wrong."""
     last: StatusReport | None = None
     detail = "held, but did not come to a standstill in time"
@@ -67,7 +59,7 @@ def _await_standstill(session: AxisSession, deadline_s: float) -> tuple[StatusRe
     return None, detail
 
 
-def _end_homing(session: AxisSession) -> StopReport:
+def _end_homing(session: StateWordSession) -> StopReport:
     session.sender.position_lost = ControllerFaultError("stopped while homing: home it again")
     try:
         session.greeted(session.sender.reset(GREETING_S))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.sender import Sender
+from firmware_host.controller.counting_sender import CountingSender
 from firmware_host.controller.status_query import StatusQueryDialect
 from firmware_host.controller.trace import MemoryTrace
 from tests.support.scripted_port import ScriptedPort
@@ -19,11 +19,11 @@ class Rig:
     clock: VirtualClock
     port: ScriptedPort
     trace: MemoryTrace
-    sender: Sender
+    sender: CountingSender
 
 
 def rig() -> Rig:
     clock = VirtualClock()
     port = ScriptedPort(clock)
     trace = MemoryTrace(clock)
-    return Rig(clock, port, trace, Sender(port, StatusQueryDialect(), clock, trace))
+    return Rig(clock, port, trace, CountingSender(port, StatusQueryDialect(), clock, trace))

@@ -3,28 +3,48 @@
 import pytest
 
 from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.numbered_dialect import NumberedDialect
 from firmware_host.controller.port import Port
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Unknown
+from firmware_host.controller.state_word_dialect import StateWordDialect
 from firmware_host.controller.trace import Trace
 from firmware_host.errors import InputError
 
-LINES = (
-    "settings_query",
-    "buffer_query",
-    "modes_query",
-    "clear_line",
-    "modal_line",
-    "marker_line",
-    "sync_line",
-    "home_line",
-    "unlock_line",
-)
 REQUESTS = ("status_request", "hold_request", "go_on_request", "reset_request")
 
 
+def state_word_lines(dialect: StateWordDialect) -> list[bytes]:
+    return [
+        dialect.settings_query(),
+        dialect.buffer_query(),
+        dialect.modes_query(),
+        dialect.clear_line(),
+        dialect.modal_line(),
+        dialect.marker_line(),
+        dialect.home_line(),
+        dialect.unlock_line(),
+    ]
+
+
+def numbered_lines(dialect: NumberedDialect) -> list[bytes]:
+    return [
+        dialect.identity_query(),
+        dialect.position_query(),
+        *dialect.settings_queries(),
+        *dialect.ready_lines(),
+        dialect.stop_line(),
+        dialect.home_line("A"),
+        dialect.zero_line("A"),
+        dialect.store_line(),
+        dialect.count_from(0),
+        dialect.probe(),
+        dialect.numbered(12_345_678, dialect.move_line("A", "-1234567.1234", "12345.678")),
+    ]
+
+
 def test_the_dialect_found_by_its_name_says_that_name() -> None:
-    assert "status-query" in dialect_names()
+    assert {"status-query", "numbered-line"} <= set(dialect_names())
     for name in dialect_names():
         assert load_dialect(name).name == name
 
@@ -37,13 +57,20 @@ def test_an_unknown_dialect_suggests_the_nearest() -> None:
 @pytest.mark.parametrize("name", dialect_names())
 def test_every_line_ends_once_and_no_request_does(name: str) -> None:
     dialect = load_dialect(name)
-    lines = [getattr(dialect, line)() for line in LINES] + [dialect.move_line("A", "-1234567.1234", "12345.678")]
+    lines = [dialect.sync_line(), dialect.move_line("A", "-1234567.1234", "12345.678")]
+    requests: list[bytes] = []
+    if isinstance(dialect, StateWordDialect):
+        lines += state_word_lines(dialect)
+        requests = [getattr(dialect, request)() for request in REQUESTS]
+    else:
+        assert isinstance(dialect, NumberedDialect)
+        lines += numbered_lines(dialect)
     for line in lines:
         assert line.count(b"\n") == 1
         assert line.endswith(b"\n")
         assert len(line) <= dialect.max_line_bytes
-    for request in REQUESTS:
-        assert b"\n" not in getattr(dialect, request)()
+    for request in requests:
+        assert b"\n" not in request
 
 
 @pytest.mark.parametrize("name", dialect_names())

@@ -1,17 +1,33 @@
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.finding import Finding, find
 from firmware_host.controller.port import Port
+from firmware_host.controller.session import Description
 from firmware_host.errors import PortBusyError
 from tests.controller.scripted import GREETING, IDLE
 from tests.support.scripted_port import ScriptedPort
+
+PROBE = b"N99999999 M114*23\n"
+DESCRIPTION = Description("XYZ", 128, 15, {"$0": "10", "$1": "255"})
+
+
+def expect_description(port: ScriptedPort) -> None:
+    settings = b"$0=10\r\n$1=255\r\nok\r\n"
+    port.expect(b"?", IDLE)
+    port.expect(b"$$\n", settings)
+    port.expect(b"$I\n", b"[OPT:V,15,128]\r\nok\r\n")
+    port.expect(b"$$\n", settings)
 
 
 def test_each_port_is_asked_once_and_told_what_is_there() -> None:
     clock = VirtualClock()
     ports = {url: ScriptedPort(clock, url) for url in ("greeter", "quiet", "foreign", "dead")}
+    ports["quiet"].expect(PROBE, b"error:20\r\n")  # a line that a board of the other dialect refuses
     ports["quiet"].expect(b"?", IDLE)
-    ports["foreign"].expect(b"?")
-    ports["dead"].expect(b"?")
+    expect_description(ports["quiet"])
+    expect_description(ports["greeter"])
+    for silent in ("foreign", "dead"):
+        ports[silent].expect(PROBE)
+        ports[silent].expect(b"?")
 
     def open_url(url: str) -> Port:
         if url == "busy":
@@ -19,7 +35,7 @@ def test_each_port_is_asked_once_and_told_what_is_there() -> None:
         if url == "greeter":
             ports[url].say(GREETING, after_s=1.5)
         if url == "foreign":
-            ports[url].say(b"start\r\n", after_s=0.5)
+            ports[url].say(b"hello\r\n", after_s=0.5)
         return ports[url]
 
     asked: list[str] = []
@@ -32,15 +48,15 @@ def test_each_port_is_asked_once_and_told_what_is_there() -> None:
     found = find(urls, clock, open_url=open_url, confirm=confirm)
     assert asked == urls
     assert found == (
-        Finding("greeter", "status-query", "Board ['$' for help]"),
-        Finding("quiet", "status-query", "did not greet; is ready"),
-        Finding("foreign", None, "answers, but in no known dialect: b'start'. Check its speed (baud)"),
+        Finding("greeter", "status-query", "Board ['$' for help]", DESCRIPTION),
+        Finding("quiet", "status-query", "did not greet; is ready", DESCRIPTION),
+        Finding("foreign", None, "answers, but in no known dialect: b'hello'. Check its speed (baud)"),
         Finding("dead", None, "silent. Check its speed (baud)"),
         Finding("busy", None, "port busy: held by process 4711; end that process"),
         Finding("precious", None, "left alone: opening it may reset what is connected"),
     )
     assert [port.closed for port in ports.values()] == [1, 1, 1, 1]
-    assert ports["greeter"].written == []
+    assert all(port.done for port in ports.values())
 
 
 def test_a_port_that_goes_away_while_asking_is_a_finding_and_is_closed() -> None:

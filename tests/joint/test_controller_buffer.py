@@ -3,7 +3,7 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_host.controller.sender import Sender
+from firmware_host.controller.counting_sender import CountingSender
 from firmware_host.controller.status_query import StatusQueryDialect
 from tests.support.bench import bench
 
@@ -19,7 +19,7 @@ def test_the_receive_buffer_never_overflows(
     receive_buffer: int, blocks: int, targets: list[int], storing: bool
 ) -> None:
     b = bench(receive_buffer=receive_buffer, planner_blocks=blocks)
-    sender = Sender(b.port, StatusQueryDialect(), b.clock, b.trace)
+    sender = CountingSender(b.port, StatusQueryDialect(), b.clock, b.trace)
     sender.await_greeting(1.0)
     sender.usable_bytes = receive_buffer - 1
     most = 0
@@ -42,7 +42,7 @@ def test_the_receive_buffer_never_overflows(
 
 def test_lines_are_sent_ahead_as_far_as_the_buffer_allows() -> None:
     b = bench(receive_buffer=64, planner_blocks=2)
-    sender = Sender(b.port, StatusQueryDialect(), b.clock, b.trace)
+    sender = CountingSender(b.port, StatusQueryDialect(), b.clock, b.trace)
     sender.await_greeting(1.0)
     sender.usable_bytes = 63
     counts: list[int] = []
@@ -54,7 +54,7 @@ def test_lines_are_sent_ahead_as_far_as_the_buffer_allows() -> None:
 def test_one_byte_more_than_the_buffer_takes_is_lost() -> None:
     """The control experiment: what character counting protects from is really there."""
     b = bench(receive_buffer=64, planner_blocks=2)
-    sender = Sender(b.port, StatusQueryDialect(), b.clock, b.trace)
+    sender = CountingSender(b.port, StatusQueryDialect(), b.clock, b.trace)
     sender.await_greeting(1.0)
     for _ in range(20):
         b.port.write(b"G1 A1.00 F600\nG1 A2.00 F600\n")
