@@ -15,11 +15,16 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Replace a file whole or not at all: temporary file, fsync, rename, fsync of the folder. Raises `OSError`."""
+def write_whole(path: Path, text: str, *, mode: int = 0o644) -> None:
+    """Replace a file whole or not at all: temporary file, fsync, rename, fsync of the folder. Raises `OSError`.
+
+    `mode`: the rights of the new file, cut by the process's mask.
+    """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary.unlink(missing_ok=True)  # of a process of the same number that died
     try:
-        with temporary.open("w", encoding="utf-8") as file:
+        descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, mode)
+        with open(descriptor, "w", encoding="utf-8") as file:  # noqa: PTH123  a descriptor, for its rights
             file.write(text)
             file.flush()
             os.fsync(file.fileno())

@@ -34,6 +34,15 @@ class CommandGateOptions(Described):
     timeout: Time = Field(description="a pass that takes longer has failed")
 
 
+class TcpGateOptions(Described):
+    """A marking program or a script drives the passes over a loopback socket."""
+
+    kind: Literal["tcp"]
+    port: int = Field(default=0, ge=0, le=65535, description="on 127.0.0.1; 0 takes any free one")
+    timeout: Time = Field(description="a pass that takes longer has failed")
+    connect: Time | None = Field(default=None, description="wait for a hello this long; else as long as a pass")
+
+
 class ExtensionGateOptions(Described):
     """A gate kind from a plug-in."""
 
@@ -41,7 +50,7 @@ class ExtensionGateOptions(Described):
     options: dict[str, Any] = Field(default_factory=dict)
 
 
-_BUILT_IN = ("operator", "timed", "command")
+_BUILT_IN = ("operator", "timed", "command", "tcp")
 
 
 def _tag(value: Any) -> str:
@@ -53,6 +62,7 @@ AnyGateOptions = Annotated[
     Annotated[OperatorGateOptions, Tag("operator")]
     | Annotated[TimedGateOptions, Tag("timed")]
     | Annotated[CommandGateOptions, Tag("command")]
+    | Annotated[TcpGateOptions, Tag("tcp")]
     | Annotated[ExtensionGateOptions, Tag("extension")],
     Discriminator(_tag),
 ]

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from importlib.metadata import entry_points
+from pathlib import Path
 from typing import Any, ClassVar
 
 from firmware_host.clock import Clock
@@ -40,11 +41,16 @@ class PassRequest:
 
 @dataclass(frozen=True)
 class GateContext:
-    """What a gate may need besides its options. `program` comes from whoever starts the run, never from a file."""
+    """What a gate may need besides its options.
+
+    `program` comes from whoever starts the run, never from a file; `job` is the job's name, `folder` the run's folder.
+    """
 
     clock: Clock
     operator: Operator
     program: tuple[str, ...] = ()
+    job: str = ""
+    folder: Path | None = None
 
 
 class Gate(ABC):
@@ -71,6 +77,14 @@ class Gate(ABC):
     @abstractmethod
     def close(self) -> None:
         """Take the permission back; ends a pass that still runs."""
+
+    def wants_stop(self) -> bool:
+        """Whether the marking side wants the run to stop; asked while the axis moves, too. Never waits."""
+        return False
+
+    def release(self) -> None:
+        """Give back what the gate holds (ports, sockets) at the end of the run; a second call does nothing."""
+        self.close()
 
 
 def gate_kinds() -> tuple[str, ...]:
