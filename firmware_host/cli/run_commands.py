@@ -124,8 +124,9 @@ def _station(
 ) -> Station:
     """Everything a run works with, closed again by `stack`."""
     operator = TerminalOperator()
-    context = GateContext(clock, operator, tuple(shlex.split(gate_program)))
+    context = GateContext(clock, operator, tuple(shlex.split(gate_program)), setup.job.name, folder.path)
     gate = TimedGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
+    stack.callback(gate.release)
     trace = FileTrace(folder.trace, clock)
     stack.callback(trace.close)
     controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)

@@ -230,13 +230,17 @@ class RunLoop:
         proof = mover.move_straight(target, self._check_stop)
         self._journal.write("finished", target=target, reported=round(proof.reported_steps - mover.origin, 4))
 
-    def _check_stop(self, report: StatusReport) -> None:
-        self._station.stop.check()
+    def _check_stop(self, report: StatusReport | None = None) -> None:
+        """Stop if the operator, a signal or the marking side wishes it."""
+        station = self._station
+        if station.gate.wants_stop():
+            station.stop.ask("by the marking side")
+        station.stop.check()
 
     def _wait(self, duration_s: float) -> None:
         end_s = self._station.clock.monotonic() + duration_s
         while (left_s := end_s - self._station.clock.monotonic()) > 0:
-            self._station.stop.check()
+            self._check_stop()
             self._station.clock.sleep(min(left_s, 0.1))
 
     def _time_left(self, passes: int) -> float:
