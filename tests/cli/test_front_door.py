@@ -142,7 +142,7 @@ def test_a_job_name_with_control_characters_is_shown_made_visible(circumstep: Ci
     shipped = circumstep("profile", "show", "job", "shaft-scale").out
     job = tmp_path / "job.toml"
     job.write_text(shipped.replace("graduated shaft, 60 mm of arc", "a\\u001b[31mb"), encoding="utf-8")
-    ended = circumstep("demo", str(job), "--clock", "200")
+    ended = circumstep("demo", str(job))
     assert ended.status == 0
     assert ended.out.startswith("Job: a\\x1b[31mb. Machine: belt-reduced chuck, 60:20.\n")
     assert "\x1b" not in ended.out + ended.err

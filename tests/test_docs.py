@@ -1,0 +1,286 @@
+"""What README and docs say is run here: every Python block, every command, every table that names our own things."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import shlex
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+import typer.main
+from pydantic import BaseModel
+
+import firmware_host
+from firmware_host import errors
+from firmware_host.cli.main import app, run
+from firmware_host.model.schemas import SCHEMA_KINDS
+from tests.cli.command import PATIENCE_S, Program, environment
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs" / "pages").rglob("*.md"))]
+_BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+NEEDS_A_MACHINE = ("run", "resume", "controller")
+
+
+@dataclass(frozen=True)
+class Block:
+    page: Path
+    language: str
+    text: str
+
+    @property
+    def name(self) -> str:
+        return str(self.page.relative_to(ROOT))
+
+
+def blocks(page: Path) -> list[Block]:
+    return [Block(page, *found) for found in _BLOCK.findall(page.read_text(encoding="utf-8"))]
+
+
+@pytest.fixture(autouse=True)
+def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_RUNTIME_DIR"):
+        (tmp_path / name).mkdir(mode=0o700)
+        monkeypatch.setenv(name, str(tmp_path / name))
+    (tmp_path / "work").mkdir()
+    monkeypatch.chdir(tmp_path / "work")
+
+
+# --- Python ------------------------------------------------------------------------------------------------------
+
+PYTHON_BLOCKS = [block for page in PAGES for block in blocks(page) if block.language == "python"]
+WHOLE_RUNS = [block for block in PYTHON_BLOCKS if "run_job" in block.text]
+
+
+def run_script(text: str, *arguments: str) -> str:
+    Path("script.py").write_text(text, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "script.py", *arguments],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        env=environment(),
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.mark.parametrize("block", PYTHON_BLOCKS, ids=lambda block: block.name)
+def test_a_python_block_runs_as_it_stands(block: Block) -> None:
+    if "sys.argv" not in block.text:
+        assert run_script(block.text)
+        return
+    with Program("controller", "simulate", "--clock", "20") as board:
+        printed = run_script(block.text, board.wait_for("out", "\n").strip())
+    assert printed == f"done 12 {(0,) * 12}\n"
+    assert [path.name for path in Path("runs").glob("*/record.json")] == ["record.json"]
+
+
+@pytest.mark.parametrize("block", WHOLE_RUNS, ids=lambda block: block.name)
+def test_a_whole_run_takes_ten_lines_besides_the_imports(block: Block) -> None:
+    lines = [line for line in block.text.splitlines() if line.strip() and not line.startswith(("import ", "from "))]
+    assert len(lines) <= 10
+
+
+def test_readme_and_docs_show_the_same_run() -> None:
+    assert {block.name for block in WHOLE_RUNS} == {"README.md", "docs/pages/python.md"}
+    assert len({block.text for block in WHOLE_RUNS}) == 1
+
+
+# --- commands ----------------------------------------------------------------------------------------------------
+
+
+def commands(block: Block) -> Iterator[list[str]]:
+    for line in block.text.splitlines():
+        if line.startswith(("circumstep ", "sed ")):
+            yield shlex.split(line)
+
+
+def node_of(words: list[str]) -> tuple[Any, list[str]]:
+    """The command that the words name, and what is left of them."""
+    node, rest = typer.main.get_command(app), words
+    while rest and rest[0] in getattr(node, "commands", {}):
+        node, rest = node.commands[rest[0]], rest[1:]
+    return node, rest
+
+
+def check_words(words: list[str]) -> None:
+    """Parse a command without running it: known command, known options, the right number of arguments."""
+    node, rest = node_of(words)
+    assert not hasattr(node, "commands"), f"{words} names no command"
+    options = {name: param for param in node.params for name in param.opts if name.startswith("--")}
+    arguments = [param for param in node.params if param.param_type_name == "argument"]
+    plain = 0
+    while rest:
+        word = rest[0]
+        if word.startswith("--"):
+            assert word in options, f"{words}: no option {word}"
+            rest = rest[1:] if options[word].is_flag else rest[2:]
+        else:
+            plain, rest = plain + 1, rest[1:]
+    assert sum(param.required for param in arguments) <= plain <= len(arguments), words
+
+
+COMMAND_PAGES = [page for page in PAGES if any(list(commands(block)) for block in blocks(page))]
+
+
+@pytest.mark.parametrize("page", COMMAND_PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_the_commands_of_a_page_work_in_the_order_they_stand(page: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    on_page = blocks(page)
+    for place, block in enumerate(on_page):
+        if block.language != "sh":
+            continue
+        shown = on_page[place + 1] if place + 1 < len(on_page) and on_page[place + 1].language == "text" else None
+        printed = ""
+        for program, *words in commands(block):
+            if program == "sed":
+                subprocess.run([program, *words], check=True, timeout=PATIENCE_S)
+                continue
+            check_words(words)
+            if words[0] not in NEEDS_A_MACHINE:
+                status = run(words)
+                out = capsys.readouterr()
+                assert status == (1 if shown is not None and " fails" in shown.text else 0), (words, out.err)
+                printed += out.out
+        if shown is not None:
+            printed_lines = [line.split() for line in printed.splitlines()]
+            for line in shown.text.splitlines():
+                assert line == "..." or line.split() in printed_lines, f"{line!r} is not printed"
+
+
+def leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    inner = getattr(node, "commands", None)
+    if inner is None:
+        yield path, node
+        return
+    for name, command in inner.items():
+        yield from leaves(command, (*path, name))
+
+
+LEAVES = dict(leaves(typer.main.get_command(app)))
+
+
+@pytest.mark.parametrize("path", LEAVES, ids=" ".join)
+def test_the_commands_page_names_every_command_and_every_option(path: tuple[str, ...]) -> None:
+    page = (ROOT / "docs" / "pages" / "commands.md").read_text(encoding="utf-8")
+    section = re.split(r"^## ", page, flags=re.MULTILINE)
+    (text,) = (part for part in section if part.splitlines()[0] == path[0])
+    assert f"`circumstep {' '.join(path)}" in text
+    entry = text if len(path) == 1 else text.partition(f"`circumstep {' '.join(path)}")[2].partition("- `circumstep")[0]
+    for param in LEAVES[path].params:
+        for option in param.opts:
+            if option.startswith("--") and option != "--help":
+                assert f"`{option}`" in entry, f"{option} is not described"
+
+
+def test_the_commands_page_names_no_option_that_is_not_there() -> None:
+    known = {option for node in LEAVES.values() for param in node.params for option in param.opts} | {"--debug"}
+    page = (ROOT / "docs" / "pages" / "commands.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"--[a-z][a-z-]*", page)) <= known
+
+
+def test_the_readme_keeps_the_two_commands_that_are_run_on_a_fresh_machine() -> None:
+    lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+    assert "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/circumstep demo" in lines
+    install = "python3 -m venv .venv-test && .venv-test/bin/pip install -q -e '.[dev]'"
+    assert f"{install} && .venv-test/bin/python tests/verify.py" in lines
+
+
+# --- the reference of the files ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def reference() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("docs_reference", ROOT / "docs" / "reference.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def defined_in(schema: dict[str, Any]) -> dict[str, set[str]]:
+    tables = {schema["title"]: schema, **schema.get("$defs", {})}
+    return {name: set(table["properties"]) for name, table in tables.items() if "properties" in table}
+
+
+@pytest.mark.parametrize("kind", SCHEMA_KINDS)
+def test_the_reference_has_every_key_of_the_schema_with_its_meaning(reference: ModuleType, kind: str) -> None:
+    sections = reference.sections(kind)
+    on_page = {section.model.__name__: {row.key for row in section.rows} for section in sections}
+    wanted = defined_in(SCHEMA_KINDS[kind].model_json_schema())
+    if kind == "machine":  # a motor inside a machine is described with the motor file
+        wanted = {
+            name: keys
+            for name, keys in wanted.items()
+            if name not in defined_in(SCHEMA_KINDS["motor"].model_json_schema())
+        }
+    assert on_page == wanted
+    unexplained = [f"{s.model.__name__}.{row.key}" for s in sections for row in s.rows if not row.meaning]
+    assert unexplained == [], "say what they mean: in the model's Field(description=...), or in docs/reference.py"
+
+
+def test_the_reference_tells_unit_bounds_and_default(reference: ModuleType) -> None:
+    job, motor = reference.markdown("job"), reference.markdown("motor")
+    assert "| `passes` | whole number, at least 1, at most 1000 | `1` | how often each segment is marked |" in job
+    assert '| `settle` | time, as `"150 ms"`, may be zero | none | wait after a move;' in job
+    assert '| `start_angle` | angle, as `"1.8 deg"`, may be negative | none |' in job
+    assert '| `finish` | `"stay"` or `"unwind"` or `"next-turn"` | `"stay"` |' in job
+    assert '| `holding_torque` | torque, as `"0.45 N*m"` | required | both phases on at rated current |' in motor
+    assert "### `[[part.keep_out]]`: An arc of the surface" in job
+
+
+def test_the_files_page_asks_for_the_reference_of_every_kind(reference: ModuleType) -> None:
+    page = (ROOT / "docs" / "pages" / "files.md").read_text(encoding="utf-8")
+    assert set(reference.MARKER.findall(page)) == set(SCHEMA_KINDS)
+    built = reference.on_page_markdown(page)
+    assert "<!--" not in built
+    assert built.count("| key | takes | without it | meaning |") == sum(map(len, map(reference.sections, SCHEMA_KINDS)))
+
+
+def test_no_meaning_is_kept_for_a_key_that_is_gone(reference: ModuleType) -> None:
+    keys = {
+        f"{ancestor.__name__}.{row.key}"
+        for kind in SCHEMA_KINDS
+        for section in reference.sections(kind)
+        for row in section.rows
+        for ancestor in section.model.__mro__
+        if issubclass(ancestor, BaseModel)
+    }
+    assert set(reference.MEANINGS) <= keys
+
+
+# --- tables that name our own things -----------------------------------------------------------------------------
+
+
+def test_the_error_table_gives_each_error_its_own_status() -> None:
+    page = (ROOT / "docs" / "pages" / "python.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+Error)` \| .* \| (\d) \|$", page, re.MULTILINE)
+    assert {(name, int(status)) for name, status in rows} == {
+        (name, getattr(errors, name).exit_status)
+        for name in firmware_host.__all__
+        if name.endswith("Error") and name != "FirmwareHostError"
+    }
+
+
+def test_every_test_file_that_the_docs_name_is_there() -> None:
+    page = (ROOT / "docs" / "pages" / "checked.md").read_text(encoding="utf-8")
+    named = re.findall(r"`(tests/[\w/]+\.py)`", page)
+    assert len(named) > 10
+    assert [path for path in named if not (ROOT / path).is_file()] == []
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_every_link_to_a_file_leads_to_one(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#]+?)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+        if "://" not in target:
+            assert (page.parent / target).is_file(), target
