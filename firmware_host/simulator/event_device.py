@@ -79,6 +79,10 @@ class EventDevice(SimulatedDevice):
     def motion_log(self) -> Sequence[MotionInterval]:
         return tuple(self._core.kernel.log)
 
+    def forget_motion(self) -> None:
+        """Empty the record of motion, for a run so long that it would fill the memory."""
+        self._core.kernel.forget_log()
+
     # --- time -----------------------------------------------------------------------------------------------
 
     def _next_change_s(self) -> float | None:

@@ -171,6 +171,11 @@ class MotionKernel:
         """Declare the standing motor of `axis` to be at `steps`; the shaft does not turn."""
         self._counter[axis] = steps
 
+    def forget_log(self) -> None:
+        """Empty the record; a travel under way is recorded from its last stretch on."""
+        self.log.clear()
+        self._last_of.clear()
+
     def advance(self, now_s: float) -> None:
         """Complete every stretch that ends up to `now_s`."""
         while self._phases and self._phases[0].end_s <= now_s:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.simulator.far_out import targets_one_step_off
 from tests.simulator.numbered_line_bench import NumberedBench
 
 FAST = {"M92 A": 10.0, "M203 A": 1e9, "M201 A": 1e9, "M204 T": 1e9}
@@ -75,14 +76,7 @@ def test_far_out_targets_come_to_rest_one_step_off_and_an_offset_does_not_help(
 ) -> None:
     bench = NumberedBench(FAST, highest_step_rate=1e9)
     bench.run(f"G0 A{start} F1000000000", "G92 A0")
-    base = bench.steps()
-    off = 0
-    for count in range(1, 60):
-        bench.run(f"G0A{count / 10}")
-        difference = bench.steps() - base - count
-        assert abs(difference) <= 1
-        off += difference != 0
-    assert least <= off <= most  # 30 of 59 on a real one, and none (physics description)
+    assert least <= targets_one_step_off(bench) <= most  # 30 of 59 on a real one, and none (physics description)
 
 
 def test_the_report_gives_program_coordinates_and_the_machines_steps() -> None:
@@ -179,6 +173,15 @@ def test_the_motion_log_agrees_with_the_true_steps() -> None:
         ("X", 0, 300),
     ]
     assert all(entry.start_s < entry.end_s for entry in log)
+
+
+def test_the_motion_log_can_be_emptied_and_goes_on() -> None:
+    bench = NumberedBench()
+    bench.run("G0 A10 F6000")
+    bench.device.forget_motion()
+    assert bench.device.motion_log == ()
+    bench.run("G0 A15")
+    assert [(entry.from_steps, entry.to_steps) for entry in bench.device.motion_log] == [(1000, 1500)]
 
 
 def test_inches_turn_degrees_25_times_too_far() -> None:

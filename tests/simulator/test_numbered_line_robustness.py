@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import example, given, settings
@@ -35,7 +36,7 @@ def answers_after_a_reset(device: NumberedLineDevice, now_s: float) -> None:
     device.transmit(now_s)
     device.receive(numbered(1, "M114").encode() + b"\n", now_s)
     said = device.transmit(now_s + 0.2).decode("ascii").splitlines()
-    assert [line for line in said if line.startswith("ok")] == [said[0] if said[0].startswith("ok") else said[-1]]
+    assert len([line for line in said if line.startswith("ok")]) == 1, said
     assert len([line for line in said if REPORT.fullmatch(line)]) == 1, said
 
 
@@ -69,7 +70,8 @@ def test_no_lines_whatever_keep_the_board_from_answering(pieces: list[tuple[byte
     st.lists(LINES.filter(lambda line: line and not re.match(r"[;*]|.*M(112|110)|.*\*", line)), min_size=1, max_size=8)
 )
 def test_every_line_in_order_is_answered_with_one_ok(lines: list[str]) -> None:
-    device, now_s = NumberedLineDevice(MEMBERS["small"]), 1.0
+    patient = replace(MEMBERS["small"], busy_every_s=None)  # a move may take 1e30 s: no keep-alive all that time
+    device, now_s = NumberedLineDevice(patient), 1.0
     device.transmit(now_s)
     for number, words in enumerate(lines, start=1):
         device.receive(numbered(number, words).encode() + b"\n", now_s)
