@@ -102,6 +102,8 @@ def every_pass_once(bench: StationBench) -> None:
     assert sorted(bench.passes_marked()) == ALL
     assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
     bench.never_open_while_moving()
+    if bench.plan.route.one_side:
+        bench.approached_from_below()
     record = make_record(read_journal(bench.folder.journal))
     assert record.outcome == "done"
     assert record.done == len(ALL)
@@ -240,15 +242,21 @@ def refused(bench: StationBench, kind: type[Exception], complaint: str) -> None:
     assert bench.folder.journal.read_bytes() == before
 
 
-@pytest.mark.parametrize("greets", [True, False], ids=["greeting", "silent"])
-def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew(greets: bool, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("greets", "complaint"),
+    [(True, "the controller was reset since"), (False, "it stands at machine zero")],
+    ids=["greeting", "silent"],
+)
+def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew(
+    greets: bool, complaint: str, tmp_path: Path
+) -> None:
     """Silent: the greeting went unheard, as of a board that was switched off and on while no port was open."""
     bench = stopped(tmp_path)
     bench.device.hardware_reset(bench.clock.monotonic())
     if not greets:
         bench.clock.sleep(1.0)
         bench.device.transmit(bench.clock.monotonic())
-    refused(bench, ControllerError, r"(reset since|machine zero).*--zero set-anew")
+    refused(bench, ControllerError, rf"{complaint}.*--zero set-anew")
     bench.progress.origin = bench.steps  # somebody turns the part to the job's zero by hand: wherever the motor is
     record = bench.resume(zero=Zero.SET_ANEW)
     assert record.outcome == "done"

@@ -52,6 +52,8 @@ def test_a_stop_in_any_phase_leaves_a_run_that_resume_completes(phase: Phase, jo
     assert len(bench.asked) == (1 if phase == "gate-open" else 0)
     truth(bench)
     bench.never_open_while_moving()
+    if job == "shaft-scale":
+        bench.approached_from_below()
     assert bench.progress.origin is not None
     assert bench.steps == bench.progress.origin  # unwound
 

@@ -247,6 +247,14 @@ class StationBench:
                 apart = travel.end_s + settle_s <= opened_s or travel.start_s >= closed_s
                 assert apart, f"{request}: open {opened_s} to {closed_s}, moving {travel.start_s} to {travel.end_s}"
 
+    def approached_from_below(self) -> None:
+        """Where lost motion is taken up, the last travel before each opening of the gate went forward."""
+        assert self.plan.route.one_side
+        log = self.device.motion_log[self.motion_before :]
+        for opened_s, _, request in self.gate.opened:
+            last = [travel for travel in log if travel.end_s <= opened_s][-1]
+            assert last.to_steps > last.from_steps, f"{request}: {last}"
+
     def closed_before_anything_else(self) -> None:
         """Between the gate's last opening and whatever was sent after it but status requests, it was closed."""
         last = len(self.events) - 1 - self.events[::-1].index("open")
