@@ -204,6 +204,14 @@ def smallest_normal(trough: Trough, acceleration: FloatOrArray, imbalance_torque
     return worst
 
 
+def unevenness(trough: Trough, acceleration: float, imbalance_torque: float = 0.0) -> float:
+    """Largest |N_1 - N_2|/(N_1 + N_2) of the rows' normals in the same worst cases: 0 to 1, 1 where one has lifted."""
+    forces = _cases(trough, require_not_negative("acceleration", acceleration, "rad/s^2"), imbalance_torque)
+    total = np.where(forces.seated, forces.normal_driven + forces.normal_other, 1.0)
+    shares = np.where(forces.seated, np.abs(forces.normal_driven - forces.normal_other) / total, 1.0)
+    return float(shares.max())
+
+
 def grip_acceleration(trough: Trough, friction: float, imbalance_torque: float = 0.0) -> float:
     """Acceleration of the part (rad/s^2, >= 0) at which the grip is used up or a row lifts, whichever is first.
 

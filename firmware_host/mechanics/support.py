@@ -1,6 +1,8 @@
-"""Loads that the weight of an overhung part puts on what carries it. Forces in N, moments in N m, lengths in m."""
+"""What a part's weight does to what carries it, and to itself when the power goes. N, N m, m."""
 
 from __future__ import annotations
+
+from enum import StrEnum
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
 from firmware_host.mechanics.guard import require_not_negative, require_positive
@@ -39,3 +41,51 @@ def imbalance_torque(mass: float, offset: float) -> float:
     require_positive("mass", mass, "kg")
     require_not_negative("centre-of-mass offset", offset, "m")
     return mass * STANDARD_GRAVITY * offset
+
+
+def shaft_load(weight: float, distance: float, rated_distance: float) -> float:
+    """Load (N) at the place where a shaft's radial load is rated that is as hard on its bearings as `weight` is.
+
+    `weight` (N, >= 0) at `distance` (m, >= 0) from the front bearing, rated at `rated_distance` (m, > 0): the moments
+    about the front bearing, weight * distance/rated_distance, but never less than the weight. With the rear bearing b
+    behind, the front one bears (1 + distance/b) of the load, so this is on the safe side on both sides of the place.
+    """
+    require_not_negative("weight", weight, "N")
+    require_not_negative("distance from the bearing", distance, "m")
+    require_positive("distance of the rated load", rated_distance, "m")
+    return weight * max(1.0, distance / rated_distance)
+
+
+class PowerOff(StrEnum):
+    """What a part does at its worst angle when the power goes."""
+
+    STAYS = "stays"
+    CREEPS = "creeps"
+    SPINS_BACK = "spins back"
+
+
+def power_off(driving_torque: float, detent_torque: float, *, self_locking: bool) -> PowerOff:
+    """What happens without power, both torques (N m, >= 0) at the motor.
+
+    It stays while the motor's detent torque holds the imbalance. Beyond that a self-locking stage still holds, but
+    vibration lets it creep (common practice, no source); without one it spins back. Friction is not counted.
+    """
+    require_not_negative("torque of the imbalance", driving_torque, "N m")
+    require_not_negative("detent torque", detent_torque, "N m")
+    if driving_torque <= detent_torque:
+        return PowerOff.STAYS
+    return PowerOff.CREEPS if self_locking else PowerOff.SPINS_BACK
+
+
+SLENDEREST_OVERHUNG = 3.0
+"""Most diameters that a part may stand out of a chuck unsupported: common practice on lathes, no source."""
+
+SLENDEREST_BETWEEN_SUPPORTS = 10.0
+"""Most diameters between chuck and tailstock without a steady rest: common practice on lathes, no source."""
+
+
+def slenderness(length: float, diameter: float) -> float:
+    """Unsupported length over diameter, both in m, > 0."""
+    require_positive("unsupported length", length, "m")
+    require_positive("diameter", diameter, "m")
+    return length / diameter

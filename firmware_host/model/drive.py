@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from firmware_host.model.base import Described
-from firmware_host.units import PI, InertiaOrZero, Length, TorqueOrZero
+from firmware_host.units import PI, InertiaOrZero, Length, Mass, TorqueOrZero
 
 AxisUnit = Literal["deg", "mm"]
 
@@ -44,6 +44,7 @@ class Chuck(Drive):
 
     kind: Literal["chuck"]
     inertia: InertiaOrZero = Field(description="of chuck, jaws and spindle, about the axis")
+    mass: Mass | None = Field(default=None, description="of chuck and jaws")
     smallest_grip: Length | None = None
     largest_grip: Length | None = None
     friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the spindle")
@@ -77,6 +78,9 @@ class Rollers(Drive):
     rolling_resistance: Length | None = Field(default=None, description="lever arm of rolling friction")
     slip: float = Field(default=0.0, ge=0, lt=0.2, description="creep, part of the surface travel")
     friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the driven roller")
+    idle_friction_torque: TorqueOrZero | None = Field(default=None, description="bearings of the idle row together")
+    contact_width: Length | None = Field(default=None, description="of the flattened contact, measured around")
+    axial_stop: bool = Field(default=False, description="something keeps the part from walking along the rollers")
 
     def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
         return contact_diameter.exact / self.roller_diameter.exact

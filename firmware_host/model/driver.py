@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from pydantic import Field
+from typing import Self
 
-from firmware_host.model.base import Described
-from firmware_host.units import Current, Rate, Time, Voltage
+from pydantic import Field, model_validator
+
+from firmware_host.model.base import Described, contradiction
+from firmware_host.units import Capacitance, Current, Rate, Time, Voltage
 
 
 class Driver(Described):
@@ -17,3 +19,13 @@ class Driver(Described):
     highest_step_rate: Rate
     smallest_pulse: Time | None = None
     standstill_current: float = Field(default=1.0, gt=0, le=1, description="part of the set current held at rest")
+    highest_supply_voltage: Voltage | None = Field(default=None, description="that driver and supply bear")
+    supply_capacitance: Capacitance | None = Field(default=None, description="at the supply's output")
+    supply_current: Current | None = Field(default=None, description="that the supply can give")
+
+    @model_validator(mode="after")
+    def _bears_its_supply(self) -> Self:
+        highest = self.highest_supply_voltage
+        if highest is not None and highest.exact < self.supply_voltage.exact:
+            raise contradiction("highest_supply_voltage", f"{highest} is below supply_voltage {self.supply_voltage}")
+        return self

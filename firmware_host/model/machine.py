@@ -13,7 +13,7 @@ from firmware_host.model.drive import AnyDrive, AxisUnit
 from firmware_host.model.driver import Driver
 from firmware_host.model.gearing import GearingStage
 from firmware_host.model.motor import Motor
-from firmware_host.units import Length, Rate, SignedAngle, Time, Torque
+from firmware_host.units import Force, Length, Rate, SignedAngle, Time, Torque
 
 
 class Travel(Described):
@@ -50,7 +50,12 @@ class Support(Described):
     tailstock: bool = False
     friction_torque: Torque | None = Field(default=None, description="of the tailstock's centre")
     largest_overhang_moment: Torque | None = Field(default=None, description="what the spindle bearings allow")
-    overhang_base: Length | None = Field(default=None, description="from the bearing to the chuck's face")
+    overhang_base: Length | None = Field(default=None, description="from the front bearing to the chuck's face")
+    bearing_spacing: Length | None = Field(default=None, description="between the spindle's bearings")
+    largest_radial_load: Force | None = Field(default=None, description="on the spindle's front bearing")
+    largest_axial_load: Force | None = Field(default=None, description="on the spindle's bearings")
+    tailstock_force: Force | None = Field(default=None, description="that the tailstock presses with")
+    largest_tailstock_load: Force | None = Field(default=None, description="radial, that the tailstock's centre bears")
 
 
 class Link(Described):

@@ -9,7 +9,20 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from firmware_host.model.base import Described, Version, contradiction
-from firmware_host.units import Angle, AngularSpeed, Current, Force, Inductance, Inertia, Resistance, Torque, Voltage
+from firmware_host.units import (
+    Angle,
+    AngularSpeed,
+    Current,
+    Force,
+    Inductance,
+    Inertia,
+    Length,
+    Resistance,
+    Temperature,
+    ThermalResistance,
+    Torque,
+    Voltage,
+)
 
 
 class TorquePoint(Described):
@@ -51,8 +64,19 @@ class Motor(Described):
     inductance: Inductance | None = Field(default=None, description="of one phase")
     torque_curve: TorqueCurve | None = None
     radial_load: Force | None = Field(default=None, description="allowed radial load on the shaft")
+    radial_load_at: Length | None = Field(default=None, description="from the front bearing; where radial_load holds")
     axial_load: Force | None = Field(default=None, description="allowed axial load on the shaft")
+    thermal_resistance: ThermalResistance | None = Field(default=None, description="winding to air")
+    highest_temperature: Temperature | None = Field(default=None, description="of the winding")
+    ambient: Temperature | None = Field(default=None, description="hottest air around the motor")
     step_accuracy: float = Field(default=0.05, gt=0, le=0.5, description="position error, part of a full step")
+
+    @model_validator(mode="after")
+    def _air_is_cooler(self) -> Self:
+        if self.ambient is not None and self.highest_temperature is not None:
+            if self.ambient.exact >= self.highest_temperature.exact:
+                raise contradiction("ambient", f"{self.ambient} is not below highest_temperature")
+        return self
 
     @model_validator(mode="after")
     def _steps_are_whole(self) -> Self:

@@ -6,10 +6,9 @@ A limit that doesn't concern a machine (grip on a chuck) gives no check; one who
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
-from firmware_host.mechanics.rollers import friction_needed, normal_at_rest, smallest_normal
 from firmware_host.mechanics.transmission import inertia_ratio
+from firmware_host.planning.limit_case import IndexExtremes
 from firmware_host.planning.limit_report import LimitCheck, Verdict, not_known, upper_limit, verdict_of
 from firmware_host.planning.load import LoadCase
 from firmware_host.planning.safe_motion import PEAK_FACTOR, band_margin
@@ -19,15 +18,6 @@ LARGEST_MASS_DISAGREEMENT = 0.10
 
 _NEWTON = "Newton's law through the gearing; safety factor 1.5 to 2 in handbooks"
 _RATE = "the data of the driver and of the controller"
-
-
-@dataclass(frozen=True, slots=True)
-class IndexExtremes:
-    """What the indexes reach: part `acceleration` (rad/s^2), `peak_speed` (rad/s) of the longest, if it cruises."""
-
-    acceleration: float
-    peak_speed: float
-    cruises: bool
 
 
 def torque_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
@@ -130,40 +120,6 @@ def rate_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
     return tuple(checks)
 
 
-def grip_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
-    """On rollers: the friction the driven contacts need, and the share of its resting normal force a row loses."""
-    if load.trough is None or load.friction is None:
-        return ()
-    needed = float(friction_needed(load.trough, index.acceleration, load.imbalance_torque))
-    least = float(smallest_normal(load.trough, index.acceleration, load.imbalance_torque))
-    at_rest = normal_at_rest(load.trough.mass, load.trough.half_angle)
-    missing = load.missing.friction + load.missing.imbalance
-    source = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
-    remedy = "Lower index.acceleration, use rollers with more grip, or move the rows further apart"
-    return (
-        upper_limit(
-            "grip",
-            needed,
-            load.friction,
-            "",
-            formula="F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e",
-            source=source,
-            remedy=remedy,
-            missing=missing,
-        ),
-        upper_limit(
-            "seating",
-            1 - least / at_rest,
-            1.0,
-            "",
-            formula="1 - N_min/N_rest <= 1, N_rest = m*g/(2*cos(beta))",
-            source=source,
-            remedy=remedy,
-            missing=missing,
-        ),
-    )
-
-
 def inertia_check(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
     """Reflected inertia over the rotor's own."""
     del index
@@ -193,7 +149,7 @@ def mass_check(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
             LARGEST_MASS_DISAGREEMENT,
             "",
             formula="|density*volume - weighed|/weighed <= 0.1",
-            source="common practice, no source",
+            source=f"common practice, no source; density: {load.density_source}",
             remedy="Check the part's dimensions and density; the weighed mass is the one used",
         ),
     )
@@ -225,7 +181,6 @@ CHECKS: tuple[Callable[[LoadCase, IndexExtremes], tuple[LimitCheck, ...]], ...] 
     torque_checks,
     holding_check,
     rate_checks,
-    grip_checks,
     inertia_check,
     resonance_check,
     mass_check,

@@ -8,12 +8,19 @@ from numpy.typing import NDArray
 from firmware_host.mechanics.guard import require_positive
 from firmware_host.model.job import Job
 from firmware_host.model.machine import Machine
-from firmware_host.planning.limit_checks import CHECKS, IndexExtremes
+from firmware_host.planning.limit_case import IndexExtremes, LimitCase
+from firmware_host.planning.limit_checks import CHECKS
+from firmware_host.planning.limit_checks_heat import heat_checks, supply_checks
+from firmware_host.planning.limit_checks_rollers import ROLLER_CHECKS
+from firmware_host.planning.limit_checks_support import SUPPORT_CHECKS
 from firmware_host.planning.limit_report import LimitReport, overall
 from firmware_host.planning.load import LoadCase, load_case
 from firmware_host.planning.overhang import overhang_check
 from firmware_host.planning.safe_motion import SafeMotion, longest_index, safe_motion
 from firmware_host.planning.velocity import plan_index
+
+CASE_CHECKS = (*ROLLER_CHECKS, overhang_check, *SUPPORT_CHECKS, heat_checks, supply_checks)
+"""Every check that looks at machine and job as well, in the order they are shown. One more limit registers here."""
 
 
 def check_limits(
@@ -36,8 +43,16 @@ def check_limits(
     load = load_case(machine, job)
     motion = _motion(load, index_turns, speed, acceleration)
     longest = plan_index(longest_index(index_turns), motion.acceleration, motion.speed)
-    extremes = IndexExtremes(motion.acceleration, float(longest.peak_speed), bool(longest.is_trapezoid))
-    checks = tuple(found for check in CHECKS for found in check(load, extremes)) + overhang_check(machine, job, load)
+    extremes = IndexExtremes(
+        acceleration=motion.acceleration,
+        peak_speed=float(longest.peak_speed),
+        cruises=bool(longest.is_trapezoid),
+        longest=longest_index(index_turns),
+        duration=float(longest.duration),
+    )
+    case = LimitCase(machine, job, load, extremes)
+    checks = tuple(found for check in CHECKS for found in check(load, extremes))
+    checks += tuple(found for check in CASE_CHECKS for found in check(case))
     return LimitReport(overall(checks), checks, motion)
 
 

@@ -70,6 +70,7 @@ class LoadCase:
     imbalance_torque: float
     mass: float
     mass_disagreement: float | None
+    density_source: str
     ratio: float
     efficiency: float
     full_steps: int
@@ -168,6 +169,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         imbalance_torque=imbalance_torque(body.mass, body.offset) if body.offset is not None else 0.0,
         mass=body.mass,
         mass_disagreement=body.disagreement,
+        density_source=body.density_source,
         ratio=float(machine.motor_turns_per_part_turn(job.part.contact)),
         efficiency=total_efficiency(stages),
         full_steps=machine.motor.full_steps,

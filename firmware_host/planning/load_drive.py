@@ -53,8 +53,8 @@ def _chuck(drive: Chuck, part: RoundPart, body: Body) -> DriveLoad:
 
 @drive_load.register
 def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
-    """Rollers as one more stage. The bearings' friction is described at the driven roller, so it loads the motor but
-    not the grip; half of the rollers are idle where one row is driven, and their inertia loads the grip, too.
+    """Rollers as one more stage. `friction_torque` is at the driven roller, so it loads the motor but not the grip;
+    half of the rollers are idle where one row is driven: their inertia and their own bearings load the grip, too.
     """
     if not part.contact_known:
         raise InputError(
@@ -66,6 +66,7 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
     inertia = drive.rollers * drive.roller_inertia.si
     bearings = drive.friction_torque.si if drive.friction_torque is not None else 0.0
     idle_share = 0.5 if drive.driven_rows == 1 else 0.0
+    idle = drive.idle_friction_torque
     trough = Trough(
         mass=body.mass,
         part_inertia=body.inertia,
@@ -74,9 +75,12 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
         centre_distance=drive.centre_distance.si,
         driven=DrivenRows.ONE if drive.driven_rows == 1 else DrivenRows.BOTH,
         idle_row_inertia=idle_share * inertia,
+        idle_friction_torque=idle.si if idle is not None else 0.0,
         lever_arm=drive.rolling_resistance.si if drive.rolling_resistance is not None else 0.0,
     )
     wanted = {"drive.friction_torque": drive.friction_torque, "drive.rolling_resistance": drive.rolling_resistance}
+    if drive.driven_rows == 1:
+        wanted["drive.idle_friction_torque"] = idle
     return DriveLoad(
         stage=Stage(ratio=turns, input_inertia=inertia),
         inertias=(("rollers", inertia, turns),),

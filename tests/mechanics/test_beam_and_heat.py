@@ -7,7 +7,7 @@ import pytest
 from scipy import integrate
 
 from firmware_host.errors import FormulaRangeError
-from firmware_host.mechanics import beam, heat
+from firmware_host.mechanics import beam, heat, supply
 
 
 def propagated_radius(waist: float, wavelength: float, distance: float) -> float:
@@ -54,4 +54,5 @@ def test_the_supply_rises_by_what_the_stopped_mass_charges_into_it() -> None:
         rtol=1e-10,
         atol=1e-12,
     )
-    assert heat.supply_voltage_rise(inertia, speed, volts, farad) == pytest.approx(solution.y[0, -1] - volts, rel=1e-7)
+    energy = supply.braking_energy(inertia, speed)
+    assert supply.charged_voltage(energy, volts, farad) == pytest.approx(solution.y[0, -1], rel=1e-9)

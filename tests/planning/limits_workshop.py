@@ -15,6 +15,13 @@ MOTOR: dict[str, Any] = {
     "rotor_inertia": "2.0e-5 kg*m^2",
     "resistance": "1.0 ohm",
     "inductance": "2.0 mH",
+    "detent_torque": "0.03 N*m",
+    "radial_load": "80 N",
+    "radial_load_at": "20 mm",
+    "axial_load": "20 N",
+    "thermal_resistance": "8 K/W",
+    "highest_temperature": "130 degC",
+    "ambient": "40 degC",
     "torque_curve": {
         "supply_voltage": "24 V",
         "points": [
@@ -34,6 +41,9 @@ MACHINE: dict[str, Any] = {
         "supply_voltage": "24 V",
         "highest_step_rate": "200 kHz",
         "smallest_pulse": "2 us",
+        "highest_supply_voltage": "60 V",
+        "supply_capacitance": "4700 uF",
+        "supply_current": "6 A",
     },
     "gearing": [
         {
@@ -45,8 +55,13 @@ MACHINE: dict[str, Any] = {
             "driven_inertia": "3e-4 kg*m^2",
         }
     ],
-    "drive": {"kind": "chuck", "inertia": "5e-4 kg*m^2", "friction_torque": "0.1 N*m"},
-    "support": {"largest_overhang_moment": "5 N*m", "overhang_base": "40 mm"},
+    "drive": {"kind": "chuck", "inertia": "5e-4 kg*m^2", "mass": "1 kg", "friction_torque": "0.1 N*m"},
+    "support": {
+        "largest_overhang_moment": "5 N*m",
+        "overhang_base": "40 mm",
+        "bearing_spacing": "50 mm",
+        "largest_radial_load": "500 N",
+    },
     "link": {"highest_step_rate": "80 kHz"},
 }
 ROLLERS: dict[str, Any] = {
@@ -58,6 +73,8 @@ ROLLERS: dict[str, Any] = {
     "friction": 0.4,
     "rolling_resistance": "0.1 mm",
     "friction_torque": "0.005 N*m",
+    "idle_friction_torque": "0 N*m",
+    "slip": 1e-7,
 }
 JOB: dict[str, Any] = {
     "version": 1,
@@ -73,7 +90,7 @@ JOB: dict[str, Any] = {
         "overhang": "50 mm",
     },
     "mark": {"angle": "360 deg"},
-    "window": {"half_depth": "0.5 mm"},
+    "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
 }
 DELETE = object()
 

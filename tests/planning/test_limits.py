@@ -46,6 +46,13 @@ def test_a_modest_motion_holds_every_limit() -> None:
         "resonance",
         "mass",
         "overhang",
+        "radial-load",
+        "unsupported-length",
+        "power-off",
+        "heat-holding",
+        "heat-cycle",
+        "supply-current",
+        "supply-voltage",
     ]
 
 
@@ -114,7 +121,7 @@ def test_values_and_limits_are_the_ones_written_out_by_hand() -> None:
     rate = peak_speed * 4 * 3200 / (2 * math.pi)
     assert named(found, "step-rate-controller").value == pytest.approx(rate)
     assert named(found, "step-pulse").limit == pytest.approx(1 / (2 * rate))
-    assert named(found, "overhang").value == pytest.approx(2.2 * constants.g * 0.09)
+    assert named(found, "overhang").value == pytest.approx(2.2 * constants.g * 0.09 + 1.0 * constants.g * 0.04)
     assert named(found, "inertia-ratio").value == pytest.approx((2e-6 + (8e-4 + part) / 16) / 2e-5)
 
 
@@ -129,7 +136,7 @@ def test_the_peak_counts_the_ramp_s_inertia_twice_and_friction_once() -> None:
 def test_a_tailstock_takes_the_overhang_s_moment() -> None:
     with_tailstock = machine(support__tailstock=True, support__friction_torque="0.05 N*m")
     found = report(with_tailstock, job(part__overhang="50 mm"))
-    assert named(found, "overhang").value == pytest.approx(2.2 * constants.g * 0.5 * 0.04)
+    assert named(found, "overhang").value == pytest.approx((2.2 * 0.5 + 1.0) * constants.g * 0.04)
 
 
 @pytest.mark.parametrize(
@@ -138,41 +145,66 @@ def test_a_tailstock_takes_the_overhang_s_moment() -> None:
         pytest.param(
             machine(motor__torque_curve=DELETE, motor__resistance=DELETE),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak"},
-            "motor.torque_curve, or motor.resistance",
+            {"torque-accelerating", "torque-braking", "torque-peak", "heat-holding", "heat-cycle", "supply-current"},
+            "motor.",
             id="motor without data",
         ),
         pytest.param(
             machine(gearing__0__efficiency=DELETE),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak"},
+            {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
             "gearing[belt].efficiency",
             id="efficiency",
         ),
         pytest.param(
             machine(),
             job(part__mass_offset=DELETE),
-            {"torque-accelerating", "torque-braking", "torque-peak", "holding-torque"},
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "holding-torque",
+                "power-off",
+                "supply-current",
+                "supply-voltage",
+            },
             "part.mass_offset",
             id="centre of mass",
         ),
         pytest.param(
             machine(gearing__0__driving_inertia=DELETE),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak", "inertia-ratio", "resonance"},
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "inertia-ratio",
+                "resonance",
+                "supply-current",
+                "supply-voltage",
+            },
             "gearing[belt].driving_inertia",
             id="pulley",
         ),
         pytest.param(
             machine(driver__smallest_pulse=DELETE), job(), {"step-pulse"}, "driver.smallest_pulse", id="pulse"
         ),
-        pytest.param(machine(), job(part__overhang=DELETE), {"overhang"}, "part.overhang", id="overhang"),
+        pytest.param(
+            machine(), job(part__overhang=DELETE), {"overhang", "radial-load"}, "part.overhang", id="overhang"
+        ),
         pytest.param(
             roller_machine(rolling_resistance=None),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak", "grip", "seating"},
+            {"torque-accelerating", "torque-braking", "torque-peak", "grip", "seating", "supply-current"},
             "drive.rolling_resistance",
             id="rolling resistance",
+        ),
+        pytest.param(
+            roller_machine(idle_friction_torque=None),
+            job(),
+            {"torque-accelerating", "torque-braking", "torque-peak", "grip", "seating", "supply-current"},
+            "drive.idle_friction_torque",
+            id="idle bearings",
         ),
     ],
 )

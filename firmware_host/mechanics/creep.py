@@ -1,0 +1,57 @@
+"""How a part creeps on its rollers, and how a conical one walks along them: estimates, to be measured.
+
+Lengths in m, angles in rad.
+"""
+
+from __future__ import annotations
+
+import math
+
+from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+
+
+def creep_ratio(
+    grip_used: float, friction: float, contact_width: float, part_diameter: float, roller_diameter: float
+) -> float:
+    """Part of the surface travel (>= 0) that is lost while a roller passes on traction: (mu a/R)(1 - sqrt(1 - u)).
+
+    Carter's solution for tractive rolling of two alike elastic cylinders (K. L. Johnson, *Contact Mechanics*, Cambridge
+    1985, section 8.3; form from memory, derived anew for the test): a is half the `contact_width` (m, > 0, measured
+    around), 1/R = 2/D_part + 2/D_roller, `grip_used` u = |F|/(mu N). For rubber on a hard part it is an estimate.
+    Infinite for u > 1: it slips. `friction` mu > 0; diameters > 0 m.
+    """
+    require_not_negative("grip used", grip_used)
+    require_positive("friction coefficient", friction)
+    require_positive("contact width", contact_width, "m")
+    require_positive("part diameter", part_diameter, "m")
+    require_positive("roller diameter", roller_diameter, "m")
+    if grip_used > 1:
+        return math.inf
+    curvature = 2 / part_diameter + 2 / roller_diameter
+    return friction * (contact_width / 2) * curvature * (1 - math.sqrt(1 - grip_used))
+
+
+def axis_tilt(taper: float, half_angle: float) -> float:
+    """Tilt tau (rad) of a cone's axis in a trough of level rollers: tan(tau) = taper/cos(beta).
+
+    From the height h of a section's centre, (r + R)^2 = (c/2)^2 + h^2, so dh/dr = 1/cos(beta). `taper` >= 0: change of
+    radius per length; 0 < `half_angle` beta < pi/2.
+    """
+    require_not_negative("taper", taper)
+    require_positive("contact half-angle", half_angle, "rad")
+    require_at_most("contact half-angle", half_angle, math.nextafter(math.pi / 2, 0), "rad")
+    return math.atan(taper / math.cos(half_angle))
+
+
+def walk_per_turn(contact_diameter: float, taper: float, half_angle: float, uneven: float) -> float:
+    """How far (m, >= 0) a conical part walks along its rollers in one turn: an estimate.
+
+    On a tilted axis the surface runs along the rollers by pi D sin(tau) sin(beta) per turn, one way on one row and the
+    other way on the other (the cross product of axis and radius). The rows hold in proportion to their normals, so the
+    part walks by that times `uneven` = |N_1 - N_2|/(N_1 + N_2), 0 to 1. No walk without taper, or where both rows press
+    alike. That grip is shared so is common practice, no source.
+    """
+    require_positive("contact diameter", contact_diameter, "m")
+    require_not_negative("unevenness of the normals", uneven)
+    require_at_most("unevenness of the normals", uneven, 1.0)
+    return math.pi * contact_diameter * math.sin(axis_tilt(taper, half_angle)) * math.sin(half_angle) * uneven
