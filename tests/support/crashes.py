@@ -1,0 +1,108 @@
+"""A process that dies at any instant of a run, and what must be true after the run has gone on."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from firmware_host.clock import Clock
+from firmware_host.errors import (
+    JournalError,
+)
+from firmware_host.model import Setup
+from firmware_host.station.journal import Journal, read_journal
+from firmware_host.station.record import make_record
+from firmware_host.station.resume import unknown_passes
+from tests.support.station_bench import StationBench, small_setup
+
+SEEKS_BACKWARD: dict[str, Any] = {"stored": {"$23": 8, "$22": 1}, "home_switches": {"A": -2000}}
+"""A switch on the side away from the job, so that it can be found again wherever the run stopped."""
+ALL = [(segment, number) for segment in (1, 2, 3) for number in (1, 2)]
+
+
+class Crash(BaseException):
+    """The process is gone: nothing that follows reaches the board or the disk."""
+
+
+class CrashingJournal(Journal):
+    """Dies at the n-th line (from 1): before it, in the middle of it, or right after it is on the disk."""
+
+    lines = 0
+    dies_at = 0
+    how = "before"
+    on_death: Callable[[], None] = staticmethod(lambda: None)
+
+    def __init__(self, path: Path, clock: Clock) -> None:
+        super().__init__(path, clock)
+        self._dead = False
+
+    def write(self, event: str, **fields: Any) -> None:
+        if self._dead:
+            raise JournalError(str(self._path), "the process is gone")
+        kind = CrashingJournal
+        kind.lines += 1
+        if kind.lines != kind.dies_at:
+            super().write(event, **fields)
+            return
+        self._dead = True
+        if kind.how == "after":
+            super().write(event, **fields)
+        elif kind.how == "torn":
+            os.write(self._file, b'{"n":%d,"t":"2026' % self._next)
+        kind.on_death()
+        raise Crash
+
+
+def die(bench: StationBench, crashing: type[CrashingJournal], at: int, how: str) -> None:
+    """Let the process die at that many lines from now: the port is dead, too."""
+    crashing.lines, crashing.dies_at, crashing.how = 0, at, how
+    crashing.on_death = staticmethod(bench.port.pull_cable)
+
+
+def revive(bench: StationBench, crashing: type[CrashingJournal] | None = None) -> None:
+    """A new process: the gate of the old one closed with it, and the port can be opened again."""
+    if crashing is not None:
+        crashing.dies_at = 0
+    bench.gate.close()
+    bench.port.lost = False
+    bench.clock.sleep(30.0)
+    bench.device.transmit(bench.clock.monotonic())  # what the board said meanwhile nobody heard
+
+
+def resume_truthfully(bench: StationBench) -> None:
+    """Go on; whoever is asked about a pass says what is true: it is marked if the gate was open for it."""
+    unknown = [(entry.segment, entry.number) for entry in unknown_passes(bench.folder)]
+    assert len(unknown) <= 1
+    marked = unknown[0] in bench.passes_marked() if unknown else False
+    assert bench.resume(done=marked).outcome == "done"
+
+
+def every_pass_once(bench: StationBench) -> None:
+    assert sorted(bench.passes_marked()) == ALL
+    assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
+    bench.never_open_while_moving()
+    if bench.plan.route.one_side:
+        bench.approached_from_below()
+    record = make_record(read_journal(bench.folder.journal))
+    assert record.outcome == "done"
+    assert record.done == len(ALL)
+    assert bench.steps == bench.progress.origin
+
+
+def stopped(tmp_path: Path, setup: Setup | None = None, **options: Any) -> StationBench:
+    """A run that died in the second segment's first pass."""
+    bench = StationBench(tmp_path, setup or small_setup(), **options)
+
+    def crash() -> None:
+        bench.port.pull_cable()
+        raise Crash
+
+    bench.at("gate-open", crash, rests=2)
+    with pytest.raises(Crash):
+        bench.run()
+    revive(bench)
+    return bench
