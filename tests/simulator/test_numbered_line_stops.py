@@ -135,3 +135,19 @@ def test_time_never_runs_backwards() -> None:
     bench.wait(1.0)
     with pytest.raises(ValueError, match="time runs backwards"):
         bench.device.receive(b"M114\n", 0.5)
+
+
+def test_a_quick_stop_does_not_stop_the_line_that_waited_for_room_in_the_planner() -> None:
+    bench = moving(planner_blocks=1)
+    bench.ask("G1 A200", 0.5)
+    bench.ask("M410", 0.0)
+    assert bench.device.counter_at("A", bench.now_s) == pytest.approx(1490, abs=1)
+    bench.rest()
+    assert bench.device.counter_at("A", bench.now_s) == 20000
+
+
+def test_a_halt_forgets_the_bytes_behind_a_full_queue() -> None:
+    bench = NumberedBench(command_lines=1, after_halt="restarts", greets=False)
+    bench.write("G4 P500\nG4 P500\nG0 A5\nM112\n")
+    assert bench.rest() == ["Error:Printer halted"]
+    assert bench.steps() == 0

@@ -89,6 +89,8 @@ def test_the_ok_comes_before_the_output_on_some_members(word: str) -> None:
 def test_wait_comes_every_second_when_idle() -> None:
     bench = NumberedBench(wait_lines="idle")
     assert bench.wait(3.5) == ["wait"] * 3
+    bench.write("\n")
+    assert bench.wait(0.9) == []
     bench.ask("G1 F600")
     assert bench.ask("G1 A30", 2.9) == ["ok"]
     assert bench.moving()
@@ -189,6 +191,19 @@ def test_only_stored_settings_outlive_a_reset() -> None:
     assert bench.device.settings["M92 A"] == 100.0
     bench.run("M501")
     assert bench.device.settings["M92 A"] == 50.0
+
+
+def test_loading_settings_rescales_the_counts_like_a_change_of_scale() -> None:
+    bench = NumberedBench()
+    bench.run("M92 A50", "G0 A90 F6000", "M501")
+    assert (bench.report()[0]["A"], bench.report()[1]["A"], bench.steps()) == (90.0, 9000, 4500)
+
+
+def test_m204_s_sets_both_kinds_of_moves() -> None:
+    bench = NumberedBench()
+    bench.run("M204 S50")
+    names = ("M204 P", "M204 T", "M204 R")
+    assert [bench.device.settings[name] for name in names] == [50.0, 50.0, 3000.0]
 
 
 # --- motors and outputs --------------------------------------------------------------------------------------
