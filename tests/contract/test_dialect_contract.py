@@ -1,0 +1,318 @@
+"""What has to hold for every dialect and every member: one suite, run for each board of the table."""
+
+from __future__ import annotations
+
+import pytest
+
+from firmware_host.clock import VirtualClock
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    ControllerResetError,
+    FirmwareHostError,
+    LinkError,
+    NotAtRestError,
+    PortLostError,
+    PositionError,
+)
+from firmware_host.simulator.device import SimulatedDevice
+from tests.contract.ports import Harm, LineHarm, MergingPort, TornPort
+from tests.contract.rig import TARGETS, Rig, rig
+from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
+from tests.support.memory_port import MemoryPort
+
+each_board = pytest.mark.parametrize("case", MIXED, ids=str)
+every_board = pytest.mark.parametrize("case", MIXED + SINGLES, ids=str)
+each_dialect = pytest.mark.parametrize("case", PLAIN, ids=str)
+
+RELEASING = "the motor is released"
+"""What `watch` says of members that let go of the motor: right, but the job ends there."""
+
+
+def finished(r: Rig) -> None:
+    """The whole job went well, up to a member that lets go of its motor at rest."""
+    error = r.outcome()
+    if error is not None:
+        assert RELEASING in str(error)
+        assert r.proofs
+    else:
+        assert len(r.proofs) == len(TARGETS)
+
+
+# --- a good line ---------------------------------------------------------------------------------------------------
+
+
+@every_board
+def test_every_proof_of_rest_comes_after_the_last_step_and_on_the_target(case: Case) -> None:
+    finished(rig(case))
+
+
+@each_board
+def test_replies_in_single_bytes_are_the_same_replies(case: Case) -> None:
+    finished(rig(case, lambda device, clock: TornPort(device, clock, 1)))
+
+
+@each_dialect
+@pytest.mark.parametrize("size", range(2, 40), ids=lambda size: f"pieces-of-{size}")
+def test_replies_torn_at_any_byte_are_the_same_replies(case: Case, size: int) -> None:
+    finished(rig(case, lambda device, clock: TornPort(device, clock, size)))
+
+
+@each_board
+def test_replies_that_come_merged_are_taken_one_by_one(case: Case) -> None:
+    finished(rig(case, MergingPort))
+
+
+# --- a bad line ----------------------------------------------------------------------------------------------------
+
+
+@each_board
+@pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
+def test_one_harmed_reply_is_survived_or_told_but_never_believed(case: Case, harm: Harm) -> None:
+    lines = _lines_of_a_job(case)
+    for number in _spread(lines, 12):
+        r = rig(case)
+        spoil = LineHarm(r.clock, {number: harm})
+        r.port.spoil = spoil
+        r.outcome()  # asserts that every proof was true
+        assert spoil.done == 1
+
+
+@each_board
+@pytest.mark.parametrize("delay_s", [0.05, 0.3, 1.5, 6.0], ids=lambda delay_s: f"{delay_s:g}-s")
+def test_a_late_reply_is_never_taken_for_another(case: Case, delay_s: float) -> None:
+    lines = _lines_of_a_job(case)
+    for number in _spread(lines, 8):
+        r = rig(case)
+        r.port.spoil = LineHarm(r.clock, {number: "late"}, delay_s)
+        r.outcome()
+
+
+@each_board
+@pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
+def test_many_harmed_replies_are_survived_or_told_but_never_believed(case: Case, harm: Harm) -> None:
+    for every in (3, 7):
+        r = rig(case)
+        r.port.spoil = LineHarm(r.clock, dict.fromkeys(range(0, 5000, every), harm))
+        r.outcome()
+
+
+@each_board
+def test_noise_alone_disturbs_nobody_for_good(case: Case) -> None:
+    r = rig(case)
+    r.port.spoil = LineHarm(r.clock, dict.fromkeys(range(0, 5000, 5), "noise"))
+    r.outcome()
+    r.run(5.0)
+    r.device.transmit(r.now_s)
+    r.port.spoil = lambda data: data
+    controller = r.open()
+    controller.unlock() if controller.status().state.value == "locked" else None
+    controller.prepare()
+
+
+@each_board
+def test_silence_is_told_in_time(case: Case) -> None:
+    r = rig(case)
+    r.port.spoil = lambda data: b""
+    error = r.outcome()
+    assert isinstance(error, LinkError)
+    assert "nothing answers" in str(error)
+    assert r.now_s < 30.0
+
+
+@each_board
+def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(case: Case) -> None:
+    r = rig(case)
+
+    def phase(name: str) -> None:
+        if name == "moving":
+            r.port.spoil = case.spoken.busy
+
+    error = r.outcome(phase)
+    assert isinstance(error, LinkError | NotAtRestError)
+    assert not r.proofs
+
+
+# --- a board that isn't where it should be ---------------------------------------------------------------------------
+
+
+@each_board
+def test_one_step_off_is_never_at_rest(case: Case) -> None:
+    r = rig(case)
+    r.ready()
+    accepted_s = r.move(1000)
+    r.port.spoil = case.spoken.off_by_one_step
+    with pytest.raises(PositionError, match=r"planned \d+ steps, reported \d+") as caught:
+        r.rest(1000, accepted_s, r.planned_s(1000))
+    assert caught.value.reported_steps - caught.value.planned_steps == pytest.approx(1, abs=0.01)
+    assert r.controller is not None
+    assert r.controller.rest is None
+
+
+@each_board
+def test_one_step_off_while_the_gate_is_open_is_seen(case: Case) -> None:
+    r = rig(case)
+    controller = r.ready()
+    r.index(100, 0)
+    r.port.spoil = case.spoken.off_by_one_step
+    with pytest.raises(ControllerError, match=r"another step|moving, not ready|motor is released"):
+        controller.watch()
+    assert controller.rest is None
+
+
+@each_board
+@pytest.mark.parametrize("state", ["opening", "ready", "moving", "watching"])
+def test_a_board_that_stops_by_itself_is_told_in_whatever_state(case: Case, state: str) -> None:
+    r = rig(case)
+    done: list[str] = []
+
+    def phase(name: str) -> None:
+        if name == state and not done:
+            done.append(name)
+            if name == "moving":
+                r.move(TARGETS[0])
+                r.run(0.05)
+            case.spoken.fault(r.device, r.now_s)
+
+    error = r.outcome(phase)
+    assert isinstance(error, ControllerError | LinkError), error
+    assert r.controller is None or r.controller.rest is None
+    steps = r.steps
+    r.run(30.0)
+    assert r.steps == steps
+
+
+@each_board
+def test_after_a_fault_nothing_moves_until_somebody_says_so(case: Case) -> None:
+    r = rig(case)
+    controller = r.ready()
+    r.index(100, 0)
+    case.spoken.fault(r.device, r.now_s)
+    with pytest.raises(FirmwareHostError, match=r"."):
+        controller.watch()
+    steps = r.steps
+    for refused in (lambda: r.move(500), controller.prepare):
+        with pytest.raises(FirmwareHostError, match=r"."):
+            refused()
+    r.run(10.0)
+    assert r.steps == steps
+
+
+@each_board
+def test_a_reset_in_the_middle_of_a_reply_is_told_and_the_position_is_lost(case: Case) -> None:
+    lines = _lines_of_a_job(case)
+    told = 0
+    for number in _spread(lines, 10):
+        r = rig(case)
+        heard = 0
+        reset: list[float] = []
+
+        def spoil(data: bytes, r: Rig = r, number: int = number, reset: list[float] = reset) -> bytes:
+            nonlocal heard
+            heard += data.count(b"\n")
+            if heard > number and not reset and data:
+                reset.append(r.now_s)
+                r.device.hardware_reset(r.now_s)
+                return data[: len(data) // 2]
+            return data
+
+        r.port.spoil = spoil
+        error = r.outcome()  # asserts that no proof after it was false
+        told += isinstance(error, ControllerResetError) if case.resets_show else error is not None
+    assert told > 0
+
+
+# --- a port that goes away -----------------------------------------------------------------------------------------
+
+
+class CutPort(MemoryPort):
+    """Goes away at its n-th use."""
+
+    def __init__(self, device: SimulatedDevice, clock: VirtualClock, uses: int) -> None:
+        super().__init__(device, clock)
+        self.left = uses
+        self.cut_s: float | None = None
+
+    def _check(self) -> None:
+        self.left -= 1
+        if self.left <= 0 and not self.lost:
+            self.lost = True
+            self.cut_s = self.clock.monotonic()
+        super()._check()
+
+
+@each_board
+def test_a_pulled_cable_is_told_at_once_wherever_it_happens(case: Case) -> None:
+    whole = rig(case, lambda device, clock: CutPort(device, clock, 10**9))
+    whole.outcome()
+    assert isinstance(whole.port, CutPort)
+    uses = 10**9 - whole.port.left
+    for number in _spread(uses, 25):
+        r = rig(case, lambda device, clock, number=number: CutPort(device, clock, number + 1))  # type: ignore[misc]
+        assert isinstance(r.port, CutPort)
+        error = None
+        try:
+            r.job()
+        except FirmwareHostError as caught:
+            error = caught
+        if r.port.cut_s is None:
+            continue  # it went only after the end of the job
+        assert isinstance(error, PortLostError), (number, error)
+        assert error.exit_status == 3
+        if r.controller is not None:
+            assert not r.controller.stop().stands_still
+            r.controller.close()
+        assert r.now_s - r.port.cut_s <= 2.0
+        assert r.port.closed
+
+
+# --- stopping ------------------------------------------------------------------------------------------------------
+
+
+@every_board
+def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(case: Case) -> None:
+    r = rig(case)
+    controller = r.ready()
+    r.move(4000)
+    r.run(0.3)
+    assert r.moving
+    report = controller.stop()
+    assert report.stands_still, report.detail
+    assert not r.moving
+    steps = r.steps
+    assert controller.stop() is report
+    r.run(30.0)
+    assert r.steps == steps
+    if controller.abilities.stop_keeps_position:
+        controller.prepare()
+        assert abs(steps) < 4000
+    else:
+        with pytest.raises(ControllerFaultError, match="stopped short: steps may be lost"):
+            controller.prepare()
+        controller.unlock()
+        controller.prepare()
+
+
+@every_board
+def test_a_stop_at_rest_keeps_the_position(case: Case) -> None:
+    r = rig(case)
+    controller = r.ready()
+    r.index(300, 0)
+    truth = r.steps
+    assert controller.stop().stands_still
+    controller.prepare()
+    r.index(301, 300)
+    assert r.steps == truth + 1
+
+
+def _lines_of_a_job(case: Case) -> int:
+    r = rig(case)
+    spoil = LineHarm(r.clock, {})
+    r.port.spoil = spoil
+    r.outcome()
+    return spoil.count
+
+
+def _spread(count: int, samples: int) -> list[int]:
+    """At most `samples` numbers from 0 up to `count`, evenly spread."""
+    return sorted({count * sample // samples for sample in range(samples)})
