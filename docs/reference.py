@@ -29,9 +29,12 @@ MEANINGS = {
     "Job.segments": "how the mark is split; left out, into the fewest equal segments",
     "Job.index": "the move from segment to segment",
     "Job.gate": "how a pass is started and known to be done; left out, a person says so",
-    "SolidPart.kind": "a solid cylinder",
-    "TubePart.kind": "a hollow cylinder",
     "RoundPart.length": "along the axis",
+    "ConePart.large_diameter": "at the thick end",
+    "ConePart.small_diameter": "at the thin end",
+    "SteppedPart.cylinders": "the cylinders, from one end to the other",
+    "Cylinder.diameter": "outside",
+    "Cylinder.length": "along the axis",
     "RoundPart.density": "of the material; the mass follows from it if nothing was weighed",
     "RoundPart.keep_out": "arcs that must not be marked (a handle, a weld)",
     "TubePart.inner_diameter": "bore",
@@ -49,10 +52,7 @@ MEANINGS = {
     "IndexRequest.acceleration": "acceleration of the part",
     "IndexRequest.finish": "where the part ends: as it stands, back at zero, or on to the next whole turn",
     "IndexRequest.approach": "one-side takes up lost motion before each mark; auto does so where the seams need it",
-    "OperatorGateOptions.kind": "a person",
-    "TimedGateOptions.kind": "a fixed time",
     "TimedGateOptions.duration": "time that each pass is given",
-    "CommandGateOptions.kind": "a program, named when the run is started",
     "ExtensionGateOptions.kind": "name of a gate from a plug-in",
     "ExtensionGateOptions.options": "its options; the plug-in checks them",
     "Machine.version": "version of the file's form; this release knows 1",
@@ -72,10 +72,8 @@ MEANINGS = {
     "GearingStage.ratio": 'instead of teeth: turns in per turn out, "60/20" or "40"',
     "GearingStage.efficiency": "part of the power that passes",
     "GearingStage.self_locking": "whether the load cannot turn it backwards",
-    "Chuck.kind": "a chuck that grips the part",
     "Chuck.smallest_grip": "thinnest part the jaws hold",
     "Chuck.largest_grip": "thickest part the jaws hold",
-    "Rollers.kind": "two rows of rollers the part lies on",
     "Rollers.roller_diameter": "of every roller",
     "Rollers.driven_rows": "how many of the two rows the motor turns",
     "Support.tailstock": "whether a tailstock carries the free end",
@@ -130,8 +128,7 @@ def sections(kind: str) -> list[Section]:
 def _collect(model: type[BaseModel], kind: str, header: str, found: dict[tuple[str, type[BaseModel]], Section]) -> None:
     if (header, model) in found:
         return
-    about = (model.__doc__ or "").strip().partition("\n")[0].rstrip(".")
-    title = f"`{header}`: {about}" if header else f"The {kind} file itself: {about}"
+    title = f"`{header}`: {_about(model)}" if header else f"The {kind} file itself: {_about(model)}"
     rows = tuple(_row(model, key, field) for key, field in model.model_fields.items())
     found[header, model] = Section(title, model, rows)
     for key, field in model.model_fields.items():
@@ -151,7 +148,12 @@ def _meaning(model: type[BaseModel], key: str) -> str:
     for ancestor in model.__mro__:
         if text := MEANINGS.get(f"{ancestor.__name__}.{key}"):
             return text
-    return ""
+    return _about(model)[0].lower() + _about(model)[1:] if key == "kind" else ""
+
+
+def _about(model: type[BaseModel]) -> str:
+    """The first sentence of the model's own description."""
+    return (model.__doc__ or "").strip().partition("\n")[0].rstrip(".")
 
 
 def _default(value: object) -> str:

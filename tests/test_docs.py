@@ -7,6 +7,7 @@ import re
 import shlex
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -151,9 +152,16 @@ def test_the_commands_of_a_page_work_in_the_order_they_stand(page: Path, capsys:
                 assert status == (1 if shown is not None and " fails" in shown.text else 0), (words, out.err)
                 printed += out.out
         if shown is not None:
-            printed_lines = [line.split() for line in printed.splitlines()]
             for line in shown.text.splitlines():
-                assert line == "..." or line.split() in printed_lines, f"{line!r} is not printed"
+                assert is_printed(line, printed), f"{line!r} is not printed"
+
+
+def is_printed(line: str, printed: str) -> bool:
+    """Whether a line was printed, spacing aside; "..." stands for more of the line, or for whole lines."""
+    words = line.split()
+    if words[-1] != "...":
+        return words in [other.split() for other in printed.splitlines()]
+    return any(other.split()[: len(words) - 1] == words[:-1] for other in printed.splitlines())
 
 
 def leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
@@ -270,6 +278,14 @@ def test_the_error_table_gives_each_error_its_own_status() -> None:
         for name in firmware_host.__all__
         if name.endswith("Error") and name != "FirmwareHostError"
     }
+
+
+@pytest.mark.parametrize(("group", "page"), [("gates", "runs.md"), ("dialects", "files.md")])
+def test_every_gate_and_every_dialect_is_described(group: str, page: str) -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    text = (ROOT / "docs" / "pages" / page).read_text(encoding="utf-8")
+    for name in project["entry-points"][f"firmware_host.{group}"]:
+        assert f"`{name}`" in text
 
 
 def test_every_test_file_that_the_docs_name_is_there() -> None:
