@@ -5,25 +5,33 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.numbered_line import NumberedLineDialect
 from firmware_host.controller.status_query import StatusQueryDialect
 from firmware_host.controller.trace import MemoryTrace
+from firmware_host.simulator.device import SimulatedDevice
+from firmware_host.simulator.numbered_line_device import NumberedLineDevice
+from firmware_host.simulator.numbered_line_member import NumberedLineMember
 from firmware_host.simulator.status_query_device import StatusQueryDevice
 from firmware_host.simulator.status_query_member import StatusQueryMember
 from tests.support.memory_port import MemoryPort
 
+Device = TypeVar("Device", bound=SimulatedDevice)
+
 
 @dataclass
-class Bench:
+class Bench(Generic[Device]):
     """Everything on the bench. `steps` is the true step count of the axis, whatever anybody believes."""
 
     clock: VirtualClock
-    device: StatusQueryDevice
+    device: Device
     port: MemoryPort
     trace: MemoryTrace
+    dialect: Dialect
     axis: str = "A"
 
     @property
@@ -38,7 +46,7 @@ class Bench:
         """Open a controller on the port; options as for `Controller.open`."""
         self.port.closed = False
         options.setdefault("axis", self.axis)
-        return Controller.open(self.port, StatusQueryDialect(), self.clock, self.trace, **options)
+        return Controller.open(self.port, self.dialect, self.clock, self.trace, **options)
 
     def ready(self, **options: Any) -> Controller:
         """Open and prepare a controller."""
@@ -52,14 +60,23 @@ class Bench:
         self.device.moving_at(self.clock.monotonic())
 
 
-def bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench:
+def bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench[StatusQueryDevice]:
     """A bench with a board of 100 steps/unit, 6000 units/min and 500 units/s^2 unless `settings` say otherwise."""
     clock = VirtualClock()
     device = StatusQueryDevice(StatusQueryMember(settings=dict(settings or {}), **member))
-    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock))
+    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), StatusQueryDialect())
 
 
-def move_and_rest(controller: Controller, bench: Bench, steps: int, steps_per_unit: Fraction, planned_s: float) -> None:
+def numbered_bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench[NumberedLineDevice]:
+    """A bench with a board of 100 steps/unit, 100 units/s and 500 units/s^2 that takes numbered lines."""
+    clock = VirtualClock()
+    device = NumberedLineDevice(NumberedLineMember(settings=dict(settings or {}), **member))
+    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), NumberedLineDialect())
+
+
+def move_and_rest(
+    controller: Controller, bench: Bench[Any], steps: int, steps_per_unit: Fraction, planned_s: float
+) -> None:
     """Move to `steps` from machine zero at 3000 units/min and wait for the proof of rest."""
     coordinate = f"{float(steps / steps_per_unit):.4f}"
     accepted_s = controller.move_to(coordinate, "3000")

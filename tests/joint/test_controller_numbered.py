@@ -1,0 +1,396 @@
+"""Numbered lines against a simulated board: opening, moving, repeating, stopping."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from fractions import Fraction
+
+import pytest
+
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.reply import AxisState
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    ControllerResetError,
+    DialectError,
+    FirmwareHostError,
+    NotAtRestError,
+    PositionError,
+)
+from firmware_host.simulator.numbered_line_device import NumberedLineDevice
+from tests.support.bench import Bench, move_and_rest, numbered_bench
+
+UNITS = Fraction(100)
+PLANNED_S = 10 / 50 + 50 / 500
+"""10 units at 50 units/s and 500 units/s^2: d/v + v/a (the trapezoid of the design description)."""
+
+Board = Bench[NumberedLineDevice]
+
+
+def left_behind(b: Board, *lines: bytes) -> None:
+    """What an earlier owner of the line sent before it went away, its greeting and answers long gone."""
+    b.device.transmit(b.clock.monotonic())
+    for line in lines:
+        b.device.receive(line, b.clock.monotonic())
+        b.run(5.0)
+        b.device.transmit(b.clock.monotonic())
+
+
+# --- opening -------------------------------------------------------------------------------------------------------
+
+
+def test_opening_asks_and_moves_nothing() -> None:
+    b = numbered_bench()
+    controller = b.open()
+    assert b.port.written == [
+        b"N99999999 M114*23\n",  # which line do you want next?
+        b"N0 M110 N0*125\n",
+        b"N99999999 M114*23\n",
+        b"N1 M115*39\n",
+        b"N2 M400*37\n",
+        b"N3 M400*36\n",
+        b"N4 M114*35\n",
+        b"N5 M114*34\n",
+        b"N6 M503*35\n",
+        b"N7 M503*34\n",
+        b"N8 M114*47\n",
+    ]
+    assert controller.greeting is not None
+    assert controller.settings.steps_per_unit.value == 100
+    assert controller.settings.unreadable == ()
+    assert controller.status().state is AxisState.READY
+    assert b.device.motion_log == ()
+    assert controller.strays == ()
+
+
+def test_preparing_energises_for_good_and_moves_nothing() -> None:
+    b = numbered_bench(release_after_s=0.5)
+    controller = b.open()
+    start = len(b.port.written)
+    controller.prepare()
+    assert [line.split(b"*")[0].split(b" ", 1)[1] for line in b.port.written[start:]] == [
+        *(b"M400", b"M400", b"M114", b"M114"),
+        *(b"G21", b"G90", b"M17", b"M84 S0"),
+        *(b"M114", b"M114"),
+    ]
+    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    b.run(3600.0)
+    assert not b.device.released_at(b.clock.monotonic())
+    assert controller.watch().counts == {"X": 0, "Y": 0, "Z": 0, "A": 1000}
+
+
+def test_a_half_line_left_behind_is_never_carried_out() -> None:
+    b = numbered_bench()
+    left_behind(b, b"G1 A50 F600")
+    controller = b.ready()
+    move_and_rest(controller, b, 200, UNITS, 0.2)
+    assert [(log.from_steps, log.to_steps) for log in b.device.motion_log] == [(0, 200)]
+
+
+def test_what_an_earlier_owner_left_in_effect_does_not_matter() -> None:
+    b = numbered_bench()
+    left_behind(b, b"G1 A10 F600\n", b"G91\n", b"G20\n", b"M84\n")
+    controller = b.ready()
+    move_and_rest(controller, b, 250, UNITS, 0.2)
+    assert b.steps == 250
+
+
+def test_a_board_that_was_not_reset_says_so_by_its_line_count() -> None:
+    b = numbered_bench(greets=False)
+    first = b.open()
+    assert first.greeting is not None
+    assert "counts lines from the beginning" in first.greeting.text
+    first.close()
+    second = b.open()
+    assert second.greeting is None
+    second.close()
+    b.device.hardware_reset(b.clock.monotonic())
+    third = b.open()
+    assert third.greeting is not None
+
+
+def test_an_offset_left_behind_is_refused_until_zero_is_set_anew() -> None:
+    b = numbered_bench()
+    left_behind(b, b"G1 A10 F600\n", b"G92 A3\n")
+    controller = b.open()
+    assert controller.position_steps(controller.status()) == 1000
+    with pytest.raises(ControllerError, match=r"differ by 700\.0 steps: an offset or another scale is in effect"):
+        controller.prepare()
+    with pytest.raises(NotAtRestError, match="has not been prepared"):
+        controller.move_to("1", "600")
+    controller.set_zero()
+    controller.prepare()
+    assert controller.position_steps(controller.status()) == 0
+    move_and_rest(controller, b, 500, UNITS, 0.3)
+    assert b.steps == 1500
+
+
+def test_motion_left_behind_is_awaited_and_too_much_of_it_is_refused() -> None:
+    b = numbered_bench()
+    b.device.receive(b"G1 A30 F600\n", 0.0)
+    controller = b.open()
+    assert b.device.motion_log[-1].end_s < b.clock.monotonic()
+    assert controller.position_steps(controller.status()) == 3000
+    controller.close()
+    b.device.receive(b"G1 A1000 F600\n", b.clock.monotonic())
+    with pytest.raises(NotAtRestError, match="did not come to a standstill within 10 s"):
+        b.open()
+    assert b.port.closed
+
+
+def test_a_missing_axis_is_told_by_its_letter() -> None:
+    b = numbered_bench(axes="XYZE")
+    b.axis = "X"
+    with pytest.raises(ControllerError, match="counts steps of axes XYZ; axis A is not among them"):
+        b.open(axis="A")
+
+
+def test_a_board_that_takes_lines_of_any_number_is_not_trusted() -> None:
+    b = numbered_bench()
+    real = b.device.receive
+
+    def unnumbered(data: bytes, now_s: float) -> None:
+        lines = [line.split(b" ", 1)[-1].split(b"*")[0] for line in data.splitlines()]
+        real(b"".join(line + b"\n" for line in lines), now_s)
+
+    b.device.receive = unnumbered  # type: ignore[method-assign]
+    with pytest.raises(DialectError, match="takes lines of any number"):
+        b.open()
+
+
+# --- moving over a bad line ----------------------------------------------------------------------------------------
+
+
+def test_lines_that_reach_the_board_damaged_are_asked_for_again_and_done_once() -> None:
+    chance = random.Random(7)
+    damaged = 0
+    for _ in range(30):
+        b = numbered_bench()
+        controller = b.ready()
+        real = b.device.receive
+
+        def noisy(data: bytes, now_s: float, real: Callable[[bytes, float], None] = real) -> None:
+            nonlocal damaged
+            if chance.random() < 0.3:
+                where = chance.randrange(len(data))
+                data = data[:where] + bytes([data[where] ^ (1 << chance.randrange(8))]) + data[where + 1 :]
+                damaged += 1
+            real(data, now_s)
+
+        b.device.receive = noisy  # type: ignore[method-assign]
+        try:
+            for steps in (500, -300):
+                move_and_rest(controller, b, steps, UNITS, 0.3)
+        except FirmwareHostError:
+            controller.stop()  # three damages in a row are told, not guessed at
+            continue
+        assert b.steps == -300
+        assert [(log.from_steps, log.to_steps) for log in b.device.motion_log] == [(0, 500), (500, -300)]
+    assert damaged > 100
+
+
+@pytest.mark.parametrize("repeated", ["resend", "skip"])
+@pytest.mark.parametrize("resend_ok", [True, False], ids=["ok-behind", "no-ok-behind"])
+def test_a_move_whose_answer_is_lost_is_sent_again_under_its_number_and_made_once(
+    repeated: str, resend_ok: bool
+) -> None:
+    b = numbered_bench(repeated_number=repeated, resend_ok=resend_ok)
+    controller = b.ready()
+    lost: list[bytes] = []
+
+    def spoil(data: bytes) -> bytes:
+        if data and not lost and b"G1" in b.port.written[-1]:
+            lost.append(data)
+            return b""
+        return data
+
+    b.port.spoil = spoil
+    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    moves = [line for line in b.port.written if b"G1" in line]
+    assert lost == [b"ok\r\n"]
+    assert len(moves) == 2
+    assert moves[0] == moves[1]
+    assert [(log.from_steps, log.to_steps) for log in b.device.motion_log] == [(0, 1000)]
+
+
+def test_a_reset_that_is_not_greeted_shows_in_the_line_count() -> None:
+    b = numbered_bench(greets=False)
+    controller = b.ready()
+    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    b.device.hardware_reset(b.clock.monotonic())
+    with pytest.raises(ControllerResetError, match=r"it wants line 1 where line \d+ is next: it was reset"):
+        controller.watch()
+    assert controller.rest is None
+    for refused in (controller.prepare, lambda: controller.move_to("1", "600")):
+        with pytest.raises(ControllerResetError, match="its position is lost"):
+            refused()
+    assert len(b.device.motion_log) == 1
+    controller.unlock()
+    controller.prepare()
+    move_and_rest(controller, b, 100, UNITS, 0.1)
+    assert b.steps == 1100  # it counts from 0 again, where it stood
+
+
+def test_only_the_sync_lines_wait_for_the_motor_of_a_board_that_reports_its_plans() -> None:
+    b = numbered_bench(sync_answered="when-queued", position_report="planned", count_report="planned")
+    controller = b.ready()
+    accepted_s = controller.move_to("10", "3000")
+    proof = controller.wait_at_rest(
+        target_steps=1000,
+        steps_per_unit=UNITS,
+        accepted_at_s=accepted_s,
+        planned_duration_s=0.0,  # a plan that knows nothing: the first report says the target
+        deadline_s=accepted_s + 10.0,
+    )
+    assert b.device.motion_log[-1].end_s < proof.at_s
+    assert sum(b"M400" in line for line in b.port.written[-8:]) == 2
+
+
+def test_a_wrong_scale_shows_after_the_first_move() -> None:
+    b = numbered_bench(settings_report="none")
+    controller = b.ready()
+    accepted_s = controller.move_to("10", "3000")
+    with pytest.raises(PositionError, match="planned 800 steps, reported 1000"):
+        controller.wait_at_rest(
+            target_steps=800,
+            steps_per_unit=Fraction(80),
+            accepted_at_s=accepted_s,
+            planned_duration_s=PLANNED_S,
+            deadline_s=accepted_s + 10.0,
+        )
+
+
+# --- stopping, holding, homing, halting ----------------------------------------------------------------------------
+
+
+def under_way(b: Board) -> Controller:
+    controller = b.ready()
+    controller.move_to("100", "3000")
+    b.run(0.5)
+    assert b.moving
+    return controller
+
+
+@pytest.mark.parametrize("at_once", [True, False], ids=["acts-at-once", "waits-its-turn"])
+def test_a_stop_short_says_that_the_position_is_lost(at_once: bool) -> None:
+    b = numbered_bench(acts_at_once=at_once)
+    controller = under_way(b)
+    start = len(b.port.written)
+    report = controller.stop()
+    assert b.port.written[start] == b"N0 M110 N0*125\nN1 M410*39\n"
+    assert report.stands_still
+    assert report.detail == "stopped short; steps may be lost"
+    at = b.steps
+    assert 0 < at < 10_000
+    b.run(60.0)
+    assert b.steps == at
+    with pytest.raises(ControllerFaultError, match="stopped short: steps may be lost"):
+        controller.prepare()
+    controller.unlock()
+    controller.set_zero()
+    controller.prepare()
+    move_and_rest(controller, b, 100, UNITS, 0.1)
+    assert b.steps == at + 100
+
+
+def test_a_stop_during_a_wait_for_rest_goes_out_at_once() -> None:
+    b = numbered_bench(count_report="planned", position_report="planned", busy_every_s=None)
+    controller = b.ready()
+    accepted_s = controller.move_to("100", "3000")
+
+    def interrupt(data: bytes) -> None:
+        if b"M400" in data:
+            b.port.on_write = lambda data: None
+            raise KeyboardInterrupt("Ctrl-C")
+
+    b.port.on_write = interrupt
+    with pytest.raises(KeyboardInterrupt, match="Ctrl-C"):
+        controller.wait_at_rest(
+            target_steps=10_000,
+            steps_per_unit=UNITS,
+            accepted_at_s=accepted_s,
+            planned_duration_s=0.0,
+            deadline_s=accepted_s + 30.0,
+        )
+    assert b.moving
+    at_s = b.clock.monotonic()
+    assert controller.stop().stands_still
+    assert b.device.motion_log[-1].end_s == pytest.approx(at_s, abs=0.01)
+    assert b.steps < 10_000
+
+
+def test_a_stop_at_rest_sends_no_stop_and_keeps_the_position() -> None:
+    b = numbered_bench()
+    controller = b.ready()
+    move_and_rest(controller, b, 500, UNITS, 0.3)
+    start = len(b.port.written)
+    assert controller.stop().stands_still
+    assert all(b"M114" in line for line in b.port.written[start:])
+    controller.prepare()
+    move_and_rest(controller, b, 501, UNITS, 0.1)
+    assert b.steps == 501
+
+
+def test_a_standing_axis_that_somebody_else_moves_is_stopped() -> None:
+    b = numbered_bench()
+    controller = b.ready()
+    move_and_rest(controller, b, 500, UNITS, 0.3)
+    b.device.receive(b"G1 A100 F3000\n", b.clock.monotonic())
+    b.run(0.2)
+    assert controller.stop().stands_still
+    assert not b.moving
+    assert b.steps < 10_000
+
+
+def test_a_hold_is_refused_and_sends_nothing() -> None:
+    b = numbered_bench()
+    controller = under_way(b)
+    start = len(b.port.written)
+    assert not controller.abilities.holds
+    for refused in (controller.hold, controller.go_on):
+        with pytest.raises(ControllerError, match="numbered-line cannot hold a move"):
+            refused()
+    assert len(b.port.written) == start
+
+
+@pytest.mark.parametrize("sync_answered", ["when-done", "when-queued"])
+def test_homing_ends_at_the_switch_and_the_position_is_known_again(sync_answered: str) -> None:
+    b = numbered_bench(home_switches={"A": -500}, sync_answered=sync_answered)
+    controller = b.ready()
+    move_and_rest(controller, b, 300, UNITS, 0.2)
+    controller.stop()
+    report = controller.home()
+    assert b.steps == -500
+    assert controller.position_steps(report) == 0
+    controller.prepare()
+    move_and_rest(controller, b, 100, UNITS, 0.1)
+    assert b.steps == -400
+
+
+@pytest.mark.parametrize("after_halt", ["waits for reset", "restarts"])
+@pytest.mark.parametrize("style", ["error", "bangs", "fatal"])
+def test_a_halt_is_told_and_nothing_goes_on_before_a_reset(after_halt: str, style: str) -> None:
+    b = numbered_bench(after_halt=after_halt, halt_style=style)
+    controller = under_way(b)
+    b.device.fail(b.clock.monotonic())
+    with pytest.raises(ControllerFaultError, match="alarm: halted"):
+        controller.status()
+    at = b.steps
+    with pytest.raises(FirmwareHostError, match=r"halted|reset"):
+        controller.prepare()
+    assert b.steps == at
+    if after_halt == "waits for reset":
+        with pytest.raises(FirmwareHostError, match=r"halted|nothing answers"):
+            controller.unlock()
+        b.device.hardware_reset(b.clock.monotonic())
+        with pytest.raises(FirmwareHostError, match=r"halted|reset"):
+            controller.unlock()
+    else:
+        with pytest.raises(ControllerResetError, match="it was reset"):
+            controller.unlock()
+    controller.unlock()
+    controller.prepare()
+    move_and_rest(controller, b, 100, UNITS, 0.1)
+    assert b.steps == at + 100
