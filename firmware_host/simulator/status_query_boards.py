@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from firmware_host.simulator.status_query_member import StatusQueryMember
 
-_SWITCH_STEPS = 2000
+_SWITCH_STEPS = -2000
 _TRAVEL_UNITS = 360.0
 
 
 def delivered_board(letter: str, *, highest_step_rate: float, homes: bool = False) -> StatusQueryMember:
     """A board as delivered (nothing fits the machine yet) whose axis `letter` drives the rotary.
 
-    `highest_step_rate` in steps/s; `homes`: the axis has a switch, 2000 steps from where it stands at power-up.
+    `highest_step_rate` in steps/s; `homes`: the axis has a switch, 2000 steps back from where it stands at power-up.
     """
     return board_for_axis(letter, {}, highest_step_rate=highest_step_rate, homes=homes)
 
@@ -37,6 +37,7 @@ def board_for_axis(
     axes = "XYZA" if letter in "XYZA" else "XYZABC"
     index = axes.index(letter)
     settings = {f"${base + index}": value for base, value in {130: _TRAVEL_UNITS, **stored}.items()}
+    settings["$23"] = 1 << index  # the switch is sought backwards, past any place a job has turned to
     if homing_on:
         settings["$22"] = 1
     return StatusQueryMember(
