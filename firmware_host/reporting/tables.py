@@ -90,19 +90,24 @@ def limit_table(report: LimitReport) -> Table:
 
 
 def limit_lines(report: LimitReport) -> list[str]:
-    """What the limits amount to: the motion they allow, and for each that does not hold, why and what would help."""
+    """What the limits amount to: the motion they allow, each limit's formula and source, and what would help."""
     motion = report.motion
     lines = [
         f"Verdict: {report.verdict.value}. Motion of the part: {math.degrees(motion.acceleration):.4g} deg/s^2, "
         f"{math.degrees(motion.speed):.4g} deg/s; bound by {', '.join(motion.binding) or 'nothing'}.",
     ]
     lines += [f"  {_story(check)}" for check in report.checks if check.verdict is not Verdict.HOLDS]
+    lines += [f"  {check.name}: {_basis(check)}" for check in report.checks if check.verdict is Verdict.HOLDS]
     lines.append("An estimate from the data given: prove it on the machine, first without the laser.")
     return lines
 
 
 def _story(check: LimitCheck) -> str:
-    return f"{check.name} {check.verdict.value}: {check.formula} [{check.source}]. {check.remedy}"
+    return f"{check.name} {check.verdict.value}: {_basis(check)}. {check.remedy}"
+
+
+def _basis(check: LimitCheck) -> str:
+    return f"{check.formula} [{check.source}]"
 
 
 def _number(value: float | None) -> str:
