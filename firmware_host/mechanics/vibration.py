@@ -8,6 +8,7 @@ well below a full step. Lags scale with a: hand in accelerations of the part, an
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -111,6 +112,50 @@ def resonant_step_rates(natural: float, damping_ratio: float, fractions: tuple[i
     _check_damping(damping_ratio)
     centres = natural / (2 * math.pi) / np.asarray(fractions, dtype=np.float64)
     return np.stack([centres * (1 - damping_ratio), centres * (1 + damping_ratio)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True)
+class FrequencyBand:
+    """Where the natural angular frequency may lie: from `lowest` to `highest`, rad/s, 0 < lowest <= highest."""
+
+    lowest: float
+    highest: float
+
+    def __post_init__(self) -> None:
+        require_positive("lowest natural angular frequency", self.lowest, "rad/s")
+        require_positive("highest natural angular frequency", self.highest, "rad/s")
+        if self.highest < self.lowest:
+            remedy = "The highest must not lie below the lowest"
+            raise FormulaRangeError("natural angular frequency", self.highest, "rad/s", self.lowest, remedy)
+
+    @classmethod
+    def around(cls, natural: float, uncertainty: float) -> FrequencyBand:
+        """`natural` (rad/s, > 0) plus-minus the part `uncertainty` (0 <= uncertainty < 1) of it."""
+        return cls(natural * (1 - uncertainty), natural * (1 + uncertainty))
+
+
+def worst_phasor(
+    first: float, shortest: FloatOrArray, longest: FloatOrArray, band: FrequencyBand, damping_ratio: float = 0.0
+) -> FloatArray:
+    """The largest |first - exp(pole t)| for t from `shortest` to `longest` (s, >= 0) and any frequency of `band`.
+
+    pole = w (-zeta + i sqrt(1 - zeta^2)). With `first` 1 it is how much a pulse of length t rings, over the ringing of
+    one jump: |1 - exp(pole t)|, undamped 2 |sin(w t/2)|. |first - r e^(i phi)|^2 = first^2 - 2 first r cos(phi) + r^2
+    falls with cos(phi) and is convex in r, so the largest lies at the least cosine of the phases and at an end of r: an
+    upper bound, exact where t and w are known.
+    """
+    low = require_not_negative("shortest time", shortest, "s")
+    high = require_not_negative("longest time", longest, "s")
+    _check_damping(damping_ratio)
+    damped = math.sqrt(1.0 - damping_ratio**2)
+    phase_low, phase_high = band.lowest * damped * low, band.highest * damped * high
+    half_turn = (2 * np.ceil((phase_low / math.pi - 1) / 2) + 1) * math.pi
+    least = np.where(half_turn <= phase_high, -1.0, np.minimum(np.cos(phase_low), np.cos(phase_high)))
+    most = np.exp(-damping_ratio * band.lowest * low)
+    fewest = np.exp(-damping_ratio * band.highest * high) if damping_ratio > 0 else most
+    square = np.maximum(most * (most - 2 * first * least), fewest * (fewest - 2 * first * least))
+    largest: FloatArray = np.sqrt(np.maximum(first**2 + square, 0.0))
+    return largest
 
 
 def _check_damping(damping_ratio: float) -> None:

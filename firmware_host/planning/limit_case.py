@@ -13,7 +13,8 @@ from firmware_host.planning.load import LoadCase
 class IndexExtremes:
     """What the indexes reach: part `acceleration` (rad/s^2), `peak_speed` (rad/s) of the longest, if it cruises.
 
-    `longest` (rad, > 0) is the longest index and `duration` (s, > 0) its time.
+    `longest` (rad, > 0) is the longest index and `duration` (s, > 0) its time. `peak_pushing` and `peak_holding`: peak
+    over steady torque of the inertia while ringing, >= 1, pushing the load on and holding it back.
     """
 
     acceleration: float
@@ -21,6 +22,8 @@ class IndexExtremes:
     cruises: bool
     longest: float
     duration: float
+    peak_pushing: float
+    peak_holding: float
 
 
 @dataclass(frozen=True, slots=True)

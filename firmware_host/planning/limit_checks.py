@@ -11,7 +11,7 @@ from firmware_host.mechanics.transmission import inertia_ratio
 from firmware_host.planning.limit_case import IndexExtremes
 from firmware_host.planning.limit_report import LimitCheck, Verdict, not_known, upper_limit, verdict_of
 from firmware_host.planning.load import LoadCase
-from firmware_host.planning.safe_motion import PEAK_FACTOR, band_margin
+from firmware_host.planning.safe_motion import band_margin
 
 LARGEST_INERTIA_RATIO = 10.0
 LARGEST_MASS_DISAGREEMENT = 0.10
@@ -23,7 +23,10 @@ _RATE = "the data of the driver and of the controller"
 def torque_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...]:
     """Torque while speeding up, while braking, and its peak, against the least pull-out torque up to the peak speed."""
     needed = load.torque(index.acceleration)
-    peak = load.torque(PEAK_FACTOR * index.acceleration)
+    peak = max(
+        float(load.torque(index.peak_pushing * index.acceleration).accelerating),
+        float(load.torque(index.peak_holding * index.acceleration).braking),
+    )
     share = f"least pull-out torque up to the peak speed / {load.safety_factor:g}"
     load_torque = "(J*alpha + T_friction + m*g*e)"
     rows = (
@@ -43,11 +46,11 @@ def torque_checks(load: LoadCase, index: IndexExtremes) -> tuple[LimitCheck, ...
         ),
         (
             "torque-peak",
-            max(float(peak.accelerating), float(peak.braking)),
+            peak,
             1.0,
-            "the same with 2*alpha, as a ramp that sets in at once stretches the magnetic spring to twice its steady "
-            "lag <= least pull-out torque up to the peak speed",
-            "step response of the undamped oscillator",
+            f"the same with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking, "
+            "as the rotor swings on its magnetic spring <= least pull-out torque up to the peak speed",
+            "step response of the oscillator, the ramp reversed in the worst phase of a band of natural frequencies",
         ),
     )
     if not load.pull_out_known:

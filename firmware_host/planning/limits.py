@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from firmware_host.mechanics.guard import require_positive
 from firmware_host.model.job import Job
 from firmware_host.model.machine import Machine
+from firmware_host.planning.index_moves import IndexMoves, index_moves
+from firmware_host.planning.index_ringing import largest_peaks
 from firmware_host.planning.limit_case import IndexExtremes, LimitCase
 from firmware_host.planning.limit_checks import CHECKS
 from firmware_host.planning.limit_checks_heat import heat_checks, supply_checks
@@ -16,7 +18,7 @@ from firmware_host.planning.limit_checks_support import SUPPORT_CHECKS
 from firmware_host.planning.limit_report import LimitReport, overall
 from firmware_host.planning.load import LoadCase, load_case
 from firmware_host.planning.overhang import overhang_check
-from firmware_host.planning.safe_motion import SafeMotion, longest_index, safe_motion
+from firmware_host.planning.safe_motion import SafeMotion, motion_for
 from firmware_host.planning.velocity import plan_index
 
 CASE_CHECKS = (*ROLLER_CHECKS, overhang_check, *SUPPORT_CHECKS, heat_checks, supply_checks)
@@ -30,25 +32,31 @@ def check_limits(
     index_turns: NDArray[np.float64],
     speed: float | None,
     acceleration: float | None,
+    purposes: NDArray[np.int8] | None = None,
 ) -> LimitReport:
     """Check the index moves of `job` on `machine`.
 
-    `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `speed` (part rad/s, > 0) and
-    `acceleration` (part rad/s^2, > 0) are checked as given; what is None is chosen by `safe_motion`, which raises
+    `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `purposes`: `moves.Purpose` of
+    each, by default all indexes. `speed` (part rad/s, > 0) and `acceleration` (part rad/s^2, > 0) are checked as given;
+    what is None is chosen by `safe_motion`, which raises
     `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
 
     The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin
     is below a fifth; else `holds`. All figures are estimates from the data given.
     """
     load = load_case(machine, job)
-    motion = _motion(load, index_turns, speed, acceleration)
-    longest = plan_index(longest_index(index_turns), motion.acceleration, motion.speed)
+    moves = index_moves(index_turns, purposes)
+    motion = _motion(load, moves, speed, acceleration)
+    longest = plan_index(moves.longest_of_all, motion.acceleration, motion.speed)
+    pushing, holding = largest_peaks(load, moves, motion.acceleration, motion.speed)
     extremes = IndexExtremes(
         acceleration=motion.acceleration,
         peak_speed=float(longest.peak_speed),
         cruises=bool(longest.is_trapezoid),
-        longest=longest_index(index_turns),
+        longest=moves.longest_of_all,
         duration=float(longest.duration),
+        peak_pushing=pushing,
+        peak_holding=holding,
     )
     case = LimitCase(machine, job, load, extremes)
     checks = tuple(found for check in CHECKS for found in check(load, extremes))
@@ -56,13 +64,9 @@ def check_limits(
     return LimitReport(overall(checks), checks, motion)
 
 
-def _motion(
-    load: LoadCase, index_turns: NDArray[np.float64], speed: float | None, acceleration: float | None
-) -> SafeMotion:
+def _motion(load: LoadCase, moves: IndexMoves, speed: float | None, acceleration: float | None) -> SafeMotion:
     if speed is not None:
         require_positive("index speed", speed, "rad/s")
     if acceleration is not None:
         require_positive("index acceleration", acceleration, "rad/s^2")
-    if speed is not None and acceleration is not None:
-        return SafeMotion(acceleration, speed, ("as-stated",), load.missing.for_torque)
-    return safe_motion(load, index_turns, speed=speed, acceleration=acceleration)
+    return motion_for(load, moves, speed=speed, acceleration=acceleration)

@@ -130,3 +130,35 @@ def test_the_band_to_avoid_is_where_a_driven_oscillator_exceeds_half_power() -> 
 def test_a_damping_ratio_of_one_is_refused() -> None:
     with pytest.raises(FormulaRangeError, match=r"damping ratio: 1, limit 1"):
         vibration.settle_time(1.0, 0.1, 1.0, NATURAL)
+
+
+def test_the_worst_phasor_is_the_largest_of_a_dense_scan_of_times_and_frequencies() -> None:
+    rng = np.random.default_rng(12)
+    for _ in range(300):
+        damping, first = rng.choice([0.0, 0.05, 0.2]), rng.choice([1.0, 2.0])
+        band = vibration.FrequencyBand.around(NATURAL, rng.uniform(0, 0.15))
+        low = rng.uniform(0, 0.08)
+        high = low + rng.choice([0.0, rng.uniform(0, 0.03)])
+        t = np.linspace(low, high, 120)[:, None]
+        w = np.linspace(band.lowest, band.highest, 121)[None, :]
+        pole = w * complex(-damping, math.sqrt(1 - damping**2))
+        scanned = np.abs(first - np.exp(pole * t))
+        worst = float(vibration.worst_phasor(first, low, high, band, damping))
+        assert worst >= scanned.max() * (1 - 1e-9)
+        assert worst <= scanned.max() * 1.08 + 2e-3
+
+
+def test_known_times_and_frequency_give_the_phasor_of_the_ringing_exactly() -> None:
+    exactly = vibration.FrequencyBand(NATURAL, NATURAL)
+    ramp, cruise, damping = 0.0137, 0.017, 0.07
+    product = vibration.worst_phasor(1.0, ramp, ramp, exactly, damping) * vibration.worst_phasor(
+        1.0, ramp + cruise, ramp + cruise, exactly, damping
+    )
+    amplitude = 300.0 * float(product) / (NATURAL**2 * math.sqrt(1 - damping**2))
+    direct = float(vibration.index_residual_amplitude(300.0, ramp, cruise, NATURAL, damping))
+    assert amplitude == pytest.approx(direct, rel=1e-9)
+
+
+def test_a_band_upside_down_is_refused() -> None:
+    with pytest.raises(FormulaRangeError, match=r"natural angular frequency: 90 rad/s, limit 100 rad/s"):
+        vibration.FrequencyBand(100.0, 90.0)

@@ -1,24 +1,36 @@
-"""The chosen speed and acceleration against a brute-force grid, a phase-plane bound and the limits themselves."""
+"""The chosen speed and acceleration on the test machine: what binds them, what is kept, and what is refused."""
 
 import math
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy import constants, integrate, optimize
+from scipy import constants
 
 from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.planning.index_moves import index_moves
 from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.limits import check_limits
-from firmware_host.planning.load import load_case
-from firmware_host.planning.safe_motion import safe_motion
-from firmware_host.planning.velocity import plan_index
+from firmware_host.planning.load import LoadCase, load_case
+from firmware_host.planning.moves import Purpose
+from firmware_host.planning.safe_motion import index_timing, safe_motion
 from tests.planning.limits_workshop import DELETE, job, machine, roller_machine
 
 PART = 2.2 * 0.03**2 / 2 + 2.2 * 0.0002**2
 BEYOND = 3e-4 + 5e-4 + PART
 STEADY = (0.1 + 2.2 * constants.g * 0.0002) / 3.6
 PER_ACCELERATION = 2.2e-5 * 4 + BEYOND / 3.6
+MOTION_CHECKS = {
+    "torque-accelerating",
+    "torque-braking",
+    "torque-peak",
+    "step-rate-driver",
+    "step-rate-controller",
+    "step-pulse",
+    "grip",
+    "seating",
+    "resonance",
+}
 
 
 def pull_out(part_speed: np.ndarray) -> np.ndarray:
@@ -26,62 +38,9 @@ def pull_out(part_speed: np.ndarray) -> np.ndarray:
     return np.interp(4 * part_speed, [10, 40, 100], [0.8, 0.6, 0.12], right=0.0)
 
 
-@pytest.mark.parametrize("turns", [pytest.param(t, id=f"{t:g} turns") for t in (0.01, 1 / 12, 0.5, 3.0)])
-@pytest.mark.parametrize(
-    ("reserve", "factor"),
-    [
-        pytest.param(0.0, 2.0, id="to the limit"),
-        pytest.param(0.2, 2.0, id="with reserve"),
-        pytest.param(0.2, 1.2, id="peak torque decides"),
-    ],
-)
-def test_no_pair_of_a_brute_force_grid_is_quicker_and_within_every_limit(
-    turns: float, reserve: float, factor: float
-) -> None:
-    load = load_case(machine(), job(index={"safety_factor": factor}))
-    found = safe_motion(load, np.full(5, turns), reserve=reserve)
-    a = np.geomspace(5, 3000, 700)[:, None]
-    v = np.geomspace(0.05, 40, 700)[None, :]
-    left = 1 - reserve
-    peak = np.minimum(v, np.sqrt(a * 2 * math.pi * turns))
-    needed = STEADY + PER_ACCELERATION * a
-    allowed = (needed <= pull_out(peak) * left / factor) & (needed + PER_ACCELERATION * a <= pull_out(peak) * left)
-    allowed &= peak * 4 * 3200 / (2 * math.pi) <= 80e3 * left
-    duration = plan_index(2 * math.pi * turns, a, v).duration
-    best = np.where(allowed, duration, np.inf).min()
-    chosen = float(plan_index(2 * math.pi * turns, found.acceleration, found.speed).duration)
-    assert chosen <= best * (1 + 1e-9)
-    assert chosen >= best * 0.98  # the grid's own coarseness
-    reached = min(found.speed, math.sqrt(found.acceleration * 2 * math.pi * turns))
-    assert STEADY + PER_ACCELERATION * found.acceleration <= pull_out(np.array(reached)) * left / factor * (1 + 1e-9)
-
-
-@pytest.mark.parametrize(
-    ("turns", "most"), [pytest.param(1 / 12, 1.18, id="short index"), pytest.param(2.0, 1.30, id="long index")]
-)
-def test_one_acceleration_is_not_far_from_the_best_that_changes_with_speed(turns: float, most: float) -> None:
-    # Phase-plane bound: at each speed the largest acceleration there, mirrored for braking (SciPy).
-    # A torque that falls to 15 % costs one acceleration 17.6 % on the short index and 29.4 % on the long one.
-    distance = 2 * math.pi * turns
-
-    def acceleration(v: float) -> float:
-        return (float(pull_out(np.array(v))) / 2 - STEADY) / PER_ACCELERATION
-
-    def ramps(peak: float) -> float:
-        return 2 * integrate.quad(lambda v: v / acceleration(v), 0, peak, limit=200)[0]
-
-    highest = 25.0 * (1 - 1e-9)  # past its last point the motor has no torque
-
-    def duration(peak: float) -> float:
-        ramp_time = 2 * integrate.quad(lambda v: 1 / acceleration(v), 0, peak, limit=200)[0]
-        return ramp_time + (distance - ramps(peak)) / peak
-
-    if ramps(highest) > distance:
-        highest = optimize.brentq(lambda peak: ramps(peak) - distance, 1e-3, highest)
-    bound = min(duration(peak) for peak in np.linspace(0.05, 1, 200) * highest)
-    found = safe_motion(load_case(machine(), job()), np.array([turns]), reserve=0.0)
-    chosen = float(plan_index(distance, found.acceleration, found.speed).duration)
-    assert bound * (1 - 1e-6) <= chosen <= bound * most
+def seconds(load: LoadCase, turns: np.ndarray, acceleration: float, speed: float) -> float:
+    """Move and settling of an average index."""
+    return index_timing(load, index_moves(turns), acceleration, speed).index_s
 
 
 @pytest.mark.parametrize(
@@ -97,50 +56,56 @@ def test_one_acceleration_is_not_far_from_the_best_that_changes_with_speed(turns
 @pytest.mark.parametrize("turns", [pytest.param(0.004, id="short"), pytest.param(0.7, id="long")])
 def test_the_safe_motion_holds_every_limit_that_depends_on_it(rig: Any, work: Any, turns: float) -> None:
     found = check_limits(rig, work, index_turns=np.array([turns, turns / 2]), speed=None, acceleration=None)
-    moving = [check for check in found.checks if check.name not in ("inertia-ratio", "mass", "overhang")]
+    moving = [check for check in found.checks if check.name in MOTION_CHECKS]
     assert {check.verdict for check in moving} == {Verdict.HOLDS}
     binding = [check for check in moving if check.name in found.motion.binding]
-    assert binding
-    assert all(check.margin == pytest.approx(0.2, abs=2e-3) for check in binding)
+    assert all(check.margin == pytest.approx(0.2, abs=4e-3) for check in binding)
+    assert binding or "ringing" in found.motion.binding
 
 
-def test_a_dip_in_the_curve_bounds_every_speed_beyond_it() -> None:
+def test_beyond_a_dip_in_the_curve_the_torque_of_the_dip_is_all_there_is() -> None:
     dip = [{"speed": f"{v} rad/s", "torque": f"{t} N*m"} for v, t in ((10, 0.8), (30, 0.3), (50, 0.7), (200, 0.6))]
     load = load_case(machine(motor__torque_curve__points=dip), job())
     found = safe_motion(load, np.array([20.0]), reserve=0.0)
     assert found.speed > 30 / 4
-    assert found.acceleration == pytest.approx((0.3 / 2 - STEADY) / PER_ACCELERATION, rel=1e-3)
-    # A short index is quicker on this side of the dip, with the acceleration that the torque there allows.
-    v = np.linspace(0.5, 20, 4000)
-    least = np.minimum.accumulate(np.interp(4 * v, [10, 30, 50, 200], [0.8, 0.3, 0.7, 0.6]))
-    length = 2 * math.pi * 0.05
-    best = plan_index(length, (least / 2 - STEADY) / PER_ACCELERATION, v).duration.min()
-    short = safe_motion(load, np.array([0.05]), reserve=0.0)
-    assert short.speed < 30 / 4
-    assert float(plan_index(length, short.acceleration, short.speed).duration) <= best * (1 + 1e-6)
+    assert "torque-accelerating" in found.binding
+    assert found.acceleration == pytest.approx((0.3 / 2 - STEADY) / PER_ACCELERATION, rel=2e-3)
+    # A short index stays on this side of the dip.
+    assert safe_motion(load, np.array([0.05]), reserve=0.0).speed < 30 / 4
 
 
 def test_a_slow_board_binds_the_speed_and_slippery_rollers_the_acceleration() -> None:
     slow = safe_motion(load_case(machine(link__highest_step_rate="9 kHz"), job()), np.array([2.0]))
-    assert slow.speed == pytest.approx(0.8 * 9e3 / 3200 * 2 * math.pi / 4)
+    assert slow.speed == pytest.approx(0.8 * 9e3 / 3200 * 2 * math.pi / 4, rel=1e-3)
     assert "step-rate-controller" in slow.binding
     slippery = safe_motion(load_case(roller_machine(friction=0.15), job()), np.array([0.5]))
     assert "grip" in slippery.binding
 
 
-def test_a_stated_speed_is_kept_and_gets_the_largest_acceleration_safe_at_it() -> None:
-    found = safe_motion(load_case(machine(), job()), np.array([1.0]), speed=12.0, reserve=0.0)
+@pytest.mark.parametrize("turns", [pytest.param(0.02, id="short"), pytest.param(1.0, id="long")])
+def test_a_stated_speed_is_kept_and_gets_the_quickest_acceleration_safe_at_it(turns: float) -> None:
+    load, moves = load_case(machine(), job()), np.array([turns])
+    found = safe_motion(load, moves, speed=12.0, reserve=0.0)
+    highest = (float(pull_out(np.array(12.0))) / 2 - STEADY) / PER_ACCELERATION
     assert found.speed == 12.0
-    expected = (float(pull_out(np.array(12.0))) / 2 - STEADY) / PER_ACCELERATION
-    assert found.acceleration == pytest.approx(expected, rel=1e-9)
+    assert found.acceleration <= highest * (1 + 1e-6)
+    others = [seconds(load, moves, a, 12.0) for a in np.geomspace(0.05, 1, 400) * highest / 2]
+    assert seconds(load, moves, found.acceleration, 12.0) <= min(others) * (1 + 1e-3)
 
 
 def test_a_stated_acceleration_is_kept_and_gets_the_highest_speed_safe_at_it() -> None:
-    found = safe_motion(load_case(machine(), job()), np.array([5.0]), acceleration=100.0, reserve=0.0)
+    found = safe_motion(load_case(machine(), job()), np.array([50.0]), acceleration=100.0, reserve=0.0)
     assert found.acceleration == 100.0
     needed = 2 * (STEADY + PER_ACCELERATION * 100.0)
     highest = np.interp(needed, [0.12, 0.6, 0.8], [100, 40, 10]) / 4
-    assert found.speed == pytest.approx(highest, rel=1e-4)
+    assert found.speed == pytest.approx(highest, rel=2e-3)
+
+
+def test_with_both_stated_there_is_nothing_to_choose_and_the_settling_is_told() -> None:
+    load = load_case(machine(), job())
+    found = safe_motion(load, np.array([0.1]), speed=3.0, acceleration=50.0)
+    assert (found.acceleration, found.speed, found.binding) == (50.0, 3.0, ("as-stated",))
+    assert found.timing.move_s == pytest.approx(0.2 * math.pi / 3 + 3 / 50)
 
 
 def test_the_resonant_band_is_cruised_beside() -> None:
@@ -157,16 +122,19 @@ def test_the_resonant_band_is_cruised_beside() -> None:
 def test_many_short_indexes_outweigh_a_long_one() -> None:
     load = load_case(machine(), job())
     mixed = np.append(np.full(200, 0.01), 1.0)
-    short = safe_motion(load, np.full(200, 0.01))
-    long = safe_motion(load, np.array([1.0]))
-    found = safe_motion(load, mixed)
+    found, long = safe_motion(load, mixed), safe_motion(load, np.array([1.0]))
+    assert seconds(load, mixed, found.acceleration, found.speed) < 0.95 * seconds(
+        load, mixed, long.acceleration, long.speed
+    )
 
-    def total(motion: Any) -> float:
-        return float(plan_index(2 * math.pi * mixed[:200], motion.acceleration, motion.speed).duration.sum())
 
-    assert short.acceleration > long.acceleration
-    assert total(found) <= total(long)
-    assert found.acceleration == pytest.approx(short.acceleration, rel=0.01)
+def test_a_move_that_no_gate_follows_needs_no_settling() -> None:
+    load = load_case(machine(), job())
+    turns, unwinding = np.array([0.05, 0.05, 0.1]), np.array([Purpose.INDEX, Purpose.INDEX, Purpose.FINISH], np.int8)
+    ending = index_timing(load, index_moves(turns, unwinding), 80.0, 30.0)
+    without = index_timing(load, index_moves(turns[:2]), 80.0, 30.0)
+    assert ending == without
+    assert index_timing(load, index_moves(turns[2:]), 80.0, 30.0).settle_s != without.settle_s
 
 
 def test_no_index_at_all_still_gets_a_motion_for_one_turn() -> None:
