@@ -60,6 +60,11 @@ class Case:
         return bool(self.member.greets) or not self.spoken.dialect().abilities.tells_state
 
     @property
+    def syncs(self) -> bool:
+        """True if sync lines, and not a state word, tell that motion has ended."""
+        return not self.spoken.dialect().abilities.tells_state
+
+    @property
     def sign(self) -> int:
         """-1 where the motor turns the other way round than the controller counts."""
         return -1 if self.spoken.reversed(self.member) else 1

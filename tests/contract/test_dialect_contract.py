@@ -47,6 +47,17 @@ def test_every_proof_of_rest_comes_after_the_last_step_and_on_the_target(case: C
     finished(rig(case))
 
 
+@pytest.mark.parametrize("case", [case for case in MIXED + SINGLES if case.syncs], ids=str)
+def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(case: Case) -> None:
+    """Members whose sync line or position report speaks too early are among them, singly and together."""
+    r = rig(case)
+    r.ready()
+    for steps in (1000, -250):
+        accepted_s = r.move(steps)
+        r.rest(steps, accepted_s, planned_s=0.0)
+    assert len(r.proofs) == 2
+
+
 @each_board
 def test_replies_in_single_bytes_are_the_same_replies(case: Case) -> None:
     finished(rig(case, lambda device, clock: TornPort(device, clock, 1)))
