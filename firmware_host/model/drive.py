@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from fractions import Fraction
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, contradiction
 from firmware_host.units import PI, InertiaOrZero, Length, Mass, TorqueOrZero
 
 AxisUnit = Literal["deg", "mm"]
@@ -74,13 +74,22 @@ class Rollers(Drive):
     driven_rows: Literal[1, 2] = 1
     rollers: int = Field(default=2, ge=2, le=40, description="how many rollers turn, driven and idle")
     roller_inertia: InertiaOrZero = Field(description="of one roller with its shaft")
-    friction: float = Field(gt=0, le=2, description="coefficient of friction, part on roller")
+    friction: float | None = Field(default=None, gt=0, le=2, description="coefficient of friction, part on roller")
+    surfaces: str | None = Field(
+        default=None, max_length=40, description="a tabulated pair, for what is not given of friction and rolling"
+    )
     rolling_resistance: Length | None = Field(default=None, description="lever arm of rolling friction")
     slip: float = Field(default=0.0, ge=0, lt=0.2, description="creep, part of the surface travel")
     friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the driven roller")
     idle_friction_torque: TorqueOrZero | None = Field(default=None, description="bearings of the idle row together")
     contact_width: Length | None = Field(default=None, description="of the flattened contact, measured around")
     axial_stop: bool = Field(default=False, description="something keeps the part from walking along the rollers")
+
+    @model_validator(mode="after")
+    def _grips(self) -> Self:
+        if self.friction is None and self.surfaces is None:
+            raise contradiction("friction", 'give friction, or surfaces (like "plastic_on_steel") for a tabulated one')
+        return self
 
     def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
         return contact_diameter.exact / self.roller_diameter.exact

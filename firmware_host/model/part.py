@@ -109,11 +109,12 @@ class TubePart(StraightPart):
 
 
 class ConePart(StraightPart):
-    """A solid cone frustum: `diameter` is where it is marked, the places of contact are measured along the axis."""
+    """A cone frustum, solid or a shell: marked at `diameter`, the places of contact are measured along the axis."""
 
     kind: Literal["cone"]
     large_diameter: Length
     small_diameter: Length
+    wall: Length | None = Field(default=None, description="of a hollow one, across the radius; without it, solid")
     contact_from: tuple[LengthOrZero, ...] = Field(
         default=(), max_length=4, strict=False, description="where rollers touch it, each from the large end"
     )
@@ -123,6 +124,8 @@ class ConePart(StraightPart):
         large, small = self.large_diameter, self.small_diameter
         if small.exact >= large.exact:
             raise contradiction("small_diameter", f"{small} must be less than large_diameter {large}")
+        if self.wall is not None and 2 * self.wall.exact >= small.exact:
+            raise contradiction("wall", f"{self.wall} leaves nothing hollow in small_diameter {small}")
         for key in ("diameter", "contact_diameter"):
             size = getattr(self, key)
             if size is not None and not small.exact <= size.exact <= large.exact:

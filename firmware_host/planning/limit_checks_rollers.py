@@ -9,6 +9,7 @@ from firmware_host.mechanics.rollers import Trough, friction_needed, normal_at_r
 from firmware_host.model.drive import Rollers
 from firmware_host.planning.limit_case import LimitCase
 from firmware_host.planning.limit_report import LimitCheck, Verdict, not_known, upper_limit
+from firmware_host.planning.load import LoadCase
 
 _SEAM = "half the spot, at one seam (common practice)"
 
@@ -49,7 +50,7 @@ def grip_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
             load.friction,
             "",
             formula="F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e",
-            source=source,
+            source=f"{source}; {load.friction_source}",
             remedy=remedy,
             missing=missing,
         ),
@@ -76,7 +77,7 @@ def creep_check(case: LimitCase) -> tuple[LimitCheck, ...]:
     missing = _missing_for_creep(drive, case)
     if missing:
         return (not_known("creep", "m", formula=formula, source=source, missing=missing),)
-    ratio = drive.slip if drive.slip > 0 else _estimated_creep(drive, trough, case)
+    ratio = drive.slip if drive.slip > 0 else _estimated_creep(drive, trough, case.load)
     ratio += float(case.job.part.contact_spread)
     if math.isfinite(ratio):
         formula += f" -> {ratio * math.pi * trough.part_diameter * 1e3:.3g} mm in a revolution"
@@ -101,11 +102,12 @@ def _missing_for_creep(drive: Rollers, case: LimitCase) -> tuple[str, ...]:
     return tuple(key for key, given in wanted.items() if not given)
 
 
-def _estimated_creep(drive: Rollers, trough: Trough, case: LimitCase) -> float:
+def _estimated_creep(drive: Rollers, trough: Trough, load: LoadCase) -> float:
     """At constant speed, against rolling friction and the imbalance: what speeding up costs, braking gives back."""
-    used = float(friction_needed(trough, 0.0, case.load.imbalance_torque)) / drive.friction
-    width = drive.contact_width.si if drive.contact_width is not None else 0.0
-    return creep_ratio(used, drive.friction, width, trough.part_diameter, trough.roller_diameter)
+    if load.friction is None or drive.contact_width is None:
+        return math.inf
+    used = float(friction_needed(trough, 0.0, load.imbalance_torque)) / load.friction
+    return creep_ratio(used, load.friction, drive.contact_width.si, trough.part_diameter, trough.roller_diameter)
 
 
 def walk_check(case: LimitCase) -> tuple[LimitCheck, ...]:

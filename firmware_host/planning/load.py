@@ -88,6 +88,7 @@ class LoadCase:
     smallest_pulse: float | None
     trough: Trough | None
     friction: float | None
+    friction_source: str
     missing: Missing
 
     @property
@@ -187,6 +188,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         smallest_pulse=pulse.si if pulse is not None else None,
         trough=drive.trough,
         friction=drive.friction,
+        friction_source=drive.friction_source,
         missing=Missing(
             inertia=_missing_inertia(machine),
             efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),

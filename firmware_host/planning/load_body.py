@@ -10,6 +10,7 @@ from pathlib import Path
 from firmware_host.errors import InputError
 from firmware_host.mechanics import inertia
 from firmware_host.mechanics.density import density_of
+from firmware_host.mechanics.shell import shell_per_mass, shell_volume
 from firmware_host.mechanics.stepped import Step, stepped_per_mass, stepped_volume
 from firmware_host.model.mesh_file import MeshBody, read_mesh
 from firmware_host.model.part import ConePart, MeasuredPart, MeshPart, RoundPart, SolidPart, SteppedPart, TubePart
@@ -69,8 +70,11 @@ def _tube(part: TubePart) -> Shape:
 
 @shape_of.register
 def _cone(part: ConePart) -> Shape:
-    large, small = part.large_diameter.si / 2, part.small_diameter.si / 2
-    return Shape(inertia.frustum_volume(large, small, part.length.si), inertia.frustum_inertia(1.0, large, small))
+    large, small, length = part.large_diameter.si / 2, part.small_diameter.si / 2, part.length.si
+    if part.wall is not None:
+        wall = part.wall.si
+        return Shape(shell_volume(large, small, wall, length), shell_per_mass(large, small, wall, length))
+    return Shape(inertia.frustum_volume(large, small, length), inertia.frustum_inertia(1.0, large, small))
 
 
 @shape_of.register

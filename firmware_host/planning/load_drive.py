@@ -5,10 +5,11 @@ A new kind of drive registers one more function here. Everything SI; torques at 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import singledispatch
 
 from firmware_host.errors import InputError
+from firmware_host.mechanics.friction import ROLLING_LEVER_ARM, static_friction_of
 from firmware_host.mechanics.rollers import DrivenRows, Trough, rolling_drag_torque
 from firmware_host.mechanics.transmission import Stage
 from firmware_host.model.drive import Chuck, Drive, Rollers
@@ -22,7 +23,8 @@ class DriveLoad:
 
     `stage`: from the drive's shaft to the part, None if they are one shaft. `inertias`: (name, kg m^2, part turns the
     body makes per part turn) of the drive's own bodies. `friction_torque` N m at the part's axis, what is known of it.
-    `missing`: keys of friction data not given. `trough`, `friction`: the rollers' geometry and grip coefficient.
+    `missing`: keys of friction data not given. `trough`, `friction`: the rollers' geometry and grip coefficient;
+    `friction_source`: whose figure that is.
     """
 
     stage: Stage | None
@@ -31,6 +33,7 @@ class DriveLoad:
     missing: tuple[str, ...]
     trough: Trough | None = None
     friction: float | None = None
+    friction_source: str = ""
 
 
 @singledispatch
@@ -67,6 +70,8 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
     bearings = drive.friction_torque.si if drive.friction_torque is not None else 0.0
     idle_share = 0.5 if drive.driven_rows == 1 else 0.0
     idle = drive.idle_friction_torque
+    friction, source = _grip(drive)
+    lever_arm = _lever_arm(drive)
     trough = Trough(
         mass=body.mass,
         part_inertia=body.inertia,
@@ -76,9 +81,12 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
         driven=DrivenRows.ONE if drive.driven_rows == 1 else DrivenRows.BOTH,
         idle_row_inertia=idle_share * inertia,
         idle_friction_torque=idle.si if idle is not None else 0.0,
-        lever_arm=drive.rolling_resistance.si if drive.rolling_resistance is not None else 0.0,
+        lever_arm=lever_arm or 0.0,
     )
-    wanted = {"drive.friction_torque": drive.friction_torque, "drive.rolling_resistance": drive.rolling_resistance}
+    wanted: dict[str, object] = {
+        "drive.friction_torque": drive.friction_torque,
+        "drive.rolling_resistance": lever_arm,
+    }
     if drive.driven_rows == 1:
         wanted["drive.idle_friction_torque"] = idle
     return DriveLoad(
@@ -87,5 +95,25 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
         friction_torque=rolling_drag_torque(trough) + bearings * turns,
         missing=tuple(key for key, value in wanted.items() if value is None),
         trough=trough,
-        friction=drive.friction,
+        friction=friction,
+        friction_source=source,
     )
+
+
+def _grip(drive: Rollers) -> tuple[float, str]:
+    """(coefficient of friction, whose figure): as stated, else the low end of the tabulated range of the surfaces."""
+    if drive.friction is not None:
+        return drive.friction, "friction as stated"
+    try:
+        row = static_friction_of(drive.surfaces or "")
+    except InputError as error:
+        raise replace(error, key="drive.surfaces") from error
+    return row.low, f"friction: low end of {row.low:g} to {row.high:g}, {drive.surfaces}, {row.source}"
+
+
+def _lever_arm(drive: Rollers) -> float | None:
+    """Lever arm of rolling friction (m): as stated, else the tabulated one of the surfaces, else None."""
+    if drive.rolling_resistance is not None:
+        return drive.rolling_resistance.si
+    row = ROLLING_LEVER_ARM.get(drive.surfaces or "")
+    return row.high if row is not None else None

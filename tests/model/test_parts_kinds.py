@@ -80,6 +80,7 @@ def test_a_stepped_shaft_is_as_long_as_its_cylinders_and_as_thin_as_the_thinnest
         pytest.param(
             CONE + 'contact_diameter = "95 mm"', "part.contact_diameter", "95 mm must lie", id="contact off the cone"
         ),
+        pytest.param(CONE + 'wall = "25 mm"', "part.wall", "25 mm leaves nothing hollow", id="no hollow"),
         pytest.param(
             CONE + 'contact_from = ["170 mm"]', "part.contact_from", "170 mm lies beyond", id="place off the cone"
         ),

@@ -12,7 +12,7 @@ from firmware_host.model.profiles import shipped_folder
 from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.plan import plan_job
 
-SHIPPED = ("heavy-shaft", "shaft-scale", "sleeve-label", "bottle-band")
+SHIPPED = ("heavy-shaft", "shaft-scale", "sleeve-label", "bottle-band", "tumbler-wrap")
 
 
 def limits_document(capsys: pytest.CaptureFixture[str], job: str) -> tuple[int, dict[str, object]]:

@@ -74,6 +74,18 @@ STEPPED_PROFILE = [
             [(0, 0), (0.045, 0), (0.025, 0.15), (0, 0.15)],
             id="cone",
         ),
+        pytest.param(
+            part(
+                "cone",
+                diameter="80 mm",
+                large_diameter="90 mm",
+                small_diameter="70 mm",
+                length="150 mm",
+                wall="2 mm",
+            ),
+            [(0.043, 0), (0.045, 0), (0.035, 0.15), (0.033, 0.15), (0.043, 0)],
+            id="hollow cone",
+        ),
         pytest.param(part("stepped", diameter="70 mm", cylinders=STEPS), STEPPED_PROFILE, id="stepped shaft"),
     ],
 )
