@@ -68,36 +68,44 @@ def _rollers(drive: Rollers, part: RoundPart, body: Body) -> DriveLoad:
     turns = float(drive.shaft_turns_per_part_turn(part.contact))
     inertia = drive.rollers * drive.roller_inertia.si
     bearings = drive.friction_torque.si if drive.friction_torque is not None else 0.0
-    idle_share = 0.5 if drive.driven_rows == 1 else 0.0
-    idle = drive.idle_friction_torque
     friction, source = _grip(drive)
-    lever_arm = _lever_arm(drive)
-    trough = Trough(
+    trough = _trough(drive, part, body)
+    return DriveLoad(
+        stage=Stage(ratio=turns, input_inertia=inertia),
+        inertias=(("rollers", inertia, turns),),
+        friction_torque=rolling_drag_torque(trough) + bearings * turns,
+        missing=_missing_friction(drive),
+        trough=trough,
+        friction=friction,
+        friction_source=source,
+    )
+
+
+def _trough(drive: Rollers, part: RoundPart, body: Body) -> Trough:
+    """Part and rollers for the statics; with one row driven, half of the rollers are idle."""
+    one = drive.driven_rows == 1
+    idle = drive.idle_friction_torque
+    return Trough(
         mass=body.mass,
         part_inertia=body.inertia,
         part_diameter=part.contact.si,
         roller_diameter=drive.roller_diameter.si,
         centre_distance=drive.centre_distance.si,
-        driven=DrivenRows.ONE if drive.driven_rows == 1 else DrivenRows.BOTH,
-        idle_row_inertia=idle_share * inertia,
-        idle_friction_torque=idle.si if idle is not None else 0.0,
-        lever_arm=lever_arm or 0.0,
+        driven=DrivenRows.ONE if one else DrivenRows.BOTH,
+        idle_row_inertia=drive.rollers * drive.roller_inertia.si / 2 if one else 0.0,
+        idle_friction_torque=idle.si if idle is not None and one else 0.0,
+        lever_arm=_lever_arm(drive) or 0.0,
     )
-    wanted: dict[str, object] = {
-        "drive.friction_torque": drive.friction_torque,
-        "drive.rolling_resistance": lever_arm,
+
+
+def _missing_friction(drive: Rollers) -> tuple[str, ...]:
+    """Keys of friction data that are neither stated nor tabulated; idle bearings only where a row is idle."""
+    known = {
+        "drive.friction_torque": drive.friction_torque is not None,
+        "drive.rolling_resistance": _lever_arm(drive) is not None,
+        "drive.idle_friction_torque": drive.idle_friction_torque is not None or drive.driven_rows == 2,
     }
-    if drive.driven_rows == 1:
-        wanted["drive.idle_friction_torque"] = idle
-    return DriveLoad(
-        stage=Stage(ratio=turns, input_inertia=inertia),
-        inertias=(("rollers", inertia, turns),),
-        friction_torque=rolling_drag_torque(trough) + bearings * turns,
-        missing=tuple(key for key, value in wanted.items() if value is None),
-        trough=trough,
-        friction=friction,
-        friction_source=source,
-    )
+    return tuple(key for key, given in known.items() if not given)
 
 
 def _grip(drive: Rollers) -> tuple[float, str]:
