@@ -13,6 +13,7 @@ import typer
 
 from firmware_host.cli import output
 from firmware_host.cli.arguments import BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.planned import planned
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find, list_devices
@@ -21,7 +22,6 @@ from firmware_host.controller.serial_port import open_port
 from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
-from firmware_host.planning.plan import plan_job
 from firmware_host.simulator.serving import serve
 from firmware_host.simulator.status_query_boards import delivered_board, set_board
 from firmware_host.simulator.status_query_device import StatusQueryDevice
@@ -113,7 +113,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
     """Compare the stored settings with what a job asks for; status 1 if any differs."""
     setup = load_job(job)
     with _open(setup.machine, port, baud) as controller:
-        found = differences(setup.machine, plan_job(setup), controller.settings)
+        found = differences(setup.machine, planned(setup), controller.settings)
     if json:
         output.document([{"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted} for d in found])
     elif found:
@@ -134,7 +134,7 @@ def write_command(
 ) -> None:
     """Write what a job asks of the controller, read it back, and keep the old settings in a file."""
     setup = load_job(job)
-    plan = plan_job(setup)
+    plan = planned(setup)
     with _open(setup.machine, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         before = write_for_plan(setup.machine, plan, controller, KnownScales(state_folder()), kept)

@@ -10,12 +10,13 @@ from typing import Annotated
 import typer
 
 from firmware_host.cli import output
+from firmware_host.cli.planned import planned
 from firmware_host.cli.run_progress import RunProgress
 from firmware_host.clock import Clock, ScaledClock
 from firmware_host.controller.trace import FileTrace
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.model import Machine, Setup, load_job
-from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.tables import limit_lines, limit_table, run_table, seam_lines, segment_table
 from firmware_host.simulator.server import DeviceServer
@@ -70,7 +71,7 @@ def demo(
 ) -> None:
     """Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves."""
     setup = load_job(job)
-    plan = plan_job(setup)
+    plan = planned(setup)
     _show_plan(setup, plan)
     require_limits(plan.limits)
     with ExitStack() as stack:

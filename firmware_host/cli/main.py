@@ -68,7 +68,8 @@ def _run(arguments: list[str], *, debug: bool) -> int:
             raise error.__context__ from error
         raise
     except FirmwareHostError as error:
-        return _failed(f"error: {error}", error.exit_status, debug=debug)
+        notes = "".join(f"\n  {note}" for note in getattr(error, "__notes__", ()))
+        return _failed(f"error: {error}{notes}", error.exit_status, debug=debug)
     except TyperException as error:
         return _failed(
             f"error: {error.format_message().rstrip('.')}. See circumstep --help", EXIT_BAD_INPUT, debug=debug

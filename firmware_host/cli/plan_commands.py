@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -12,14 +11,15 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.cli import output
 from firmware_host.cli.arguments import JobArgument, JsonOption
+from firmware_host.cli.planned import planned
 from firmware_host.durable import write_whole
-from firmware_host.errors import EXIT_CHECK_FAILED, InputError, PlanError, QuantityError
-from firmware_host.model import Machine, Setup, load_job
+from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
+from firmware_host.model import Setup, load_job
 from firmware_host.planning.export_rs274 import rs274_lines
 from firmware_host.planning.export_table import moves_csv, moves_document
 from firmware_host.planning.limit_report import Verdict
-from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.planning.seams import AS_ENTERED, TrueSizes
+from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.seams import TrueSizes
 from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.documents import segments_document
 from firmware_host.reporting.tables import limit_lines, limit_table, move_table, seam_lines, segment_table
@@ -51,7 +51,7 @@ def segments(
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
-    plan = _plan(setup, true)
+    plan = planned(setup, true)
     if json:
         output.document(segments_document(plan))
         return
@@ -62,7 +62,7 @@ def segments(
 
 def limits(job: JobArgument, json: JsonOption = False) -> None:
     """Check motor, driver, gearing and grip; status 1 if a limit fails."""
-    plan = _plan(load_job(job))
+    plan = planned(load_job(job))
     if json:
         output.document(plan.limits.as_json())
     else:
@@ -86,7 +86,7 @@ def moves(
     if output_file is not None and not json and format is MoveFormat.TABLE:
         raise InputError("the table is only shown, never saved", "Add --format rs274, csv or json", key="--output")
     setup = load_job(job)
-    plan = _plan(setup)
+    plan = planned(setup)
     if format is MoveFormat.TABLE and not json:
         output.show(move_table(plan.program))
         return
@@ -95,18 +95,6 @@ def moves(
         typer.echo(text, nl=False)
     else:
         _save(output_file, text)
-
-
-def _plan(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:
-    """Plan; an error that does not say in which file the trouble lies is completed."""
-    try:
-        return plan_job(setup, true=true)
-    except PlanError as error:
-        raise replace(error, source=error.source or setup.job_source) from error
-    except InputError as error:
-        belongs_to_machine = error.key.partition(".")[0] in Machine.model_fields
-        source = setup.machine_source if belongs_to_machine else setup.job_source
-        raise replace(error, source=error.source or source) from error
 
 
 def _export(format: MoveFormat, setup: Setup, plan: JobPlan) -> str:

@@ -13,12 +13,12 @@ import typer
 
 from firmware_host.cli import output
 from firmware_host.cli.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.planned import planned
 from firmware_host.cli.run_progress import RunProgress
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.trace import FileTrace
 from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
-from firmware_host.planning.plan import plan_job
 from firmware_host.reporting.tables import run_table
 from firmware_host.station.gate import GateContext, build_gate
 from firmware_host.station.gate_timed import TimedGate
@@ -65,12 +65,13 @@ def run(
 ) -> None:
     """Run a job: move, prove rest, open the gate, wait for the pass, close it, go on."""
     setup = load_job(job)
-    plan = plan_job(setup)
+    plan = planned(setup)
     require_limits(plan.limits, accept_limit or ())
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
     with ExitStack() as stack:
+        stack.callback(folder.drop_unused)
         station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
         if write_settings:
             backup = backup_path(state_folder() / "backups", url, clock)

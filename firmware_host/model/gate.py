@@ -9,6 +9,8 @@ from pydantic import Discriminator, Field, Tag
 from firmware_host.model.base import Described
 from firmware_host.units import Time
 
+_BUILT_IN = ("operator", "timed", "command", "tcp")
+
 
 class OperatorGateOptions(Described):
     """A person starts the pass and presses a key when it is done."""
@@ -46,11 +48,8 @@ class TcpGateOptions(Described):
 class ExtensionGateOptions(Described):
     """A gate kind from a plug-in."""
 
-    kind: str = Field(pattern=r"^[a-z][a-z0-9-]{0,39}$")
+    kind: str = Field(pattern=r"^[a-z][a-z0-9-]{0,39}$", json_schema_extra={"not": {"enum": list(_BUILT_IN)}})
     options: dict[str, Any] = Field(default_factory=dict)
-
-
-_BUILT_IN = ("operator", "timed", "command", "tcp")
 
 
 def _tag(value: Any) -> str:

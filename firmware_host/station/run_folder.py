@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import shutil
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -62,6 +63,11 @@ class RunFolder:
                 raise JournalError(str(path), f"cannot be made ({error.strerror})") from error
             return cls(path)
         raise JournalError(str(runs / stem), "a thousand runs of this second exist already")
+
+    def drop_unused(self) -> None:
+        """Remove the folder again if no run began in it (the port could not be opened, say)."""
+        if not self.journal.exists():
+            shutil.rmtree(self.path, ignore_errors=True)
 
     @classmethod
     def existing(cls, path: Path) -> RunFolder:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.cli import plan_commands
+from firmware_host.cli import planned
 from tests.cli.command import COMMAND, PATIENCE_S, call, environment
 from tests.cli.conftest import Circumstep
 from tests.model.files_for_tests import JOB, write_all
@@ -69,7 +69,7 @@ def test_an_error_of_our_own_making_is_called_one_and_points_to_debug(
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr(plan_commands, "plan_job", broken)
+    monkeypatch.setattr(planned, "plan_job", broken)
     ended = circumstep("segments", "shaft-scale")
     assert ended.status == 3
     assert ended.err == "internal error: ZeroDivisionError: division by zero. Run again with --debug\n"

@@ -1,0 +1,22 @@
+"""Planning for the commands: an error that does not say in which file the trouble lies is completed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from firmware_host.errors import InputError, PlanError
+from firmware_host.model import Machine, Setup
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.planning.seams import AS_ENTERED, TrueSizes
+
+
+def planned(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:
+    """`plan_job`, with the job's or the machine's file in its errors."""
+    try:
+        return plan_job(setup, true=true)
+    except PlanError as error:
+        raise replace(error, source=error.source or setup.job_source) from error
+    except InputError as error:
+        belongs_to_machine = error.key.partition(".")[0] in Machine.model_fields
+        source = setup.machine_source if belongs_to_machine else setup.job_source
+        raise replace(error, source=error.source or source) from error
