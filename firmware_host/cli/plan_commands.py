@@ -14,9 +14,11 @@ from firmware_host.cli.arguments import JobArgument, JsonOption
 from firmware_host.cli.planned import planned
 from firmware_host.durable import write_whole
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
-from firmware_host.model import Setup, load_job
+from firmware_host.model import Setup, load_job, load_motor
+from firmware_host.model.profiles import list_profiles
 from firmware_host.planning.export_rs274 import rs274_lines
 from firmware_host.planning.export_table import moves_csv, moves_document
+from firmware_host.planning.index_advice import advised
 from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.seams import TrueSizes
@@ -61,13 +63,16 @@ def segments(
 
 
 def limits(job: JobArgument, json: JsonOption = False) -> None:
-    """Check motor, driver, gearing and grip; status 1 if a limit fails."""
-    plan = planned(load_job(job))
+    """Check motor, driver, gearing and grip, and how fast the part may go; status 1 if a limit fails."""
+    setup = load_job(job)
+    plan = planned(setup)
+    motors = {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
+    report = advised(setup, plan, motors)
     if json:
-        output.document(plan.limits.as_json())
+        output.document(report.as_json())
     else:
-        output.show(limit_table(plan.limits))
-        output.lines(limit_lines(plan.limits))
+        output.show(limit_table(report))
+        output.lines(limit_lines(report))
     if plan.limits.verdict is Verdict.FAILS:
         raise typer.Exit(EXIT_CHECK_FAILED)
 

@@ -41,8 +41,8 @@ def move_bound(load: LoadCase, lengths: FloatArray, *, reserve: float) -> FloatA
 
 def mean_bound(load: LoadCase, moves: IndexMoves, *, reserve: float) -> float:
     """`move_bound` of an average index that a gate follows, s."""
-    gated = moves.gated if moves.gated.any() else np.ones_like(moves.gated)
-    return float(np.average(move_bound(load, moves.mean[gated], reserve=reserve), weights=moves.count[gated]))
+    counted = moves.weights > 0
+    return float((move_bound(load, moves.mean[counted], reserve=reserve) * moves.weights[counted]).sum())
 
 
 def _speeds(load: LoadCase, longest: float, reserve: float) -> FloatArray:

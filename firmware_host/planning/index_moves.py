@@ -24,7 +24,7 @@ class IndexMoves:
 
     `shortest`, `longest`, `mean`: lengths (rad, > 0) in the group. `count`: how many moves. `gated`: whether a gate
     opens after them, so that they have to settle. `lead_shortest`, `lead_longest`: lengths of the move directly before,
-    which ends without settling (a take-up of lost motion); 0 where there is none.
+    which ends without settling (a take-up of lost motion, say); 0 where there is none.
     """
 
     shortest: FloatArray
@@ -41,9 +41,10 @@ class IndexMoves:
         return float(self.longest.max())
 
     @property
-    def gates(self) -> float:
-        """How many moves are settled after."""
-        return float(self.count[self.gated].sum())
+    def weights(self) -> FloatArray:
+        """Share of each group in the indexes, shape (groups,), their sum 1: of the gated moves if there are any."""
+        counted = self.count * self.gated if self.gated.any() else self.count
+        return np.asarray(counted / counted.sum())
 
 
 def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> IndexMoves:
@@ -55,7 +56,7 @@ def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> 
     gated = np.ones(lengths.shape, dtype=np.bool_) if purposes is None else purposes == Purpose.INDEX
     leads = np.zeros_like(lengths)
     if purposes is not None:
-        after = np.flatnonzero(purposes[:-1] == Purpose.TAKE_UP) + 1
+        after = np.flatnonzero(purposes[:-1] != Purpose.INDEX) + 1
         leads[after] = lengths[after - 1]
     moving = lengths > 0
     kinds = (moving & gated & (leads == 0), moving & gated & (leads > 0), moving & ~gated)

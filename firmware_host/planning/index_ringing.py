@@ -55,6 +55,19 @@ class IndexTimes:
     duration: FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class IndexTiming:
+    """What the indexes take: `move_s` on average, and `settle_s`, the longest settling, waited after each."""
+
+    move_s: float
+    settle_s: float
+
+    @property
+    def index_s(self) -> float:
+        """An average index with its settling, s."""
+        return self.move_s + self.settle_s
+
+
 def index_times(
     shortest: FloatArray, longest: FloatArray, mean: FloatArray, acceleration: FloatOrArray, speed: FloatOrArray
 ) -> IndexTimes:

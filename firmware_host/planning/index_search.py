@@ -28,6 +28,7 @@ _BETWEEN = 1e-4  # more than a line between two entries of the table can lie abo
 _SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 12, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
 _SHARES = np.geomspace(1e-3, 1.0, 88)
 _VALLEYS = 12
+_OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
 _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
 _FINE = np.linspace(-1.0, 1.0, 15)
 _LEVELS = 5
@@ -83,7 +84,7 @@ def grip_bounds(trough: Trough, friction: float, imbalance_torque: float, reserv
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pair:
-    """A motion found: `acceleration` (rad/s^2) and `speed` (rad/s) of the part, `cost` in s of all the moves."""
+    """A motion found: `acceleration` (rad/s^2) and `speed` (rad/s) of the part, `cost`: s of an average index."""
 
     acceleration: float
     speed: float
@@ -93,22 +94,25 @@ class Pair:
 class IndexSearch:
     """The quickest pair for `moves` with every limit kept to 1 - `reserve` of itself.
 
-    `torque_share`: part of the torque limits (motor's torque at speed, grip) that may be used, 1 for all of it.
+    `top_speed`: the highest part speed (rad/s) that the step rates allow; `reachable_speed`: the highest of them that
+    the longest move can reach.
     """
 
-    def __init__(self, load: LoadCase, moves: IndexMoves, reserve: float, *, torque_share: float = 1.0) -> None:
+    def __init__(self, load: LoadCase, moves: IndexMoves, reserve: float) -> None:
         self._load = load
         self._moves = moves
-        self._left = (1 - reserve) * torque_share
+        self._left = 1 - reserve
         self._reserve = reserve
         self.top_speed = min(speed_caps(load, reserve).values())
         steady, with_one = load.torque(np.array([0.0, 1.0])).accelerating
         self._steady, self._slope = float(steady), float(with_one - steady)
         self._grip: dict[str, float] = {}
         if load.trough is not None and load.friction is not None:
-            grip, seated = grip_bounds(load.trough, load.friction, load.imbalance_torque, 1 - self._left)
+            grip, seated = grip_bounds(load.trough, load.friction, load.imbalance_torque, reserve)
             self._grip = {"grip": grip, "seating": seated}
         self._speeds, self._pull_out = self._table()
+        most = float(self.largest_acceleration(np.zeros(1))[0])
+        self.reachable_speed = min(self.top_speed, math.sqrt(max(most, 1e-9) * moves.longest_of_all))
 
     def _table(self) -> tuple[FloatArray, FloatArray]:
         """Speeds from rest on, and the least pull-out torque on the way to each, with the curve's own corners."""
@@ -134,27 +138,36 @@ class IndexSearch:
         The torque needed rises linearly with the acceleration, and it is largest while speeding up. The peak depends on
         the ramp's time as well, see `cost`.
         """
-        allowed = self.pull_out(speeds) * self._left
+        allowed = self.allowed_torque(speeds)
         bounds = {"torque-accelerating": (allowed / self._load.safety_factor - self._steady) / self._slope}
         return bounds | {name: np.full(speeds.shape, bound) for name, bound in self._grip.items()}
 
+    def allowed_torque(self, speeds: FloatArray) -> FloatArray:
+        """Peak torque (N m at the motor) that may be asked for up to each of `speeds` (rad/s)."""
+        return self.pull_out(speeds) * self._left
+
+    def largest_acceleration(self, speeds: FloatArray) -> FloatArray:
+        """The least of `acceleration_bounds` (rad/s^2; not positive where nothing is safe)."""
+        return np.asarray(np.min(list(self.acceleration_bounds(speeds).values()), axis=0))
+
     def cost(self, acceleration: FloatArray, speed: FloatArray, *, beside_bands: bool) -> FloatArray:
-        """Seconds that all the moves take with their settling; infinite where a limit is exceeded. They broadcast.
+        """Seconds that an average index takes with its settling; infinite where a limit is exceeded. They broadcast.
 
         `beside_bands`: whether to refuse cruising in a resonant band.
         """
         moves = self._moves
         a, v = np.broadcast_arrays(acceleration, speed)
-        allowed = (a > 0) & (a <= np.min(list(self.acceleration_bounds(v).values()), axis=0) * (1 + 1e-9))
+        allowed = (a > 0) & (a <= self.largest_acceleration(v) * (1 + 1e-9))
         a = np.where(a > 0, a, 1.0)
         times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-        allowed &= self.peak_torque(a, v) <= self.pull_out(v) * self._left * (1 + 1e-9)
+        allowed &= self.peak_torque(a, v) <= self.allowed_torque(v) * (1 + 1e-9)
         if beside_bands:
             cruises = moves.longest_of_all > v**2 / a
             allowed &= ~cruises | (band_margin(self._load, v)[0] >= self._reserve)
         settling = settle_times(self._load, moves, times, a, v).max(axis=-1)
-        total = (times.duration * moves.count).sum(axis=-1) + moves.gates * settling
-        return np.where(allowed, total, np.inf)
+        others = (times.duration * moves.count * ~moves.gated).sum(axis=-1) / moves.count.sum()
+        index = (times.duration * moves.weights).sum(axis=-1) + settling
+        return np.where(allowed, index + _OF_OTHERS * others, np.inf)
 
     def peak_torque(self, acceleration: FloatArray, speed: FloatArray) -> FloatArray:
         """Largest torque (N m at the motor) of any of the moves with its ringing in the worst phase."""
@@ -174,7 +187,7 @@ class IndexSearch:
         """How much of each limit, its reserve kept, a pair uses up: 1 at the limit."""
         v, a = np.array([pair.speed]), np.array([pair.acceleration])
         caps = {name: pair.speed / cap for name, cap in speed_caps(self._load, self._reserve).items()}
-        allowed = float(self.pull_out(v)[0]) * self._left
+        allowed = float(self.allowed_torque(v)[0])
         steady = self._load.safety_factor * float(self._load.torque(a).accelerating[0])
         torques = {"torque-accelerating": steady / allowed, "torque-peak": float(self.peak_torque(a, v)[0]) / allowed}
         grips = {name: pair.acceleration / bound for name, bound in self._grip.items() if bound > 0}
@@ -192,7 +205,7 @@ class IndexSearch:
         raise self._nothing_safe(acceleration, speed)
 
     def _descend(self, acceleration: float | None, speed: float | None, beside_bands: bool) -> Pair | None:
-        speeds = self._coarse_speeds() if speed is None else np.array([speed])
+        speeds = _SPEEDS * self.reachable_speed if speed is None else np.array([speed])
         shares = _SHARES if acceleration is None else np.ones(1)
         a, grid_v = self._motion(speeds[:, None], shares[None, :], acceleration)
         cost = self.cost(a, grid_v, beside_bands=beside_bands)
@@ -222,26 +235,19 @@ class IndexSearch:
         a, grid_v = self._motion(v[k : k + 1], f[k : k + 1], acceleration)
         return Pair(float(a[0]), float(grid_v[0]), float(lowest[k]))
 
-    def _coarse_speeds(self) -> FloatArray:
-        """Speeds up to the highest that the longest move can reach."""
-        most = float(np.min(list(self.acceleration_bounds(self._speeds[:1]).values())))
-        reach = math.sqrt(max(most, 1e-9) * self._moves.longest_of_all)
-        return _SPEEDS * min(self.top_speed, reach)
-
     def _motion(
         self, speed: FloatArray, share: FloatArray, acceleration: float | None
     ) -> tuple[FloatArray, FloatArray]:
         """Acceleration as a `share` of the largest steady one at `speed`, or the kept one; and the speed."""
         if acceleration is not None:
             return np.full(np.broadcast_shapes(speed.shape, share.shape), acceleration), speed
-        most = np.min(list(self.acceleration_bounds(speed).values()), axis=0)
-        return most * share, speed
+        return self.largest_acceleration(speed) * share, speed
 
     def _nothing_safe(self, acceleration: float | None, speed: float | None) -> LimitExceededError:
-        speeds = self._coarse_speeds() if speed is None else np.array([speed])
+        speeds = _SPEEDS * self.reachable_speed if speed is None else np.array([speed])
         wanted = acceleration or 0.0
         bounds = {name: float(bound.max()) for name, bound in self.acceleration_bounds(speeds).items()}
-        peak = (self.pull_out(speeds) * self._left - self._steady) / self._slope / 4
+        peak = (self.allowed_torque(speeds) - self._steady) / self._slope / 4
         short = {name: most for name, most in bounds.items() if most <= wanted}
         if not short:
             short = {"torque-peak": float(peak.max())}

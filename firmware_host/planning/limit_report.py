@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from firmware_host.planning.index_report import IndexAdvice
 from firmware_host.planning.safe_motion import NARROW_MARGIN, SafeMotion
 
 
@@ -53,15 +54,23 @@ class LimitCheck:
 
 @dataclass(frozen=True, slots=True)
 class LimitReport:
-    """All limits of a job's index moves on a machine, and the motion they were checked for (part rad/s, rad/s^2)."""
+    """All limits of a job's index moves on a machine, and the motion they were checked for (part rad/s, rad/s^2).
+
+    `advice`: how that motion compares with others, where it was asked for (`index_advice.advised`).
+    """
 
     verdict: Verdict
     checks: tuple[LimitCheck, ...]
     motion: SafeMotion
+    advice: IndexAdvice | None = None
 
     def as_json(self) -> dict[str, object]:
         """The report as JSON values."""
-        return {"verdict": self.verdict.value, "checks": [check.as_json() for check in self.checks]}
+        document: dict[str, object] = {
+            "verdict": self.verdict.value,
+            "checks": [check.as_json() for check in self.checks],
+        }
+        return document if self.advice is None else document | {"index": self.advice.as_json()}
 
 
 def upper_limit(

@@ -7,7 +7,7 @@ with the natural swing has to be waited for. The quickest pair lies between. Bot
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from firmware_host.errors import InputError
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.index_moves import IndexMoves, index_moves
-from firmware_host.planning.index_ringing import index_times, settle_times
+from firmware_host.planning.index_ringing import IndexTiming, index_times, settle_times
 from firmware_host.planning.index_search import IndexSearch, band_margin, grip_bounds
 from firmware_host.planning.load import LoadCase
 
@@ -34,19 +34,6 @@ NARROW_MARGIN = 0.2
 """A limit with less than this part of itself left holds only narrowly; the safe motion keeps this much of each."""
 
 _AT_THE_LIMIT = 2e-3
-
-
-@dataclass(frozen=True, slots=True)
-class IndexTiming:
-    """What the indexes take: `move_s` on average, and `settle_s`, the longest settling, waited after each."""
-
-    move_s: float
-    settle_s: float
-
-    @property
-    def index_s(self) -> float:
-        """An average index with its settling, s."""
-        return self.move_s + self.settle_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +81,9 @@ def motion_for(
     0 <= `reserve` < 1. A `speed` (rad/s) or `acceleration` (rad/s^2) given is kept and the other is found; with both
     given there is nothing to choose. Limits: step rates and pulse bound the speed; torque at every speed passed, with
     the safety factor, its peak in the worst phase of the ringing, and the grip bound the acceleration; cruising in a
-    resonant band is avoided where it can be. Quickest means the least time for all moves together, with the longest
-    settling after each that a gate opens after (see `index_ringing` for what is assumed of natural frequency and
-    damping).
+    resonant band is avoided where it can be. Quickest means the least mean time of the moves that a gate opens after,
+    with the longest settling that any of them needs (see `index_ringing` for what is assumed of natural frequency and
+    damping); the others only have to keep the limits.
 
     `InputError` if the motor's torque at speed isn't known; `LimitExceededError` if no motion is safe.
     """
@@ -113,9 +100,10 @@ def motion_for(
     found = search.best(acceleration, speed)
     shares = search.shares(found)
     binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
-    whole_ramps = math.sqrt(found.acceleration * moves.longest_of_all) <= found.speed * (1 + 1e-3)
-    if speed is None and whole_ramps:
+    reach = math.sqrt(found.acceleration * moves.longest_of_all)
+    if speed is None and reach <= found.speed * (1 + 1e-3):
         binding.append("index-length")
+        found = replace(found, speed=min(found.speed, reach * (1 + 1e-9)))
     if acceleration is None and not any(name in search.acceleration_limits for name in binding):
         binding.append("ringing")
     timing = index_timing(load, moves, found.acceleration, found.speed)
@@ -126,6 +114,4 @@ def index_timing(load: LoadCase, moves: IndexMoves, acceleration: float, speed: 
     """What the gated indexes take at a motion (part rad/s^2 and rad/s, > 0)."""
     times = index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
     settle = settle_times(load, moves, times, acceleration, speed)
-    gated = moves.gated if moves.gated.any() else np.ones_like(moves.gated)
-    mean = float(np.average(times.duration[gated], weights=moves.count[gated]))
-    return IndexTiming(mean, float(settle.max()))
+    return IndexTiming(float((times.duration * moves.weights).sum()), float(settle.max()))

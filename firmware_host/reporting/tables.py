@@ -14,6 +14,7 @@ from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.moves import MoveProgram
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.seams import Seams
+from firmware_host.reporting.index_lines import index_lines
 from firmware_host.station.record import PassRecord, RunRecord
 
 #: Rows shown before the middle of a long table is left out.
@@ -98,6 +99,8 @@ def limit_lines(report: LimitReport) -> list[str]:
     ]
     lines += [f"  {_story(check)}" for check in report.checks if check.verdict is not Verdict.HOLDS]
     lines += [f"  {check.name}: {_basis(check)}" for check in report.checks if check.verdict is Verdict.HOLDS]
+    if report.advice is not None:
+        lines += index_lines(report.advice)
     lines.append("An estimate from the data given: prove it on the machine, first without the laser.")
     return lines
 

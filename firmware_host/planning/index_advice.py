@@ -1,0 +1,133 @@
+"""How fast an index may go, and why not faster: against a cautious setting, a bound, and what is next stronger."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+
+from firmware_host.errors import LimitExceededError
+from firmware_host.mechanics.vibration import settle_time
+from firmware_host.model.job import Job
+from firmware_host.model.loading import Setup
+from firmware_host.model.machine import Machine
+from firmware_host.model.motor import Motor
+from firmware_host.planning.index_bound import mean_bound
+from firmware_host.planning.index_jerk import JerkLimitedMotion, jerk_limited_motion
+from firmware_host.planning.index_moves import IndexMoves, index_moves
+from firmware_host.planning.index_report import IndexAdvice, OtherChoice
+from firmware_host.planning.index_ringing import LEAST_DAMPING, half_microstep, natural_band
+from firmware_host.planning.index_search import IndexSearch
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.load import LoadCase, load_case
+from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.safe_motion import NARROW_MARGIN, SafeMotion, index_timing, motion_for
+from firmware_host.units import parse_quantity
+
+USUAL_SUPPLIES = (12, 24, 36, 48, 60, 72, 80)
+"""Supply voltages that are sold for stepper drivers, V: common practice, no source."""
+
+_CAUTIOUS_SPEEDS = np.geomspace(1e-3, 1.0, 2048)
+
+
+def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdvice:
+    """The advice on the planned motion of a job; `motors`: the library, by name."""
+    machine, job, motion = setup.machine, setup.job, plan.limits.motion
+    load = load_case(machine, job)
+    moves = index_moves(plan.route.index_turns, plan.route.purpose)
+    if not load.pull_out_known:
+        return IndexAdvice(motion)
+    stronger = tuple(
+        found
+        for what, other in next_stronger(machine, motors)
+        if (found := _with_machine(what, other, job, moves, motion)) is not None
+    )
+    return IndexAdvice(
+        motion,
+        mean_bound(load, moves, reserve=NARROW_MARGIN),
+        cautious_choice(load, moves, motion),
+        stronger,
+        _jerk_limited(load, moves),
+    )
+
+
+def advised(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> LimitReport:
+    """The plan's limit report with the advice on its motion; see `advise`."""
+    return replace(plan.limits, advice=advise(setup, plan, motors))
+
+
+def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
+    """The usual cautious setting (common practice, no source), compared with `than`; None where nothing is safe.
+
+    Half of the acceleration that the torque limits, the motor's and the grip's, allow at the speed; of those the speed
+    that moves quickest, ringing not looked at. So any ramp may end in the worst phase, and has left 4 a/w^2 to wait for
+    (a reversed ramp of the undamped oscillator), at the lowest natural frequency and the least damping assumed.
+    """
+    search = IndexSearch(load, moves, NARROW_MARGIN)
+    v = _CAUTIOUS_SPEEDS * search.top_speed
+    a = search.largest_acceleration(v) / 2
+    usable = a > 0
+    if not usable.any():
+        return None
+    root = np.sqrt(moves.mean / np.where(usable, a, 1.0)[:, None])
+    ramp = np.minimum(v / np.where(usable, a, 1.0), math.inf)[:, None]
+    durations = np.minimum(ramp, root) + np.maximum(moves.mean / v[:, None], root)
+    best = int(np.where(usable, (durations * moves.weights).sum(axis=1), np.inf).argmin())
+    acceleration, speed = float(a[best]), float(v[best])
+    natural = natural_band(load).lowest
+    settle = float(settle_time(4 * acceleration / natural**2, half_microstep(load), LEAST_DAMPING, natural))
+    timing = replace(index_timing(load, moves, acceleration, speed), settle_s=settle)
+    what = "half the torque, waiting for any ringing"
+    return OtherChoice(what, acceleration, speed, timing, than.timing.index_s / timing.index_s)
+
+
+def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[str, Machine]]:
+    """The machine with one thing stronger each: the rated current, the next usual supply, twice the steps, next motor.
+
+    The next motor is that of `motors` with the least holding torque above the present one, at its rated current.
+    """
+    driver, found = machine.driver, []
+    rated = machine.motor.rated_current
+    if driver.current.exact < rated.exact:
+        found.append((f"driver.current {rated}", _with_driver(machine, current=rated)))
+    supply = next((v for v in USUAL_SUPPLIES if v > driver.supply_voltage.exact), None)
+    bears = driver.highest_supply_voltage
+    if supply is not None and (bears is None or supply <= bears.exact):
+        voltage = parse_quantity(f"{supply} V", "voltage", "positive")
+        found.append((f"driver.supply_voltage {supply} V", _with_driver(machine, supply_voltage=voltage)))
+    rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
+    link = machine.link.model_copy(update={"highest_step_rate": rate})
+    found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
+    torque = machine.motor.holding_torque.exact
+    stronger = {name: motor for name, motor in motors.items() if motor.holding_torque.exact > torque}
+    if stronger:
+        name = min(stronger, key=lambda key: Fraction(stronger[key].holding_torque.exact))
+        with_motor = machine.model_copy(update={"motor": stronger[name]})
+        found.append((f"motor {name}", _with_driver(with_motor, current=stronger[name].rated_current)))
+    return found
+
+
+def _with_driver(machine: Machine, **update: object) -> Machine:
+    return machine.model_copy(update={"driver": machine.driver.model_copy(update=update)})
+
+
+def _with_machine(what: str, machine: Machine, job: Job, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
+    load = load_case(machine, job)
+    if not load.pull_out_known:
+        return None
+    try:
+        motion = motion_for(load, moves)
+    except LimitExceededError:
+        return None
+    quicker = than.timing.index_s / motion.timing.index_s
+    return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker)
+
+
+def _jerk_limited(load: LoadCase, moves: IndexMoves) -> JerkLimitedMotion | None:
+    try:
+        return jerk_limited_motion(load, moves, reserve=NARROW_MARGIN)
+    except LimitExceededError:
+        return None
