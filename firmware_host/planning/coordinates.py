@@ -22,6 +22,11 @@ LARGEST_STEPS = 1 << 22
 #: A coordinate must land at least this much nearer to its step than to the next one, in steps.
 ROOM = 0.05
 _MOST_DIGITS = 8
+#: Relative error of a 32-bit product, at most: a coordinate read to half a unit in the last place and two more (5
+#: halves of 2^-23), the scale and the product each rounded to half a unit; a little more for their products.
+_PRODUCT_ERROR = Fraction(701, 100) / 2**24
+#: Relative error of a reported position: the 32-bit step count and its quotient by the scale, each rounded once.
+_REPORT_ERROR = Fraction(3) / 2**24
 
 
 @dataclass(frozen=True)
@@ -35,6 +40,11 @@ class HeldScale:
     def middle(self) -> Fraction:
         """The best guess."""
         return (self.lowest + self.highest) / 2
+
+    @property
+    def doubt(self) -> Fraction:
+        """How far the value may be from the middle, relative (>= 0)."""
+        return (self.highest - self.lowest) / 2 / self.middle
 
     @classmethod
     def exactly(cls, value: Fraction) -> HeldScale:
@@ -84,6 +94,27 @@ def prove_coordinates(targets: Steps, scale: HeldScale, *, room: float = ROOM) -
     coordinates = Coordinates(scaled, decimals)
     _prove(targets, coordinates.values(), scale, room)
     return coordinates
+
+
+def proved_reach(scale: HeldScale, *, room: float = ROOM) -> int:
+    """How far from machine zero (steps, >= 0) a coordinate may be so that `prove_coordinates` is sure to pass it.
+
+    The errors that it allows for are summed up at their largest: the text's last decimal, the doubt of the scale, and
+    the controller's 32-bit arithmetic. A single target farther out may still pass.
+    """
+    text = scale.highest / (2 * Fraction(10) ** _decimals(scale.middle))
+    landing = (Fraction(1, 2) - text) / (scale.doubt + _PRODUCT_ERROR)
+    if scale.doubt:
+        landing = min(landing, (Fraction(1, 2) - Fraction(room) - text) / scale.doubt)
+    return max(min(math.floor(landing), LARGEST_STEPS), 0)
+
+
+def reading_error(steps: int, scale: HeldScale) -> float:
+    """By how much (steps, >= 0) a reported position, times the scale's middle, may differ from the true count `steps`.
+
+    Apart from the report's few decimals: from the doubt of the scale and from the 32-bit floats it was made with.
+    """
+    return float(abs(steps) * (scale.doubt + _REPORT_ERROR))
 
 
 def _decimals(steps_per_unit: Fraction) -> int:

@@ -16,11 +16,12 @@ COLUMNS = ("segment", "target_microstep", "delta_microsteps", "angle_deg", "dura
 def move_rows(program: MoveProgram) -> Iterator[dict[str, Any]]:
     """One row per segment: `delta_microsteps` from the last segment's rest, `duration_s` with any take-up.
 
-    `via_microstep` is where the axis turns back to take up lost motion, None if it comes straight.
+    `via_microstep` is where the axis turns back to take up lost motion or to unwind whole turns, None if it comes
+    straight.
     """
     rest, via, before_s = 0, None, 0.0
     for segment, purpose, target, _, angle, duration in program.rows():
-        if purpose is Purpose.TAKE_UP:
+        if purpose in (Purpose.TAKE_UP, Purpose.UNWIND):
             via, before_s = target, duration
         elif purpose is Purpose.INDEX:
             values = (segment, target, target - rest, angle, before_s + duration, via)

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_host.errors import PlanError
 from firmware_host.model.job import Job
 from firmware_host.model.machine import Machine
+from firmware_host.planning.coordinates import HeldScale, proved_reach
 from firmware_host.planning.lost_motion import lost_motion_turns
 from firmware_host.planning.seams import lost_motion_matters
 from firmware_host.planning.segments import SegmentPlan
-from firmware_host.planning.steps import Steps, round_half_even, round_progression
+from firmware_host.planning.steps import Steps, round_half_even
+from firmware_host.planning.unwind import NOT_UNWOUND, Span, Unwinder, Winding, require_travel
+from firmware_host.planning.unwind_angles import SegmentAngles
 from firmware_host.planning.velocity import plan_index
 
 Floats = NDArray[np.float64]
@@ -29,6 +31,7 @@ class Purpose(IntEnum):
     INDEX = 0
     TAKE_UP = 1
     FINISH = 2
+    UNWIND = 3
 
     @property
     def word(self) -> str:
@@ -40,9 +43,12 @@ class Purpose(IntEnum):
 class Route:
     """Where the axis goes, in order: arrays of shape (n,) over all moves, microsteps from the job's zero.
 
-    `segment` counts from 1 and is 0 for a take-up or finishing move; `purpose` holds `Purpose` values.
+    `segment` counts from 1 and is 0 for a move that ends at no segment; `purpose` holds `Purpose` values.
     `per_part_turn` is the exact number of microsteps in one turn of the part. `overrun`: microsteps to go back before
     coming on again where lost motion has to be taken up; 0 if targets may be approached from both sides.
+    `angles`: the exact angles of the segments, and `finish` that of the end position (turns; None: the part stays).
+    `goes_back`: the job ends where it began. Where whole turns are taken back, as far as that is known beforehand,
+    `targets` has them taken back already.
     """
 
     targets: Steps
@@ -50,6 +56,9 @@ class Route:
     purpose: NDArray[np.int8]
     per_part_turn: Fraction
     overrun: int
+    angles: SegmentAngles
+    finish: Fraction | None = None
+    goes_back: bool = False
 
     @property
     def one_side(self) -> bool:
@@ -68,9 +77,16 @@ class Route:
         return np.asarray(np.abs(self.deltas) / float(self.per_part_turn), dtype=np.float64)
 
     def segment_targets(self) -> Steps:
-        """Targets of the segments alone, in order, shape (segments,)."""
-        targets: Steps = self.targets[self.purpose == Purpose.INDEX]
-        return targets
+        """Targets of the segments alone, in order, no turns taken back, shape (segments,)."""
+        return self.angles.targets(self.per_part_turn)
+
+    def finish_target(self, turns: int = 0) -> int | None:
+        """Where the axis ends with so many turns taken back; None if it stays."""
+        return None if self.finish is None else round_half_even((self.finish - turns) * self.per_part_turn)
+
+    def unwinder(self, span: Span) -> Unwinder:
+        """What finds the turns to take back so that the axis keeps within `span`."""
+        return Unwinder(self.angles, self.per_part_turn, self.overrun, span)
 
 
 @dataclass(frozen=True)
@@ -100,45 +116,83 @@ class MoveProgram:
 
 
 def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
-    """Exact microstep targets for every segment, with take-up moves where lost motion matters, and the finish."""
+    """Exact microstep targets for every segment, with take-up moves where lost motion matters, and the finish.
+
+    Whole turns are taken back where a target would leave the axis's travel, or the reach of a controller that stands at
+    machine zero and holds the steps-per-unit that it is told to. Raises `PlanError` for a target that no whole number
+    of turns brings into the travel.
+    """
     per_turn = machine.microsteps_per_part_turn(job.part.contact)
-    targets = segment_targets(plan, per_turn)
-    segment = np.arange(1, targets.size + 1, dtype=np.int64)
-    purpose = np.zeros(targets.size, dtype=np.int8)
+    angles = SegmentAngles(plan.blocks)
     approach = job.index.approach
     one_side = approach == "one-side" or (approach == "auto" and lost_motion_matters(machine, job))
     overrun = _overrun(machine, job, per_turn) if one_side else 0
-    if overrun:
-        targets, segment, purpose = _with_take_up(targets, segment, purpose, overrun)
-    finish = _finish_target(job, int(targets[-1]), per_turn)
-    if finish is not None:
+    finish = _finish_angle(job, angles, per_turn)
+    goes_back = job.index.finish == "unwind"
+    bare = np.zeros(0, dtype=np.int64)
+    route = Route(bare, bare, bare.astype(np.int8), per_turn, overrun, angles, finish, goes_back)
+    return wound_route(route, _winding(machine, route))
+
+
+def _winding(machine: Machine, route: Route) -> Winding:
+    """The turns to take back, as far as they are known before a controller is: none where the reach is too short."""
+    reach = proved_reach(HeldScale.as_written(machine.steps_per_axis_unit))
+    travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
+    spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
+    for span in spans:
+        winding = route.unwinder(span).winding(route.finish, goes_back=route.goes_back)
+        lowest, highest = extent(route, winding)
+        if span.holds(lowest, highest):
+            return winding
+    if travel is None:
+        return NOT_UNWOUND  # whether a controller can tell the targets apart is known once it is asked
+    require_travel(machine.axis, lowest, highest, route.per_part_turn)
+    return winding
+
+
+def extent(route: Route, winding: Winding) -> tuple[int, int]:
+    """Lowest and highest position on the route when it is wound like that, every possible take-up included."""
+    lowest, highest = [], []
+    for start, stop, turns in winding.stretches(route.angles.count):
+        targets = route.angles.targets(route.per_part_turn, turns, start, stop)
+        lowest.append(int(targets.min()) - route.overrun)
+        highest.append(int(targets.max()))
+    if (finish := route.finish_target(winding.finish)) is not None:
+        lowest.append(finish)
+        highest.append(finish)
+    return min(lowest), max(highest)
+
+
+def wound_route(route: Route, winding: Winding) -> Route:
+    """The moves of a route with whole turns taken back: an unwinding move leads to each stretch that asks for one."""
+    count = route.angles.count
+    stretches = winding.stretches(count)
+    per_turn = route.per_part_turn
+    targets = np.concatenate([route.angles.targets(per_turn, turns, start, stop) for start, stop, turns in stretches])
+    least = np.zeros(count, dtype=np.int64)
+    least[0] = route.overrun
+    # What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead. A
+    # later target that is the one before needs no move.
+    unwound = np.zeros(count, dtype=np.bool_)
+    unwound[
+        [start for (start, _, now), before in zip(stretches, (0, *winding.turns), strict=False) if now != before]
+    ] = 1
+    led = unwound if not route.overrun else unwound | (np.diff(targets, prepend=np.int64(0)) < least)
+    rows = np.flatnonzero(led)
+    lead = np.where(unwound[rows], np.int8(Purpose.UNWIND), np.int8(Purpose.TAKE_UP))
+    segment = np.insert(np.arange(1, count + 1, dtype=np.int64), rows, 0)
+    purpose = np.insert(np.full(count, Purpose.INDEX, dtype=np.int8), rows, lead)
+    targets = np.insert(targets, rows, targets[rows] - route.overrun)
+    if (finish := route.finish_target(winding.finish)) is not None:
         targets = np.append(targets, np.int64(finish))
         segment = np.append(segment, np.int64(0))
         purpose = np.append(purpose, np.int8(Purpose.FINISH))
-    _check_travel(machine, targets, per_turn)
-    return Route(targets, segment, purpose, per_turn, overrun)
-
-
-def _check_travel(machine: Machine, targets: Steps, per_turn: Fraction) -> None:
-    """Raise `PlanError` when a target lies outside the axis's travel (from machine zero, taken as the job's zero)."""
-    travel = machine.axis.travel
-    if travel == "endless":
-        return
-    for target, limit, outside in (
-        (int(targets.min()), travel.lowest, int(targets.min()) / per_turn < travel.lowest.exact),
-        (int(targets.max()), travel.highest, int(targets.max()) / per_turn > travel.highest.exact),
-    ):
-        if outside:
-            angle = float(target / per_turn * 360)
-            remedy = "Move mark.start_angle, or shorten the mark, or finish with stay or unwind"
-            raise PlanError("target outside axis.travel", angle, "deg", limit.to("deg"), remedy)
+    return replace(route, targets=targets, segment=segment, purpose=purpose)
 
 
 def segment_targets(plan: SegmentPlan, per_turn: Fraction) -> Steps:
     """Exact target of each segment: round(S*theta), ties to even. int64, shape (count,)."""
-    return np.concatenate(
-        [round_progression(block.first * per_turn, block.pitch * per_turn, block.count) for block in plan.blocks]
-    )
+    return SegmentAngles(plan.blocks).targets(per_turn)
 
 
 def _overrun(machine: Machine, job: Job, per_turn: Fraction) -> int:
@@ -147,33 +201,15 @@ def _overrun(machine: Machine, job: Job, per_turn: Fraction) -> int:
     return math.ceil(lost * Fraction(3, 2)) + machine.driver.microsteps
 
 
-def _with_take_up(
-    targets: Steps, segment: NDArray[np.int64], purpose: NDArray[np.int8], overrun: int
-) -> tuple[Steps, NDArray[np.int64], NDArray[np.int8]]:
-    """Put a move to `overrun` below the target before each one that would not come from below, far enough.
-
-    What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead. A
-    later target that is the one before needs no move.
-    """
-    least = np.zeros(targets.size, dtype=np.int64)
-    least[0] = overrun
-    backward = np.flatnonzero(np.diff(targets, prepend=np.int64(0)) < least)
-    return (
-        np.insert(targets, backward, targets[backward] - overrun),
-        np.insert(segment, backward, 0),
-        np.insert(purpose, backward, np.int8(Purpose.TAKE_UP)),
-    )
-
-
-def _finish_target(job: Job, last: int, per_turn: Fraction) -> int | None:
-    """Where the job ends: None stays, unwind goes back to zero, next-turn goes on to a multiple of 360 deg."""
+def _finish_angle(job: Job, angles: SegmentAngles, per_turn: Fraction) -> Fraction | None:
+    """Where the job ends, in turns: None stays, unwind goes back to zero, next-turn goes on to a whole turn."""
     if job.index.finish == "stay":
         return None
     if job.index.finish == "unwind":
-        return 0
+        return Fraction(0)
+    last = angles.target(angles.count - 1, per_turn)
     turns = math.ceil(last / per_turn)
-    before = round_half_even((turns - 1) * per_turn)
-    return before if before >= last else round_half_even(turns * per_turn)
+    return Fraction(turns - 1 if round_half_even((turns - 1) * per_turn) >= last else turns)
 
 
 def time_moves(route: Route, speed: float, acceleration: float) -> MoveProgram:

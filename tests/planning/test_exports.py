@@ -166,10 +166,26 @@ def test_no_line_is_longer_than_80_characters_with_its_end(machine: Machine, dia
 
 
 def test_a_machine_that_has_no_coordinate_for_a_step_is_refused() -> None:
-    # 3200/360 is written 8.889; two thousand turns out is beyond what 32 bits resolve.
+    # 200 full steps x 256 microsteps x 100:1 make 5.12 million steps per turn: half a turn out, either way, is beyond
+    # what 32 bits resolve.
+    fine = chuck_machine(driver={"microsteps": 256}, gearing=[{"ratio": "100"}])
+    program = program_for(fine, {"angle": "90 deg", "start_angle": "150 deg"}, segments={"count": 3})
+    with pytest.raises(CoordinateError, match=r"beside step 2\d{6}: off by up to"):
+        list(rs274_lines(fine, program, passes=1, settle_s=0.1))
+
+
+def test_a_program_that_begins_two_thousand_turns_out_takes_them_back() -> None:
+    # 3200/360 is written 8.889; 6.4 million steps are beyond what 32 bits resolve, and 2000 turns are whole steps.
     program = program_for(chuck_machine(), {"angle": "90 deg", "start_angle": "720000 deg"}, segments={"count": 3})
-    with pytest.raises(CoordinateError, match=r"machine zero|beside step"):
-        list(rs274_lines(chuck_machine(), program, passes=1, settle_s=0.1))
+    moves = [line for line in rs274_lines(chuck_machine(), program, passes=1, settle_s=0.1) if line.startswith("G1 ")]
+    coordinates = [Fraction(line.split()[1].removeprefix("A")) * Fraction("8.889") for line in moves]
+    assert [round(steps) for steps in coordinates] == [0, 0, 267, 533]
+    assert [line.split("(")[1] for line in moves] == [
+        "unwind)",
+        "segment 1 of 3)",
+        "segment 2 of 3)",
+        "segment 3 of 3)",
+    ]
 
 
 @pytest.mark.parametrize("profile", list_profiles("jobs"), ids=lambda profile: profile.name)

@@ -156,7 +156,7 @@ def test_the_next_turn_is_no_turn_too_many_when_the_last_target_was_rounded_up()
         ("0 deg", "80 deg", {}, None),
         ("0 deg", "79.9 deg", {}, r"80 deg, limit 79\.9 deg"),
         ("1 deg", "90 deg", {}, r"0 deg, limit 1 deg"),
-        ("0 deg", "90 deg", {"finish": "next-turn"}, "360 deg, limit 90 deg"),
+        ("0 deg", "90 deg", {"finish": "next-turn"}, None),
         ("0 deg", "90 deg", {"approach": "one-side"}, r"-1\.8 deg, limit 0 deg"),
         ("-2 deg", "90 deg", {"approach": "one-side"}, None),
     ],
