@@ -114,12 +114,15 @@ class NumberedSession(AxisSession):
     def sync(self, deadline_s: float) -> None:
         """Two sync lines, each known to have been carried out: some members answer the first when it is queued."""
         for _ in range(2):
-            certain = False
-            while not certain:
-                left_s = max(deadline_s - self.clock.monotonic(), 0.0)
-                line = self.dialect.sync_line()
-                certain = self.sender.ask(line, timeout_s=left_s, latest_s=deadline_s, repeat_s=LONG_REPEAT_S).certain
+            wait_s = LONG_REPEAT_S
+            while not self._sync_once(deadline_s, wait_s):
+                wait_s *= 2  # lines that were only received pile up in its buffer
         self.under_way = False
+
+    def _sync_once(self, deadline_s: float, wait_s: float) -> bool:
+        left_s = max(deadline_s - self.clock.monotonic(), 0.0)
+        line = self.dialect.sync_line()
+        return self.sender.ask(line, timeout_s=left_s, latest_s=deadline_s, repeat_s=wait_s, patience_s=wait_s).certain
 
     def says_rest(self, report: StatusReport) -> bool:
         return report.state is AxisState.READY
@@ -186,7 +189,9 @@ class NumberedSession(AxisSession):
         deadline_s = self.clock.monotonic() + timeout_s
         try:
             line = self.dialect.home_line(self.axis)
-            self.sender.ask(line, timeout_s=timeout_s, latest_s=deadline_s, repeat_s=LONG_REPEAT_S)
+            self.sender.ask(
+                line, timeout_s=timeout_s, latest_s=deadline_s, repeat_s=LONG_REPEAT_S, patience_s=timeout_s
+            )
             self.sync(deadline_s)
         except ControllerError:  # refused, no switch found, or reset: it doesn't seek any more
             self.homing = False

@@ -55,6 +55,16 @@ _ATTEMPTS = 3
 Until = Callable[[Sequence[Reply]], bool]
 
 
+@dataclass(frozen=True)
+class _Patience:
+    """How long a line is waited for (s, `latest_s` monotonic s); see `NumberingSender.ask`."""
+
+    timeout_s: float
+    latest_s: float
+    repeat_s: float
+    received_s: float
+
+
 @dataclass
 class _Pending:
     """The line that has not been answered yet."""
@@ -69,6 +79,7 @@ class _Pending:
     payload: list[Reply] = field(default_factory=list)
     complaint: str = ""
     disagreed: int | None = None
+    received: bool = False
     answer: Accepted | None = None
     certain: bool = True
 
@@ -87,6 +98,8 @@ class NumberingSender(Sender):
         self.lines_free = 0
         """The most moves and lines that an answer has told to be free; 0: not told."""
         self._counting = False
+        self._owed = False
+        """True if the answer to the line before may still come."""
         self._pending: _Pending | None = None
         self._out_of_step = "its line count is not known yet"
 
@@ -99,9 +112,13 @@ class NumberingSender(Sender):
         timeout_s: float,
         latest_s: float | None = None,
         repeat_s: float = REPEAT_S,
+        patience_s: float = SETTLE_S,
         until: Until | None = None,
     ) -> Exchange:
         """As `Sender.ask`. A sign of life puts the deadline off, at most to `latest_s` (monotonic s).
+
+        A line that is known to have been received is not sent again; its answer is waited for another `patience_s`
+        (s), after which the exchange is not `certain`.
 
         `until`: what comes is taken in, also behind the answer, until `until` says that it is all there.
         """
@@ -110,7 +127,7 @@ class NumberingSender(Sender):
         self._check_line(line)
         self.number += 1
         pending = _Pending(self.number, line, now_s, min(now_s + timeout_s, latest_s))
-        return self._exchange(pending, timeout_s, latest_s, repeat_s, until)
+        return self._exchange(pending, _Patience(timeout_s, latest_s, repeat_s, patience_s), until)
 
     def break_off(self, line: bytes) -> None:
         """Send `line` at once, whatever is still unanswered, so that nothing sent before is asked for again.
@@ -134,19 +151,18 @@ class NumberingSender(Sender):
             detail = f"{self._out_of_step}; nothing is sent until the answers fit again"
             raise UnexpectedReplyError(self.port.url, detail)
 
-    def _exchange(
-        self, pending: _Pending, timeout_s: float, latest_s: float, repeat_s: float, until: Until | None
-    ) -> Exchange:
+    def _exchange(self, pending: _Pending, patience: _Patience, until: Until | None) -> Exchange:
         self._pending = pending
         while pending.answer is None:
             self._transmit(pending)
-            self._hear(pending, timeout_s, latest_s, repeat_s * 2 ** (pending.sends - 1))
+            self._hear(pending, patience)
         answered_at_s = self.clock.monotonic()
         if until is not None:
             self._hear_output(pending, until)
         self._pending = None
-        if pending.sends > 1 or not pending.certain:
-            self._await_quiet(SETTLE_S, FLOOD_S)
+        if pending.sends > 1 or self._owed:
+            self._await_quiet(SETTLE_S, FLOOD_S)  # answers to what was sent more than once
+        self._owed = not pending.certain
         if pending.complaint:
             raise LineRejectedError(pending.complaint, line=shown(pending.line))
         payload = tuple(pending.payload)
@@ -174,28 +190,37 @@ class NumberingSender(Sender):
             if self.clock.monotonic() >= deadline_s:
                 raise ReplyTimeoutError(self.port.url, "the state of the axis is unknown", "status", timeout_s)
 
-    def _hear(self, pending: _Pending, timeout_s: float, latest_s: float, repeat_s: float) -> None:
+    def _hear(self, pending: _Pending, patience: _Patience) -> None:
         """Take in what comes until the line is answered or has to be sent again; ReplyTimeoutError at its deadline."""
+        repeat_s = patience.repeat_s * 2 ** (pending.sends - 1)
         repeat_at_s = self.clock.monotonic() + repeat_s
         while pending.answer is None:
-            now_s = self.clock.monotonic()
-            reply = self._next(min(repeat_at_s, pending.deadline_s)) if now_s < latest_s else None
+            in_time = self.clock.monotonic() < patience.latest_s
+            reply = self._next(min(repeat_at_s, pending.deadline_s)) if in_time else None
             now_s = self.clock.monotonic()
             if reply is None:
-                if now_s < min(pending.deadline_s, latest_s):
-                    return
-                line = shown(pending.line)
-                self._lose_step(f"no answer came to {line!r}")
-                raise ReplyTimeoutError(self.port.url, "its fate is unknown", line, now_s - pending.sent_at_s)
+                self._heard_nothing(pending, min(pending.deadline_s, patience.latest_s))
+                return
             heard = len(pending.payload)
-            if isinstance(reply, Resend | Skipped):
-                if self._asked_again(pending, reply):
-                    return
-            else:
+            if not isinstance(reply, Resend | Skipped):
                 self._deliver(reply)
+            elif self._asked_again(pending, reply):
+                return
+            else:
+                repeat_at_s = now_s + patience.received_s
             if isinstance(reply, Busy | Message) or len(pending.payload) > heard:
                 repeat_at_s = now_s + repeat_s
-                pending.deadline_s = min(now_s + timeout_s, latest_s)
+                pending.deadline_s = min(now_s + patience.timeout_s, patience.latest_s)
+
+    def _heard_nothing(self, pending: _Pending, deadline_s: float) -> None:
+        """What was received needs no repeating; anything else has to be sent again, unless its time is up."""
+        now_s = self.clock.monotonic()
+        if pending.received:
+            pending.answer, pending.certain = Accepted(), False
+        elif now_s >= deadline_s:
+            line = shown(pending.line)
+            self._lose_step(f"no answer came to {line!r}")
+            raise ReplyTimeoutError(self.port.url, "its fate is unknown", line, now_s - pending.sent_at_s)
 
     def _hear_output(self, pending: _Pending, until: Until) -> None:
         """What a line prints may come behind its answer."""
@@ -214,7 +239,7 @@ class NumberingSender(Sender):
         wanted = self._behind_resend(reply)
         pending.complaint = ""
         if wanted == pending.number + 1:
-            pending.answer, pending.certain = Accepted(), False
+            pending.received = True
             return False
         if wanted == pending.number - 1 and pending.falls_back:
             self.number = pending.number = wanted
@@ -315,8 +340,8 @@ class NumberingSender(Sender):
             pending = _Pending(
                 self.number, self.dialect.identity_query(), now_s, now_s + _IDENTITY_S, falls_back=self.number > 1
             )
-            latest_s = now_s + _IDENTITY_S + BUSY_S
-            exchange = self._exchange(pending, _IDENTITY_S, latest_s, REPEAT_S, _has(Identity))
+            patience = _Patience(_IDENTITY_S, now_s + _IDENTITY_S + BUSY_S, REPEAT_S, SETTLE_S)
+            exchange = self._exchange(pending, patience, _has(Identity))
             self._await_quiet(SETTLE_S, FLOOD_S)
             if any(isinstance(reply, Identity) for reply in exchange.payload):
                 self._out_of_step = ""

@@ -288,6 +288,29 @@ def test_a_controller_that_does_not_stop_talking_is_not_listened_to_for_ever() -
     assert r.clock.monotonic() - started_s < 40.0
 
 
+def test_a_flood_is_not_listened_to_for_ever() -> None:
+    r = rig()
+
+    def flood(timeout_s: float) -> bytes:
+        r.clock.sleep(0.001)
+        return b"echo:hello\n"
+
+    r.port.read = flood  # type: ignore[method-assign]
+    started_s = r.clock.monotonic()
+    with pytest.raises(UnexpectedReplyError, match="does not stop talking"):
+        r.sender.listen(0.1)
+    assert r.clock.monotonic() - started_s < 6.0
+
+
+def test_more_lines_than_any_answer_has_are_not_kept() -> None:
+    r = rig()
+    r.expect(2, b"M503")
+    for number in range(3000):
+        r.port.say(b"echo: M92 A100.00\n", after_s=0.001 * number)
+    with pytest.raises(UnexpectedReplyError, match="more than 2000 lines came before an answer"):
+        r.sender.ask(b"M503\n", timeout_s=2.0)
+
+
 def test_what_it_is_must_be_said() -> None:
     r = rig()
     for number in (2, 3, 4):

@@ -9,7 +9,9 @@ from fractions import Fraction
 import pytest
 
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.finding import find
 from firmware_host.controller.reply import AxisState
+from firmware_host.controller.session import Description
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -109,6 +111,25 @@ def test_a_board_that_was_not_reset_says_so_by_its_line_count() -> None:
     b.device.hardware_reset(b.clock.monotonic())
     third = b.open()
     assert third.greeting is not None
+
+
+def test_finding_a_board_does_not_hide_that_it_was_reset_or_was_not() -> None:
+    b = numbered_bench(greets=False)
+
+    def look() -> Description:
+        b.port.closed = False
+        (found,) = find(["board"], b.clock, open_url=lambda url: b.port, confirm=lambda url: True)
+        assert found.dialect == "numbered-line"
+        assert found.description is not None
+        return found.description
+
+    assert look().axes == "XYZA"
+    first = b.open()
+    assert first.greeting is not None  # it has not been used since it was switched on
+    first.close()
+    assert look().settings["M92 A"] == "100.00"
+    assert b.open().greeting is None
+    assert b.device.motion_log == ()
 
 
 def test_an_offset_left_behind_is_refused_until_zero_is_set_anew() -> None:
@@ -246,6 +267,24 @@ def test_only_the_sync_lines_wait_for_the_motor_of_a_board_that_reports_its_plan
     )
     assert b.device.motion_log[-1].end_s < proof.at_s
     assert sum(b"M400" in line for line in b.port.written[-8:]) == 2
+
+
+@pytest.mark.parametrize("repeated", ["resend", "skip"])
+def test_a_sync_line_that_was_only_received_proves_nothing(repeated: str) -> None:
+    """A move of 8 s on a board without signs of life: its sync line is sent again meanwhile, and known at once."""
+    b = numbered_bench(repeated_number=repeated, position_report="planned", count_report="planned", busy_every_s=None)
+    controller = b.ready()
+    accepted_s = controller.move_to("400", "3000")
+    proof = controller.wait_at_rest(
+        target_steps=40_000,
+        steps_per_unit=UNITS,
+        accepted_at_s=accepted_s,
+        planned_duration_s=0.0,
+        deadline_s=accepted_s + 30.0,
+    )
+    assert b.steps == 40_000
+    assert b.device.motion_log[-1].end_s - accepted_s == pytest.approx(400 / 50 + 50 / 500, abs=0.01)
+    assert proof.at_s > b.device.motion_log[-1].end_s
 
 
 def test_a_wrong_scale_shows_after_the_first_move() -> None:
