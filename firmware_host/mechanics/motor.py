@@ -8,13 +8,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import Enum
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firmware_host.errors import FormulaRangeError
-from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_negative, require_positive
+from firmware_host.mechanics.guard import (
+    FloatArray,
+    FloatOrArray,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 
 ComplexArray: TypeAlias = NDArray[np.complex128]
 
@@ -50,16 +57,17 @@ def pull_out_from_points(
     """Pull-out torque (N m) at `speed` with the driver at `current` A and `voltage` V (all > 0).
 
     Piecewise linear between the points and zero past the last: never extrapolated. Below the first point its torque
-    holds down to rest (pull-out torque falls with speed, so that errs low). Current scales the torque, and current
-    above `rated_current` counts as rated; supply voltage scales the speed axis (both first order; common practice,
-    no source).
+    holds down to rest (pull-out torque falls with speed, so that errs low). Current scales the torque, and `current`
+    above `rated_current` is refused; supply voltage scales the speed axis (both first order; common practice, no
+    source). Whether the points were taken in full steps or microsteps the datasheet knows: they are taken as they are.
     """
     require_positive("current", current, "A")
     require_positive("rated current", rated_current, "A")
+    require_at_most("current", current, rated_current, "A", "Set at most the motor's rated current")
     require_positive("supply voltage", voltage, "V")
     as_measured = np.abs(np.asarray(speed, dtype=np.float64)) * (points.voltage / voltage)
     torque = np.interp(as_measured, points.speeds, points.torques, right=0.0)
-    return np.asarray(torque * (min(current, rated_current) / points.current))
+    return np.asarray(torque * (current / points.current))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +100,45 @@ def torque_constant(holding_torque: float, rated_current: float) -> float:
     return holding_torque / (math.sqrt(2.0) * rated_current)
 
 
-def microstep_holding_torque(torque_constant_value: float, peak_current: float) -> float:
-    """k_T I (N m): peak of the static torque with sinusoidal currents of `peak_current` A (> 0).
+class PhaseMode(Enum):
+    """How the driver feeds the two phases."""
 
-    At the rated current it is 1/sqrt(2) of the holding torque, which has both phases at full current.
+    FULL_STEP = "full step"
+    """Both phases at full current, reversed one after the other: square waves."""
+
+    HALF_STEP = "half step"
+    """One phase and both in turn, each at the same current."""
+
+    SINE = "sine"
+    """Microsteps: a sine and a cosine."""
+
+    @classmethod
+    def of(cls, microsteps: int) -> PhaseMode:
+        """The mode of a driver that makes `microsteps` (>= 1) of a full step."""
+        return {1: cls.FULL_STEP, 2: cls.HALF_STEP}.get(microsteps, cls.SINE)
+
+    @property
+    def static_share(self) -> float:
+        """Peak static torque over k_T I: sqrt(2) with both phases on; in half steps the weaker place, one phase on."""
+        return math.sqrt(2.0) if self is PhaseMode.FULL_STEP else 1.0
+
+    @property
+    def voltage_share(self) -> float:
+        """Fundamental of the phase voltage over the supply's: 4/pi of a square wave, and a sine as high as the supply.
+
+        Half steps, a square wave with gaps, lie between; they count as a sine.
+        """
+        return 4.0 / math.pi if self is PhaseMode.FULL_STEP else 1.0
+
+
+def static_torque(torque_constant_value: float, peak_current: float, mode: PhaseMode = PhaseMode.SINE) -> float:
+    """Peak of the static torque (N m) with `peak_current` A (> 0) in the phases: k_T I, or sqrt(2) k_T I in full steps.
+
+    At the rated current the sine gives 1/sqrt(2) of the holding torque, which has both phases at full current.
     """
     require_positive("torque constant", torque_constant_value, "N m/A")
     require_positive("peak current", peak_current, "A")
-    return torque_constant_value * peak_current
+    return torque_constant_value * peak_current * mode.static_share
 
 
 def best_phase_current(speed: FloatOrArray, winding: Winding, *, peak_current: float, voltage: float) -> ComplexArray:
@@ -128,13 +167,24 @@ def best_phase_current(speed: FloatOrArray, winding: Winding, *, peak_current: f
     )
 
 
-def pull_out_from_winding(speed: FloatOrArray, winding: Winding, *, peak_current: float, voltage: float) -> FloatArray:
+def pull_out_from_winding(
+    speed: FloatOrArray,
+    winding: Winding,
+    *,
+    peak_current: float,
+    voltage: float,
+    mode: PhaseMode = PhaseMode.SINE,
+) -> FloatArray:
     """Pull-out torque (N m, >= 0) k_T Re(I) with the best current the driver can set; see `best_phase_current`.
 
     With voltage alone the limit it is k_T (V/Z - k_T omega R/Z^2), Z = |R + jwL|. Zero where the motor can't drive.
-    Iron loss, detent torque and bearing friction are not in it.
+    In full steps V is the fundamental of the square wave (only it makes torque with a sinusoidal back-EMF), and slow
+    steps pull what two neighbouring static curves have at their crossing, sqrt(2) k_T I cos(pi/4) = k_T I (P. Acarnley,
+    Stepping Motors, IET, chapters 4 and 5, from memory): so the current limit is the sine's in every mode. Iron loss,
+    detent torque and bearing friction are not in it.
     """
-    current = best_phase_current(speed, winding, peak_current=peak_current, voltage=voltage).real
+    reach = require_positive("supply voltage", voltage, "V") * mode.voltage_share
+    current = best_phase_current(speed, winding, peak_current=peak_current, voltage=float(reach)).real
     return winding.torque_constant * np.where(np.isnan(current), 0.0, np.maximum(current, 0.0))
 
 

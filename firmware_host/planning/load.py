@@ -127,7 +127,11 @@ class LoadCase:
             )
         if self.winding is not None:
             return motor_physics.pull_out_from_winding(
-                speed, self.winding, peak_current=self.current, voltage=self.supply_voltage
+                speed,
+                self.winding,
+                peak_current=self.current,
+                voltage=self.supply_voltage,
+                mode=motor_physics.PhaseMode.of(self.microsteps),
             )
         return np.full(speed.shape, np.nan)
 
@@ -159,7 +163,8 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
     support_friction, missing_support = _support_friction(machine)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
-    running = motor_physics.microstep_holding_torque(constant, machine.driver.current.si)
+    mode = motor_physics.PhaseMode.of(machine.driver.microsteps)
+    running = motor_physics.static_torque(constant, machine.driver.current.si, mode)
     pulse = machine.driver.smallest_pulse
     return LoadCase(
         rotor_inertia=machine.motor.rotor_inertia.si,
