@@ -12,6 +12,7 @@ import itertools
 import math
 from dataclasses import dataclass
 from enum import Enum
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,6 +94,31 @@ class Trough:
         return contact_half_angle(self.part_diameter, self.roller_diameter, self.centre_distance)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ManyTroughs:
+    """Many parts that differ a little on the same rollers: `Trough` with arrays of shape (n,) in place of numbers."""
+
+    mass: FloatArray
+    part_inertia: FloatArray
+    part_diameter: FloatArray
+    roller_diameter: float
+    centre_distance: float
+    driven: DrivenRows
+    idle_row_inertia: float
+    idle_friction_torque: FloatArray
+    lever_arm: FloatArray
+
+    @property
+    def half_angle(self) -> FloatArray:
+        """Contact half-angles beta in rad; NaN where the part falls through."""
+        sine = self.centre_distance / (self.part_diameter + self.roller_diameter)
+        return np.asarray(np.arcsin(np.where(sine < 1, sine, np.nan)))
+
+
+AnyTrough: TypeAlias = Trough | ManyTroughs
+"""One part on its rollers, or many at once: then the results' last axis is theirs."""
+
+
 @dataclass(frozen=True, slots=True)
 class ContactForces:
     """Forces on the part, arrays as broadcast: normals in N, positive pressing; tractions in N along +rotation."""
@@ -118,7 +144,7 @@ class ContactForces:
 
 
 def contact_forces(
-    trough: Trough, acceleration: FloatOrArray, load_torque: FloatOrArray = 0.0, direction: FloatOrArray = 1.0
+    trough: AnyTrough, acceleration: FloatOrArray, load_torque: FloatOrArray = 0.0, direction: FloatOrArray = 1.0
 ) -> ContactForces:
     """Normals and tractions while the part turns in `direction` (+1 or -1) at `acceleration` (rad/s^2, signed).
 
@@ -143,10 +169,10 @@ def contact_forces(
 
 
 def _one_driven(
-    trough: Trough, fixed: FloatArray, per_normal: FloatArray, alpha: FloatArray, sense: FloatArray
+    trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray, alpha: FloatArray, sense: FloatArray
 ) -> ContactForces:
     """The equilibrium with an idle row, linear in the sum of the normals: net traction = fixed + per_normal * sum."""
-    sine, cosine = math.sin(trough.half_angle), math.cos(trough.half_angle)
+    sine, cosine = np.sin(trough.half_angle), np.cos(trough.half_angle)
     roller_radius = trough.roller_diameter / 2
     roller_alpha = alpha * (trough.part_diameter / trough.roller_diameter)
     drag = (trough.idle_row_inertia * roller_alpha + trough.idle_friction_torque * sense) / roller_radius
@@ -162,12 +188,12 @@ def _one_driven(
     return ContactForces((total - shift) / 2, other, net - dragged, dragged, DrivenRows.ONE)
 
 
-def _both_driven(trough: Trough, fixed: FloatArray, per_normal: FloatArray) -> ContactForces:
+def _both_driven(trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray) -> ContactForces:
     """The equilibrium with shares u N of each row: cos(beta) (sum^2 + net^2) = m g sum, the root with the larger sum.
 
     NaN where no sum carries the traction (more than m g/(2 cos beta) in all): the part climbs out.
     """
-    sine, cosine = math.sin(trough.half_angle), math.cos(trough.half_angle)
+    sine, cosine = np.sin(trough.half_angle), np.cos(trough.half_angle)
     weight = trough.mass * STANDARD_GRAVITY
     square = cosine * (1 + per_normal**2)
     linear = weight - 2 * cosine * fixed * per_normal
@@ -181,7 +207,7 @@ def _both_driven(trough: Trough, fixed: FloatArray, per_normal: FloatArray) -> C
     return ContactForces(driven, other, share * driven, share * other, DrivenRows.BOTH)
 
 
-def friction_needed(trough: Trough, acceleration: FloatOrArray, imbalance_torque: float = 0.0) -> FloatArray:
+def friction_needed(trough: AnyTrough, acceleration: FloatOrArray, imbalance_torque: FloatOrArray = 0.0) -> FloatArray:
     """Largest friction coefficient the driven contacts need at +-`acceleration` (rad/s^2, >= 0), infinite if unseated.
 
     The worst of both directions, of speeding up and braking, and of the two worst angles of an imbalance
@@ -249,7 +275,7 @@ def _margins(forces: ContactForces, friction: float) -> FloatArray:
     )
 
 
-def _cases(trough: Trough, acceleration: FloatArray, imbalance_torque: float) -> ContactForces:
+def _cases(trough: AnyTrough, acceleration: FloatArray, imbalance_torque: FloatOrArray) -> ContactForces:
     """The eight sign combinations of direction, acceleration and gravity torque along a new first axis."""
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     signs = np.array(list(itertools.product((1.0, -1.0), repeat=3))).T.reshape((3, 8) + (1,) * acceleration.ndim)
@@ -257,13 +283,18 @@ def _cases(trough: Trough, acceleration: FloatArray, imbalance_torque: float) ->
 
 
 def rolling_drag_torque(trough: Trough) -> float:
+    """`rolling_drag` of one part, N m."""
+    return float(rolling_drag(trough))
+
+
+def rolling_drag(trough: AnyTrough) -> FloatArray:
     """Torque (N m, >= 0, on the part's axis) that turning part and rollers takes at constant speed.
 
     Lever arm times normal force at each contact, once on the part and once on the roller, plus the idle row's bearings,
     each brought to the part with the speed ratio (power balance). The worse of both directions.
     """
     rollers_per_part = trough.part_diameter / trough.roller_diameter
-    forces = contact_forces(trough, 0.0, 0.0, np.array([1.0, -1.0]))
-    both_normals = float((forces.normal_driven + forces.normal_other).max())
+    both_ways = [contact_forces(trough, 0.0, 0.0, direction) for direction in (1.0, -1.0)]
+    both_normals = np.maximum(*(forces.normal_driven + forces.normal_other for forces in both_ways))
     bearings = trough.idle_friction_torque if trough.driven is DrivenRows.ONE else 0.0
-    return trough.lever_arm * both_normals * (1 + rollers_per_part) + bearings * rollers_per_part
+    return np.asarray(trough.lever_arm * both_normals * (1 + rollers_per_part) + bearings * rollers_per_part)

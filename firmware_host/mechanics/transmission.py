@@ -88,15 +88,19 @@ def inertia_ratio(reflected_inertia: float, rotor_inertia: float) -> float:
     return reflected_inertia / rotor_inertia
 
 
-def through_stage(torque: FloatOrArray, stage: Stage, direction: FloatOrArray = 1.0) -> FloatArray:
+def through_stage(
+    torque: FloatOrArray, stage: Stage, direction: FloatOrArray = 1.0, *, efficiency_factor: FloatOrArray = 1.0
+) -> FloatArray:
     """Torque (N m) at the input of an inertialess stage for `torque` at its output.
 
     Power that flows from the motor to the load (torque * direction > 0) costs torque/(ratio * efficiency); where the
-    load drives the motor the losses help: torque * efficiency/ratio.
+    load drives the motor the losses help: torque * efficiency/ratio. The stage's efficiency counts times
+    `efficiency_factor` (> 0), at most 1.
     """
     torque = np.asarray(torque, dtype=np.float64)
+    efficiency = np.minimum(stage.efficiency * np.asarray(efficiency_factor, dtype=np.float64), 1.0)
     driving = torque * np.asarray(direction, dtype=np.float64) > 0
-    return np.where(driving, torque / (stage.ratio * stage.efficiency), torque * stage.efficiency / stage.ratio)
+    return np.where(driving, torque / (stage.ratio * efficiency), torque * efficiency / stage.ratio)
 
 
 def torque_at_motor(
@@ -107,6 +111,7 @@ def torque_at_motor(
     load_acceleration: FloatOrArray,
     load_torque: FloatOrArray = 0.0,
     direction: FloatOrArray = 1.0,
+    efficiency_factor: FloatOrArray = 1.0,
 ) -> FloatArray:
     """Signed torque (N m) that the motor must make, inertias of the stages included. Arguments broadcast.
 
@@ -119,7 +124,10 @@ def torque_at_motor(
     for stage in reversed(stages):
         torque = torque + stage.output_inertia * acceleration
         acceleration = acceleration * stage.ratio
-        torque = through_stage(torque, stage, direction) + stage.input_inertia * acceleration
+        torque = (
+            through_stage(torque, stage, direction, efficiency_factor=efficiency_factor)
+            + stage.input_inertia * acceleration
+        )
     return torque + rotor_inertia * acceleration
 
 

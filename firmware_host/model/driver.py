@@ -15,6 +15,7 @@ class Driver(Described):
 
     microsteps: int = Field(ge=1, le=256, description="microsteps per full step")
     current: Current = Field(description="set current per phase, peak of the sine when microstepping")
+    highest_current: Current | None = Field(default=None, description="that the driver can be set to, peak of the sine")
     supply_voltage: Voltage
     highest_step_rate: Rate
     smallest_pulse: Time | None = None
@@ -22,6 +23,12 @@ class Driver(Described):
     highest_supply_voltage: Voltage | None = Field(default=None, description="that driver and supply bear")
     supply_capacitance: Capacitance | None = Field(default=None, description="at the supply's output")
     supply_current: Current | None = Field(default=None, description="that the supply can give")
+
+    @model_validator(mode="after")
+    def _can_set_its_current(self) -> Self:
+        if self.highest_current is not None and self.current.exact > self.highest_current.exact:
+            raise contradiction("current", f"{self.current} is above highest_current {self.highest_current}")
+        return self
 
     @model_validator(mode="after")
     def _bears_its_supply(self) -> Self:

@@ -10,6 +10,7 @@ from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.gate import AnyGateOptions, OperatorGateOptions
 from firmware_host.model.mark import Mark
 from firmware_host.model.part import AnyPart
+from firmware_host.model.tolerances import Tolerances
 from firmware_host.model.window import Window
 from firmware_host.units import Angle, AngularAcceleration, AngularSpeed, Length, TimeOrZero
 
@@ -53,6 +54,7 @@ class Job(Described):
     segments: SegmentRequest = SegmentRequest()
     index: IndexRequest = IndexRequest()
     gate: AnyGateOptions = OperatorGateOptions()
+    tolerances: Tolerances = Field(default=Tolerances(), description="how well the job's data are known")
 
     @model_validator(mode="after")
     def _gaps_exist(self) -> Self:

@@ -13,6 +13,7 @@ from firmware_host.model.drive import AnyDrive, AxisUnit
 from firmware_host.model.driver import Driver
 from firmware_host.model.gearing import GearingStage
 from firmware_host.model.motor import Motor
+from firmware_host.model.tolerances import Tolerances
 from firmware_host.units import Force, Length, Rate, SignedAngle, Time, Torque
 
 
@@ -80,6 +81,7 @@ class Machine(Described):
     support: Support = Support()
     axis: Axis = Axis()
     link: Link
+    tolerances: Tolerances = Field(default=Tolerances(), description="how well the machine's data are known")
 
     @model_validator(mode="after")
     def _unit_fits_drive(self) -> Self:
