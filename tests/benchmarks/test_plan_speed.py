@@ -11,11 +11,14 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firmware_host.model import Job, Setup, load_machine
+from firmware_host.planning.load import load_case
 from firmware_host.planning.plan import plan_job
+from firmware_host.planning.safe_motion import safe_motion
 from tests.benchmarks.million import JOB
 
 
@@ -29,6 +32,19 @@ def test_planning_many_segments(benchmark: BenchmarkFixture, count: int) -> None
     plan = benchmark(plan_job, setup)
     assert plan.route.segment_targets().size == count
     assert plan.program.durations.size >= count
+
+
+@pytest.mark.parametrize("kind", ["three lengths", "all different"])
+def test_choosing_the_motion_of_a_million_indexes(benchmark: BenchmarkFixture, kind: str) -> None:
+    rng = np.random.default_rng(1)
+    turns = (
+        0.05 + 1e-4 * rng.integers(0, 3, 1_000_000) if kind == "three lengths" else rng.uniform(0.01, 0.5, 1_000_000)
+    )
+    setup = setup_with(1_000)
+    load = load_case(setup.machine, setup.job)
+    found = benchmark(safe_motion, load, turns)
+    few = safe_motion(load, turns[:20_000])
+    assert found.timing.index_s == pytest.approx(few.timing.index_s, rel=0.05)
 
 
 def test_a_thousand_times_the_segments_take_far_less_than_a_thousand_times_as_long() -> None:
