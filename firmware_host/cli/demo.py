@@ -94,7 +94,7 @@ def demo(
 def _show_plan(setup: Setup, plan: JobPlan) -> None:
     output.lines([f"Job: {setup.job.name}. Machine: {setup.machine.name}."])
     output.lines(explain_choice(plan.segments).sentences)
-    output.show(segment_table(plan))
+    output.show(segment_table(plan.layout))
     output.lines(seam_lines(plan.seams))
     output.show(limit_table(plan.limits))
     output.lines(limit_lines(plan.limits))

@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.cli import output
 from firmware_host.cli.arguments import JobArgument, JsonOption
-from firmware_host.cli.planned import planned
+from firmware_host.cli.planned import laid_out, planned
 from firmware_host.durable import write_whole
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
 from firmware_host.model import Setup, load_job, load_motor
@@ -53,7 +53,7 @@ def segments(
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
-    plan = planned(setup, true)
+    plan = laid_out(setup, true)
     if json:
         output.document(segments_document(plan))
         return

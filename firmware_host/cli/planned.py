@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 from firmware_host.errors import InputError, PlanError
 from firmware_host.model import Machine, Setup
-from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
 from firmware_host.planning.seams import AS_ENTERED, TrueSizes
 
 
 def planned(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:
     """`plan_job`, with the job's or the machine's file in its errors."""
-    try:
+    with _naming_files(setup):
         return plan_job(setup, true=true)
+
+
+def laid_out(setup: Setup, true: TrueSizes = AS_ENTERED) -> Layout:
+    """`plan_layout`, with the job's or the machine's file in its errors."""
+    with _naming_files(setup):
+        return plan_layout(setup, true=true)
+
+
+@contextmanager
+def _naming_files(setup: Setup) -> Iterator[None]:
+    try:
+        yield
     except PlanError as error:
         raise replace(error, source=error.source or setup.job_source) from error
     except InputError as error:

@@ -13,6 +13,15 @@ from firmware_host.planning.segments import SegmentPlan, plan_segments
 
 
 @dataclass(frozen=True)
+class Layout:
+    """Where the segments fall, where the axis goes, and what to expect at the seams: geometry only, no motor."""
+
+    segments: SegmentPlan
+    route: Route
+    seams: Seams
+
+
+@dataclass(frozen=True)
 class JobPlan:
     """What follows from a job and its machine.
 
@@ -20,26 +29,44 @@ class JobPlan:
     rings by more than half a microstep (see `index_ringing`).
     """
 
-    segments: SegmentPlan
-    seams: Seams
+    layout: Layout
     program: MoveProgram
     limits: LimitReport
     settle_s: float
 
     @property
+    def segments(self) -> SegmentPlan:
+        """Where the segments fall."""
+        return self.layout.segments
+
+    @property
+    def seams(self) -> Seams:
+        """What to expect at the seams."""
+        return self.layout.seams
+
+    @property
     def route(self) -> Route:
         """Where the axis goes."""
-        return self.program.route
+        return self.layout.route
+
+
+def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
+    """Lay a job's segments out. Raises `InputError` or `PlanError` when that can't be done."""
+    job, machine = setup.job, setup.machine
+    segments = plan_segments(job)
+    route = plan_route(machine, job, segments)
+    seams = predict_seams(machine, job, segments, route.segment_targets(), one_side=route.one_side, true=true)
+    return Layout(segments, route, seams)
 
 
 def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
     """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report."""
-    job, machine = setup.job, setup.machine
-    segments = plan_segments(job)
-    route = plan_route(machine, job, segments)
+    job = setup.job
+    layout = plan_layout(setup, true=true)
+    route = layout.route
     speed, acceleration = job.index.speed, job.index.acceleration
     limits = check_limits(
-        machine,
+        setup.machine,
         job,
         index_turns=route.index_turns,
         speed=speed.si if speed is not None else None,
@@ -47,7 +74,6 @@ def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
         purposes=route.purpose,
     )
     program = time_moves(route, limits.motion.speed, limits.motion.acceleration)
-    seams = predict_seams(machine, job, segments, route.segment_targets(), one_side=route.one_side, true=true)
     settle = job.index.settle
     settle_s = settle.si if settle is not None else limits.motion.timing.settle_s
-    return JobPlan(segments, seams, program, limits, settle_s)
+    return JobPlan(layout, program, limits, settle_s)

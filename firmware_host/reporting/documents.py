@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.plan import Layout
 from firmware_host.planning.segment_choice import explain_choice
 
 
-def segments_document(plan: JobPlan) -> dict[str, Any]:
+def segments_document(plan: Layout) -> dict[str, Any]:
     """Segments and seams; angles in degrees from the job's zero, lengths in mm, + gap, - overlap."""
     segments, seams = plan.segments, plan.seams
     centres, widths, arcs = segments.centres_deg(), segments.widths_deg(), segments.arcs() * 1e3

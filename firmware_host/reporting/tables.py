@@ -12,7 +12,7 @@ from rich.text import Text
 from firmware_host.planning.export_table import finish_row, move_rows
 from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.moves import MoveProgram
-from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.plan import Layout
 from firmware_host.planning.seams import Seams
 from firmware_host.reporting.index_lines import index_lines
 from firmware_host.station.record import PassRecord, RunRecord
@@ -45,7 +45,7 @@ def _add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None
             table.add_row("...", *[""] * (len(row) - 1))
 
 
-def segment_table(plan: JobPlan) -> Table:
+def segment_table(plan: Layout) -> Table:
     """Where each segment lies, its microstep, and the seam behind it."""
     segments, seams = plan.segments, plan.seams
     table = _table("Segments", "segment", "from deg", "centre deg", "to deg", "arc mm", "microstep", "seam after it mm")

@@ -238,3 +238,21 @@ def test_moves_refuses_what_it_could_only_half_do(
 def test_a_job_of_the_users_own_folder_is_found_by_its_name(circumstep: Circumstep, tmp_path: Path) -> None:
     assert circumstep("profile", "new", "job", "mine").status == 0
     assert circumstep("segments", "mine", "--json").out == circumstep("segments", "shaft-scale", "--json").out
+
+
+def test_segments_need_no_torque_data_and_limits_say_which_are_missing(circumstep: Circumstep, tmp_path: Path) -> None:
+    motor = tmp_path / "bare.toml"
+    motor.write_text(
+        'version = 1\nname = "bare"\nfull_steps_per_revolution = 200\nrated_current = "2.8 A"\n'
+        'holding_torque = "1.1 N*m"\nrotor_inertia = "270 g*cm^2"\n'
+    )
+    profiles = Path(__file__).resolve().parents[2] / "profiles"
+    machine = (profiles / "machines" / "belt-chuck.toml").read_text()
+    (tmp_path / "machine.toml").write_text(machine.replace('"nema23-short"', '"bare.toml"'))
+    job = tmp_path / "job.toml"
+    job.write_text((profiles / "jobs" / "shaft-scale.toml").read_text().replace('"belt-chuck"', '"machine.toml"'))
+    segments = circumstep("segments", str(job), "--json")
+    assert (segments.status, len(json.loads(segments.out)["segments"])) == (0, 6)
+    limits = circumstep("limits", str(job))
+    assert limits.status == 2
+    assert "torque_curve" in limits.err
