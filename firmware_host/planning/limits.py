@@ -47,9 +47,18 @@ def check_limits(
     load = load_case(machine, job)
     moves = index_moves(index_turns, purposes)
     motion = _motion(load, moves, speed, acceleration)
+    extremes = index_extremes(load, moves, motion)
+    case = LimitCase(machine, job, load, extremes)
+    checks = tuple(found for check in CHECKS for found in check(load, extremes))
+    checks += tuple(found for check in CASE_CHECKS for found in check(case))
+    return LimitReport(overall(checks), checks, motion)
+
+
+def index_extremes(load: LoadCase, moves: IndexMoves, motion: SafeMotion) -> IndexExtremes:
+    """What `moves` reach at `motion`."""
     longest = plan_index(moves.longest_of_all, motion.acceleration, motion.speed)
     pushing, holding = largest_peaks(load, moves, motion.acceleration, motion.speed)
-    extremes = IndexExtremes(
+    return IndexExtremes(
         acceleration=motion.acceleration,
         peak_speed=float(longest.peak_speed),
         cruises=bool(longest.is_trapezoid),
@@ -58,10 +67,6 @@ def check_limits(
         peak_pushing=pushing,
         peak_holding=holding,
     )
-    case = LimitCase(machine, job, load, extremes)
-    checks = tuple(found for check in CHECKS for found in check(load, extremes))
-    checks += tuple(found for check in CASE_CHECKS for found in check(case))
-    return LimitReport(overall(checks), checks, motion)
 
 
 def _motion(load: LoadCase, moves: IndexMoves, speed: float | None, acceleration: float | None) -> SafeMotion:
