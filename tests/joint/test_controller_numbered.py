@@ -22,6 +22,9 @@ from firmware_host.errors import (
     PositionError,
 )
 from firmware_host.simulator.numbered_line_device import NumberedLineDevice
+from tests.contract.ports import Harm, LineHarm
+from tests.contract.rig import rig
+from tests.contract.spoken import PLAIN
 from tests.support.bench import Bench, move_and_rest, numbered_bench
 
 UNITS = Fraction(100)
@@ -29,6 +32,7 @@ PLANNED_S = 10 / 50 + 50 / 500
 """10 units at 50 units/s and 500 units/s^2: d/v + v/a (the trapezoid of the design description)."""
 
 Board = Bench[NumberedLineDevice]
+CASE = next(case for case in PLAIN if case.syncs)
 
 
 def left_behind(b: Board, *lines: bytes) -> None:
@@ -271,19 +275,19 @@ def test_only_the_sync_lines_wait_for_the_motor_of_a_board_that_reports_its_plan
 
 @pytest.mark.parametrize("repeated", ["resend", "skip"])
 def test_a_sync_line_that_was_only_received_proves_nothing(repeated: str) -> None:
-    """A move of 8 s on a board without signs of life: its sync line is sent again meanwhile, and known at once."""
+    """A move of 30 s on a board without signs of life: its sync line is sent again meanwhile, and known at once."""
     b = numbered_bench(repeated_number=repeated, position_report="planned", count_report="planned", busy_every_s=None)
     controller = b.ready()
-    accepted_s = controller.move_to("400", "3000")
+    accepted_s = controller.move_to("1500", "3000")
     proof = controller.wait_at_rest(
-        target_steps=40_000,
+        target_steps=150_000,
         steps_per_unit=UNITS,
         accepted_at_s=accepted_s,
         planned_duration_s=0.0,
-        deadline_s=accepted_s + 30.0,
+        deadline_s=accepted_s + 60.0,
     )
-    assert b.steps == 40_000
-    assert b.device.motion_log[-1].end_s - accepted_s == pytest.approx(400 / 50 + 50 / 500, abs=0.01)
+    assert b.steps == 150_000
+    assert b.device.motion_log[-1].end_s - accepted_s == pytest.approx(1500 / 50 + 50 / 500, abs=0.01)
     assert proof.at_s > b.device.motion_log[-1].end_s
 
 
@@ -383,6 +387,19 @@ def test_a_standing_axis_that_somebody_else_moves_is_stopped() -> None:
     assert b.steps < 10_000
 
 
+def test_an_axis_that_somebody_else_moves_is_said_to_be_moving() -> None:
+    b = numbered_bench()
+    controller = b.ready()
+    move_and_rest(controller, b, 500, UNITS, 0.3)
+    assert controller.status().state is AxisState.READY
+    b.device.receive(b"G1 A100 F3000\n", b.clock.monotonic())
+    b.run(0.2)
+    b.device.transmit(b.clock.monotonic())  # the answer goes to whoever sent that line
+    assert controller.status().state is AxisState.MOVING
+    with pytest.raises(NotAtRestError, match="it is moving, not ready"):
+        controller.watch()
+
+
 def test_a_hold_is_refused_and_sends_nothing() -> None:
     b = numbered_bench()
     controller = under_way(b)
@@ -433,3 +450,18 @@ def test_a_halt_is_told_and_nothing_goes_on_before_a_reset(after_halt: str, styl
     controller.prepare()
     move_and_rest(controller, b, 100, UNITS, 0.1)
     assert b.steps == at + 100
+
+
+@pytest.mark.parametrize("harm", ["drop", "garble", "noise"])
+def test_every_lost_or_damaged_reply_of_a_job_is_made_good(harm: Harm) -> None:
+    """But for a harmed print of the settings, which is read twice and told."""
+    whole = rig(CASE)
+    count = LineHarm(whole.clock, {})
+    whole.port.spoil = count
+    assert whole.outcome() is None
+    for number in range(count.count):
+        r = rig(CASE)
+        r.port.spoil = LineHarm(r.clock, {number: harm})
+        error = r.outcome()
+        assert error is None or "two readings of the settings differ" in str(error)
+        assert error is None or harm != "noise"
