@@ -25,8 +25,9 @@ _MOST_DIGITS = 8
 #: Relative error of a 32-bit product, at most: a coordinate read to half a unit in the last place and two more (5
 #: halves of 2^-23), the scale and the product each rounded to half a unit; a little more for their products.
 _PRODUCT_ERROR = Fraction(701, 100) / 2**24
-#: Relative error of a reported position: the 32-bit step count and its quotient by the scale, each rounded once.
-_REPORT_ERROR = Fraction(3) / 2**24
+#: Relative error of a reported position: the scale as a 32-bit float and the quotient by it, each rounded once. (A step
+#: count is exact up to 2^24, where this is two steps.)
+_REPORT_ERROR = Fraction(201, 100) / 2**24
 
 
 @dataclass(frozen=True)

@@ -8,16 +8,19 @@ innocuous?", ACM SIGNUM Newsletter 30(3), 1995, cited from memory).
 from __future__ import annotations
 
 import math
-
-import numpy as np
+from struct import Struct
 
 INT32_MAX = 2**31 - 1
+_SINGLE = Struct("<f")
 
 
 def single(value: float) -> float:
     """Round `value` to the nearest 32-bit float (overflow gives an infinity of the same sign)."""
-    with np.errstate(over="ignore"):
-        return float(np.float32(value))
+    try:
+        rounded: float = _SINGLE.unpack(_SINGLE.pack(value))[0]
+    except OverflowError:
+        return math.copysign(math.inf, value)
+    return rounded
 
 
 def lround(value: float) -> int:

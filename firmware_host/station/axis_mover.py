@@ -1,76 +1,220 @@
-"""Moves the axis to microsteps of the job: coordinates proved, durations by the controller's own settings."""
+"""Moves the axis to the segments of a job: coordinates proved, whole turns taken back where the controller's reach or
+the axis's travel asks for it, durations by the controller's own settings.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
 
 from firmware_host.clock import Clock
+from firmware_host.controller.at_rest import HALF_STEP
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.session import RestProof
+from firmware_host.errors import CoordinateError
+from firmware_host.model.machine import Axis
 from firmware_host.planning.controller_units import axis_units, floor_text
-from firmware_host.planning.coordinates import ROOM, HeldScale, prove_coordinates
-from firmware_host.planning.moves import MoveProgram
+from firmware_host.planning.coordinates import ROOM, HeldScale, prove_coordinates, proved_reach, reading_error
+from firmware_host.planning.moves import MoveProgram, extent
+from firmware_host.planning.unwind import NOT_UNWOUND, Span, Winding, require_travel
 from firmware_host.planning.velocity import plan_index
 
 _DEADLINE_FACTOR = 2.0
 _DEADLINE_EXTRA_S = 10.0
+_PROVED_AT_ONCE = 1 << 14
+_ENDLESS = Axis()
+
+OnPoll = Callable[[StatusReport], None]
+
+
+@dataclass(frozen=True)
+class Unwinding:
+    """A move that takes whole turns back: `turns` since the job's zero once it is done, `target` where it goes."""
+
+    turns: int
+    target: int
 
 
 class AxisMover:
     """Knows the job's zero (`origin`, machine steps) and where the axis was last proved to rest.
 
-    `scale` is the steps-per-unit the controller holds, as far as it is known. All targets are microsteps from the
-    job's zero.
+    `scale` is the steps-per-unit the controller holds, as far as it is known; `axis` says how far the axis may travel.
+    Positions are microsteps from the job's zero as the controller counts them: of a segment that is its target with
+    the turns taken back that `prove` has found to be needed. `turns`: turns taken back already, by a run before.
+    With `unwinds` False a job that needs any is refused.
     """
 
     def __init__(
-        self, controller: Controller, clock: Clock, program: MoveProgram, scale: HeldScale, origin: int, at: int = 0
+        self,
+        controller: Controller,
+        clock: Clock,
+        program: MoveProgram,
+        scale: HeldScale,
+        origin: int,
+        at: int = 0,
+        *,
+        axis: Axis = _ENDLESS,
+        turns: int = 0,
+        unwinds: bool = True,
     ) -> None:
         self._controller = controller
         self._clock = clock
         self._program = program
         self._scale = scale
+        self._axis = axis
+        self._unwinds = unwinds
+        self._winding = NOT_UNWOUND
         self.origin = origin
         self.at = at
-        """Where the axis rests, microsteps from the job's zero."""
+        """Where the axis rests."""
+        self.turns = turns
+        """Whole turns taken back since the job's zero was set."""
         self._taken_up = False  # from which side the axis came to where it stands is not known
         # A position is reported with three decimals: what that hides of a step must be left over as well.
-        self._room = ROOM + float(scale.middle) * 0.0005
+        self._hidden = float(scale.middle) * 0.0005
+        self._room = ROOM + self._hidden
         held = controller.settings
         self._acceleration = float(held.acceleration_units_per_s2.value)
         wanted = 60 * axis_units(program.speed, program.route.per_part_turn, scale.middle)
         self._feed = floor_text(min(wanted, float(held.rate_units_per_min.value)), 3)
 
-    def prove(self) -> None:
-        """Prove every target and every take-up before anything moves. Raises `CoordinateError`."""
-        route = self._program.route
-        take_ups = route.segment_targets() - np.int64(route.overrun)  # a resumed run may need any of them
-        machine_steps = np.concatenate([route.targets, take_ups]) + np.int64(self.origin)
-        prove_coordinates(machine_steps, self._scale, room=self._room)
+    # --- before anything moves -------------------------------------------------------------------------------------
 
-    def duration(self, target: int, start: int | None = None) -> float:
-        """How long the controller takes to `target` from `start` (by default from where it rests), s."""
-        steps = abs(target - (self.at if start is None else start))
+    def prove(self) -> None:
+        """Find the turns to take back, and prove every target and every take-up before anything moves.
+
+        Raises `CoordinateError` for a target that the controller can't be sure to land on however many turns are taken
+        back (or that needs it where the travel or the caller forbids it), `PlanError` for one outside the travel.
+        """
+        try:
+            self._prove_all(NOT_UNWOUND)
+            fits = self._in_travel(NOT_UNWOUND)
+        except CoordinateError as error:
+            if not self._unwinds:
+                remedy = "Let the axis unwind whole turns between segments, or home it before the job"
+                raise replace(error, remedy=remedy) from error
+            fits = False
+        self._winding = NOT_UNWOUND if fits or not self._unwinds else self._found_winding()
+        if not fits:
+            require_travel(self._axis, *extent(self._program.route, self._winding), self._per_turn, self.origin)
+        if not self._winding.unwinds:
+            return
+        self._require_readable_zero()
+        try:
+            self._prove_all(self._winding)
+        except CoordinateError as error:
+            if self._axis.travel == "endless":
+                raise
+            remedy = f"axis.travel leaves no room for taking whole turns back. {error.remedy}"
+            raise replace(error, remedy=remedy) from error
+
+    @property
+    def _per_turn(self) -> Fraction:
+        return self._program.route.per_part_turn
+
+    def _in_travel(self, winding: Winding) -> bool:
+        travel = Span.of_travel(self._axis, self._per_turn, self.origin)
+        return travel is None or travel.holds(*extent(self._program.route, winding))
+
+    def _found_winding(self) -> Winding:
+        route = self._program.route
+        reach = Span.around_zero(proved_reach(self._scale, room=self._room), self.origin)
+        span = reach.within(Span.of_travel(self._axis, self._per_turn, self.origin))
+        return route.unwinder(span).winding(route.finish, goes_back=route.goes_back)
+
+    def _prove_all(self, winding: Winding) -> None:
+        """Prove targets and take-ups (a resumed run may need any of them), some thousands at a time."""
+        route = self._program.route
+        for start, stop, turns in winding.stretches(route.angles.count):
+            for first in range(start, stop, _PROVED_AT_ONCE):
+                targets = route.angles.targets(self._per_turn, turns, first, min(first + _PROVED_AT_ONCE, stop))
+                self._prove(targets)
+                if route.overrun:
+                    self._prove(targets - np.int64(route.overrun))
+        finish = route.finish_target(winding.finish)
+        if finish is not None:
+            self._prove(np.array([finish]))
+
+    def _prove(self, positions: np.ndarray[tuple[int], np.dtype[np.int64]]) -> None:
+        prove_coordinates(positions + np.int64(self.origin), self._scale, room=self._room)
+
+    def _require_readable_zero(self) -> None:
+        """Raise `CoordinateError` when the job's zero is so far out that its step cannot be read for certain."""
+        if self._controller.abilities.counts_steps:
+            return
+        error = reading_error(self.origin, self._scale) + self._hidden
+        if error >= HALF_STEP:
+            raise CoordinateError(
+                "the job's zero is so far from machine zero that its step cannot be read: off by up to",
+                error,
+                "steps",
+                HALF_STEP,
+                "Home it, or switch the controller off and on where the part stands",
+            )
+
+    # --- where it goes ---------------------------------------------------------------------------------------------
+
+    def position(self, segment: int) -> int:
+        """Where the axis stands for a segment (from 1)."""
+        return self._program.route.angles.target(segment - 1, self._per_turn, self._winding.of(segment - 1))
+
+    @property
+    def finish(self) -> int | None:
+        """Where the axis ends; None if it stays where it is."""
+        return self._program.route.finish_target(self._winding.finish)
+
+    def unwinding(self, segment: int) -> Unwinding | None:
+        """The move that has to take turns back before a segment (from 1) is moved to; None if none has to.
+
+        It goes on past the segment to where lost motion is taken up, if it has to be.
+        """
+        turns = self._winding.of(segment - 1)
+        if turns == self.turns:
+            return None
+        return Unwinding(turns, self.position(segment) - self._program.route.overrun)
+
+    def reported(self, proof: RestProof, segment: int) -> float:
+        """The reported position at rest for a segment (from 1) as if no turns had been taken back."""
+        planned = self._program.route.angles.target(segment - 1, self._per_turn)
+        return planned + proof.reported_steps - proof.target_steps
+
+    def duration(self, position: int, start: int | None = None) -> float:
+        """How long the controller takes to `position` from `start` (by default from where it rests), s."""
+        steps = abs(position - (self.at if start is None else start))
         units = float(Fraction(steps) / self._scale.middle)
         return float(plan_index(units, self._acceleration, float(self._feed) / 60).duration)
 
-    def move(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
-        """Move to `target`, from below where lost motion is to be taken up, and wait until it is proved at rest."""
-        overrun = self._program.route.overrun
-        if overrun and target - self.at < (0 if self._taken_up else overrun):
-            self.move_straight(target - overrun, on_poll)
-        self._taken_up = True
-        return self.move_straight(target, on_poll)
+    # --- moving ----------------------------------------------------------------------------------------------------
 
-    def move_straight(self, target: int, on_poll: Callable[[StatusReport], None]) -> RestProof:
-        """Move to `target` from wherever it rests, and wait until it is proved at rest."""
-        machine_steps = target + self.origin
+    def unwind(self, segment: int, on_poll: OnPoll) -> None:
+        """Take the turns back that a segment (from 1) asks for, if it asks for any, and wait until it is at rest."""
+        due = self.unwinding(segment)
+        if due is not None:
+            self._taken_up = False
+            self.move_straight(due.target, on_poll)
+            self.turns = due.turns
+
+    def move(self, segment: int, on_poll: OnPoll) -> RestProof:
+        """Move to a segment (from 1), from below where lost motion is to be taken up, and wait until it is proved.
+
+        Turns that have to be taken back first are.
+        """
+        self.unwind(segment, on_poll)
+        position, overrun = self.position(segment), self._program.route.overrun
+        if overrun and position - self.at < (0 if self._taken_up else overrun):
+            self.move_straight(position - overrun, on_poll)
+        self._taken_up = True
+        return self.move_straight(position, on_poll)
+
+    def move_straight(self, position: int, on_poll: OnPoll) -> RestProof:
+        """Move to `position` from wherever it rests, and wait until it is proved at rest."""
+        machine_steps = position + self.origin
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
-        duration_s = self.duration(target)
+        duration_s = self.duration(position)
         accepted_s = self._controller.move_to(coordinate, self._feed)
         proof = self._controller.wait_at_rest(
             target_steps=machine_steps,
@@ -80,5 +224,5 @@ class AxisMover:
             deadline_s=accepted_s + _DEADLINE_FACTOR * duration_s + _DEADLINE_EXTRA_S,
             on_poll=on_poll,
         )
-        self.at = target
+        self.at = position
         return proof

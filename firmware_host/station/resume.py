@@ -9,6 +9,7 @@ from typing import Any
 
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, InputError, JournalError
+from firmware_host.planning.moves import Route
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal import Journal, read_journal
 from firmware_host.station.record import PassRecord, PassStatus, RunRecord, make_record
@@ -58,12 +59,12 @@ def resume_run(
     if record.outcome == "done":
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     with Journal(folder.journal, station.clock) as journal:
-        origin, at = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
+        origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
         journal.write("resume", zero=zero.value)
         answers = _settle_unknown(record, journal, ask)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
         loop = RunLoop(setup, plan, station, journal)
-        return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at)
+        return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at, turns=turns)
 
 
 def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone) -> list[PassRecord]:
@@ -82,15 +83,15 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone) ->
 
 def _zero(
     station: Station, plan: JobPlan, events: list[dict[str, Any]], zero: Zero, *, homes: bool
-) -> tuple[int | None, int]:
-    """(origin in machine steps, where the axis stands in microsteps); (None, 0) sets zero anew by home switch or hand.
+) -> tuple[int | None, int, int]:
+    """Origin in machine steps, where the axis stands in microsteps, turns taken back; an origin of None sets zero anew.
 
     Without a home switch the axis must stand, by the controller's own count, where the journal says that it rests or
     on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
     """
-    zeros = [event["origin_steps"] for event in events if event["event"] == "zero"]
+    zeros = [event for event in events if event["event"] == "zero"]
     if homes or zero is Zero.SET_ANEW or not zeros:
-        return None, 0
+        return None, 0, 0
     controller = station.controller
     status = controller.status()
     if controller.greeting is not None or status.state not in (AxisState.READY, AxisState.HOLDING):
@@ -98,25 +99,34 @@ def _zero(
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
         raise _not_provable("it stands at machine zero, where a controller that was switched off and on stands, too")
-    lowest, highest = _whereabouts(events, plan.route.overrun)
-    at = machine_steps - zeros[-1]
+    lowest, highest = _whereabouts(events, plan.route)
+    origin = int(zeros[-1]["origin_steps"])
+    at = machine_steps - origin
     if not lowest <= at <= highest:
         raise _not_provable(f"it stands at microstep {at}, where the run did not leave it ({lowest} to {highest})")
-    return zeros[-1], at
+    return origin, at, _turns(zeros[-1])
 
 
-def _whereabouts(events: list[dict[str, Any]], overrun: int) -> tuple[int, int]:
+def _turns(zero: dict[str, Any]) -> int:
+    """Whole turns taken back when this zero was journalled; a journal of before unwinding existed tells of none."""
+    return int(zero.get("turns", 0))
+
+
+def _whereabouts(events: list[dict[str, Any]], route: Route) -> tuple[int, int]:
     """Lowest and highest microstep at which the journal may have left the axis: at rest, or on the way of a move."""
-    places, lost = [0], ""
+    places, lost, turns = [0], "", 0
     for event in events:
         kind = event["event"]
         if kind == "zero":
-            places, lost = [event["at"]], ""
+            places, lost, turns = [event["at"]], "", _turns(event)
         elif kind == "move":
-            places += [event["target"] - overrun, event["target"]]
-        elif kind == "finish":
+            place = route.angles.target(event["segment"] - 1, route.per_part_turn, turns)
+            places += [place - route.overrun, place]
+        elif kind == "at-rest":
+            places = [route.angles.target(event["segment"] - 1, route.per_part_turn, turns)]
+        elif kind in ("unwind", "finish"):
             places.append(event["target"])
-        elif kind in ("at-rest", "finished"):
+        elif kind == "finished":
             places = [event["target"]]
         elif kind == "end" and event.get("position_lost"):
             lost = event["reason"]

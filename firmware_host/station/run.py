@@ -114,13 +114,22 @@ class RunLoop:
         self._stands_still = True
 
     def run(
-        self, to_do: list[PassKey], *, accept_limits: Iterable[str] = (), origin: int | None = None, at: int = 0
+        self,
+        to_do: list[PassKey],
+        *,
+        accept_limits: Iterable[str] = (),
+        origin: int | None = None,
+        at: int = 0,
+        turns: int = 0,
     ) -> RunRecord:
-        """Do the passes `to_do`. `origin` (machine steps) and `at` (microsteps) if the zero is known from before."""
+        """Do the passes `to_do`.
+
+        If the zero is known from before: `origin` (machine steps), `at` (microsteps), whole `turns` taken back since.
+        """
         station = self._station
         try:
             require_limits(self._plan.limits, accept_limits)
-            mover = self._make_ready(origin, at)
+            mover = self._make_ready(origin, at, turns)
             self._passes(mover, to_do)
             self._finish(mover)
         except BaseException as error:
@@ -132,7 +141,7 @@ class RunLoop:
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
-    def _make_ready(self, origin: int | None, at: int) -> AxisMover:
+    def _make_ready(self, origin: int | None, at: int, turns: int) -> AxisMover:
         station, machine = self._station, self._setup.machine
         controller = station.controller
         station.progress.stage("comparing the controller's settings with the plan")
@@ -146,9 +155,11 @@ class RunLoop:
         require_resolution(controller.resolution_steps(status))
         if origin is None:
             origin = round(controller.position_steps(status))
-        mover = AxisMover(controller, station.clock, self._plan.program, scale, origin, at)
+        mover = AxisMover(
+            controller, station.clock, self._plan.program, scale, origin, at, axis=machine.axis, turns=turns
+        )
         mover.prove()
-        self._journal.write("zero", origin_steps=origin, at=at, scale_known=known is not None)
+        self._journal.write("zero", origin_steps=origin, at=at, turns=turns, scale_known=known is not None)
         station.progress.zero(origin)
         return mover
 
@@ -177,15 +188,28 @@ class RunLoop:
     def _rest_at(self, mover: AxisMover, segment: int) -> None:
         station = self._station
         target = self._targets[segment - 1]
+        self._unwind(mover, segment)
         station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
         station.stop.check()
         self._journal.write("move", segment=segment, target=target)
         self._acted = True
-        proof = mover.move(target, self._check_stop)
+        proof = mover.move(segment, self._check_stop)
         self._wait(self._plan.settle_s)
-        reported = proof.reported_steps - mover.origin
+        reported = mover.reported(proof, segment)
         self._journal.write("at-rest", segment=segment, target=target, reported=round(reported, 4))
         station.progress.rest(segment, target, reported)
+
+    def _unwind(self, mover: AxisMover, segment: int) -> None:
+        """Take whole turns back before a segment that asks for it; from then on the journal counts with them."""
+        due = mover.unwinding(segment)
+        if due is None:
+            return
+        self._station.progress.stage(f"unwinding {abs(due.turns - mover.turns)} whole turns")
+        self._station.stop.check()
+        self._journal.write("unwind", segment=segment, target=due.target, turns=due.turns)
+        self._acted = True
+        mover.unwind(segment, self._check_stop)
+        self._journal.write("zero", origin_steps=mover.origin, at=mover.at, turns=mover.turns)
 
     def _mark(self, segment: int, number: int) -> None:
         station, job = self._station, self._setup.job
@@ -219,10 +243,9 @@ class RunLoop:
             station.clock.sleep(_WATCH_S)
 
     def _finish(self, mover: AxisMover) -> None:
-        targets = self._plan.route.targets
-        if self._setup.job.index.finish == "stay":
+        target = mover.finish
+        if target is None:
             return
-        target = int(targets[-1])
         self._station.progress.stage("moving to the end position")
         self._station.stop.check()
         self._journal.write("finish", target=target)

@@ -1,12 +1,13 @@
 """A thousand indexes on each shipped machine: not one step of error at any rest, whatever the stored steps-per-unit."""
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from firmware_host.errors import CoordinateError
-from firmware_host.model import Setup
+from firmware_host.model import Job, Setup
 from firmware_host.planning.moves import Purpose
 from firmware_host.station.gate_timed import TimedGate
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
@@ -47,8 +48,8 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(
 ) -> None:
     """The exact value is one that nobody told us: only its three printed decimals are known.
 
-    From those alone a full turn of the rollers' part (1134 units) can't be proved: 1134 * 0.0005 units^-1 of doubt is
-    more than half a step; 270 deg can.
+    From those alone a full turn of the rollers' part (1134 units) can't be proved in one go: 1134 * 0.0005 units^-1 of
+    doubt is more than half a step; 270 deg can.
     """
     quick_disk(monkeypatch)
     job, per_unit, per_turn = MACHINES[machine]
@@ -69,10 +70,33 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(
     assert len(bench.sent_moves()) == bench.plan.route.targets.size
 
 
-def test_what_cannot_be_proved_from_three_decimals_is_refused_before_anything_moves(tmp_path: Path) -> None:
-    """A full turn on the rollers with an unknown fourth decimal."""
-    job, per_unit, _ = MACHINES["rollers"]
+def test_a_full_turn_with_an_unknown_fourth_decimal_takes_a_turn_back_on_the_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """15,600 steps to either side of machine zero can be proved, and the part's turn has 20,157.48."""
+    quick_disk(monkeypatch)
+    job, per_unit, per_turn = MACHINES["rollers"]
     bench = bench_for(tmp_path, thousand(job, 360), per_unit, known=False)
+    record = bench.run()
+    back = [true - round(per_turn * (Fraction(k, COUNT) - 1)) for k, (*_, true) in enumerate(bench.progress.rests)]
+    on = [true - round(per_turn * k / COUNT) for k, (*_, true) in enumerate(bench.progress.rests)]
+    first = back.index(0)
+    assert 700 < first < 780
+    assert on[:first] == [0] * first
+    assert back[first:] == [0] * (COUNT - first)
+    assert record.step_errors == (0,) * COUNT
+    assert bench.steps == 0
+    bench.never_open_while_moving()
+
+
+def test_what_cannot_be_proved_from_three_decimals_is_refused_before_anything_moves(tmp_path: Path) -> None:
+    """On a part of 170 mm, a turn of 42,835 steps is longer than all that can be proved."""
+    job, per_unit, _ = MACHINES["rollers"]
+    setup = thousand(job, 360)
+    document = setup.job.model_dump(mode="json", exclude_none=True)
+    document["part"] |= {"diameter": "170 mm", "inner_diameter": "167 mm", "density": "1500 kg/m^3", "mass": "0.25 kg"}
+    thick = replace(setup, job=Job.model_validate(document))
+    bench = bench_for(tmp_path, thick, per_unit, known=False)
     with pytest.raises(CoordinateError, match=r"may land beside step .*at most three decimals"):
         bench.run()
     assert bench.device.motion_log == ()

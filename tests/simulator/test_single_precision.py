@@ -13,6 +13,16 @@ singles = st.floats(width=32, allow_nan=False, allow_infinity=False)
 plain = st.floats(min_value=-1e6, max_value=1e6, width=32)
 
 
+@given(st.floats())
+def test_any_value_is_rounded_as_32_bit_hardware_does(value: float) -> None:
+    # Source: numpy's conversion to float32, overflow to infinity and subnormal numbers included.
+    with np.errstate(over="ignore"):
+        expected = float(np.float32(value))
+    rounded = single(value)
+    assert rounded == expected or (math.isnan(rounded) and math.isnan(value))
+    assert math.copysign(1, rounded) == math.copysign(1, expected)
+
+
 @given(plain, plain)
 def test_an_operation_in_64_bits_rounded_once_is_the_32_bit_operation(a: float, b: float) -> None:
     # Source: numpy's own float32 arithmetic, which the board's code never uses.
