@@ -1,4 +1,4 @@
-"""Numbered lines against a simulated board: opening, moving, repeating, stopping."""
+"""Numbered lines against a simulated board: opening, moving, and what a bad line does to them."""
 
 from __future__ import annotations
 
