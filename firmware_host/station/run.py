@@ -204,7 +204,8 @@ class RunLoop:
         due = mover.unwinding(segment)
         if due is None:
             return
-        self._station.progress.stage(f"unwinding {abs(due.turns - mover.turns)} whole turns")
+        count = abs(due.turns - mover.turns)
+        self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
         self._station.stop.check()
         self._journal.write("unwind", segment=segment, target=due.target, turns=due.turns)
         self._acted = True
