@@ -116,6 +116,11 @@ class Controller:
         """The proof that it is at rest; None as soon as anything could contradict it."""
         return self._session.rest
 
+    @property
+    def position_lost(self) -> bool:
+        """True after a reset, an alarm or a stop that stopped short, until it is homed or unlocked."""
+        return self._session.sender.position_lost is not None
+
     def status(self) -> StatusReport:
         """One fresh report, its machine position filled in."""
         return self._session.poll()

@@ -75,6 +75,16 @@ class EventDevice(SimulatedDevice):
         self._advance(now_s)
         return self._core.released()
 
+    def slip(self, axis: str, steps: int, now_s: float) -> None:
+        """Let the shaft be turned by `steps` without a pulse: a stall, or a hand. The board doesn't know."""
+        self._advance(now_s)
+        self._core.kernel.slip(self._axes.index(axis), steps)
+
+    def miscount(self, axis: str, steps: int, now_s: float) -> None:
+        """Let the board's own counter be `steps` further on without any motion."""
+        self._advance(now_s)
+        self._core.kernel.miscount(self._axes.index(axis), steps)
+
     @property
     def motion_log(self) -> Sequence[MotionInterval]:
         return tuple(self._core.kernel.log)

@@ -171,6 +171,14 @@ class MotionKernel:
         """Declare the standing motor of `axis` to be at `steps`; the shaft does not turn."""
         self._counter[axis] = steps
 
+    def slip(self, axis: int, steps: int) -> None:
+        """Turn the shaft of `axis` by `steps` that nobody counts."""
+        self._shaft[axis] += steps
+
+    def miscount(self, axis: int, steps: int) -> None:
+        """Let the counter of `axis` be `steps` further on; the shaft does not turn."""
+        self._counter[axis] += steps
+
     def forget_log(self) -> None:
         """Empty the record; a travel under way is recorded from its last stretch on."""
         self.log.clear()

@@ -99,7 +99,7 @@ def _zero(
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
         raise _not_provable("it stands at machine zero, where a controller that was switched off and on stands, too")
-    lowest, highest = _whereabouts(events, plan.route)
+    lowest, highest = _whereabouts(events, plan.route, controller.abilities.stop_keeps_position)
     origin = int(zeros[-1]["origin_steps"])
     at = machine_steps - origin
     if not lowest <= at <= highest:
@@ -112,26 +112,37 @@ def _turns(zero: dict[str, Any]) -> int:
     return int(zero.get("turns", 0))
 
 
-def _whereabouts(events: list[dict[str, Any]], route: Route) -> tuple[int, int]:
-    """Lowest and highest microstep at which the journal may have left the axis: at rest, or on the way of a move."""
-    places, lost, turns = [0], "", 0
+def _whereabouts(events: list[dict[str, Any]], route: Route, stop_keeps_position: bool) -> tuple[int, int]:
+    """Lowest and highest microstep at which the journal may have left the axis: at rest, or on the way of a move.
+
+    Where a stop stops short, a move whose end wasn't journalled may have been stopped: then nothing is known.
+    """
+    places, lost, under_way, turns = [0], "", False, 0
     for event in events:
         kind = event["event"]
         if kind == "zero":
-            places, lost, turns = [event["at"]], "", _turns(event)
+            places, lost, under_way, turns = [event["at"]], "", False, _turns(event)
+        elif kind == "resume" and event["zero"] == Zero.SET_ANEW.value:
+            lost = "the zero was to be set anew, which was not done"
         elif kind == "move":
             place = route.angles.target(event["segment"] - 1, route.per_part_turn, turns)
             places += [place - route.overrun, place]
-        elif kind == "at-rest":
-            places = [route.angles.target(event["segment"] - 1, route.per_part_turn, turns)]
+            under_way = True
         elif kind in ("unwind", "finish"):
             places.append(event["target"])
+            under_way = True
+        elif kind == "at-rest":
+            places = [route.angles.target(event["segment"] - 1, route.per_part_turn, turns)]
+            under_way = False
         elif kind == "finished":
-            places = [event["target"]]
-        elif kind == "end" and event.get("position_lost"):
-            lost = event["reason"]
+            places, under_way = [event["target"]], False
+        elif kind == "end":
+            lost = f"the run ended with: {event['reason']}" if event.get("position_lost") else lost
+            under_way = False
+    if under_way and not stop_keeps_position:
+        lost = "it was moving when the run crashed, and may have been stopped short"
     if lost:
-        raise _not_provable(f"the run ended with: {lost}")
+        raise _not_provable(lost)
     return min(places), max(places)
 
 

@@ -12,6 +12,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 
 from firmware_host.clock import Clock
+from firmware_host.controller.at_rest import HALF_STEP
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
 from firmware_host.errors import (
@@ -38,6 +39,8 @@ from firmware_host.station.settings_check import held_scale, require_fitting, re
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 
 _WATCH_S = 0.02
+_BESIDE = 2
+"""Steps that a report may lie beside the way of a move: it is rounded, and so are the way's ends."""
 
 PassKey = tuple[int, int]
 
@@ -111,7 +114,9 @@ class RunLoop:
         self._targets = plan.route.segment_targets().tolist()
         self._marked_s: deque[float] = deque(maxlen=100)
         self._acted = False
+        self._under_way = False
         self._stands_still = True
+        self._stopped_short = False
 
     def run(
         self,
@@ -153,8 +158,11 @@ class RunLoop:
         controller.prepare()
         status = controller.status()
         require_resolution(controller.resolution_steps(status))
+        steps = controller.position_steps(status)
         if origin is None:
-            origin = round(controller.position_steps(status))
+            origin = round(steps)
+        elif abs(steps - origin - at) > HALF_STEP:
+            raise PositionError("it has not stayed where it was", planned_steps=origin + at, reported_steps=steps)
         mover = AxisMover(
             controller, station.clock, self._plan.program, scale, origin, at, axis=machine.axis, turns=turns
         )
@@ -168,9 +176,10 @@ class RunLoop:
             self._station.progress.stage("seeking the home switch")
             self._station.stop.check()
             self._journal.write("home")
-            self._acted = True
+            self._acted = self._under_way = True
             with self._station.stop.at_once():
                 self._station.controller.home()
+            self._under_way = False
 
     # --- the passes ------------------------------------------------------------------------------------------------
 
@@ -192,8 +201,9 @@ class RunLoop:
         station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
         station.stop.check()
         self._journal.write("move", segment=segment, target=target)
-        self._acted = True
-        proof = mover.move(segment, self._check_stop)
+        self._acted = self._under_way = True
+        proof = mover.move(segment, self._on_the_way(mover, mover.position(segment)))
+        self._under_way = False
         self._wait(self._plan.settle_s)
         reported = mover.reported(proof, segment)
         self._journal.write("at-rest", segment=segment, target=target, reported=round(reported, 4))
@@ -208,8 +218,9 @@ class RunLoop:
         self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
         self._station.stop.check()
         self._journal.write("unwind", segment=segment, target=due.target, turns=due.turns)
-        self._acted = True
-        mover.unwind(segment, self._check_stop)
+        self._acted = self._under_way = True
+        mover.unwind(segment, self._on_the_way(mover, due.target))
+        self._under_way = False
         self._journal.write("zero", origin_steps=mover.origin, at=mover.at, turns=mover.turns)
 
     def _mark(self, segment: int, number: int) -> None:
@@ -250,11 +261,33 @@ class RunLoop:
         self._station.progress.stage("moving to the end position")
         self._station.stop.check()
         self._journal.write("finish", target=target)
-        self._acted = True
-        proof = mover.move_straight(target, self._check_stop)
+        self._acted = self._under_way = True
+        proof = mover.move_straight(target, self._on_the_way(mover, target))
+        self._under_way = False
         self._journal.write("finished", target=target, reported=round(proof.reported_steps - mover.origin, 4))
 
-    def _check_stop(self, report: StatusReport | None = None) -> None:
+    def _on_the_way(self, mover: AxisMover, target: int) -> Callable[[StatusReport], None]:
+        """Look at each report of a move: twice beside its way, and the controller counts from elsewhere.
+
+        A controller that doesn't greet may have been reset just before the move: it would end at the right coordinate
+        in the wrong place. What is returned raises `PositionError`, and as `_check_stop`.
+        """
+        controller, overrun = self._station.controller, self._plan.route.overrun
+        places = (mover.at, target, target - overrun)
+        lowest, highest = min(places) + mover.origin - _BESIDE, max(places) + mover.origin + _BESIDE
+
+        def look(report: StatusReport) -> None:
+            self._check_stop()
+            if lowest <= controller.position_steps(report) <= highest:
+                return
+            steps = controller.position_steps(controller.status())  # one misread digit is no other place
+            if not lowest <= steps <= highest:
+                detail = f"it is not between steps {lowest} and {highest}, on the way of its move"
+                raise PositionError(detail, planned_steps=target + mover.origin, reported_steps=steps)
+
+        return look
+
+    def _check_stop(self) -> None:
         """Stop if the operator, a signal or the marking side wishes it."""
         station = self._station
         if station.gate.wants_stop():
@@ -295,17 +328,20 @@ class RunLoop:
                 stack.callback(_noting, error, act)
 
     def _stop_axis(self) -> None:
+        controller = self._station.controller
         self._stands_still = False
-        self._stands_still = self._station.controller.stop().stands_still
+        self._stopped_short = self._under_way and not controller.abilities.stop_keeps_position
+        self._stands_still = controller.stop().stands_still
 
     def _journal_end(self, error: BaseException) -> None:
         known = isinstance(error, FirmwareHostError | StopAskedError)
+        lost = isinstance(error, ControllerFaultError | ControllerResetError | PositionError)
         self._journal.write(
             "end",
             outcome="stopped" if isinstance(error, StopAskedError) else "failed",
             reason=str(error) if known else type(error).__name__,
             stands_still=self._stands_still,
-            position_lost=isinstance(error, ControllerFaultError | ControllerResetError | PositionError),
+            position_lost=lost or self._stopped_short or self._station.controller.position_lost,
         )
 
     def _save_record(self) -> RunRecord:

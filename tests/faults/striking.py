@@ -1,0 +1,152 @@
+"""Lets the faults of a plan strike a world when they are due."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import copysign, inf
+
+from firmware_host.simulator.fault_line import Harm
+from firmware_host.simulator.fault_plan import Counted, Fault, FaultKind
+from tests.faults.world import Died, World
+
+_HARMS = {
+    FaultKind.DROP: Harm.DROP,
+    FaultKind.CORRUPT: Harm.CORRUPT,
+    FaultKind.DELAY: Harm.DELAY,
+    FaultKind.DUPLICATE: Harm.DUPLICATE,
+}
+_GATE_SHUTTERS = frozenset({FaultKind.RESET, FaultKind.ALARM, FaultKind.UNPLUG, FaultKind.STOP})
+_LONGEST_JUMP_S = 50 * 365 * 86400.0
+_MOST_SLIP = 200
+_MOST_MISCOUNT = 50
+
+
+class Striker:
+    """Watches a world's turns; `struck` are the faults that have happened."""
+
+    def __init__(self, world: World, faults: Sequence[Fault]) -> None:
+        self.world = world
+        self.struck: list[Fault] = []
+        self._left = list(faults)
+        self._timed: list[tuple[float, Fault]] = []
+        self._stalls: list[Fault] = []
+        self._forgetful = any(fault.kind in (FaultKind.DISK_FULL, FaultKind.POWER_LOSS) for fault in faults)
+        self._counts = dict.fromkeys(Counted, 0.0)
+        self._then_s = world.now_s
+        world.on_turn = self._turn
+        world.on_open = lambda: self._count(Counted.OPENED)
+        world.due_s = self._due_s
+        world.disk.before = lambda: self._count(Counted.JOURNALLED)
+        world.port.on_write = lambda data: self._count(Counted.SENT)
+
+    def begin_go(self) -> None:
+        """A new process starts: time counts on from here."""
+        self._then_s = self.world.now_s
+
+    def _due_s(self) -> float | None:
+        running_s = self._counts[Counted.TIME]
+        instants = [at_s for at_s, _ in self._timed]
+        instants += [self._then_s + fault.value - running_s for fault in self._left if fault.counted is Counted.TIME]
+        due_s = min(instants, default=inf)
+        return None if due_s == inf else due_s
+
+    def _turn(self) -> None:
+        world, now_s = self.world, self.world.now_s
+        self._counts[Counted.TIME] += now_s - self._then_s
+        self._then_s = now_s
+        for fault in [fault for fault in self._left if self._is_due(fault, Counted.TIME)]:
+            self._left.remove(fault)
+            self._strike(fault)
+        for entry in [entry for entry in self._timed if entry[0] <= now_s]:
+            self._timed.remove(entry)
+            self._strike(entry[1])
+        if self._stalls and world.line.moving_at(now_s):
+            for fault in self._stalls:
+                self._slip(fault)
+            self._stalls.clear()
+
+    def _is_due(self, fault: Fault, counted: Counted) -> bool:
+        return fault.counted is counted and fault.value <= self._counts[counted] + 1e-9
+
+    def _count(self, counted: Counted) -> None:
+        if not self.world.running:
+            return
+        self._counts[counted] += 1
+        for fault in [fault for fault in self._left if self._is_due(fault, counted)]:
+            self._left.remove(fault)
+            if counted is Counted.OPENED:
+                self._timed.append((self.world.now_s + fault.later_s, fault))
+            else:
+                self._strike(fault, journalling=counted is Counted.JOURNALLED)
+
+    # --- what happens ------------------------------------------------------------------------------------------
+
+    def _strike(self, fault: Fault, *, journalling: bool = False) -> None:
+        self.struck.append(fault)
+        world, now_s = self.world, self.world.now_s
+        if fault.kind in _GATE_SHUTTERS:
+            world.observer.shut_by(now_s)
+        if fault.kind in _HARMS:
+            world.line.harm(_HARMS[fault.kind], fault.toward, lines=fault.lines, delay_s=fault.delay_s)
+        elif fault.kind is FaultKind.RESET:
+            world.line.hardware_reset(now_s)
+        elif fault.kind is FaultKind.STALL:
+            self._stalls.append(fault)
+        elif fault.kind is FaultKind.ALARM:
+            world.line.moving_at(now_s)
+            world.task.case.spoken.fault(world.device, now_s)
+        elif fault.kind is FaultKind.WRONG_POSITION:
+            self._misplace(fault)
+        elif fault.kind is FaultKind.UNPLUG:
+            world.port.pull_cable()
+        elif fault.kind is FaultKind.POWER_LOSS:
+            self._lose_power(fault, journalling=journalling)
+        elif fault.kind is FaultKind.DISK_FULL:
+            world.disk.half = fault.choice < 0.3
+            world.disk.full = not world.disk.half
+        elif fault.kind is FaultKind.CLOCK_JUMP:
+            world.clock.jump(fault.amount * _LONGEST_JUMP_S)
+        else:
+            world.stop.ask("by the operator")
+
+    def _misplace(self, fault: Fault) -> None:
+        """A number on the line is misread, or reports are off for a while, or the board's own count is."""
+        world = self.world
+        steps = int(copysign(max(1.0, abs(fault.amount) * _MOST_MISCOUNT), fault.amount))
+        if fault.choice < 0.4:
+            world.line.harm(Harm.MISREAD, fault.toward, lines=fault.lines)
+        elif fault.choice < 0.7:
+            world.lie(steps, until_s=world.now_s + 10 * fault.delay_s)
+        else:
+            world.line.moving_at(world.now_s)
+            world.device.miscount(world.task.case.axis, steps, world.now_s)
+            if self._forgetful:  # a process that sees it and can't write it down any more: nobody can know
+                self._unknown_place()
+
+    def _slip(self, fault: Fault) -> None:
+        world = self.world
+        steps = int(copysign(max(1.0, abs(fault.amount) * _MOST_SLIP), fault.amount))
+        world.device.slip(world.task.case.axis, steps, world.now_s)
+        self._unknown_place()  # nothing measures the part: no controller can see this
+
+    def _unknown_place(self) -> None:
+        self.world.slipped = True
+        self.world.observer.place_known = False
+
+    def _lose_power(self, fault: Fault, *, journalling: bool) -> None:
+        """The process dies: before its line of the journal, in the middle of it, or with rubbish behind; the board may
+        lose its power as well, and the marking side may go on alone.
+        """
+        world = self.world
+        board_too = fault.choice < 0.3
+        world.gate.goes_on = not board_too and fault.choice > 0.6
+        if journalling:
+            whole, disk = int(fault.choice * 1000) % 3, world.disk
+            if whole:
+                length = int(fault.choice * len(disk.line)) if whole == 1 else len(disk.line)
+                rubbish = bytes(int(fault.choice * 50)) if fault.choice > 0.7 and whole == 1 else b""
+                disk.tear(disk.line[:length], disk.descriptor, rubbish)
+        if board_too:
+            world.line.hardware_reset(world.now_s)
+        world.die()
+        raise Died
