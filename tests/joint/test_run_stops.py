@@ -84,7 +84,7 @@ def test_a_stop_while_seeking_the_home_switch_does_not_wait_for_the_switch(tmp_p
     seeking_s: list[float] = []
 
     def ask_on_the_way(data: bytes) -> bytes:
-        if not seeking_s and bench.moving and bench.steps > 300:
+        if not seeking_s and bench.moving and bench.steps < -300:
             seeking_s.append(bench.clock.monotonic())
             bench.stop.ask("Ctrl-C")
         return look(data)
@@ -94,7 +94,7 @@ def test_a_stop_while_seeking_the_home_switch_does_not_wait_for_the_switch(tmp_p
         bench.run()
     assert not bench.moving
     assert bench.device.motion_log[-1].end_s - seeking_s[0] < 0.01
-    assert 300 < bench.steps < 2000  # the switch is at 2000
+    assert -2000 < bench.steps < -300  # the switch is at -2000
     assert bench.gate.opened == []
     assert bench.resume().outcome == "done"
     truth(bench)
