@@ -89,27 +89,34 @@ class Player:
         self.seed = seed
         self.board = board
         self.goes: list[str] = []
-        self.began_again = self.set_anew = False
+        self.began_again = self.set_anew = self.ended = False
         self._begun = False
         self._zero = Zero.AS_LEFT
 
     def play(self) -> Played:
-        ended = False
-        try:
-            while not ended and len(self.goes) < MOST_GOES:
-                ended = self._go()
-            if not ended:
-                self.world.observer.broken.append("hang: the run never comes to its end")
-        except Hung as hung:
-            self.goes.append("hung")
-            self.world.observer.broken.append(f"hang: {hung}")
-        except Exception as error:  # noqa: BLE001  the very thing looked for
-            self.goes.append(type(error).__name__)
-            self.world.observer.broken.append(f"traceback: {traceback.format_exc()}")
-        broken = self.world.broken_promises(ended=ended)
+        """Go until the run is done."""
+        while not self.ended and len(self.goes) < MOST_GOES:
+            self.go()
+        if not self.ended:
+            self.world.observer.broken.append("hang: the run never comes to its end")
+        broken = self.world.broken_promises(ended=self.ended)
         return Played(
             self.seed, self.board, tuple(self.striker.struck), self._outcome(broken), tuple(self.goes), tuple(broken)
         )
+
+    def go(self) -> None:
+        """One process more, and what has to be put right after it."""
+        try:
+            self.ended = self._go()
+        except Hung as hung:
+            self._broke(f"hang: {hung}")
+        except Exception:  # noqa: BLE001  the very thing looked for
+            self._broke(f"traceback: {traceback.format_exc()}")
+
+    def _broke(self, promise: str) -> None:
+        self.world.observer.broken.append(promise)
+        self.goes.append(promise.split(":")[0])
+        self.ended = True
 
     def _go(self) -> bool:
         """One process; True if the run is done."""

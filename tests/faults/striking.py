@@ -16,6 +16,7 @@ _HARMS = {
     FaultKind.DUPLICATE: Harm.DUPLICATE,
 }
 _GATE_SHUTTERS = frozenset({FaultKind.RESET, FaultKind.ALARM, FaultKind.UNPLUG, FaultKind.STOP})
+_FORGETTING = frozenset({FaultKind.DISK_FULL, FaultKind.POWER_LOSS})
 _LONGEST_JUMP_S = 50 * 365 * 86400.0
 _MOST_SLIP = 200
 _MOST_MISCOUNT = 50
@@ -30,7 +31,7 @@ class Striker:
         self._left = list(faults)
         self._timed: list[tuple[float, Fault]] = []
         self._stalls: list[Fault] = []
-        self._forgetful = any(fault.kind in (FaultKind.DISK_FULL, FaultKind.POWER_LOSS) for fault in faults)
+        self._forgetful = any(fault.kind in _FORGETTING for fault in faults)
         self._counts = dict.fromkeys(Counted, 0.0)
         self._then_s = world.now_s
         world.on_turn = self._turn
@@ -38,6 +39,11 @@ class Striker:
         world.due_s = self._due_s
         world.disk.before = lambda: self._count(Counted.JOURNALLED)
         world.port.on_write = lambda data: self._count(Counted.SENT)
+
+    def add(self, fault: Fault) -> None:
+        """One fault more, counted from the beginning of the run."""
+        self._left.append(fault)
+        self._forgetful = self._forgetful or fault.kind in _FORGETTING
 
     def begin_go(self) -> None:
         """A new process starts: time counts on from here."""

@@ -75,7 +75,8 @@ class World:
         self.slipped = False
         self._turns = 0
         self._go_began_s = 0.0
-        self._turn_away()
+        if not task.homes:
+            self.turn_axis(AWAY_STEPS)  # away from machine zero
 
     # --- the truth ---------------------------------------------------------------------------------------------
 
@@ -227,24 +228,22 @@ class World:
         shutil.rmtree(self.folder.path, ignore_errors=True)
         self.folder = RunFolder.create(self.home / "runs", self.task.setup.job.name, self.clock.now())
 
-    def _turn_away(self) -> None:
-        """Another program has turned the axis away from machine zero."""
-        if self.task.homes:
-            return
+    def turn_axis(self, steps: int) -> None:
+        """Another program turns the axis by `steps`, the board knowing, and leaves."""
         self._begin()
         self.running = False
-        controller = self._open(False)
-        controller.prepare()
-        units = AWAY_STEPS / controller.settings.steps_per_unit.value
-        accepted_s = controller.move_to(f"{float(units):.5f}", "3000")
-        controller.wait_at_rest(
-            target_steps=AWAY_STEPS,
-            steps_per_unit=controller.settings.steps_per_unit.value,
-            accepted_at_s=accepted_s,
-            planned_duration_s=2.0,
-            deadline_s=accepted_s + 60.0,
-        )
-        controller.close()
+        with self._open(False) as controller:
+            controller.prepare()
+            target = round(controller.position_steps(controller.status())) + steps
+            per_unit = controller.settings.steps_per_unit.value
+            accepted_s = controller.move_to(f"{float(target / per_unit):.5f}", "3000")
+            controller.wait_at_rest(
+                target_steps=target,
+                steps_per_unit=per_unit,
+                accepted_at_s=accepted_s,
+                planned_duration_s=2.0,
+                deadline_s=accepted_s + 60.0,
+            )
 
 
 class TurningClock(JumpingClock):
