@@ -27,6 +27,7 @@ from firmware_host.errors import (
 from firmware_host.model import Setup
 from firmware_host.planning.limit_report import LimitReport, Verdict
 from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.unwind_settle import unwind_settle
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gate import Gate, PassRequest, PassState
 from firmware_host.station.journal import SCHEMA, Journal, read_journal
@@ -215,6 +216,7 @@ class RunLoop:
         if due is None:
             return
         count = abs(due.turns - mover.turns)
+        rings_s = unwind_settle(self._setup.machine, self._setup.job, self._plan.program, count)
         self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
         self._station.stop.check()
         self._journal.write("unwind", segment=segment, target=due.target, turns=due.turns)
@@ -222,6 +224,7 @@ class RunLoop:
         mover.unwind(segment, self._on_the_way(mover, due.target))
         self._under_way = False
         self._journal.write("zero", origin_steps=mover.origin, at=mover.at, turns=mover.turns)
+        self._wait(rings_s)
 
     def _mark(self, segment: int, number: int) -> None:
         station, job = self._station, self._setup.job

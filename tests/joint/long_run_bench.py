@@ -13,6 +13,8 @@ import numpy as np
 
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.numbered_line import NumberedLineDialect
 from firmware_host.controller.status_query import StatusQueryDialect
 from firmware_host.controller.trace import Trace, TraceKind
 from firmware_host.model.machine import Axis
@@ -21,6 +23,9 @@ from firmware_host.planning.moves import MoveProgram, Route, time_moves, wound_r
 from firmware_host.planning.segments import SegmentBlock
 from firmware_host.planning.unwind import NOT_UNWOUND
 from firmware_host.planning.unwind_angles import SegmentAngles
+from firmware_host.simulator.event_device import EventDevice
+from firmware_host.simulator.numbered_line_boards import set_numbered_board
+from firmware_host.simulator.numbered_line_device import NumberedLineDevice
 from firmware_host.simulator.status_query_boards import set_board
 from firmware_host.simulator.status_query_device import StatusQueryDevice
 from firmware_host.station.axis_mover import AxisMover
@@ -48,6 +53,20 @@ class ForgetfulPort(MemoryPort):
         self.written.clear()
 
 
+def state_word_board() -> tuple[EventDevice, Dialect]:
+    """A board that tells its state in a word; 60,000 units/min, 20,000 units/s^2."""
+    board = set_board("Y", steps_per_unit=17.778, rate=60_000.0, acceleration=20_000.0, highest_step_rate=28_000.0)
+    return StatusQueryDevice(board), StatusQueryDialect()
+
+
+def numbered_board() -> tuple[EventDevice, Dialect]:
+    """A board that takes numbered lines, set alike."""
+    board = set_numbered_board(
+        "Y", steps_per_unit=17.778, rate=1_000.0, acceleration=20_000.0, highest_step_rate=28_000.0
+    )
+    return NumberedLineDevice(board), NumberedLineDialect()
+
+
 def endless_program(count: int, *, overrun: int = 0, pitch: Fraction = PITCH) -> MoveProgram:
     """`count` indexes by `pitch` (turns), as quick as the board goes."""
     angles = SegmentAngles((SegmentBlock(Fraction(0), pitch, abs(pitch), count),))
@@ -67,13 +86,13 @@ class LongRun:
     axis: Axis = field(default_factory=Axis)
     unwinds: bool = True
     origin: int = 0
+    numbered: bool = False
 
     def __post_init__(self) -> None:
         self.clock = VirtualClock()
-        board = set_board("Y", steps_per_unit=17.778, rate=60_000.0, acceleration=20_000.0, highest_step_rate=28_000.0)
-        self.device = StatusQueryDevice(board)
+        self.device, dialect = numbered_board() if self.numbered else state_word_board()
         self.port = ForgetfulPort(self.device, self.clock)
-        self.controller = Controller.open(self.port, StatusQueryDialect(), self.clock, NoTrace(), axis="Y")
+        self.controller = Controller.open(self.port, dialect, self.clock, NoTrace(), axis="Y")
         self.controller.prepare()
         if self.origin:
             self._turn_to(self.origin)

@@ -57,6 +57,14 @@ def test_a_scale_known_exactly_goes_on_for_a_hundred_turns_between_unwindings(pi
     assert run.farthest <= proved_reach(HELD) < LARGEST_STEPS
 
 
+def test_a_controller_that_counts_its_steps_unwinds_as_well() -> None:
+    """Its machine coordinate is a 32-bit float, too, whatever it counts."""
+    run = LongRun(200, scale=THREE_DECIMALS, numbered=True, overrun=96)
+    all_rests(run)
+    assert run.unwindings == run.mover.turns == 5
+    assert run.farthest <= proved_reach(THREE_DECIMALS)
+
+
 def test_the_same_indexes_are_refused_when_turns_may_not_be_taken_back() -> None:
     run = LongRun(20_000, scale=THREE_DECIMALS, unwinds=False)
     with pytest.raises(CoordinateError, match=r"too far from machine zero.*Let the axis unwind whole turns"):

@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -12,12 +13,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_host.errors import CoordinateError, PlanError
+from firmware_host.model import load_job
+from firmware_host.model.job import IndexRequest
 from firmware_host.planning.coordinates import LARGEST_STEPS, HeldScale, prove_coordinates, proved_reach, reading_error
 from firmware_host.planning.export_table import move_rows, moves_document
 from firmware_host.planning.moves import Purpose, Route, extent, plan_route, time_moves
+from firmware_host.planning.plan import plan_job
 from firmware_host.planning.segments import SegmentBlock, plan_segments
 from firmware_host.planning.unwind import NOT_UNWOUND, Span, Unwinder, Winding
 from firmware_host.planning.unwind_angles import SegmentAngles
+from firmware_host.planning.unwind_settle import unwind_settle
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
 WIDE = {"half_depth": "4 mm"}
@@ -227,6 +232,24 @@ def test_a_reported_position_is_no_farther_off_than_told(steps: int, printed: in
     scale = HeldScale.exactly(Fraction(printed, 1000))
     position = np.float32(steps) / np.float32(float(scale.middle))
     assert abs(float(position) * float(scale.middle) - steps) <= reading_error(steps, scale) + 1e-9
+
+
+# --- how long it rings -----------------------------------------------------------------------------------------
+
+
+def test_an_unwinding_is_waited_for_as_long_as_it_rings() -> None:
+    """By the formula for an index of that length (`index_ringing`, tested against the driven oscillator there)."""
+    setup = load_job("sleeve-label")
+    plan = plan_job(setup)
+    longest = float(plan.route.index_turns.max())
+    same = unwind_settle(setup.machine, setup.job, plan.program, longest)
+    assert same == pytest.approx(plan.settle_s, rel=0.05)
+    # The longer of two ramps apart rings on as it did: the first one's swing has died down more, none is added.
+    assert 0.5 * same < unwind_settle(setup.machine, setup.job, plan.program, 50) <= same
+    stated = replace(
+        setup, job=setup.job.model_copy(update={"index": IndexRequest.model_validate({"settle": "0.7 s"})})
+    )
+    assert unwind_settle(setup.machine, stated.job, plan.program, 50) == pytest.approx(0.7)
 
 
 # --- in the plan -----------------------------------------------------------------------------------------------
