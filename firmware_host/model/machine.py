@@ -14,7 +14,7 @@ from firmware_host.model.driver import Driver
 from firmware_host.model.gearing import GearingStage
 from firmware_host.model.motor import Motor
 from firmware_host.model.tolerances import Tolerances
-from firmware_host.units import Force, Length, Rate, SignedAngle, Time, Torque
+from firmware_host.units import AngularAcceleration, AngularSpeed, Force, Length, Rate, SignedAngle, Time, Torque
 
 
 class Travel(Described):
@@ -59,6 +59,32 @@ class Support(Described):
     largest_tailstock_load: Force | None = Field(default=None, description="radial, that the tailstock's centre bears")
 
 
+class Stated(Described):
+    """What the controller is set to, for one that does not print it. Taken on trust: confirm it on the machine."""
+
+    steps_per_unit: str | None = Field(
+        default=None,
+        max_length=20,
+        pattern=r"^[0-9]{1,9}(\.[0-9]{1,9})?$",
+        description="steps per axis unit as set in the controller, a decimal number",
+    )
+    rate: AngularSpeed | None = Field(
+        default=None, description="the highest rate as set in the controller, of the drive's shaft"
+    )
+    acceleration: AngularAcceleration | None = Field(
+        default=None, description="the acceleration as set in the controller, of the drive's shaft"
+    )
+    rates_per: Literal["s", "min"] | None = Field(
+        default=None, description="whether the controller's own rates count per second or per minute"
+    )
+
+    @model_validator(mode="after")
+    def _scale_is_positive(self) -> Self:
+        if self.steps_per_unit is not None and Fraction(self.steps_per_unit) == 0:
+            raise contradiction("steps_per_unit", "steps_per_unit must be greater than zero")
+        return self
+
+
 class Link(Described):
     """The serial line to the controller, and what the controller can do."""
 
@@ -67,6 +93,7 @@ class Link(Described):
     dialect: str = Field(default="status-query", min_length=1, max_length=40, pattern=r"^[a-z0-9-]+$")
     highest_step_rate: Rate = Field(description="the most steps per second the controller can make")
     reset_wait: Time | None = Field(default=None, description="how long to wait for a greeting after opening")
+    stated: Stated = Field(default=Stated(), description="what the controller is set to, where it does not print it")
 
 
 class Machine(Described):

@@ -1,4 +1,4 @@
-"""What is known of a controller's steps-per-unit beyond the three decimals it prints, because we wrote it.
+"""What is known of a controller's steps-per-unit beyond the few decimals it prints, because we wrote it.
 
 A note is kept for each port: the settings as read back after writing. It holds as long as the controller still prints
 exactly these; any change makes it void.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -17,6 +18,8 @@ import platformdirs
 from firmware_host.controller.settings import ControllerSettings
 from firmware_host.durable import write_whole
 from firmware_host.errors import UnreadableFileError
+
+_DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 
 
 def state_folder() -> Path:
@@ -33,8 +36,11 @@ class KnownScales:
     def remember(self, url: str, settings: ControllerSettings) -> None:
         """Note that these settings were written and read back, steps-per-unit with at most three decimals.
 
+        Nothing is noted of a controller that doesn't print it: what was written there was not seen to arrive.
         Raises `UnreadableFileError` when the note can't be kept.
         """
+        if settings.held_steps_per_unit is None:
+            return
         note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": settings.steps_per_unit.text}
         path = self._path(url, settings.axis)
         try:
@@ -51,10 +57,18 @@ class KnownScales:
             return None
         if not isinstance(note, dict) or note.get("url") != url or note.get("settings") != _digest(settings.raw):
             return None
-        return Fraction(settings.steps_per_unit.text)
+        return _exact(note.get("steps_per_unit"), settings)
 
     def _path(self, url: str, axis: str) -> Path:
         return self._folder / f"{hashlib.sha256(f'{url} {axis}'.encode()).hexdigest()[:24]}.json"
+
+
+def _exact(text: object, settings: ControllerSettings) -> Fraction | None:
+    """The number that the note holds, if the controller may print it as it does: some print fewer decimals."""
+    if not isinstance(text, str) or not _DECIMAL.fullmatch(text) or settings.held_steps_per_unit is None:
+        return None
+    exact = Fraction(text)
+    return exact if settings.held_steps_per_unit.may_be(exact) else None
 
 
 def _digest(raw: Mapping[str, str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.clock import Clock
@@ -9,6 +10,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.serial_port import open_port
 from firmware_host.controller.session import GREETING_S
+from firmware_host.controller.settings import StatedSettings
 from firmware_host.controller.trace import Trace
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
@@ -22,6 +24,18 @@ def port_of(machine: Machine, url: str) -> str:
             "no port is named", "Give --port DEVICE, or link.port in the machine file (circumstep controller find)"
         )
     return chosen
+
+
+def stated_settings(machine: Machine) -> StatedSettings:
+    """What the machine's file states of its controller's settings, in the controller's units (axis units, per min)."""
+    stated = machine.link.stated
+    units = machine.drive.axis_units_per_shaft_turn(machine.axis.unit) or Fraction(1)  # None: refused by the model
+    return StatedSettings(
+        steps_per_unit=None if stated.steps_per_unit is None else Fraction(stated.steps_per_unit),
+        rate_units_per_min=None if stated.rate is None else 60 * stated.rate.exact * units,
+        acceleration_units_per_s2=None if stated.acceleration is None else stated.acceleration.exact * units,
+        rates_per_s=None if stated.rates_per is None else stated.rates_per == "s",
+    )
 
 
 def open_controller(
@@ -45,6 +59,7 @@ def open_controller(
         clock,
         trace,
         axis=machine.axis.letter,
+        stated=stated_settings(machine),
         greeting_timeout_s=wait_s,
         drop_held_motion=drop_held_motion,
     )

@@ -6,14 +6,21 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from firmware_host.controller.at_rest import HALF_STEP
-from firmware_host.controller.settings import ControllerSettings, Difference, WantedSettings
-from firmware_host.errors import CoordinateError, SettingsMismatchError
+from firmware_host.controller.settings import (
+    ControllerSettings,
+    Difference,
+    WantedSettings,
+    decimal_text,
+)
+from firmware_host.errors import ControllerError, CoordinateError, SettingsMismatchError
 from firmware_host.model import Machine
 from firmware_host.planning.controller_units import axis_units, floor_text
 from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.plan import JobPlan
 
 _THIRD_DECIMAL_HOLDS_BELOW = 1 << 14
+STATED = "link.stated."
+"""Before the name of what the machine's file states; such a difference can't be written to the controller."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +58,12 @@ def _storable(value: float) -> str:
 
 
 def differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tuple[Difference, ...]:
-    """Every stored setting that the run may not start with; `wanted` is the text to write under `key`."""
+    """Every stored setting that the run may not start with; `wanted` is the text to write under `key`.
+
+    Where the controller doesn't tell, what the machine's file states is judged, and `key` begins with `STATED`. Raises
+    `ControllerError` if that states nothing.
+    """
+    _require_known(held)
     safe = safe_settings(machine, plan)
     wanted = WantedSettings(
         steps_per_unit=safe.scale,
@@ -62,18 +74,41 @@ def differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tu
     )
     found = list(held.compare(wanted))
     names = held.names
-    if held.acceleration_units_per_s2.low >= Fraction(safe.acceleration):
+    if held.held_steps_per_unit is None and held.stated.steps_per_unit != safe.scale:
+        key = f"{STATED}steps_per_unit"
+        found.append(Difference("steps per unit", key, held.steps_per_unit.text, decimal_text(safe.scale)))
+    if held.acceleration_units_per_s2.low > Fraction(safe.acceleration):
         held_text = f"{held.acceleration_units_per_s2.text} units/s^2, above the highest safe one"
-        found.append(Difference("acceleration", names.acceleration, held_text, safe.acceleration))
+        key = names.acceleration if held.held_acceleration is not None else f"{STATED}acceleration"
+        found.append(Difference("acceleration", key, held_text, safe.acceleration))
     if float(held.rate_units_per_min.value) > safe.highest_rate:
         held_text = f"{held.rate_units_per_min.text} units/min, more steps per second than can be made"
-        found.append(Difference("rate", names.rate, held_text, safe.rate))
+        key = names.rate if held.held_rate is not None else f"{STATED}rate"
+        found.append(Difference("rate", key, held_text, safe.rate))
     return tuple(found)
+
+
+def _require_known(held: ControllerSettings) -> None:
+    """Raise `ControllerError` for what neither the controller tells nor the machine's file states."""
+    stated = {
+        "steps_per_unit": ("steps per unit", held.stated.steps_per_unit),
+        "rate": ("rate", held.stated.rate_units_per_min),
+        "acceleration": ("acceleration", held.stated.acceleration_units_per_s2),
+    }
+    missing = {name: key for key, (name, value) in stated.items() if value is None and name in held.unreadable}
+    if missing:
+        keys = ", ".join(f"{STATED}{key}" for key in missing.values())
+        raise ControllerError(
+            f"does not tell its {', '.join(missing)}: state {keys} in the machine file as set in the controller, and "
+            "confirm it on the machine"
+        )
 
 
 def require_fitting(machine: Machine, plan: JobPlan, held: ControllerSettings, *, fix: str) -> None:
     """Raise `SettingsMismatchError`, naming the command `fix`, when any setting differs."""
     found = differences(machine, plan, held)
+    if found and all(difference.key.startswith(STATED) for difference in found):
+        fix = "set it on the controller by its own means, and state it in the machine file"
     if found:
         raise SettingsMismatchError(tuple(str(difference) for difference in found), fix)
 

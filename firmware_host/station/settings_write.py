@@ -13,24 +13,33 @@ from firmware_host.errors import InputError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.known_scale import KnownScales
-from firmware_host.station.settings_check import differences, require_fitting, safe_settings
+from firmware_host.station.settings_check import STATED, differences, require_fitting, safe_settings
 
 
 def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> dict[str, str]:
-    """What to write, by key: what does not fit, the plan's rate and acceleration, and the scale unless it is known."""
+    """What to write, by key: what does not fit, the plan's rate and acceleration, and the scale unless it is known.
+
+    What the controller doesn't print is left out: it could not be read back.
+    """
     held = controller.settings
     names, safe = held.names, safe_settings(machine, plan)
-    changes = {difference.key: difference.wanted for difference in differences(machine, plan, held)}
-    changes[names.acceleration] = safe.acceleration
-    changes[names.rate] = safe.rate
-    if scales.recall(controller.url, held) is None:
+    found = differences(machine, plan, held)
+    changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
+    if held.held_acceleration is not None:
+        changes[names.acceleration] = safe.acceleration
+    if held.held_rate is not None:
+        changes[names.rate] = safe.rate
+    if held.held_steps_per_unit is not None and scales.recall(controller.url, held) is None:
         changes[names.steps_per_unit] = decimal_text(safe.scale)
     return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
 
 
 def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
-    """Whether `key` is printed with just this value, however many decimals are printed."""
-    return key in held.raw and HeldNumber.printed(held.raw[key]).value == Fraction(text)
+    """Whether `key` is printed as this value is, to the decimals that are printed (of a rate: in its own unit)."""
+    if key not in held.raw:
+        return False
+    number = held.held_rate if key == held.names.rate else None
+    return (number or HeldNumber.printed(held.raw[key])).may_be(Fraction(text))
 
 
 def write_for_plan(
