@@ -56,7 +56,14 @@ def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 # --- Python ------------------------------------------------------------------------------------------------------
 
-PYTHON_BLOCKS = [block for page in PAGES for block in blocks(page) if block.language == "python"]
+#: Pages whose blocks need another side to talk to, and the tests that run them.
+RUN_ELSEWHERE = {
+    "docs/pages/gate-tcp.md": "tests/joint/test_tcp_gate_scripts.py",
+    "docs/pages/plugins.md": "tests/joint/test_plugins.py",
+}
+PYTHON_BLOCKS = [
+    block for page in PAGES for block in blocks(page) if block.language == "python" and block.name not in RUN_ELSEWHERE
+]
 WHOLE_RUNS = [block for block in PYTHON_BLOCKS if "run_job" in block.text]
 
 
@@ -72,6 +79,11 @@ def run_script(text: str, *arguments: str) -> str:
     )
     assert done.returncode == 0, done.stderr
     return done.stdout
+
+
+@pytest.mark.parametrize(("page", "test"), RUN_ELSEWHERE.items(), ids=RUN_ELSEWHERE)
+def test_a_page_whose_blocks_are_not_run_here_is_read_by_the_test_that_runs_them(page: str, test: str) -> None:
+    assert Path(page).name in (ROOT / test).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("block", PYTHON_BLOCKS, ids=lambda block: block.name)

@@ -11,23 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.command import Program, call
-
-JOB = """\
-version = 1
-name = "three segments"
-machine = "belt-chuck"
-[part]
-kind = "solid"
-diameter = "50 mm"
-length = "120 mm"
-mass = "1.85 kg"
-mass_offset = "0.1 mm"
-overhang = "60 mm"
-[mark]
-arc = "30 mm"
-[window]
-half_depth = "0.5 mm"
-"""
+from tests.support.three_segments import JOB
 
 
 @pytest.fixture
