@@ -43,7 +43,7 @@ _AXES = "XYZABCUVW"
 _PROBE_NUMBER = 99_999_999
 """No count comes that far: a line of this number is asked for again, never carried out."""
 _SETTING_KEY = re.compile(r"(M92|M203|M201|M204) ([A-Z])", re.ASCII)
-_SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
+_SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative members print
 _ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B(\d{1,4}))?", re.ASCII)
 _RESEND = re.compile(r"(?:Resend|rs):? ?N?(\d{1,9})", re.ASCII)  # the short form: (m)
 _SKIPPED = re.compile(r"skip (\d{1,9})", re.ASCII)
@@ -121,7 +121,7 @@ class NumberedLineDialect(NumberedDialect):
         if match is None:
             raise InputError(f"{key!r} is no setting", "Settings are written like M92 A.")
         if not _SETTING_VALUE.fullmatch(text) or not float(text) > 0:
-            remedy = "Write a decimal number above 0 with at most three decimals."
+            remedy = "Write a decimal number above 0 with at most four decimals."
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
         return f"{match[1]} {match[2]}{text}\n".encode()
 

@@ -21,7 +21,7 @@ from firmware_host.controller.session import (
     Description,
     StopReport,
 )
-from firmware_host.controller.settings import ControllerSettings, HeldNumber
+from firmware_host.controller.settings import FIX, ControllerSettings, HeldNumber
 from firmware_host.controller.state_word_dialect import StateWordDialect
 from firmware_host.errors import (
     ControllerError,
@@ -74,7 +74,8 @@ class StateWordSession(AxisSession):
         self.sender.resynchronise()
         self.read_buffer()
         self.read_settings()
-        self.position(status)
+        if not self.settings.inches:
+            self.position(status)
         return greeting
 
     def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
@@ -90,7 +91,9 @@ class StateWordSession(AxisSession):
 
     def position(self, report: StatusReport) -> float:
         if self._settings is not None and self.settings.inches:
-            raise ControllerError(f"reports in inches ({self.settings.names.inches}): positions cannot be used")
+            raise ControllerError(
+                f"reports in inches ({self.settings.names.inches}): positions cannot be used. Fix: {FIX}"
+            )
         if report.machine is None or len(report.machine) <= self.index:
             count = len(report.machine or ())
             raise ControllerError(f"reports {count} axes; axis {self.axis} is not among them")
@@ -159,7 +162,7 @@ class StateWordSession(AxisSession):
                 "it did not greet after a reset: whether it was reset is unknown. Switch it off and on"
             )
         after = self.standing(allow=_STANDING)
-        if self.position(before) != self.position(after):
+        if not self.same_place(before, after):
             self.sender.position_lost = ControllerFaultError(
                 "its position changed in a reset. Home it or set zero anew"
             )
@@ -174,7 +177,7 @@ class StateWordSession(AxisSession):
         """Make it ready to move: synchronised, with the modal words set and seen."""
         self.require_position()
         self.prepared = False
-        self.standing(allow=frozenset({AxisState.READY}))
+        self.position(self.standing(allow=frozenset({AxisState.READY})))
         self._make_synchronised()
         self.ask(self.dialect.clear_line())
         self.ask(self.dialect.modal_line())
@@ -287,7 +290,10 @@ class StateWordSession(AxisSession):
         return {reply.key: reply.text for reply in payload if isinstance(reply, SettingLine)}
 
     def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
-        return ControllerSettings.read(raw, self.axis, self.dialect.setting_names(self.axis))
+        settings = ControllerSettings.read(raw, self.axis, self.dialect.setting_names(self.axis))
+        if self._settings is not None and self._settings.inches != settings.inches:
+            self._offset = None  # it was told in the other unit
+        return settings
 
     def setting_line(self, key: str, text: str) -> bytes:
         return self.dialect.setting_line(key, text)

@@ -33,15 +33,17 @@ class KnownScales:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def remember(self, url: str, settings: ControllerSettings) -> None:
+    def remember(self, url: str, settings: ControllerSettings, *, written: str | None = None) -> None:
         """Note that these settings were written and read back, steps-per-unit with at most three decimals.
 
+        `written` is the text of steps-per-unit that was written, now or before; None: just what is printed.
         Nothing is noted of a controller that doesn't print it: what was written there was not seen to arrive.
         Raises `UnreadableFileError` when the note can't be kept.
         """
         if settings.held_steps_per_unit is None:
             return
-        note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": settings.steps_per_unit.text}
+        text = settings.steps_per_unit.text if written is None else written
+        note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": text}
         path = self._path(url, settings.axis)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)

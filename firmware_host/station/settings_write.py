@@ -15,6 +15,9 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.station.known_scale import KnownScales
 from firmware_host.station.settings_check import STATED, differences, require_fitting, safe_settings
 
+_RATE_STEP = Fraction(60, 1000)
+"""By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
+
 
 def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> dict[str, str]:
     """What to write, by key: what does not fit, the plan's rate and acceleration, and the scale unless it is known.
@@ -38,8 +41,10 @@ def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
     """Whether `key` is printed as this value is, to the decimals that are printed (of a rate: in its own unit)."""
     if key not in held.raw:
         return False
-    number = held.held_rate if key == held.names.rate else None
-    return (number or HeldNumber.printed(held.raw[key])).may_be(Fraction(text))
+    wanted = Fraction(text)
+    if key == held.names.rate and held.held_rate is not None:
+        return held.held_rate.low <= wanted <= held.held_rate.high + _RATE_STEP
+    return HeldNumber.printed(held.raw[key]).may_be(wanted)
 
 
 def write_for_plan(
@@ -53,8 +58,10 @@ def write_for_plan(
     before = differences(machine, plan, controller.settings)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
+        known = scales.recall(controller.url, controller.settings)
         settings = controller.write_settings(changes, backup=backup)
-        scales.remember(controller.url, settings)
+        written = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
+        scales.remember(controller.url, settings, written=written)
     require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
     return before
 

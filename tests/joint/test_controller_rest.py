@@ -157,8 +157,11 @@ def test_reports_too_coarse_for_half_a_step_are_refused() -> None:
 
 def test_a_position_in_inches_is_refused() -> None:
     b = bench({"$13": 1})
-    with pytest.raises(ControllerError, match=r"reports in inches \(\$13\)"):
-        b.open()
+    controller = b.open()
+    start = b.port.sent
+    with pytest.raises(ControllerError, match=r"reports in inches \(\$13\).*Fix: circumstep controller settings write"):
+        controller.prepare()
+    assert b.port.sent[len(start) :].strip(b"?") == b""
 
 
 # --- what is refused sends nothing ---------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ BAD: dict[str, tuple[dict[str, float], str]] = {
     "steps-per-unit-off-by-a-thousandth": ({"$103": 26.668}, r"held 26\.668, wanted 26\.667"),
     "motor-released-at-rest": ({"$1": 25}, r"motor released at rest after \(\$1\): held 25 ms, wanted 255"),
     "more-steps-per-second-than-can-be-made": ({"$113": 70000}, r"rate \(\$113\): held 70000\.000"),
+    "reports-in-inches": ({"$13": 1}, r"reports in inches \(\$13\): held 1, wanted 0"),
     "soft-limits-on-an-endless-axis": ({"$20": 1}, r"soft limits \(\$20\): held 1, wanted 0"),
 }
 
@@ -70,6 +71,23 @@ def test_the_command_named_does_fix_it(settings: dict[str, float], tmp_path: Pat
         write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
     assert bench.device.motion_log == ()
     assert bench.run().outcome == "done"
+
+
+@pytest.mark.parametrize("reports", [1, 0], ids=["machine-position", "work-position-and-offset"])
+def test_reports_in_inches_are_put_right_away_from_zero_and_brought_back(reports: int, tmp_path: Path) -> None:
+    """1234 steps of 26.667 are 46.275 units: read as inches, the axis would seem to stand 25.4 times nearer to zero."""
+    stored = {"$13": 1, "$10": reports, "$103": 26.667}
+    bench = StationBench(tmp_path, small_setup(), stored=stored, known=False)
+    with bench.open() as controller:
+        write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
+        assert controller.position_steps(controller.status()) == pytest.approx(1234, abs=0.03)
+    assert len(bench.device.motion_log) == bench.motion_before
+    record = bench.run()
+    assert record.origin_steps == 1234
+    assert set(record.step_errors) == {0}
+    with bench.open() as controller:
+        controller.restore_settings(tmp_path / "old.json")
+    assert bench.device.settings["$13"] == 1
 
 
 def test_the_motor_stays_energised_from_the_first_rest_to_the_last_pass(tmp_path: Path) -> None:

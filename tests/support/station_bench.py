@@ -12,6 +12,8 @@ import pytest
 
 from firmware_host.clock import Clock, VirtualClock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.settings import decimal_text
 from firmware_host.controller.status_query import StatusQueryDialect
 from firmware_host.controller.trace import MemoryTrace, TraceKind
 from firmware_host.model import Job, Setup, load_job
@@ -23,6 +25,7 @@ from firmware_host.simulator.status_query_member import StatusQueryMember
 from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.gate_timed import TimedGate
 from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress
 from firmware_host.station.record import PassRecord, RunRecord
@@ -187,7 +190,7 @@ class StationBench:
         self.machine = self.setup.machine
         self.axis = self.machine.axis.letter
         self.clock = HookedClock()
-        self.device = StatusQueryDevice(_member(self, stored or {}, member))
+        self.device = self.make_device(stored or {}, member)
         self.port = MemoryPort(self.device, self.clock)
         self.trace = MemoryTrace(self.clock)
         self.scales = KnownScales(tmp_path / "controllers")
@@ -289,6 +292,19 @@ class StationBench:
             act, self._due = self._due[2], None
             act()
 
+    # --- what is on the bench ------------------------------------------------------------------------------------
+
+    def make_device(self, stored: Mapping[str, float], member: Mapping[str, Any]) -> Any:
+        return StatusQueryDevice(_member(self, stored, member))
+
+    @property
+    def counts_steps(self) -> bool:
+        """True for boards that print fewer decimals than were written."""
+        return self.make_dialect().abilities.counts_steps
+
+    def make_dialect(self) -> Dialect:
+        return StatusQueryDialect()
+
     # --- acts --------------------------------------------------------------------------------------------------
 
     def _turn_to(self, steps: int) -> None:
@@ -306,11 +322,13 @@ class StationBench:
     def open(self, **options: Any) -> Controller:
         self.port.closed = False
         options.setdefault("greeting_timeout_s", self.greeting_s)
-        return Controller.open(self.port, StatusQueryDialect(), self.clock, self.trace, axis=self.axis, **options)
+        options.setdefault("stated", stated_settings(self.machine))
+        return Controller.open(self.port, self.make_dialect(), self.clock, self.trace, axis=self.axis, **options)
 
     def station(self, controller: Controller) -> Station:
         if self.known:
-            self.scales.remember(controller.url, controller.settings)
+            written = decimal_text(safe_settings(self.machine, self.plan).scale) if self.counts_steps else None
+            self.scales.remember(controller.url, controller.settings, written=written)
         return Station(
             controller=controller,
             gate=self.gate,

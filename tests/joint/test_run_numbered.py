@@ -1,0 +1,157 @@
+"""Whole runs over numbered lines: shipped jobs on mixed members, a thousand indexes, limits that are not told."""
+
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from firmware_host.errors import ControllerError, PositionError, SettingsMismatchError
+from firmware_host.model.machine import Stated
+from firmware_host.planning.plan import plan_job
+from firmware_host.simulator.numbered_line_members import MEMBERS
+from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.settings_write import wanted_changes, write_for_plan
+from tests.support.numbered_bench import NumberedBench
+from tests.support.station_bench import changed_setup, quick_disk, small_setup
+
+JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
+MUTE = frozenset(name for name, member in MEMBERS.items() if member.settings_report == "none")
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+
+
+def landed(bench: NumberedBench) -> None:
+    """The motor's own counter at each rest is the plan's, and the gate was never open while it moved."""
+    targets = bench.plan.route.segment_targets().tolist()
+    assert [(planned, true) for _, planned, _, true in bench.progress.rests] == [(t, t) for t in targets]
+    bench.never_open_while_moving()
+
+
+@pytest.mark.parametrize("job", JOBS)
+@pytest.mark.parametrize("name", MEMBERS)
+def test_a_shipped_job_runs_to_its_end_on_every_member(job: str, name: str, tmp_path: Path) -> None:
+    bench = NumberedBench(tmp_path, job, MEMBERS[name], stated=name in MUTE, known=name not in MUTE)
+    record = bench.run()
+    passes = bench.setup.job.mark.passes
+    segments = bench.plan.segments.count
+    assert record.outcome == "done"
+    assert bench.passes_marked() == [(s, p) for s in range(1, segments + 1) for p in range(1, passes + 1)]
+    assert set(record.step_errors) == {0}
+    landed(bench)
+
+
+@pytest.mark.parametrize("name", ["plain", "blind", "listing"])
+def test_a_thousand_indexes_land_on_a_thousand_intended_steps(name: str, tmp_path: Path) -> None:
+    """9600 microsteps a turn by hand (200 * 16 * 3): target k is round(9.6 k)."""
+    setup = changed_setup(
+        "shaft-scale",
+        mark={"angle": "360 deg", "passes": 1, "start_angle": "0 deg"},
+        segments={"count": 1000},
+        index={"finish": "unwind", "settle": "0.05 s"},
+    )
+    bench = NumberedBench(tmp_path, setup, MEMBERS[name], gate=lambda context: TimedGate(context, 0.02))
+    record = bench.run()
+    assert [true for *_, true in bench.progress.rests] == [round(9600 * k / 1000) for k in range(1000)]
+    assert record.step_errors == (0,) * 1000
+    landed(bench)
+
+
+# --- what is not told ----------------------------------------------------------------------------------------------
+
+
+def test_limits_that_can_neither_be_read_nor_are_stated_stop_the_run_before_anything_moves(tmp_path: Path) -> None:
+    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["mute"], known=False)
+    keys = r"link\.stated\.steps_per_unit, link\.stated\.rate, link\.stated\.acceleration"
+    with pytest.raises(ControllerError, match=rf"does not tell its steps per unit, rate, acceleration: state {keys}"):
+        bench.run()
+    assert len(bench.device.motion_log) == bench.motion_before
+    assert bench.gate.opened == []
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "complaint"),
+    [
+        ("steps_per_unit", "26.668", r"steps per unit \(link\.stated\.steps_per_unit\): held 26\.668, wanted 26\.667"),
+        ("acceleration", "50000 deg/s^2", r"acceleration \(link\.stated\.acceleration\): held 50000 units/s\^2, above"),
+        ("rate", "4000 deg/s", r"rate \(link\.stated\.rate\): held 240000 units/min, more steps per second"),
+    ],
+    ids=["scale", "acceleration", "rate"],
+)
+def test_a_statement_that_does_not_fit_is_refused_with_a_fix_that_can_be_done(
+    key: str, text: str, complaint: str, tmp_path: Path
+) -> None:
+    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["mute"], stated=True, known=False)
+    link = bench.machine.link
+    said = Stated.model_validate(link.stated.model_dump(mode="json", exclude_none=True) | {key: text})
+    bench.machine = bench.machine.model_copy(update={"link": link.model_copy(update={"stated": said})})
+    bench.setup = replace(bench.setup, machine=bench.machine)
+    with pytest.raises(SettingsMismatchError, match=rf"(?s){complaint}.*set it on the controller by its own means"):
+        bench.run()
+    assert len(bench.device.motion_log) == bench.motion_before
+
+
+def test_what_is_stated_does_not_overrule_what_can_be_read(tmp_path: Path) -> None:
+    bench = NumberedBench(
+        tmp_path, small_setup(), MEMBERS["plain"], stated=True, stored={"M201 A": 50_000.0, "M204 T": 60_000.0}
+    )
+    with pytest.raises(SettingsMismatchError, match=r"acceleration \(M201 A\): held 50000\.00"):
+        bench.run()
+
+
+def test_a_controller_that_holds_another_scale_than_stated_is_found_at_the_first_move(tmp_path: Path) -> None:
+    """Nothing can tell before: the gate is not opened at a step that isn't the plan's."""
+    bench = NumberedBench(
+        tmp_path, small_setup(), MEMBERS["mute"], stated=True, stored={"M92 A": 26.5}, known=False, away=0
+    )
+    with pytest.raises(PositionError, match="it rests at another step"):
+        bench.run()
+    assert [request.segment for *_, request in bench.gate.opened] in ([], [1], [1, 1])
+    bench.never_open_while_moving()
+
+
+# --- settings ------------------------------------------------------------------------------------------------------
+
+DELIVERED = {"M92 A": 100.0, "M203 A": 100.0, "M201 A": 5000.0, "M204 T": 9000.0}
+
+
+@pytest.mark.parametrize("name", ["plain", "listing", "per-minute", "one-axis-for-all"])
+def test_a_board_as_delivered_is_written_runs_and_gets_its_old_settings_back(name: str, tmp_path: Path) -> None:
+    member = MEMBERS[name]
+    letter = member.rotary_axis
+    stored = {key.replace(" A", f" {letter}"): value for key, value in DELIVERED.items()}
+    bench = NumberedBench(tmp_path, small_setup("heavy-shaft"), member, stored=stored, known=False, away=0)
+    with bench.open() as controller:
+        before = write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
+        exact = Fraction("266.667")  # 200 * 8 * 60 / 360, with the three decimals that are written
+        assert bench.scales.recall(controller.url, controller.settings) == exact
+        assert wanted_changes(bench.machine, bench.plan, controller, bench.scales) == {}
+    assert {difference.name for difference in before} >= {"steps per unit", "acceleration"}
+    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(266.667, abs=1e-4)
+    assert bench.device.motion_log == ()
+    record = bench.run()
+    assert set(record.step_errors) == {0}
+    landed(bench)
+    bench.device.hardware_reset(bench.clock.monotonic())  # what was written was stored; zero is where it stands
+    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(266.667, abs=1e-4)
+    with bench.open() as controller:
+        controller.restore_settings(tmp_path / "old.json")
+    bench.device.hardware_reset(bench.clock.monotonic())
+    assert {key: bench.device.settings[key] for key in stored} == pytest.approx(stored)
+
+
+def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_path: Path) -> None:
+    """The board prints 26.67; the run needs the 26.667 that was written."""
+    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["plain"], known=False, away=0)
+    gentle = changed_setup("shaft-scale", index={"acceleration": "2 rad/s^2", "finish": "stay", "settle": "0.25 s"})
+    plan = plan_job(replace(gentle, machine=bench.machine))
+    with bench.open() as controller:
+        write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
+        assert "M92 A" not in wanted_changes(bench.machine, plan, controller, bench.scales)
+    with bench.open() as controller:  # what it prints is all that this one knows of the scale
+        write_for_plan(bench.machine, plan, controller, bench.scales, tmp_path / "older.json")
+        assert bench.device.settings["M201 A"] == pytest.approx(114.59, abs=0.01)  # 2 rad/s^2 in deg/s^2
+        assert bench.scales.recall(controller.url, controller.settings) == Fraction("26.667")
