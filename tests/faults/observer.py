@@ -9,7 +9,8 @@ from firmware_host.simulator.device import MotionInterval
 
 PassKey = tuple[int, int]
 PASS_S = 0.5
-"""How long the marking of one pass takes."""
+LONG_PASS_S = 3.0
+"""How long the marking of one pass takes; the longer one shows a gate that is closed too late."""
 LATEST_S = 2.0
 """How long after a reset, an alarm, a pulled cable or a wish to stop the gate may stay open, at most."""
 
@@ -23,6 +24,7 @@ class Opening:
     key: PassKey
     opened_s: float
     off_steps: int
+    needs_s: float = PASS_S
     closed_s: float | None = None
     shut_by_s: float | None = None
     """When something happened after which the gate may not stay open."""
@@ -30,7 +32,7 @@ class Opening:
     @property
     def complete(self) -> bool:
         """True if the pass was marked to its end."""
-        return self.closed_s is not None and self.closed_s - self.opened_s >= PASS_S - 1e-9
+        return self.closed_s is not None and self.closed_s - self.opened_s >= self.needs_s - 1e-9
 
 
 @dataclass
@@ -40,6 +42,7 @@ class Observer:
     """
 
     story: list[Opening | tuple[PassKey, bool]] = field(default_factory=list)
+    pass_s: float = PASS_S
     place_known: bool = True
     broken: list[str] = field(default_factory=list)
     """Promises found broken while the run went on."""
@@ -57,7 +60,7 @@ class Observer:
         return any(opening.complete for opening in self.openings if opening.key == key)
 
     def open(self, key: PassKey, now_s: float, off_steps: int) -> None:
-        self.story.append(Opening(key, now_s, off_steps if self.place_known else 0))
+        self.story.append(Opening(key, now_s, off_steps if self.place_known else 0, self.pass_s))
 
     def shut_by(self, now_s: float) -> None:
         """Something has happened after which an open gate has to be closed."""

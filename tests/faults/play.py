@@ -15,7 +15,7 @@ from firmware_host.errors import ControllerError, FirmwareHostError, InputError,
 from firmware_host.simulator.fault_plan import Extent, Fault, draw_faults
 from firmware_host.station.record import RunRecord
 from firmware_host.station.resume import Zero
-from tests.faults.observer import PASS_S
+from tests.faults.observer import LONG_PASS_S, PASS_S
 from tests.faults.setups import CASES, task_for
 from tests.faults.striking import Striker
 from tests.faults.world import Died, Hung, World
@@ -54,19 +54,20 @@ def play(seed: int) -> Played:
     boards = tuple(CASES)
     board = boards[seed % len(boards)]
     task = task_for(board)
-    faults = draw_faults(random, extent_of(board))
+    pass_s = LONG_PASS_S if random.random() < 0.1 else PASS_S
+    faults = draw_faults(random, extent_of(board, pass_s))
     with TemporaryDirectory(prefix="run-") as home:
-        world = World(Path(home), task, random)
+        world = World(Path(home), task, random, pass_s)
         striker = Striker(world, faults)
         return Player(world, striker, seed, board).play()
 
 
 @cache
-def extent_of(board: str) -> Extent:
+def extent_of(board: str, pass_s: float) -> Extent:
     """How far an undisturbed run of a board's job counts."""
     task = task_for(board)
     with TemporaryDirectory(prefix="extent-") as home:
-        world = World(Path(home), task, Random(0))
+        world = World(Path(home), task, Random(0), pass_s)
         lines = 0
 
         def count() -> None:
@@ -77,7 +78,7 @@ def extent_of(board: str) -> Extent:
         before_s, sent = world.now_s, len(world.port.written)
         world.run()
         opened = len(world.observer.openings)
-        return Extent(world.now_s - before_s, len(world.port.written) - sent, lines, opened, PASS_S)
+        return Extent(world.now_s - before_s, len(world.port.written) - sent, lines, opened, pass_s)
 
 
 class Player:
@@ -113,6 +114,13 @@ class Player:
         except Exception:  # noqa: BLE001  the very thing looked for
             self._broke(f"traceback: {traceback.format_exc()}")
 
+    def disturb(self, steps: int) -> None:
+        """Another program turns the axis by `steps`, if the board lets it."""
+        try:
+            self.world.turn_axis(steps)
+        except FirmwareHostError as error:
+            self.goes.append(f"another program: {error}")
+
     def _broke(self, promise: str) -> None:
         self.world.observer.broken.append(promise)
         self.goes.append(promise.split(":")[0])
@@ -145,7 +153,7 @@ class Player:
         """What anybody does before another go: free the disk, plug the cable, wait, and let the marking end."""
         world = self.world
         world.disk.full = world.disk.half = False
-        world.wait(world.random.choice((PASS_S, 2.0, 30.0)))
+        world.wait(world.random.choice((world.observer.pass_s, 5.0, 30.0)))
 
     def _put_right(self, error: FirmwareHostError) -> None:
         world = self.world

@@ -32,8 +32,10 @@ class Striker:
         self._timed: list[tuple[float, Fault]] = []
         self._stalls: list[Fault] = []
         self._forgetful = any(fault.kind in _FORGETTING for fault in faults)
-        self._counts = dict.fromkeys(Counted, 0.0)
+        self._counts = dict.fromkeys(Counted, 0)
+        self._running_s = 0.0
         self._then_s = world.now_s
+        self._look_ahead()
         world.on_turn = self._turn
         world.on_open = lambda: self._count(Counted.OPENED)
         world.due_s = self._due_s
@@ -43,45 +45,54 @@ class Striker:
     def add(self, fault: Fault) -> None:
         """One fault more, counted from the beginning of the run."""
         self._left.append(fault)
+        self._look_ahead()
         self._forgetful = self._forgetful or fault.kind in _FORGETTING
 
     def begin_go(self) -> None:
         """A new process starts: time counts on from here."""
         self._then_s = self.world.now_s
+        self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        """Find the next instant at which something is due (infinity: none)."""
+        instants = [at_s for at_s, _ in self._timed]
+        timed = [fault.value for fault in self._left if fault.counted is Counted.TIME]
+        instants += [self._then_s + value - self._running_s for value in timed]
+        self._next_s = min(instants, default=inf)
 
     def _due_s(self) -> float | None:
-        running_s = self._counts[Counted.TIME]
-        instants = [at_s for at_s, _ in self._timed]
-        instants += [self._then_s + fault.value - running_s for fault in self._left if fault.counted is Counted.TIME]
-        due_s = min(instants, default=inf)
-        return None if due_s == inf else due_s
+        return None if self._next_s == inf else self._next_s
 
     def _turn(self) -> None:
-        world, now_s = self.world, self.world.now_s
-        self._counts[Counted.TIME] += now_s - self._then_s
+        now_s = self.world.now_s
+        self._running_s += now_s - self._then_s
         self._then_s = now_s
-        for fault in [fault for fault in self._left if self._is_due(fault, Counted.TIME)]:
-            self._left.remove(fault)
-            self._strike(fault)
-        for entry in [entry for entry in self._timed if entry[0] <= now_s]:
-            self._timed.remove(entry)
-            self._strike(entry[1])
-        if self._stalls and world.line.moving_at(now_s):
+        if now_s >= self._next_s - 1e-9:
+            self._strike_timed(now_s)
+        if self._stalls and self.world.line.moving_at(now_s):
             for fault in self._stalls:
                 self._slip(fault)
             self._stalls.clear()
 
-    def _is_due(self, fault: Fault, counted: Counted) -> bool:
-        return fault.counted is counted and fault.value <= self._counts[counted] + 1e-9
+    def _strike_timed(self, now_s: float) -> None:
+        due = [fault for fault in self._left if fault.counted is Counted.TIME and self._running_s + 1e-9 >= fault.value]
+        due += [fault for at_s, fault in self._timed if at_s <= now_s + 1e-9]
+        self._left = [fault for fault in self._left if fault not in due]
+        self._timed = [(at_s, fault) for at_s, fault in self._timed if at_s > now_s + 1e-9]
+        self._look_ahead()
+        for fault in due:
+            self._strike(fault)
 
     def _count(self, counted: Counted) -> None:
         if not self.world.running:
             return
         self._counts[counted] += 1
-        for fault in [fault for fault in self._left if self._is_due(fault, counted)]:
-            self._left.remove(fault)
+        due = [fault for fault in self._left if fault.counted is counted and fault.value <= self._counts[counted]]
+        self._left = [fault for fault in self._left if fault not in due]
+        for fault in due:
             if counted is Counted.OPENED:
                 self._timed.append((self.world.now_s + fault.later_s, fault))
+                self._look_ahead()
             else:
                 self._strike(fault, journalling=counted is Counted.JOURNALLED)
 

@@ -50,7 +50,7 @@ class World:
     may run before that. `observer` sees the truth.
     """
 
-    def __init__(self, home: Path, task: Task, random: Random) -> None:
+    def __init__(self, home: Path, task: Task, random: Random, pass_s: float = PASS_S) -> None:
         self.task = task
         self.home = home
         self.random = random
@@ -61,7 +61,7 @@ class World:
         self.disk = FaultyDisk()
         self.disk.alive = self.turn
         self.trace = TraceOnDisk(self.clock, self.disk)
-        self.observer = Observer()
+        self.observer = Observer(pass_s=pass_s)
         self.gate = MarkingSide(self)
         self.scales = KnownScales(home / "controllers")
         self.folder = RunFolder.create(home / "runs", task.setup.job.name, self.clock.now())
@@ -326,7 +326,11 @@ class MarkingSide(Gate):
         self._world.turn()
         if self._opened_s is None:
             raise FirmwareHostError
-        return PassState.DONE if self._world.now_s - self._opened_s >= PASS_S - 1e-9 else PassState.MARKING
+        return (
+            PassState.DONE
+            if self._world.now_s - self._opened_s >= self._world.observer.pass_s - 1e-9
+            else PassState.MARKING
+        )
 
     def close(self) -> None:
         if self._world.dead:
@@ -346,8 +350,9 @@ class MarkingSide(Gate):
 
     def look(self) -> None:
         """What has gone on alone has come to its end at its time."""
-        if self._opened_s is not None and self._world.now_s >= self._opened_s + PASS_S:
-            self._shut(self._opened_s + PASS_S)
+        pass_s = self._world.observer.pass_s
+        if self._opened_s is not None and self._world.now_s >= self._opened_s + pass_s:
+            self._shut(self._opened_s + pass_s)
 
     def _shut(self, now_s: float) -> None:
         if self._opened_s is not None:
