@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -14,17 +14,17 @@ import typer
 from firmware_host.cli import output
 from firmware_host.cli.arguments import BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.planned import planned
+from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find, list_devices
 from firmware_host.controller.port import Port
 from firmware_host.controller.serial_port import open_port
+from firmware_host.controller.settings import ControllerSettings, HeldNumber
 from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
 from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_boards import delivered_board, set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import open_controller, port_of
 from firmware_host.station.settings_check import differences
@@ -96,16 +96,21 @@ def show_command(
             "greeting": controller.greeting.text if controller.greeting else None,
             "state": status.state.value,
             "axis": held.axis,
-            "steps_per_unit": held.steps_per_unit.text,
-            "rate_units_per_min": held.rate_units_per_min.text,
-            "acceleration_units_per_s2": held.acceleration_units_per_s2.text,
+            "steps_per_unit": _told(held, "steps per unit", lambda: held.steps_per_unit),
+            "rate_units_per_min": _told(held, "rate", lambda: held.rate_units_per_min),
+            "acceleration_units_per_s2": _told(held, "acceleration", lambda: held.acceleration_units_per_s2),
             "released_at_rest_after_ms": held.release_delay_ms,
-            "position_units": list(status.machine or ()),
+            "position_units": None if held.inches else list(status.machine or ()),
         }
     if json:
         output.document(facts)
     else:
         output.lines(f"{name.replace('_', ' ')}: {value}" for name, value in facts.items())
+
+
+def _told(held: ControllerSettings, name: str, read: Callable[[], HeldNumber]) -> str | None:
+    """A number as printed; None if the controller doesn't tell it: what is stated is no news of the controller."""
+    return None if name in held.unreadable else read().text
 
 
 @settings_app.command("compare")
@@ -163,27 +168,16 @@ def simulate_command(
     clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How much quicker than real.")] = 1.0,
     link: Annotated[Path | None, typer.Option(help="Symbolic link to make to the pseudo-terminal.")] = None,
     delivered: Annotated[bool, typer.Option("--delivered", help="With settings as delivered, not yet set.")] = False,
+    dialect: Annotated[str, typer.Option(help="The language it speaks; left out, the machine's.")] = "",
 ) -> None:
     """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
     described = load_machine(machine)
-    letter, homes = described.axis.letter, described.axis.home_switch
-    step_rate = described.link.highest_step_rate.si
-    if delivered:
-        member = delivered_board(letter, highest_step_rate=step_rate, homes=homes)
-    else:
-        member = set_board(
-            letter,
-            steps_per_unit=float(described.steps_per_axis_unit),
-            rate=3600.0,
-            acceleration=200.0,
-            highest_step_rate=step_rate,
-            homes=homes,
-        )
     time = ScaledClock(clock)
+    device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect)
     stop = StopRequest()
     with (
         stop.on_signals(),
-        serve(StatusQueryDevice(member, time.monotonic()), time, kind=kind.value, link=link) as line,
+        serve(device, time, kind=kind.value, link=link) as line,
     ):
         output.lines([line.url])
         sys.stdout.flush()

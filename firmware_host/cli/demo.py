@@ -12,6 +12,7 @@ import typer
 from firmware_host.cli import output
 from firmware_host.cli.planned import planned
 from firmware_host.cli.run_progress import RunProgress
+from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import Clock, ScaledClock
 from firmware_host.controller.trace import FileTrace
 from firmware_host.errors import EXIT_CHECK_FAILED
@@ -21,8 +22,6 @@ from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.tables import limit_lines, limit_table, run_table, seam_lines, segment_table
 from firmware_host.simulator.server import DeviceServer
 from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_boards import delivered_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
 from firmware_host.station.gate import GateContext
 from firmware_host.station.gate_timed import TimedGate
 from firmware_host.station.known_scale import KnownScales
@@ -131,12 +130,7 @@ def _run(stack: ExitStack, setup: Setup, plan: JobPlan, clock: Clock, home: Path
 
 
 def _board(machine: Machine, clock: Clock) -> DeviceServer:
-    member = delivered_board(
-        machine.axis.letter,
-        highest_step_rate=machine.link.highest_step_rate.si,
-        homes=machine.axis.home_switch,
-    )
-    return serve(StatusQueryDevice(member, clock.monotonic()), clock)
+    return serve(simulated_device(machine, delivered=True, start_s=clock.monotonic()), clock)
 
 
 def register(app: typer.Typer) -> None:

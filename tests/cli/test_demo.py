@@ -30,6 +30,19 @@ def test_demo_marks_every_pass_with_the_step_counter_on_the_plan(job: str, tmp_p
     assert "Traceback" not in ended.err
 
 
+def test_demo_of_a_machine_whose_controller_takes_numbered_lines(tmp_path: Path) -> None:
+    profiles = Path(__file__).parents[2] / "profiles"
+    machine = (profiles / "machines" / "belt-chuck.toml").read_text("utf-8")
+    job = (profiles / "jobs" / "shaft-scale.toml").read_text("utf-8")
+    (tmp_path / "numbered.toml").write_text(machine.replace('"status-query"', '"numbered-line"'), encoding="utf-8")
+    (tmp_path / "job.toml").write_text(job.replace('"belt-chuck"', '"numbered.toml"'), encoding="utf-8")
+    ended = call("demo", str(tmp_path / "job.toml"), "--keep", str(tmp_path / "kept"))
+    assert ended.status == 0, ended.err
+    assert "steps per unit (M92 A): held 100.00, wanted 26.667" in ended.out
+    assert "done: 12 of 12 passes marked; the motor's step counter is the plan's at 12 of 12" in ended.out
+    assert "N1 " in next((tmp_path / "kept").glob("*/trace.jsonl")).read_text("utf-8")
+
+
 def test_demo_tells_the_plan_the_limits_and_what_it_wrote(tmp_path: Path) -> None:
     ended = call("demo", "--keep", str(tmp_path))
     assert ended.status == 0
