@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 import shlex
@@ -277,6 +278,61 @@ def test_no_meaning_is_kept_for_a_key_that_is_gone(reference: ModuleType) -> Non
         if issubclass(ancestor, BaseModel)
     }
     assert set(reference.MEANINGS) <= keys
+
+
+# --- the physics -------------------------------------------------------------------------------------------------
+
+OVERVIEW = ROOT / "docs" / "pages" / "physics.md"
+PHYSICS = sorted((ROOT / "docs" / "pages" / "physics").glob("*.md"))
+MARKS = ("common practice", "from memory")
+
+
+def formulas() -> dict[str, str]:
+    """Docstring of each public function of the room of physics, by name; its guards are no formulas."""
+    return {
+        node.name: ast.get_docstring(node) or ""
+        for path in (ROOT / "firmware_host" / "mechanics").glob("*.py")
+        if path.stem != "guard"
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
+    }
+
+
+def pages_on(name: str) -> list[str]:
+    texts = (page.read_text(encoding="utf-8") for page in PHYSICS)
+    return [text for text in texts if re.search(rf"`{name}`", text)]
+
+
+@pytest.mark.parametrize("page", PHYSICS, ids=lambda page: page.stem)
+def test_a_page_of_physics_has_symbols_sources_and_an_example_that_checks_itself(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    assert "| symbol | meaning |" in text
+    assert "| what | formula | source | valid for |" in text
+    example = text.partition("## Worked example")[2]
+    (block,) = (block for block in blocks(page) if block.language == "python")
+    assert block.text in example
+    assert len(re.findall(r"^assert ", block.text, re.MULTILINE)) >= 5
+    assert f"](physics/{page.name})" in OVERVIEW.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", formulas())
+def test_every_formula_is_on_a_page_with_the_mark_of_its_docstring(name: str) -> None:
+    pages = pages_on(name)
+    assert pages, f"{name} is on no page"
+    for mark in MARKS:
+        if mark in " ".join(formulas()[name].split()):
+            assert any(mark in text for text in pages), f"{name}: {mark}"
+
+
+def test_every_limit_of_the_shipped_jobs_is_in_the_overview() -> None:
+    names = {
+        check.name
+        for path in (ROOT / "profiles" / "jobs").glob("*.toml")
+        for check in firmware_host.plan_job(firmware_host.load_job(path.stem)).limits.checks
+    }
+    assert len(names) >= 20
+    named = set(re.findall(r"`([a-z]+(?:-[a-z]+)*)`", OVERVIEW.read_text(encoding="utf-8")))
+    assert names <= named
 
 
 # --- tables that name our own things -----------------------------------------------------------------------------
