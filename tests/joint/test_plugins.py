@@ -37,7 +37,7 @@ MARKING_SIDE = """\
 import pathlib, sys, time
 path, log = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
 for _ in range(3):
-    while not (path.exists() and path.read_text().endswith("\\n")):
+    while not path.exists():
         time.sleep(0.005)
     with log.open("a") as lines:
         lines.write(path.read_text())
