@@ -30,10 +30,13 @@ if TYPE_CHECKING:
     from firmware_host.planning.export_table import moves_csv, moves_document
     from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
     from firmware_host.planning.limits import check_limits
+    from firmware_host.planning.motor_choice import MotorCandidate, compare_motors
     from firmware_host.planning.moves import MoveProgram, Route
     from firmware_host.planning.plan import JobPlan, plan_job
     from firmware_host.planning.seams import Seams, TrueSizes
     from firmware_host.planning.segments import SegmentPlan, plan_segments
+    from firmware_host.planning.sureness import Sureness, sureness
+    from firmware_host.planning.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
     from firmware_host.reporting.documents import segments_document
     from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState, build_gate
     from firmware_host.station.gate_command import CommandGate
@@ -83,6 +86,8 @@ _HOMES = MappingProxyType(
         "LimitReport": "firmware_host.planning.limit_report",
         "Verdict": "firmware_host.planning.limit_report",
         "check_limits": "firmware_host.planning.limits",
+        "MotorCandidate": "firmware_host.planning.motor_choice",
+        "compare_motors": "firmware_host.planning.motor_choice",
         "MoveProgram": "firmware_host.planning.moves",
         "Route": "firmware_host.planning.moves",
         "JobPlan": "firmware_host.planning.plan",
@@ -91,6 +96,12 @@ _HOMES = MappingProxyType(
         "TrueSizes": "firmware_host.planning.seams",
         "SegmentPlan": "firmware_host.planning.segments",
         "plan_segments": "firmware_host.planning.segments",
+        "Sureness": "firmware_host.planning.sureness",
+        "sureness": "firmware_host.planning.sureness",
+        "Sweep": "firmware_host.planning.sweep",
+        "SweepPoint": "firmware_host.planning.sweep",
+        "parse_sweep": "firmware_host.planning.sweep",
+        "sweep_limits": "firmware_host.planning.sweep",
         "segments_document": "firmware_host.reporting.documents",
         "Gate": "firmware_host.station.gate",
         "GateContext": "firmware_host.station.gate",
@@ -140,6 +151,7 @@ __all__ = [
     "Machine",
     "MemoryTrace",
     "Motor",
+    "MotorCandidate",
     "MoveProgram",
     "Operator",
     "OperatorGate",
@@ -157,6 +169,9 @@ __all__ = [
     "SettingsMismatchError",
     "Setup",
     "Station",
+    "Sureness",
+    "Sweep",
+    "SweepPoint",
     "SystemClock",
     "TerminalOperator",
     "TimedGate",
@@ -166,12 +181,14 @@ __all__ = [
     "Zero",
     "build_gate",
     "check_limits",
+    "compare_motors",
     "load_job",
     "load_machine",
     "load_motor",
     "moves_csv",
     "moves_document",
     "open_controller",
+    "parse_sweep",
     "plan_job",
     "plan_segments",
     "require_limits",
@@ -181,6 +198,8 @@ __all__ = [
     "schema",
     "segments_document",
     "state_folder",
+    "sureness",
+    "sweep_limits",
     "write_for_plan",
 ]
 

@@ -11,7 +11,16 @@ from typing import Annotated
 import typer
 from typer.exceptions import TyperException
 
-from firmware_host.cli import controller_commands, demo, file_commands, output, plan_commands, run_commands
+from firmware_host.cli import (
+    controller_commands,
+    demo,
+    file_commands,
+    limit_commands,
+    motor_commands,
+    output,
+    plan_commands,
+    run_commands,
+)
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
 CAUTION = (
@@ -35,7 +44,7 @@ def _options(
     pass
 
 
-for group in (demo, plan_commands, run_commands, controller_commands, file_commands):
+for group in (demo, plan_commands, limit_commands, motor_commands, run_commands, controller_commands, file_commands):
     group.register(app)
 
 

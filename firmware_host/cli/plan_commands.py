@@ -1,4 +1,4 @@
-"""`segments`, `limits`, `moves`: what a job comes to, before anything moves."""
+"""`segments`, `moves`: what a job comes to, before anything moves."""
 
 from __future__ import annotations
 
@@ -13,18 +13,15 @@ from firmware_host.cli import output
 from firmware_host.cli.arguments import JobArgument, JsonOption
 from firmware_host.cli.planned import laid_out, planned
 from firmware_host.durable import write_whole
-from firmware_host.errors import EXIT_CHECK_FAILED, InputError, QuantityError
-from firmware_host.model import Setup, load_job, load_motor
-from firmware_host.model.profiles import list_profiles
+from firmware_host.errors import InputError, QuantityError
+from firmware_host.model import Setup, load_job
 from firmware_host.planning.export_rs274 import rs274_lines
 from firmware_host.planning.export_table import moves_csv, moves_document
-from firmware_host.planning.index_advice import advised
-from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.seams import TrueSizes
 from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.documents import segments_document
-from firmware_host.reporting.tables import limit_lines, limit_table, move_table, seam_lines, segment_table
+from firmware_host.reporting.tables import move_table, seam_lines, segment_table
 from firmware_host.units import parse_quantity
 
 
@@ -60,21 +57,6 @@ def segments(
     output.lines(explain_choice(plan.segments).sentences)
     output.show(segment_table(plan))
     output.lines(seam_lines(plan.seams))
-
-
-def limits(job: JobArgument, json: JsonOption = False) -> None:
-    """Check motor, driver, gearing and grip, and how fast the part may go; status 1 if a limit fails."""
-    setup = load_job(job)
-    plan = planned(setup)
-    motors = {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
-    report = advised(setup, plan, motors)
-    if json:
-        output.document(report.as_json())
-    else:
-        output.show(limit_table(report))
-        output.lines(limit_lines(report))
-    if plan.limits.verdict is Verdict.FAILS:
-        raise typer.Exit(EXIT_CHECK_FAILED)
 
 
 def moves(
@@ -134,5 +116,5 @@ def _length(text: str, option: str) -> float | None:
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    for command in (segments, limits, moves):
+    for command in (segments, moves):
         app.command()(command)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from firmware_host.planning.index_ringing import IndexTiming
 from firmware_host.planning.limit_cost import LimitCost, limit_costs
 from firmware_host.planning.limit_report import LimitReport, Verdict
 from firmware_host.planning.load import load_case
-from firmware_host.planning.plan import plan_job
+from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.safe_motion import SafeMotion
 
 _TORQUE_CHECKS = ("torque-accelerating", "torque-braking", "torque-peak")
@@ -53,7 +53,9 @@ class MotorCandidate:
         return self.motion.timing if self.motion is not None else None
 
 
-def compare_motors(setup: Setup, motors: Mapping[str, Motor]) -> tuple[MotorCandidate, ...]:
+def compare_motors(
+    setup: Setup, motors: Mapping[str, Motor], *, plan: Callable[[Setup], JobPlan] = plan_job
+) -> tuple[MotorCandidate, ...]:
     """Plan the job with each of `motors` (by name) in the machine: those that hold first, the quickest of them first.
 
     The driver is set to the candidate's rated current, or to `driver.highest_current` if that is less; its standstill
@@ -62,7 +64,7 @@ def compare_motors(setup: Setup, motors: Mapping[str, Motor]) -> tuple[MotorCand
 
     Raises what `plan_job` raises where it isn't the motor's doing (a part that fits no drive, a bad mesh file).
     """
-    found = [_candidate(setup, name, motor) for name, motor in motors.items()]
+    found = [_candidate(setup, name, motor, plan) for name, motor in motors.items()]
     return tuple(sorted(_with_best(found), key=_rank))
 
 
@@ -91,7 +93,7 @@ def pareto_set(index_s: FloatArray, torque_margin: FloatArray) -> NDArray[np.boo
     return stays
 
 
-def _candidate(setup: Setup, name: str, motor: Motor) -> MotorCandidate:
+def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup], JobPlan]) -> MotorCandidate:
     machine = machine_with(setup.machine, motor)
     bare = MotorCandidate(name, motor, str(machine.driver.current), Verdict.FAILS)
     load, request = load_case(machine, setup.job), setup.job.index
@@ -99,7 +101,7 @@ def _candidate(setup: Setup, name: str, motor: Motor) -> MotorCandidate:
         words = "Give motor.torque_curve, or motor.resistance and motor.inductance"
         return replace(bare, verdict=Verdict.NOT_KNOWN, reasons=_TORQUE_CHECKS, details=(words,))
     try:
-        plan = plan_job(replace(setup, machine=machine))
+        plan = make_plan(replace(setup, machine=machine))
     except LimitExceededError as error:
         return replace(bare, reasons=error.checks, details=error.details)
     except CoordinateError as error:
@@ -127,7 +129,7 @@ def _named(report: LimitReport, verdict: Verdict) -> tuple[str, ...]:
 
 def _details(report: LimitReport) -> tuple[str, ...]:
     return tuple(
-        f"{check.name}: {check.value:.4g} {check.unit}, limit {check.limit:.4g} {check.unit}. {check.remedy}"
+        f"{check.name}: {check.value:.4g}, limit {check.limit:.4g} {check.unit}".rstrip() + f". {check.remedy}"
         for check in report.checks
         if check.verdict is Verdict.FAILS and check.value is not None and check.limit is not None
     )

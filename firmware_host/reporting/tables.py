@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping
 
 from rich.markup import escape
 from rich.table import Table
-from rich.text import Text
 
 from firmware_host.planning.export_table import finish_row, move_rows
 from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
@@ -15,24 +14,11 @@ from firmware_host.planning.moves import MoveProgram
 from firmware_host.planning.plan import Layout
 from firmware_host.planning.seams import Seams
 from firmware_host.reporting.index_lines import index_lines
+from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
 from firmware_host.station.record import PassRecord, RunRecord
 
 #: Rows shown before the middle of a long table is left out.
 MOST_ROWS = 60
-
-_STYLES = {
-    Verdict.HOLDS: "",
-    Verdict.NARROW: "yellow",
-    Verdict.NOT_KNOWN: "cyan",
-    Verdict.FAILS: "bold red",
-}
-
-
-def _table(title: str, *columns: str, left: frozenset[str] = frozenset()) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(column, justify="left" if column in left else "right", overflow="fold")
-    return table
 
 
 def _add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
@@ -48,7 +34,9 @@ def _add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None
 def segment_table(plan: Layout) -> Table:
     """Where each segment lies, its microstep, and the seam behind it."""
     segments, seams = plan.segments, plan.seams
-    table = _table("Segments", "segment", "from deg", "centre deg", "to deg", "arc mm", "microstep", "seam after it mm")
+    table = plain_table(
+        "Segments", "segment", "from deg", "centre deg", "to deg", "arc mm", "microstep", "seam after it mm"
+    )
     centres, widths, arcs = segments.centres_deg(), segments.widths_deg(), segments.arcs()
     targets = plan.route.segment_targets()
     gaps = [f"{gap * 1e3:+.4f} ± {sure * 1e3:.4f}" for gap, sure in zip(seams.gap, seams.uncertainty, strict=True)]
@@ -80,13 +68,12 @@ def seam_lines(seams: Seams) -> list[str]:
 
 def limit_table(report: LimitReport) -> Table:
     """Every limit with its value, margin and verdict."""
-    table = _table(
+    table = plain_table(
         "Limits", "check", "value", "limit", "unit", "margin", "verdict", left=frozenset({"check", "unit", "verdict"})
     )
     for check in report.checks:
-        margin = "-" if check.margin is None else f"{100 * check.margin:.0f} %"
-        verdict = Text(check.verdict.value, style=_STYLES[check.verdict])
-        table.add_row(escape(check.name), _number(check.value), _number(check.limit), check.unit, margin, verdict)
+        margin, verdict = percent(check.margin), verdict_text(check.verdict)
+        table.add_row(escape(check.name), number(check.value), number(check.limit), check.unit, margin, verdict)
     return table
 
 
@@ -113,13 +100,9 @@ def _basis(check: LimitCheck) -> str:
     return f"{check.formula} [{check.source}]"
 
 
-def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.4g}"
-
-
 def move_table(program: MoveProgram) -> Table:
     """One row per segment, and the finishing move."""
-    table = _table("Moves", "segment", "microstep", "microsteps moved", "angle deg", "duration s", "by way of")
+    table = plain_table("Moves", "segment", "microstep", "microsteps moved", "angle deg", "duration s", "by way of")
     rows = (
         (
             str(row["segment"]),
@@ -148,7 +131,7 @@ def move_table(program: MoveProgram) -> Table:
 def run_table(record: RunRecord, counters: Mapping[int, int] | None = None) -> Table:
     """One row per pass: planned and reported position, and a step counter's own reading by segment if there is one."""
     extra = ("step counter", "error") if counters is not None else ()
-    table = _table("Passes", "segment", "pass", "planned", "reported", *extra, "gate", left=frozenset({"gate"}))
+    table = plain_table("Passes", "segment", "pass", "planned", "reported", *extra, "gate", left=frozenset({"gate"}))
     rows = (
         (
             str(entry.segment),

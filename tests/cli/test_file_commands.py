@@ -45,7 +45,7 @@ def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circums
     machine.write_text(machine.read_text().replace("driven_teeth = 60", "driven_teeth = 0"))
     ended = circumstep("profile", "check", "job", "own.toml")
     assert ended.status == 2
-    assert ended.err.startswith("error: m.toml:19: gearing.0.driven_teeth: ")
+    assert ended.err.startswith("error: m.toml:20: gearing.0.driven_teeth: ")
 
 
 @pytest.mark.parametrize("kind", KINDS)

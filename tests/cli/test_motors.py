@@ -1,0 +1,99 @@
+"""`motors`: table, document and CSV say the same; folders of one's own; statuses."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from firmware_host.model.profiles import shipped_folder
+from tests.cli.conftest import Circumstep
+
+MOTORS = shipped_folder() / "motors"
+
+
+def folder_with(tmp_path: Path, *names: str) -> str:
+    folder = tmp_path / "motors"
+    folder.mkdir()
+    for name in names:
+        shutil.copyfile(MOTORS / f"{name}.toml", folder / f"{name}.toml")
+    return str(folder)
+
+
+@pytest.mark.parametrize("job", ["tumbler-wrap", "heavy-shaft", "sleeve-label"])
+def test_every_shipped_motor_is_a_row_in_document_table_and_csv(circumstep: Circumstep, job: str) -> None:
+    ended = circumstep("motors", job, "--json")
+    assert (ended.status, ended.err) == (0, "")
+    rows = json.loads(ended.out)["motors"]
+    assert {row["name"] for row in rows} == {path.stem for path in MOTORS.glob("*.toml")}
+    table = circumstep("motors", job).out
+    lines = [line.split() for line in table.splitlines()]
+    for row in rows:
+        shown = next(line for line in lines if row["name"] in line[:2])
+        assert (shown[0] == "*") == row["pareto"]
+        assert " ".join(row["verdict"].split()) in " ".join(shown)
+    read = list(csv.DictReader(io.StringIO(circumstep("motors", job, "--csv").out)))
+    for cells, row in zip(read, rows, strict=True):
+        assert cells["name"] == row["name"]
+        assert cells["index_s"] == ("" if row["index_s"] is None else str(row["index_s"]))
+        assert cells["reasons"] == ";".join(row["reasons"])
+        assert cells["costs"].count("=") == len(row["costs"])
+        if row["index_s"] is not None:
+            assert row["index_s"] == pytest.approx(row["move_s"] + row["settle_s"])
+
+
+def test_a_motor_that_fails_is_told_with_its_reason_in_words(circumstep: Circumstep) -> None:
+    out = circumstep("motors", "heavy-shaft").out
+    assert "nema23-short-sealed: heat-holding: 113.6, limit 90 K. Lower driver.current" in out
+    assert "nema14-pancake: torque-accelerating: " in out
+    assert "set to each motor's rated current, at most to driver.highest_current" in out
+
+
+def test_a_folder_of_one_s_own_is_compared_instead(circumstep: Circumstep, tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, "nema23-long", "nema17-short")
+    rows = json.loads(circumstep("motors", "heavy-shaft", "--folder", folder, "--json").out)["motors"]
+    assert [row["name"] for row in rows] == ["nema23-long", "nema17-short"]
+
+
+def test_a_motor_without_torque_data_is_not_known(circumstep: Circumstep, tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, "nema23-long")
+    text = (MOTORS / "nema23-short.toml").read_text(encoding="utf-8")
+    bare = text[: text.index("[torque_curve]")].replace('inductance = "2.6 mH"\n', "")
+    (Path(folder) / "bare.toml").write_text(bare, encoding="utf-8")
+    ended = circumstep("motors", "heavy-shaft", "--folder", folder)
+    assert ended.status == 0
+    assert "bare: Give motor.torque_curve, or motor.resistance and motor.inductance" in ended.out
+    rows = json.loads(circumstep("motors", "heavy-shaft", "--folder", folder, "--json").out)["motors"]
+    assert {row["name"]: row["verdict"] for row in rows} == {"nema23-long": "holds", "bare": "not known"}
+
+
+def test_where_every_motor_fails_the_status_is_1(circumstep: Circumstep, tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, "nema14-pancake", "nema14-short")
+    ended = circumstep("motors", "heavy-shaft", "--folder", folder, "--json")
+    assert ended.status == 1
+    assert {row["verdict"] for row in json.loads(ended.out)["motors"]} == {"fails"}
+
+
+def test_folders_that_hold_no_motors_are_refused(circumstep: Circumstep, tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    ended = circumstep("motors", "heavy-shaft", "--folder", str(tmp_path / "empty"))
+    assert (ended.status, ended.out) == (2, "")
+    assert "--folder: holds no motor file (.toml). Name another folder" in ended.err
+    ended = circumstep("motors", "heavy-shaft", "--folder", str(tmp_path / "none"))
+    assert ended.status == 2
+    assert "--folder: cannot be read (No such file or directory)" in ended.err
+    folder = folder_with(tmp_path, "nema23-long")
+    (Path(folder) / "odd.toml").write_text("rated_amps = 3\n", encoding="utf-8")
+    ended = circumstep("motors", "heavy-shaft", "--folder", folder)
+    assert ended.status == 2
+    assert "odd.toml:1: rated_amps: unknown key" in ended.err
+
+
+def test_two_formats_are_refused(circumstep: Circumstep) -> None:
+    ended = circumstep("motors", "heavy-shaft", "--csv", "--json")
+    assert (ended.status, ended.out) == (2, "")
+    assert "--csv and --json contradict each other" in ended.err
