@@ -12,6 +12,7 @@ from firmware_host.clock import Clock
 from firmware_host.controller import at_rest, settings_writing
 from firmware_host.controller.at_rest import OnPoll, RestTarget
 from firmware_host.controller.dialect import Abilities, Dialect
+from firmware_host.controller.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port import Port
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.session import GREETING_S, AxisSession, Connection, RestProof, StopReport
@@ -238,6 +239,20 @@ class Controller:
         self._stop_report = StopReport(False, "a stop was sent; waiting for standstill was interrupted")
         self._stop_report = session.finish_stop(timeout_s)
         return self._stop_report
+
+    # --- beside the motion -----------------------------------------------------------------------------------------
+
+    def set_output(self, number: int, on: bool) -> None:
+        """Switch an output of the controller; returns when it was accepted. Raises InputError, LineRejectedError."""
+        self._session.ask(self._session.dialect.output_line(number, on))
+
+    def set_line(self, line: OutputLine, on: bool) -> None:
+        """Switch a modem line of its port; errors as `Port.set_line`. DTR resets many boards."""
+        self._session.sender.port.set_line(line, on)
+
+    def line(self, line: InputLine) -> bool:
+        """Whether a modem line of its port is on; errors as `Port.line`."""
+        return self._session.sender.port.line(line)
 
     # --- settings --------------------------------------------------------------------------------------------------
 

@@ -74,6 +74,10 @@ class Dialect(ABC):
         """Answered only when all motion before it has ended (some members: the line after it is)."""
 
     @abstractmethod
+    def output_line(self, number: int, on: bool) -> bytes:
+        """Switches output `number` (which ones there are is the dialect's affair). Raises InputError for another."""
+
+    @abstractmethod
     def setting_line(self, key: str, text: str) -> bytes:
         """Sets one setting. Raises InputError for a key or a text that can't be one."""
 

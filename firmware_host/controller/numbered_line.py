@@ -104,6 +104,11 @@ class NumberedLineDialect(NumberedDialect):
     def sync_line(self) -> bytes:
         return b"M400\n"
 
+    def output_line(self, number: int, on: bool) -> bytes:
+        if not 0 <= number <= 255:
+            raise InputError(f"output {number} is no pin", "Give a pin's number, 0 to 255.", key="gate.output")
+        return b"M42 P%d S%d\n" % (number, 255 if on else 0)
+
     def stop_line(self) -> bytes:
         return b"M410\n"
 

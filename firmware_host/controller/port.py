@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 
+from firmware_host.controller.modem_lines import InputLine, OutputLine
+from firmware_host.errors import PortUnavailableError
+
 
 class Port(ABC):
     """A byte stream with one owner. Time-outs are in seconds of the run's clock."""
@@ -21,6 +24,14 @@ class Port(ABC):
 
         Raises PortLostError when the port is gone or closed.
         """
+
+    def set_line(self, line: OutputLine, on: bool) -> None:
+        """Switch a modem line. Raises PortUnavailableError where there are none, PortLostError when it is gone."""
+        raise PortUnavailableError(self.url, f"has no modem lines: {line.name} cannot be switched")
+
+    def line(self, line: InputLine) -> bool:
+        """Whether a modem line is on; errors as `set_line`."""
+        raise PortUnavailableError(self.url, f"has no modem lines: {line.name} cannot be read")
 
     @abstractmethod
     def close(self) -> None:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import errno
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import Protocol, cast
 
 import serial
 
 from firmware_host.clock import Clock
+from firmware_host.controller.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port import Port
 from firmware_host.controller.port_lock import PortLock
 from firmware_host.errors import InputError, PortBusyError, PortLostError, PortUnavailableError
@@ -17,6 +21,8 @@ SCHEMES = ("socket://", "rfc2217://")
 TICK_S = 0.01
 """How often a waiting read looks at the clock (s of the clock)."""
 _SHORTEST_TICK_S = 0.0005
+_INPUT_NAMES = MappingProxyType({InputLine.CTS: "cts", InputLine.DSR: "dsr", InputLine.DCD: "cd"})
+_NO_SUCH_LINES = frozenset({errno.ENOTTY, errno.EINVAL})
 WRITE_S = 2.0
 """How long a line may take to be handed over (s of the clock)."""
 
@@ -59,6 +65,29 @@ class SerialPort(Port):
                     return bytes(data)
         except (OSError, serial.SerialException) as error:
             raise PortLostError(self.url, f"cannot be read: {error}") from error
+
+    def set_line(self, line: OutputLine, on: bool) -> None:
+        with self._modem(line.name) as port:
+            setattr(port, line.value, on)
+
+    def line(self, line: InputLine) -> bool:
+        with self._modem(line.name) as port:
+            return bool(getattr(port, _INPUT_NAMES[line]))
+
+    @contextmanager
+    def _modem(self, name: str) -> Iterator[_Line]:
+        """The open line. What it can't do is told apart from a port that is gone."""
+        port = self._open_line()
+        if self.url.lower().startswith("socket://"):
+            raise PortUnavailableError(self.url, f"is a plain socket and has no modem lines ({name})")
+        try:
+            yield port
+        except (OSError, serial.SerialException) as error:
+            if error.errno in _NO_SUCH_LINES:
+                raise PortUnavailableError(
+                    self.url, f"has no modem lines ({name}), as a pseudo-terminal has none"
+                ) from error
+            raise PortLostError(self.url, f"{name} cannot be used: {error}") from error
 
     def close(self) -> None:
         line, self._line = self._line, None

@@ -178,6 +178,13 @@ class StatusQueryDialect(StateWordDialect):
     def unlock_line(self) -> bytes:
         return b"$X\n"
 
+    def output_line(self, number: int, on: bool) -> bytes:
+        """0 and 1: the outputs that RS-274 (NIST, 3.6) calls flood and mist; the word that ends one ends both."""
+        words = {0: b"M8\n", 1: b"M7\n"}
+        if number not in words:
+            raise InputError(f"output {number} is none of 0 and 1", "Give 0 (flood) or 1 (mist).", key="gate.output")
+        return words[number] if on else b"M9\n"
+
     def setting_line(self, key: str, text: str) -> bytes:
         if not _SETTING_KEY.fullmatch(key):
             raise InputError(f"{key!r} is no setting", "Settings are written like $100.")

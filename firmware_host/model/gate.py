@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import Discriminator, Field, Tag, model_validator
 
-from firmware_host.model.base import Described
+from firmware_host.model.base import Described, contradiction
 from firmware_host.units import Time
 
-_BUILT_IN = ("operator", "timed", "command", "tcp")
+_BUILT_IN = ("operator", "timed", "command", "tcp", "modem-lines", "controller-output")
 
 
 class OperatorGateOptions(Described):
@@ -45,6 +45,52 @@ class TcpGateOptions(Described):
     connect: Time | None = Field(default=None, description="wait for a hello this long; else as long as a pass")
 
 
+class ModemLinesGateOptions(Described):
+    """Control lines of a serial port: one out says that the gate is open, one in says that the pass is done."""
+
+    kind: Literal["modem-lines"]
+    port: str = Field(
+        default="", max_length=200, description="a second port, by device path; else the controller's own"
+    )
+    output: Literal["rts", "dtr"] = Field(default="rts", description="line out; dtr resets many controllers")
+    open_is: Literal["on", "off"] = Field(default="on", description="its state while the gate is open")
+    input: Literal["cts", "dsr", "dcd"] = Field(default="cts", description="line in, for done")
+    done_is: Literal["on", "off"] = Field(default="on", description="its state that says done")
+    done_by: Literal["edge", "level"] = Field(
+        default="edge", description="edge: it must turn to done after the gate opened; level: done counts at once"
+    )
+    debounce: Time | None = Field(default=None, description="how long a state must last to count; else 20 ms")
+    stop: Literal["cts", "dsr", "dcd"] | None = Field(default=None, description="line in that stops the run")
+    stop_is: Literal["on", "off"] = Field(default="on", description="its state that stops the run")
+    timeout: Time = Field(description="a pass that takes longer has failed")
+
+    @model_validator(mode="after")
+    def _two_lines(self) -> Self:
+        if self.stop == self.input:
+            raise contradiction("stop", f"{self.stop} says done already; choose another line")
+        return self
+
+
+class ControllerOutputGateOptions(Described):
+    """An output of the controller is on while the gate is open; a fixed time or an input of it says done."""
+
+    kind: Literal["controller-output"]
+    output: int = Field(default=0, ge=0, le=255, description="numbered-line: the pin; status-query: 0 flood, 1 mist")
+    duration: Time | None = Field(default=None, description="the pass takes this long")
+    pin: str | None = Field(
+        default=None, pattern=r"^[A-Z]$", description="letter of an input in the status report that turns on when done"
+    )
+    timeout: Time | None = Field(default=None, description="with pin: a pass that takes longer has failed")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if (self.duration is None) == (self.pin is None):
+            raise contradiction("duration", "give duration, or pin and timeout")
+        if (self.pin is None) != (self.timeout is None):
+            raise contradiction("timeout", "give timeout together with pin")
+        return self
+
+
 class ExtensionGateOptions(Described):
     """A gate kind from a plug-in."""
 
@@ -62,6 +108,8 @@ AnyGateOptions = Annotated[
     | Annotated[TimedGateOptions, Tag("timed")]
     | Annotated[CommandGateOptions, Tag("command")]
     | Annotated[TcpGateOptions, Tag("tcp")]
+    | Annotated[ModemLinesGateOptions, Tag("modem-lines")]
+    | Annotated[ControllerOutputGateOptions, Tag("controller-output")]
     | Annotated[ExtensionGateOptions, Tag("extension")],
     Discriminator(_tag),
 ]

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from firmware_host.clock import Clock
+from firmware_host.controller.controller import Controller
 from firmware_host.errors import InputError
 from firmware_host.station.operator import Operator
 
@@ -65,6 +66,9 @@ class Gate(ABC):
     @abstractmethod
     def build(cls, options: Any, context: GateContext) -> Gate:
         """Make a gate of its options (a model of `model.gate`, or a mapping for a plug-in). Raises `InputError`."""
+
+    def attach(self, controller: Controller) -> None:  # noqa: B027 - most gates need no controller
+        """Told of the open controller before anything moves. Closes a gate that works through it."""
 
     @abstractmethod
     def open(self, request: PassRequest) -> None:

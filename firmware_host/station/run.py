@@ -135,6 +135,7 @@ class RunLoop:
         station = self._station
         try:
             require_limits(self._plan.limits, accept_limits)
+            station.gate.attach(station.controller)
             mover = self._make_ready(origin, at, turns)
             self._passes(mover, to_do)
             self._finish(mover)
@@ -157,6 +158,7 @@ class RunLoop:
         if origin is None:
             self._home_if_possible()
         controller.prepare()
+        station.gate.close()
         status = controller.status()
         require_resolution(controller.resolution_steps(status))
         steps = controller.position_steps(status)
@@ -238,8 +240,10 @@ class RunLoop:
         try:
             station.gate.open(request)
             self._wait_for_pass()
-        finally:
-            station.gate.close()
+        except BaseException as error:
+            _noting(error, station.gate.close)
+            raise
+        station.gate.close()
         self._marked_s.append(station.clock.monotonic() - opened_s)
         self._journal.write("gate-closed", segment=segment, **{"pass": number})
         self._journal.write("pass-done", segment=segment, **{"pass": number})

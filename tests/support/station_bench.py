@@ -121,6 +121,9 @@ class WatchedGate(Gate):
     def is_open(self) -> bool:
         return bool(self.opened) and self.opened[-1][1] is None
 
+    def attach(self, controller: Controller) -> None:
+        self.inner.attach(controller)
+
     def open(self, request: PassRequest) -> None:
         assert not self.is_open, "opened twice"
         self.events.append("open")
