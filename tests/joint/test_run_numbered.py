@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import ControllerError, PositionError, SettingsMismatchError
+from firmware_host.errors import ControllerError, PositionError, RunStoppedError, SettingsMismatchError
 from firmware_host.model.machine import Stated
 from firmware_host.planning.plan import plan_job
 from firmware_host.simulator.numbered_line_members import MEMBERS
 from firmware_host.station.gate_timed import TimedGate
 from firmware_host.station.settings_write import wanted_changes, write_for_plan
 from tests.support.numbered_bench import NumberedBench
-from tests.support.station_bench import changed_setup, quick_disk, small_setup
+from tests.support.station_bench import Phase, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
 MUTE = frozenset(name for name, member in MEMBERS.items() if member.settings_report == "none")
@@ -155,3 +155,33 @@ def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_p
         write_for_plan(bench.machine, plan, controller, bench.scales, tmp_path / "older.json")
         assert bench.device.settings["M201 A"] == pytest.approx(114.59, abs=0.01)  # 2 rad/s^2 in deg/s^2
         assert bench.scales.recall(controller.url, controller.settings) == Fraction("26.667")
+
+
+# --- stopping and going on -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["plain", "hasty", "blind", "per-minute"])
+@pytest.mark.parametrize("phase", ["settling", "gate-open"])
+def test_a_run_stopped_at_rest_goes_on_where_it_stands(name: str, phase: Phase, tmp_path: Path) -> None:
+    bench = NumberedBench(tmp_path, small_setup(passes=1), MEMBERS[name])
+    bench.at(phase, lambda: bench.stop.ask("by the test"), rests=1)
+    with pytest.raises(RunStoppedError, match="by the test"):
+        bench.run()
+    bench.resume(done=True)
+    targets = bench.plan.route.segment_targets().tolist()
+    assert all(true == planned for _, planned, _, true in bench.progress.rests)
+    assert bench.steps == bench.progress.origin  # the job ends at its zero
+    assert {planned for _, planned, _, _ in bench.progress.rests} == set(targets)
+    bench.never_open_while_moving(settled=False)
+
+
+@pytest.mark.parametrize("name", ["plain", "blind", "per-minute"])
+def test_a_run_stopped_while_moving_is_stopped_short_and_does_not_go_on_unasked(name: str, tmp_path: Path) -> None:
+    bench = NumberedBench(tmp_path, small_setup(passes=1), MEMBERS[name])
+    bench.at("moving", lambda: bench.stop.ask("by the test"), rests=1)
+    with pytest.raises(RunStoppedError, match="by the test"):
+        bench.run()
+    assert not bench.moving
+    with pytest.raises(ControllerError, match=r"the part's position cannot be proved: the run ended with: .*set-anew"):
+        bench.resume()
+    bench.never_open_while_moving()
