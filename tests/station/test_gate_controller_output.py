@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from firmware_host.errors import GateError, GateTimeoutError, PortLostError
+from firmware_host.errors import GateError, GateTimeoutError, InputError, PortLostError
 from firmware_host.model.gate import ControllerOutputGateOptions
 from firmware_host.simulator.numbered_line_members import MEMBERS
 from firmware_host.station.gate import Gate, GateContext, build_gate
@@ -106,3 +106,10 @@ def test_a_pass_has_either_a_time_or_an_input_with_a_time_out() -> None:
     for options in ({}, {"duration": "1 s", "pin": "P", "timeout": "1 s"}, {"pin": "P"}):
         with pytest.raises(ValidationError, match="give"):
             ControllerOutputGateOptions.model_validate({"kind": "controller-output", **options})
+
+
+def test_an_output_that_the_controller_has_not_is_refused_before_anything_moves(tmp_path: Path) -> None:
+    bench = StationBench(tmp_path, small_setup(), gate=gate_of(output=2, duration="0.5 s"))
+    with pytest.raises(InputError, match="output 2 is none of 0 and 1"):
+        bench.run()
+    assert len(bench.device.motion_log) == bench.motion_before

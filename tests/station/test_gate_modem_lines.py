@@ -10,8 +10,9 @@ from pydantic import ValidationError
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port import Port
-from firmware_host.controller.serial_port import open_port
-from firmware_host.errors import GateError, GateTimeoutError, PortUnavailableError
+from firmware_host.controller.port_lock import PortLock
+from firmware_host.controller.serial_port import SerialPort, open_port
+from firmware_host.errors import GateError, GateTimeoutError, PortBusyError, PortLostError, PortUnavailableError
 from firmware_host.model.gate import ModemLinesGateOptions
 from firmware_host.station.gate import GateContext, PassRequest, PassState, build_gate
 from firmware_host.station.gate_modem_lines import ModemLinesGate
@@ -203,3 +204,74 @@ def test_a_whole_run_is_driven_by_lines_and_the_line_is_open_only_at_rest(
     opened = [at_s for at_s, _, on in made[0].switched if on]
     assert opened == [opened_s for opened_s, _, _ in bench.gate.opened]
     assert made[0].switched[-1][2] is False
+
+
+def test_a_second_port_without_modem_lines_is_refused_and_given_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    far, near = os.openpty()
+    url = os.ttyname(near)
+    os.close(near)
+    clock = VirtualClock()
+    options = ModemLinesGateOptions.model_validate({"kind": "modem-lines", "timeout": "10 s", "port": url})
+    try:
+        with pytest.raises(GateError, match=r"has no modem lines \(RTS\), as a pseudo-terminal has none"):
+            build_gate(options, GateContext(clock, ScriptedOperator(clock)))
+        holder = open_port(url, baud=9600, clock=clock)
+        with pytest.raises(PortBusyError, match=str(os.getpid())):
+            build_gate(options, GateContext(clock, ScriptedOperator(clock)))
+        holder.close()
+    finally:
+        os.close(far)
+
+
+def test_lines_of_the_controller_s_own_port_go_through_the_controller(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quick_disk(monkeypatch)
+    options = ModemLinesGateOptions.model_validate({"kind": "modem-lines", "timeout": "10 s"})
+    bench = StationBench(tmp_path, small_setup(), gate=lambda context: build_gate(options, context))
+    lines = ScriptedLines(bench.clock)
+    lines.line = lambda line: (  # type: ignore[method-assign]
+        bool(lines.switched) and lines.switched[-1][2] and bench.clock.monotonic() - lines.switched[-1][0] > 0.5
+    )
+    monkeypatch.setattr(bench.port, "set_line", lines.set_line)
+    monkeypatch.setattr(bench.port, "line", lines.line)
+    assert bench.run().outcome == "done"
+    assert [on for _, _, on in lines.switched] == [False] + [True, False] * 6
+    bench.never_open_while_moving()
+    first_move_s = min(travel.start_s for travel in bench.device.motion_log[bench.motion_before :])
+    assert lines.switched[0][0] < first_move_s
+
+
+class SerialLine:
+    """What a serial driver offers, by its own names."""
+
+    in_waiting = 0
+    rts = dtr = True
+    cts, dsr, cd = True, False, True
+
+    def close(self) -> None:
+        pass
+
+
+def test_each_line_is_the_driver_s_line_of_that_name(tmp_path: Path) -> None:
+    driver = SerialLine()
+    port = SerialPort("/dev/none", driver, PortLock("/dev/none", tmp_path), VirtualClock())  # type: ignore[arg-type]
+    port.set_line(OutputLine.DTR, False)
+    assert (driver.rts, driver.dtr) == (True, False)
+    port.set_line(OutputLine.RTS, False)
+    port.set_line(OutputLine.DTR, True)
+    assert (driver.rts, driver.dtr) == (False, True)
+    assert [port.line(line) for line in (CTS, DSR, DCD)] == [True, False, True]
+    port.close()
+    with pytest.raises(PortLostError, match="is closed"):
+        port.line(CTS)
+
+
+def test_a_plain_socket_has_no_modem_lines_though_its_driver_says_on(tmp_path: Path) -> None:
+    url = "socket://127.0.0.1:1"
+    port = SerialPort(url, SerialLine(), PortLock(url, tmp_path), VirtualClock())  # type: ignore[arg-type]
+    with pytest.raises(PortUnavailableError, match=r"is a plain socket and has no modem lines \(CTS\)"):
+        port.line(CTS)
