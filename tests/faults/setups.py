@@ -70,7 +70,7 @@ def _planned(letter: str, dialect: str, homes: bool, segments: int, passes: int)
 def _set(case: Case, machine: Machine, safe: SafeSettings) -> tuple[Any, StatedSettings]:
     """The board with the settings that the plan asks for, and what the machine's file would state of them."""
     member, letter = case.member, case.axis
-    scale = round(safe.scale, min(getattr(member, "settings_decimals", 3), 3))
+    scale = safe.scale
     rate, acceleration = floor(Fraction(safe.rate)), floor(Fraction(safe.acceleration))
     if member.overrun == "crash":  # the machine's file knows better than to ask for more
         rate = min(rate, floor(0.9 * 60 * member.highest_step_rate / scale))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from fractions import Fraction
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -12,6 +13,7 @@ from unittest.mock import patch
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import FirmwareHostError, JournalError, PortLostError
 from firmware_host.model import Setup
+from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.plan import JobPlan
 from firmware_host.simulator.event_device import EventDevice
 from firmware_host.simulator.fault_clock import JumpingClock
@@ -88,6 +90,11 @@ class World:
     def steps(self) -> int:
         """True steps of the axis, as its controller counts their sign."""
         return self.task.case.sign * self.line.steps_at(self.task.case.axis, self.now_s)
+
+    @property
+    def scale(self) -> Fraction:
+        """Steps per unit that the board holds, exactly."""
+        return HeldScale.as_written(self.task.setup.machine.steps_per_axis_unit).middle
 
     def off_steps(self, segment: int) -> int:
         """How far the part stands beside a segment's planned place."""
@@ -182,7 +189,7 @@ class World:
         )
 
     def _station(self, controller: Controller) -> Station:
-        self.scales.remember(controller.url, controller.settings)
+        self.scales.remember(controller.url, controller.settings, written=f"{float(self.scale):.3f}")
         operator = ScriptedOperator(self.clock)
         return Station(
             controller,
@@ -197,7 +204,7 @@ class World:
 
     def lie(self, steps: int, until_s: float) -> None:
         """Let every report of a position be off by `steps` until `until_s` (s)."""
-        per_unit = float(self.task.stated.steps_per_unit or 1)
+        per_unit = float(self.scale)
         self.port.spoil = lambda data: off_by(data, steps, per_unit) if self.now_s < until_s else data
 
     # --- somebody who puts things right ------------------------------------------------------------------------
@@ -235,7 +242,7 @@ class World:
         with self._open(False) as controller:
             controller.prepare()
             target = round(controller.position_steps(controller.status())) + steps
-            per_unit = controller.settings.steps_per_unit.value
+            per_unit = self.scale
             accepted_s = controller.move_to(f"{float(target / per_unit):.5f}", "3000")
             controller.wait_at_rest(
                 target_steps=target,
@@ -368,7 +375,9 @@ class Zeroing(SilentProgress):
 
     def zero(self, origin_steps: int) -> None:
         world = self._world
+        if world.task.homes and world.slipped:
+            return  # a stall while the switch was sought: where the zero is now, nobody can know
         if world.true_zero is None:
             world.true_zero = world.steps
-        if world.task.homes and not world.slipped:
-            world.observer.place_known = True  # the switch has told where the part is
+        if world.task.homes:
+            world.observer.place_known = True
