@@ -131,21 +131,21 @@ def _changed(setup: Setup, sweep: Sweep, value: Any) -> Setup:
     """The setup with the key set to `value`, checked like a file."""
     path = sweep.path
     if path[0] in Job.model_fields:
-        return replace(setup, job=_with(Job, setup.job, setup.job_source, sweep, value))
+        return replace(setup, job=_with(Job, setup.job, sweep, value))
     if path[0] in Machine.model_fields:
-        return replace(setup, machine=_with(Machine, setup.machine, setup.machine_source, sweep, value))
+        return replace(setup, machine=_with(Machine, setup.machine, sweep, value))
     known = sorted({*Job.model_fields, *Machine.model_fields})
     raise UnknownKeyError(f"neither a job nor a machine has a key {path[0]!r}", _nearest(path[0], known), key=sweep.key)
 
 
-def _with(kind: type[ModelT], model: ModelT, source: str, sweep: Sweep, value: Any) -> ModelT:
+def _with(kind: type[ModelT], model: ModelT, sweep: Sweep, value: Any) -> ModelT:
     tables = model.model_dump(mode="json")
     *parents, last = sweep.path
     place: Any = tables
     for part in parents:
         place = place[_step(place, part, sweep)]
     place[_step(place, last, sweep)] = value
-    return validate(kind, tables, source=source)
+    return validate(kind, tables, source="sweep")
 
 
 def _step(place: Any, part: str, sweep: Sweep) -> str | int:

@@ -110,6 +110,33 @@ def test_a_drawn_part_on_rollers_is_as_the_part_described_that_way_on_the_same_m
     assert abs(margins(rig, thin)[GRIP] - found[GRIP]) > 1e-4
 
 
+ROLLER_CHANGES: list[tuple[dict[str, float], dict[str, Any], dict[str, Any]]] = [
+    ({"rolling_resistance": 1.5}, {"rolling_resistance": "0.15 mm"}, {}),
+    ({"friction_torque": 2.0}, {"friction_torque": "0.01 N*m", "idle_friction_torque": "4 N*mm"}, {}),
+    ({"friction": 0.7}, {"friction": 0.28}, {}),
+    ({"mass": 0.5}, {}, {"part__mass": "1.1 kg"}),
+    ({"mass_offset": 4.0}, {}, {"part__mass_offset": "0.8 mm"}),
+]
+
+
+@pytest.mark.parametrize("rows", [1, 2])
+@pytest.mark.parametrize(
+    ("factors", "on_rollers", "on_job"), ROLLER_CHANGES, ids=[next(iter(c[0])) for c in ROLLER_CHANGES]
+)
+def test_drawn_rollers_are_as_the_rollers_described_that_way(
+    rows: int, factors: dict[str, float], on_rollers: dict[str, Any], on_job: dict[str, Any]
+) -> None:
+    usual = {"driven_rows": rows, "idle_friction_torque": "2 N*mm"}
+    rig, work = roller_machine(**usual), job(part__density=DELETE, **MOTION)
+    found = margins(rig, work, supply_voltage=1.0, **factors)
+    other = planned(roller_machine(**(usual | on_rollers)), job(part__density=DELETE, **MOTION, **on_job))[1]
+    wanted = {check.name: check.margin for check in other.limits.checks}
+    assert found[GRIP] == pytest.approx(wanted["grip"], abs=1e-9)
+    assert found[GRIP] != pytest.approx(margins(rig, work)[GRIP], abs=1e-6) or "mass" in factors or rows == 2
+    if "mass" not in factors:  # another mass swings at another frequency, with another peak
+        assert found[MOVING] == pytest.approx(wanted["torque-peak"], abs=1e-9)
+
+
 def test_by_density_the_mass_goes_with_the_diameter_and_as_weighed_it_does_not() -> None:
     by_density, weighed = job(part__mass=DELETE, **MOTION), job(part__density=DELETE, **MOTION)
     wide = load_case(machine(), job(part__mass=DELETE, part__diameter="63 mm"))
