@@ -70,7 +70,7 @@ def test_an_error_of_our_own_making_is_called_one_and_points_to_debug(
         raise ZeroDivisionError("division by zero")
 
     monkeypatch.setattr(planned, "plan_job", broken)
-    ended = circumstep("segments", "shaft-scale")
+    ended = circumstep("limits", "shaft-scale")
     assert ended.status == 3
     assert ended.err == "internal error: ZeroDivisionError: division by zero. Run again with --debug\n"
 
