@@ -90,7 +90,7 @@ class RateKeys:
     def reads_back(self, raw: Mapping[str, str], key: str, text: str) -> bool:
         """True if `raw` shows `key` as what was sent for `text`, as far as its print tells."""
         sent = Fraction(self.own(key, text)[1])
-        return self.held(raw, key).may_be(sent * self._factor if key.endswith(PER_MINUTE) else sent)
+        return self.held(raw, key).reads_as(sent * self._factor if key.endswith(PER_MINUTE) else sent)
 
     @property
     def _factor(self) -> int:

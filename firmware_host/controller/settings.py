@@ -15,6 +15,8 @@ from types import MappingProxyType
 from firmware_host.errors import ControllerError, SettingsMismatchError
 
 FIX = "circumstep controller settings write JOB"
+SINGLE_ROUNDING = Fraction(1, 1 << 22)
+"""What storing a number in a 32-bit float may change of it (2**-24), and reading it from decimals once more."""
 _DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
 
 
@@ -48,6 +50,11 @@ class HeldNumber:
     def may_be(self, wanted: Fraction) -> bool:
         """True if the stored value can be `wanted`, as far as the print tells."""
         return self.low <= wanted <= self.high
+
+    def reads_as(self, written: Fraction) -> bool:
+        """True if this is how `written` reads back from a 32-bit float, as far as the print tells."""
+        slack = abs(written) * SINGLE_ROUNDING
+        return self.low <= written + slack and written - slack <= self.high
 
     @property
     def is_exact(self) -> bool:

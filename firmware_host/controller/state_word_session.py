@@ -299,7 +299,7 @@ class StateWordSession(AxisSession):
         return self.dialect.setting_line(key, text)
 
     def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
-        return HeldNumber.printed(held.raw[key]).may_be(Fraction(text))
+        return HeldNumber.printed(held.raw[key]).reads_as(Fraction(text))
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
         """Safe at any place: a reset follows."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from firmware_host.controller.at_rest import HALF_STEP
-from firmware_host.controller.settings import (
+from firmware_host.controller.settings import SINGLE_ROUNDING, (
     ControllerSettings,
     Difference,
     WantedSettings,
@@ -77,7 +77,7 @@ def differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tu
     if held.held_steps_per_unit is None and held.stated.steps_per_unit != safe.scale:
         key = f"{STATED}steps_per_unit"
         found.append(Difference("steps per unit", key, held.steps_per_unit.text, decimal_text(safe.scale)))
-    if held.acceleration_units_per_s2.low > Fraction(safe.acceleration):
+    if held.acceleration_units_per_s2.low > Fraction(safe.acceleration) * (1 + SINGLE_ROUNDING):
         held_text = f"{held.acceleration_units_per_s2.text} units/s^2, above the highest safe one"
         key = names.acceleration if held.held_acceleration is not None else f"{STATED}acceleration"
         found.append(Difference("acceleration", key, held_text, safe.acceleration))
