@@ -1,7 +1,8 @@
 """The journal of a run: append-only lines, each with its checksum, on the disk before the act they announce.
 
 One JSON object a line: {"n": number from 1, "t": calendar time, "s": clock seconds, "event": word, ..., "sum": CRC-32
-of the line without it}. A torn last line (a crash while writing) is tolerated; damage anywhere else is an error.
+of the line without it}. A torn last line (a crash while writing) is tolerated; damage anywhere else is an error, and so
+are lines that were on the disk and are there no more (see `tally`).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from filelock import FileLock, Timeout
 from firmware_host.clock import Clock
 from firmware_host.durable import sync_folder
 from firmware_host.errors import JournalError
+from firmware_host.station.tally import Tally, lines_noted
 
 SCHEMA = 1
 LARGEST_JOURNAL = 1 << 30
@@ -33,6 +35,7 @@ class Journal:
         self._clock = clock
         self._lock = FileLock(f"{path}.lock", timeout=0)
         self._file = -1
+        self._tally: Tally | None = None
         self._failed = False
         try:
             self._lock.acquire()
@@ -46,6 +49,7 @@ class Journal:
             self._length = _whole_length(path)
             os.ftruncate(self._file, self._length)
             os.lseek(self._file, 0, os.SEEK_END)
+            self._tally = Tally(path)
             sync_folder(path.parent)
         except OSError as error:
             self.close()
@@ -73,6 +77,8 @@ class Journal:
         try:
             written = os.write(self._file, line)
             os.fsync(self._file)
+            if self._tally is not None and written == len(line):
+                self._tally.note(self._next)
         except OSError as error:
             self._take_back()
             raise JournalError(
@@ -85,9 +91,11 @@ class Journal:
         self._length += written
 
     def _take_back(self) -> None:
-        """Cut off what may have been written of a line; if even that fails, the next reader finds it torn."""
+        """Cut off what may have been written of a line; if even that fails, the next reader finds it torn or whole."""
         self._failed = True
         with contextlib.suppress(OSError):
+            if self._tally is not None:
+                self._tally.take_back(self._next)
             os.ftruncate(self._file, self._length)
 
     def close(self) -> None:
@@ -95,6 +103,9 @@ class Journal:
         if self._file >= 0:
             os.close(self._file)
             self._file = -1
+        if self._tally is not None:
+            self._tally.close()
+            self._tally = None
         self._lock.release()
 
     def __enter__(self) -> Self:
@@ -119,8 +130,10 @@ def _whole_length(path: Path) -> int:
 def read_journal(path: Path) -> list[dict[str, Any]]:
     """All events in order; a torn last line is left out.
 
-    Raises `JournalError` naming the line when one before the last is damaged, out of order or of another schema.
+    Raises `JournalError` naming the line when one before the last is damaged, out of order or of another schema, and
+    when lines are lost that were on the disk.
     """
+    noted = lines_noted(path)  # before the journal is read: its writer may be at work
     try:
         with path.open("rb") as file:
             data = file.read(LARGEST_JOURNAL + 1)
@@ -132,6 +145,12 @@ def read_journal(path: Path) -> list[dict[str, Any]]:
     events = [_checked(line, number, path) for number, line in enumerate(lines, 1)]
     if events and events[0].get("schema") != SCHEMA:
         raise JournalError(str(path), f"has schema {events[0].get('schema')!r}; this version reads {SCHEMA}")
+    if len(events) < noted:
+        raise JournalError(
+            str(path),
+            f"has lost {noted - len(events)} of its {noted} lines: what was done after line {len(events)} is not known."
+            " Look at the part, and run what is left of it as a new job",
+        )
     return events
 
 

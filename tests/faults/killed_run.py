@@ -1,0 +1,104 @@
+"""A process that runs a job, or goes on with it, and may be killed at any instant: python killed_run.py FOLDER URL run.
+
+Every stage is told on standard output at once. The marking side notes in FOLDER/marked what it began and what it ended;
+whoever is asked about a pass looks there.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from firmware_host.clock import ScaledClock
+from firmware_host.controller.trace import FileTrace
+from firmware_host.planning.plan import plan_job
+from firmware_host.station.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.opening import open_controller
+from firmware_host.station.progress import SilentProgress
+from firmware_host.station.record import PassRecord
+from firmware_host.station.resume import resume_run
+from firmware_host.station.run import Station, run_job
+from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.settings_write import backup_path, write_for_plan
+from tests.support.station_bench import ScriptedOperator, changed_setup
+
+CLOCK_FACTOR = 3.0
+PASS_S = 0.15
+SETUP = changed_setup(
+    "shaft-scale",
+    mark={"arc": "120 mm", "width": "10 mm", "passes": 2},
+    segments={"count": 12},
+    index={"finish": "unwind", "settle": "0.05 s"},
+)
+
+
+class NotingGate(TimedGate):
+    """Notes in a file what is begun and what is ended, in one write each."""
+
+    def __init__(self, context: GateContext, path: Path) -> None:
+        super().__init__(context, PASS_S)
+        self._file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+        self._request: PassRequest | None = None
+
+    def open(self, request: PassRequest) -> None:
+        self._request = request
+        self._note("began")
+        super().open(request)
+
+    def poll(self) -> PassState:
+        state = super().poll()
+        if state is PassState.DONE:
+            self._note("ended")
+        return state
+
+    def _note(self, word: str) -> None:
+        if self._request is not None:
+            os.write(self._file, f"{word} {self._request.segment} {self._request.number}\n".encode())
+
+
+class Telling(SilentProgress):
+    """Tells every stage on standard output."""
+
+    def stage(self, text: str) -> None:
+        sys.stdout.write(text + "\n")
+        sys.stdout.flush()
+
+
+def main(home: Path, url: str, act: str) -> None:
+    clock = ScaledClock(CLOCK_FACTOR)
+    plan = plan_job(SETUP)
+    folder = RunFolder(home / "run")
+    folder.path.mkdir(exist_ok=True)
+    marked = home / "marked"
+    context = GateContext(clock, ScriptedOperator(clock))
+    scales = KnownScales(home / "controllers")
+    with FileTrace(folder.trace, clock) as trace:
+        options: dict[str, Any] = {"lock_folder": home / "locks", "drop_held_motion": act == "resume"}
+        with open_controller(SETUP.machine, url, clock, trace, **options) as controller:
+            gate = NotingGate(context, marked)
+            station = Station(controller, gate, clock, folder, scales, context.operator, progress=Telling())
+            if act == "run":
+                write_for_plan(SETUP.machine, plan, controller, scales, backup_path(home / "backups", url, clock))
+                run_job(SETUP, plan, station)
+            else:
+                resume_run(station, ask=lambda entry: looked_at(marked, home / "asked", entry))
+
+
+def looked_at(marked: Path, asked: Path, entry: PassRecord) -> bool:
+    """Whether the pass was marked to its end; that it was asked about is noted."""
+    key = f"{entry.segment} {entry.number}"
+    done = f"ended {key}\n" in marked.read_text("ascii")
+    with asked.open("a") as file:
+        file.write(f"{key} {'done' if done else 'not done'}\n")
+    return done
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2], sys.argv[3])

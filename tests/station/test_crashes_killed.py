@@ -1,0 +1,150 @@
+"""Killed at every line of the journal of a job of 12 segments and 2 passes, and at 200 other instants; then resumed."""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from firmware_host.clock import ScaledClock
+from firmware_host.simulator.pty_server import PtyServer
+from firmware_host.simulator.status_query_boards import delivered_board
+from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.station.journal import read_journal
+from firmware_host.station.record import make_record
+from tests.faults import killed_run
+from tests.faults.play import Outcome, Player
+from tests.faults.setups import task_for
+from tests.faults.striking import Striker
+from tests.faults.world import Died, World
+
+BOARDS = ("status-query/plain", "numbered-line/plain")
+ALL = [(segment, number) for segment in range(1, 13) for number in (1, 2)]
+LINES = 2 + 12 * (2 + 2 * 3) + 3
+"""begin and zero; for each segment move, at rest, and for each pass gate open, gate closed, pass done; the finish."""
+
+
+def world_of(board: str, home: Path) -> World:
+    home.mkdir()
+    return World(home, task_for(board, segments=12), Random(0))
+
+
+def judged(player: Player) -> Outcome:
+    """Let the run die as it was told to, go on with it until it is done, and compare with the truth."""
+    played = player.play()
+    assert played.goes.count("died") == 1
+    assert played.broken == (), played.goes
+    assert len(played.goes) <= 4
+    observer = player.world.observer
+    for key in ALL:
+        openings = [opening for opening in observer.openings if opening.key == key]
+        assert sum(opening.complete for opening in openings) == 1
+        assert len(openings) <= 1 + observer.asked.count(key)
+    assert len(observer.asked) <= 1
+    record = make_record(read_journal(player.world.folder.journal))
+    assert (record.outcome, record.done) == ("done", len(ALL))
+    return played.outcome
+
+
+@pytest.mark.parametrize(
+    ("board", "how"),
+    [(BOARDS[0], "before"), (BOARDS[0], "torn"), (BOARDS[0], "after"), (BOARDS[1], "before"), (BOARDS[1], "after")],
+    ids=["state-before", "state-torn", "state-after", "numbers-before", "numbers-after"],
+)
+def test_a_process_that_dies_at_any_line_of_the_journal_is_gone_on_with(board: str, how: str, tmp_path: Path) -> None:
+    outcomes: list[Outcome] = []
+    for at in range(1, LINES + 1):
+        world = world_of(board, tmp_path / str(at))
+        player = Player(world, Striker(world, ()), 0, board)
+        world.disk.before = dying(world, at, how)
+        outcomes.append(judged(player))
+    asked = sum(outcome in (Outcome.ASKED, Outcome.ANEW_ASKED) for outcome in outcomes)
+    assert asked == 2 * len(ALL)  # from where the gate may be open until the pass is known to be done
+    anew = sum(outcome in (Outcome.ANEW, Outcome.ANEW_ASKED) for outcome in outcomes)
+    assert (anew > 0) == (board == "numbered-line/plain")  # a move under way may have been stopped short
+    began_again = outcomes.count(Outcome.BEGAN_AGAIN)
+    assert began_again == (0 if how == "after" else 1)
+
+
+def dying(world: World, at: int, how: str) -> Callable[[], None]:
+    lines = 0
+
+    def before() -> None:
+        nonlocal lines
+        lines += 1
+        if lines == at:
+            disk = world.disk
+            length = {"before": 0, "torn": len(disk.line) // 2, "after": len(disk.line)}[how]
+            disk.tear(disk.line[:length], disk.descriptor, b"")
+            world.die()
+            raise Died
+
+    return before
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_a_process_that_dies_at_a_hundred_random_instants_is_gone_on_with(board: str, tmp_path: Path) -> None:
+    random = Random(20260101)
+    turns = 0
+    whole = world_of(board, tmp_path / "whole")
+
+    def count() -> None:
+        nonlocal turns
+        turns += 1
+
+    whole.on_turn = count
+    assert whole.run().outcome == "done"
+    for at in sorted(random.sample(range(turns), 100)):
+        world = world_of(board, tmp_path / str(at))
+        player = Player(world, Striker(world, ()), 0, board)
+        world.on_turn = dying_at_turn(world, at)
+        world.gate.goes_on = random.random() < 0.5
+        judged(player)
+
+
+def dying_at_turn(world: World, at: int) -> Callable[[], None]:
+    turns = 0
+
+    def turn() -> None:
+        nonlocal turns
+        turns += 1
+        if turns == at + 1:
+            world.die()
+
+    return turn
+
+
+@pytest.mark.parametrize("stage", [4, 14, 26, 37])
+def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: int, tmp_path: Path) -> None:
+    clock = ScaledClock(killed_run.CLOCK_FACTOR)
+    device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
+    device.miscount("A", 500, clock.monotonic())  # another program left it away from machine zero
+    with PtyServer(device, clock) as server:
+        with started(tmp_path, server.url, "run") as process:
+            assert process.stdout is not None
+            for _ in range(stage):
+                assert process.stdout.readline()
+            os.kill(process.pid, signal.SIGKILL)
+        assert process.returncode == -signal.SIGKILL
+        with started(tmp_path, server.url, "resume") as process:
+            process.communicate()
+        assert process.returncode == 0, (tmp_path / "errors").read_text()
+        assert server.steps_at("A") == 0
+    story = (tmp_path / "marked").read_text("ascii").splitlines()
+    asked = (tmp_path / "asked").read_text("ascii").splitlines() if (tmp_path / "asked").exists() else []
+    for segment, number in ALL:
+        key = f"{segment} {number}"
+        assert 1 <= story.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
+        assert story.count(f"ended {key}") == 1
+    assert len(asked) <= 1
+    assert make_record(read_journal(tmp_path / "run" / "journal.jsonl")).outcome == "done"
+
+
+def started(home: Path, url: str, act: str) -> subprocess.Popen[str]:
+    command = [sys.executable, killed_run.__file__, str(home), url, act]
+    with (home / "errors").open("a") as errors:
+        return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, text=True)
