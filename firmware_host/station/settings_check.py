@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from firmware_host.controller.at_rest import HALF_STEP
-from firmware_host.controller.settings import SINGLE_ROUNDING, (
+from firmware_host.controller.settings import (
+    SINGLE_ROUNDING,
     ControllerSettings,
     Difference,
     WantedSettings,
