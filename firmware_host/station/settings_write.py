@@ -44,7 +44,7 @@ def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
     wanted = Fraction(text)
     if key == held.names.rate and held.held_rate is not None:
         return held.held_rate.low <= wanted <= held.held_rate.high + _RATE_STEP
-    return HeldNumber.printed(held.raw[key]).may_be(wanted)
+    return HeldNumber.printed(held.raw[key]).reads_as(wanted)
 
 
 def write_for_plan(
