@@ -20,6 +20,7 @@ from firmware_host.cli import (
     output,
     plan_commands,
     run_commands,
+    runs_commands,
 )
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
@@ -44,7 +45,16 @@ def _options(
     pass
 
 
-for group in (demo, plan_commands, limit_commands, motor_commands, run_commands, controller_commands, file_commands):
+for group in (
+    demo,
+    plan_commands,
+    limit_commands,
+    motor_commands,
+    run_commands,
+    runs_commands,
+    controller_commands,
+    file_commands,
+):
     group.register(app)
 
 

@@ -21,6 +21,7 @@ PROMISES = (
     "pass repeated without a question",
     "marked beside its place",
     "gate closed late",
+    "files do not fit",
     "hang",
     "traceback",
 )

@@ -101,6 +101,8 @@ class Player:
         if not self.ended:
             self.world.observer.broken.append("hang: the run never comes to its end")
         broken = self.world.broken_promises(ended=self.ended)
+        if not broken:
+            broken = self.world.ill_founded()
         return Played(
             self.seed, self.board, tuple(self.striker.struck), self._outcome(broken), tuple(self.goes), tuple(broken)
         )

@@ -26,6 +26,7 @@ from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import Station, run_job
 from firmware_host.station.run_folder import RunFolder
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.verify import verify_run
 from tests.faults.disk import FaultyDisk, TraceOnDisk
 from tests.faults.lying import off_by
 from tests.faults.observer import PASS_S, Observer
@@ -114,6 +115,12 @@ class World:
             for number in range(1, job.mark.passes + 1)
         ]
         return self.observer.broken_promises(self.line.motion_log, wanted, ended=ended)
+
+    def ill_founded(self) -> list[str]:
+        """What the run's own files say that does not fit."""
+        with patch("firmware_host.station.verify.plan_job", self._plan):
+            findings = verify_run(self.folder)
+        return [f"files do not fit: {finding}" for finding in findings if not finding.holds]
 
     # --- one process -------------------------------------------------------------------------------------------
 

@@ -1,0 +1,105 @@
+"""`runs`: what earlier runs left behind, and whether it holds together."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from firmware_host.cli import output
+from firmware_host.cli.arguments import JsonOption
+from firmware_host.errors import EXIT_CHECK_FAILED, InputError, JournalError
+from firmware_host.reporting.tables import run_table
+from firmware_host.station.journal import read_journal
+from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.verify import verify_run
+
+runs_app = typer.Typer(help="Earlier runs: list them, show one, verify its files.", no_args_is_help=True)
+
+RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
+
+
+@runs_app.command("list")
+def list_command(
+    runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are.")] = Path("runs"),
+    json: JsonOption = False,
+) -> None:
+    """List all runs, oldest first."""
+    try:
+        paths = sorted(path for path in runs.iterdir() if not path.is_symlink() and RunFolder(path).journal.is_file())
+    except OSError as error:
+        raise InputError(
+            f"cannot be listed ({error.strerror})", "Name the folder with --runs", source=str(runs)
+        ) from error
+    entries = [_entry(path) for path in paths]
+    if json:
+        output.document(entries)
+        return
+    output.lines(_line(entry) for entry in entries)
+
+
+@runs_app.command("show")
+def show_command(run: RunArgument, json: JsonOption = False) -> None:
+    """Show a run's passes as its journal has them."""
+    record = make_record(read_journal(RunFolder.existing(run).journal))
+    if json:
+        typer.echo(record.to_json(), nl=False)
+        return
+    output.show(run_table(record))
+    because = f" ({record.reason})" if record.reason else ""
+    output.lines(
+        [
+            f"{record.job}, on {record.machine}; began {record.started}, last line {record.ended}",
+            f"{record.outcome}{because}: {record.done} of {len(record.passes)} passes marked",
+        ]
+    )
+
+
+@runs_app.command("verify")
+def verify_command(run: RunArgument, json: JsonOption = False) -> None:
+    """Verify a run's journal, setup and record against each other; status 1 if anything does not hold."""
+    findings = verify_run(RunFolder.existing(run))
+    if json:
+        output.document([asdict(finding) for finding in findings])
+    else:
+        output.lines(f"{f.name:8} {'holds' if f.holds else 'DOES NOT HOLD'}: {f.detail}" for f in findings)
+    if not all(finding.holds for finding in findings):
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+def _entry(path: Path) -> dict[str, Any]:
+    """What the list tells of one run; one that can't be read tells why."""
+    entry: dict[str, Any] = {"run": str(path)}
+    try:
+        record = make_record(read_journal(RunFolder(path).journal))
+    except JournalError as error:
+        return entry | {"outcome": "unreadable", "reason": error.detail}
+    return entry | _told(record)
+
+
+def _told(record: RunRecord) -> dict[str, Any]:
+    return {
+        "outcome": record.outcome,
+        "reason": record.reason,
+        "job": record.job,
+        "machine": record.machine,
+        "started": record.started,
+        "ended": record.ended,
+        "done": record.done,
+        "passes": len(record.passes),
+    }
+
+
+def _line(entry: dict[str, Any]) -> str:
+    if entry["outcome"] == "unreadable":
+        return f"{entry['run']}  unreadable: {entry['reason']}"
+    because = f" ({entry['reason']})" if entry["reason"] else ""
+    return f"{entry['run']}  {entry['outcome']:8} {entry['done']:>4}/{entry['passes']:<4} {entry['job']}{because}"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.add_typer(runs_app, name="runs")
