@@ -1,6 +1,6 @@
 """Gate `tcp`: a marking program or a script drives the passes over a loopback socket, one JSON object a line.
 
-Messages to the marking side: {"type": "hello", "protocol": 1, "job", "segments", "passes"} once its token was right;
+Messages to the marking side: {"type": "hello", "protocol": 1, "job"} once its token was right;
 {"type": "ready", "id", "segment", "segments", "pass", "passes", "angle_deg"} when the part is at rest and the gate is
 open; {"type": "closed", "id"} when the permission ends; {"type": "status", ...} as an answer; {"type": "error",
 "reason"}. Messages from it: {"type": "hello", "token"}; {"type": "done", "id"}; {"type": "failed", "id", "reason"};
