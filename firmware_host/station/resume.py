@@ -57,6 +57,7 @@ def resume_run(
         )
     record = make_record(events)
     if record.outcome == "done":
+        record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     with Journal(folder.journal, station.clock) as journal:
         origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
