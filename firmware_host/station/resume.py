@@ -8,7 +8,7 @@ from enum import Enum
 from typing import Any
 
 from firmware_host.controller.reply import AxisState
-from firmware_host.errors import ControllerError, InputError, JournalError
+from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
 from firmware_host.planning.moves import Route
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal import Journal, read_journal
@@ -60,7 +60,11 @@ def resume_run(
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     with Journal(folder.journal, station.clock) as journal:
-        origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
+        try:
+            origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
+        except ControllerResetError as error:
+            journal.write("position-lost", reason=error.detail)  # it will not show another time
+            raise
         journal.write("resume", zero=zero.value)
         answers = _settle_unknown(record, journal, ask)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
@@ -96,10 +100,11 @@ def _zero(
     controller = station.controller
     status = controller.status()
     if controller.greeting is not None or status.state not in (AxisState.READY, AxisState.HOLDING):
-        raise _not_provable("the controller was reset since, or is locked")
+        raise _not_provable("the controller was reset since, or is locked", ControllerResetError)
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
-        raise _not_provable("it stands at machine zero, where a controller that was switched off and on stands, too")
+        why = "it stands at machine zero, where a controller that was switched off and on stands, too"
+        raise _not_provable(why, ControllerResetError)
     lowest, highest = _whereabouts(events, plan.route, controller.abilities.stop_keeps_position)
     origin = int(zeros[-1]["origin_steps"])
     at = machine_steps - origin
@@ -125,6 +130,8 @@ def _whereabouts(events: list[dict[str, Any]], route: Route, stop_keeps_position
             places, lost, under_way, turns = [event["at"]], "", False, _turns(event)
         elif kind == "resume" and event["zero"] == Zero.SET_ANEW.value:
             lost = "the zero was to be set anew, which was not done"
+        elif kind == "position-lost":
+            lost = "the controller was found reset when the run was to go on"
         elif kind == "move":
             place = route.angles.target(event["segment"] - 1, route.per_part_turn, turns)
             places += [place - route.overrun, place]
@@ -147,8 +154,8 @@ def _whereabouts(events: list[dict[str, Any]], route: Route, stop_keeps_position
     return min(places), max(places)
 
 
-def _not_provable(why: str) -> ControllerError:
-    return ControllerError(
+def _not_provable(why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:
+    return kind(
         f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turning it by hand "
         "if it doesn't, and resume with --zero set-anew"
     )

@@ -5,18 +5,18 @@ from __future__ import annotations
 import re
 
 _POSITION = re.compile(rb"([MW]Pos:)([-\d.,]+)")
+_DECIMAL = re.compile(rb"-?\d+\.\d+")
 _COUNTS = re.compile(rb"(Count )(.*)")
-_NUMBER = re.compile(rb"(:)(-?\d+)")
+_COUNT = re.compile(rb":(-?\d{1,9})")
 
 
 def off_by(data: bytes, steps: int, steps_per_unit: float) -> bytes:
     """`data` with every reported position `steps` further on, in units of `steps_per_unit` or as a count."""
 
     def moved(match: re.Match[bytes]) -> bytes:
-        numbers = [float(number) + steps / steps_per_unit for number in match[2].split(b",")]
-        return match[1] + ",".join(f"{number:.3f}" for number in numbers).encode()
+        return match[1] + _DECIMAL.sub(lambda number: b"%.3f" % (float(number[0]) + steps / steps_per_unit), match[2])
 
     def counted(match: re.Match[bytes]) -> bytes:
-        return match[1] + _NUMBER.sub(lambda number: b":%d" % (int(number[2]) + steps), match[2])
+        return match[1] + _COUNT.sub(lambda number: b":%d" % (int(number[1]) + steps), match[2])
 
     return _COUNTS.sub(counted, _POSITION.sub(moved, data))

@@ -117,7 +117,8 @@ class Player:
             self._broke(f"traceback: {traceback.format_exc()}")
 
     def disturb(self, steps: int) -> None:
-        """Another program turns the axis by `steps`, if the board lets it."""
+        """Another program turns the axis by `steps`, if the board lets it: no part stands at its zero any more."""
+        self._zero = Zero.AS_LEFT
         try:
             self.world.turn_axis(steps)
         except FirmwareHostError as error:

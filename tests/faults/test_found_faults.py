@@ -6,7 +6,14 @@ from random import Random
 
 import pytest
 
-from firmware_host.errors import ControllerError, JournalError, PositionError, RunStoppedError
+from firmware_host.errors import (
+    ControllerError,
+    ControllerResetError,
+    InputError,
+    JournalError,
+    PositionError,
+    RunStoppedError,
+)
 from firmware_host.station.journal import read_journal
 from firmware_host.station.resume import Zero
 from tests.faults.setups import task_for
@@ -110,6 +117,39 @@ def test_a_zero_that_was_not_set_after_all_has_to_be_set_again(board: str, tmp_p
         world.resume(Zero.AS_LEFT)
     assert world.resume(Zero.SET_ANEW).outcome == "done"
     assert world.broken_promises(ended=True) == []
+
+
+@pytest.mark.parametrize("board", SMALL)
+def test_a_reset_that_was_once_found_is_not_forgotten(board: str, tmp_path: Path) -> None:
+    """Reset, refused, and then turned by another program to where the run could have left it."""
+    world = world_of(board, tmp_path)
+    once(world, lambda: len(world.observer.openings) == 5, world.die)
+    with pytest.raises(Died):
+        world.run()
+    world.wait(5.0)
+    world.switch_off_and_on()
+    with pytest.raises(
+        ControllerResetError, match=r"cannot be proved: (the controller was reset|it stands at machine)"
+    ):
+        world.resume(Zero.AS_LEFT)
+    world.turn_axis(1234 + 1222)
+    with pytest.raises(ControllerError, match="the controller was found reset when the run was to go on"):
+        world.resume(Zero.AS_LEFT)
+    world.turn_to_zero()
+    assert world.resume(Zero.SET_ANEW).outcome == "done"
+    assert world.broken_promises(ended=True) == []
+
+
+def test_a_record_that_was_not_written_any_more_is_made_when_nothing_else_is_left(tmp_path: Path) -> None:
+    world = world_of("status-query/plain", tmp_path)
+    once(world, lambda: journalled(world, "end") == 1, world.die)
+    with pytest.raises(Died):
+        world.run()
+    assert not world.folder.record.exists()
+    with pytest.raises(InputError, match="the run is done: nothing is left"):
+        world.resume(Zero.AS_LEFT)
+    assert world.ill_founded() == []
+    assert world.folder.record.exists()
 
 
 def test_a_board_that_is_reset_without_a_word_just_before_a_move_is_found_on_the_way(tmp_path: Path) -> None:
