@@ -1,4 +1,4 @@
-"""When a run may not go on: nothing moves, nothing is asked, and nothing is written."""
+"""When a run may not go on: nothing moves, nothing is asked, and nothing is written but that a reset was found."""
 
 import json
 from pathlib import Path
@@ -22,13 +22,15 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
 
 
-def refused(bench: StationBench, kind: type[Exception], complaint: str) -> None:
+def refused(bench: StationBench, kind: type[Exception], complaint: str, *, noted: bool = False) -> None:
     moves, before = bench.sent_moves(), bench.folder.journal.read_bytes()
     with pytest.raises(kind, match=complaint):
         bench.resume()
     assert bench.sent_moves() == moves
     assert bench.asked == []
-    assert bench.folder.journal.read_bytes() == before
+    written = bench.folder.journal.read_bytes()
+    assert written.startswith(before)
+    assert [json.loads(line)["event"] for line in written[len(before) :].splitlines()] == ["position-lost"] * noted
 
 
 @pytest.mark.parametrize(
@@ -45,7 +47,7 @@ def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew
     if not greets:
         bench.clock.sleep(1.0)
         bench.device.transmit(bench.clock.monotonic())
-    refused(bench, ControllerError, rf"{complaint}.*--zero set-anew")
+    refused(bench, ControllerError, rf"{complaint}.*--zero set-anew", noted=True)
     bench.progress.origin = bench.steps  # somebody turns the part to the job's zero by hand: wherever the motor is
     record = bench.resume(zero=Zero.SET_ANEW)
     assert record.outcome == "done"
@@ -66,7 +68,7 @@ def test_a_locked_controller_cannot_go_on(tmp_path: Path) -> None:
     bench.device.trip_limit_switch(bench.clock.monotonic())
     bench.clock.sleep(1.0)
     bench.device.transmit(bench.clock.monotonic())
-    refused(bench, ControllerError, "is locked")
+    refused(bench, ControllerError, "is locked", noted=True)
     with pytest.raises(ControllerFaultError, match="locked"):
         bench.resume(zero=Zero.SET_ANEW)
 
