@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from fractions import Fraction
 from typing import Self
 
 from pydantic import Field, model_validator
@@ -97,8 +96,3 @@ class Motor(Described):
         if self.step_angle is None:
             raise ValueError("give either full_steps_per_revolution or step_angle")
         return int(1 / self.step_angle.exact)
-
-    @property
-    def full_step_turns(self) -> Fraction:
-        """One full step in turns of the motor."""
-        return Fraction(1, self.full_steps)

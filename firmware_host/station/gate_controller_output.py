@@ -7,10 +7,11 @@ from typing import Any
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import ControllerError, GateError, GateTimeoutError, LinkError
 from firmware_host.model.gate import ControllerOutputGateOptions
-from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gate_switched import SwitchedGate
 
 
-class ControllerOutputGate(Gate):
+class ControllerOutputGate(SwitchedGate):
     """Done after a fixed time, or when an input letter shows in two reports in a row after it had been gone.
 
     The output is switched off by the first `close` after `attach`, and at every end of a pass; if it can't be, that is
@@ -20,12 +21,10 @@ class ControllerOutputGate(Gate):
     kind = "controller-output"
 
     def __init__(self, context: GateContext, options: ControllerOutputGateOptions) -> None:
-        self._clock = context.clock
+        super().__init__(context.clock)
         self._operator = context.operator
         self._options = options
         self._controller: Controller | None = None
-        self._maybe_open = False
-        self._opened_s: float | None = None
         self._was_off = False
         self._seen_on = 0
 
@@ -39,30 +38,24 @@ class ControllerOutputGate(Gate):
         self._controller = controller
         self._maybe_open = True  # an earlier owner may have left it on
 
-    def open(self, request: PassRequest) -> None:
+    @property
+    def _reachable(self) -> bool:
+        return self._controller is not None
+
+    def _drive(self, is_open: bool) -> None:
+        if self._controller is None:
+            raise GateError(self.kind, "there is no controller yet")
+        self._controller.set_output(self._options.output, is_open)
+
+    def _begin(self, request: PassRequest) -> None:
         self._was_off, self._seen_on = False, 0
-        self._opened_s = self._clock.monotonic()
-        self._maybe_open = True
-        try:
-            self._switch(True)
-        except GateError:
-            self._close_after_fault()
-            raise
+
+    def _tell(self, request: PassRequest) -> None:
         self._operator.tell(f"AT REST: output {self._options.output} says mark {request}")
 
-    def poll(self) -> PassState:
-        if self._opened_s is None:
-            raise GateError(self.kind, "polled while closed")
-        waited_s = self._clock.monotonic() - self._opened_s
+    def _look(self, waited_s: float) -> PassState:
         if self._options.duration is not None:
             return PassState.DONE if waited_s >= self._options.duration.si else PassState.MARKING
-        try:
-            return self._ask(waited_s)
-        except GateError:
-            self._close_after_fault()
-            raise
-
-    def _ask(self, waited_s: float) -> PassState:
         if self._shows_done():
             return PassState.DONE
         limit = self._options.timeout
@@ -81,30 +74,8 @@ class ControllerOutputGate(Gate):
         self._seen_on = self._seen_on + 1 if is_on else 0
         return self._was_off and self._seen_on >= 2
 
-    def close(self) -> None:
-        self._opened_s = None
-        if self._maybe_open and self._controller is not None:
-            self._switch(False)
-            self._maybe_open = False
-
     def release(self) -> None:
         try:
             self.close()
         finally:
             self._controller = None
-
-    def _close_after_fault(self) -> None:
-        """Close as far as that is possible; what failed is told by the fault itself."""
-        try:
-            self.close()
-        except GateError:
-            return  # tried again, and told, by the next close
-
-    def _switch(self, is_on: bool) -> None:
-        if self._controller is None:
-            raise GateError(self.kind, "there is no controller yet")
-        try:
-            self._controller.set_output(self._options.output, is_on)
-        except (LinkError, ControllerError) as error:
-            what = "opened" if is_on else "closed: take the permission to mark away by hand"
-            raise GateError(self.kind, f"cannot be {what} ({error})") from error

@@ -10,7 +10,8 @@ from firmware_host.controller.port import Port
 from firmware_host.controller.serial_port import open_port
 from firmware_host.errors import GateError, GateTimeoutError, LinkError
 from firmware_host.model.gate import ModemLinesGateOptions
-from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gate_switched import SwitchedGate
 
 DEBOUNCE_S = 0.02
 """How long a state must last to count (s); contacts bounce for some milliseconds. Common practice, no source."""
@@ -42,7 +43,7 @@ class Debounced:
         return self.state
 
 
-class ModemLinesGate(Gate):
+class ModemLinesGate(SwitchedGate):
     """Works on `port`, a second one that it owns, or without it on the controller's, through the controller.
 
     The line out is switched to closed as soon as there is a port, and again at every end of a pass; if it can't be,
@@ -52,7 +53,7 @@ class ModemLinesGate(Gate):
     kind = "modem-lines"
 
     def __init__(self, context: GateContext, options: ModemLinesGateOptions, port: Port | None = None) -> None:
-        self._clock = context.clock
+        super().__init__(context.clock)
         self._operator = context.operator
         self._options = options
         self._output, self._input = OutputLine(options.output), InputLine(options.input)
@@ -60,8 +61,6 @@ class ModemLinesGate(Gate):
         self._hold_s = DEBOUNCE_S if options.debounce is None else options.debounce.si
         self._port = port
         self._lines: _Lines | None = port
-        self._maybe_open = True  # opening a port switches its lines on by itself
-        self._opened_s: float | None = None
         self._done, self._stopping = Debounced(self._hold_s), Debounced(self._hold_s)
         self._was_undone = False
         if port is not None:
@@ -85,37 +84,29 @@ class ModemLinesGate(Gate):
         for line in filter(None, (self._input, self._stop)):
             self._level(line)
 
-    def open(self, request: PassRequest) -> None:
+    @property
+    def _reachable(self) -> bool:
+        return self._lines is not None
+
+    def _drive(self, is_open: bool) -> None:
+        self._there().set_line(self._output, is_open == (self._options.open_is == "on"))
+
+    def _begin(self, request: PassRequest) -> None:
         self._done = Debounced(self._hold_s)
         self._was_undone = False
-        self._opened_s = self._clock.monotonic()
-        self._maybe_open = True
-        try:
-            self._switch(True)
-        except GateError:
-            self._close_after_fault()
-            raise
+
+    def _tell(self, request: PassRequest) -> None:
         self._operator.tell(f"AT REST: {self._output.name} says mark {request}")
 
-    def poll(self) -> PassState:
-        if self._opened_s is None:
-            raise GateError(self.kind, "polled while closed")
-        try:
-            return self._look(self._opened_s)
-        except GateError:
-            self._close_after_fault()
-            raise
-
-    def _look(self, opened_s: float) -> PassState:
+    def _look(self, waited_s: float) -> PassState:
         if self.wants_stop():
             return PassState.STOP
-        now_s = self._clock.monotonic()
         level = self._level(self._input)
-        done = self._done.see(level == (self._options.done_is == "on"), now_s)
+        done = self._done.see(level == (self._options.done_is == "on"), self._clock.monotonic())
         self._was_undone = self._was_undone or done is False
         if done and (self._was_undone or self._options.done_by == "level"):
             return PassState.DONE
-        if now_s - opened_s > self._options.timeout.si:
+        if waited_s > self._options.timeout.si:
             why = f"{self._input.name} did not turn {self._options.done_is}"
             raise GateTimeoutError(self.kind, f"{why} within {self._options.timeout.si:.6g} s")
         return PassState.MARKING
@@ -126,12 +117,6 @@ class ModemLinesGate(Gate):
         level = self._level(self._stop) == (self._options.stop_is == "on")
         return self._stopping.see(level, self._clock.monotonic()) is True
 
-    def close(self) -> None:
-        self._opened_s = None
-        if self._maybe_open and self._lines is not None:
-            self._switch(False)
-            self._maybe_open = False
-
     def release(self) -> None:
         port = self._port
         try:
@@ -141,26 +126,14 @@ class ModemLinesGate(Gate):
             if port is not None:
                 port.close()
 
-    def _close_after_fault(self) -> None:
-        """Close as far as that is possible; what failed is told by the fault itself."""
-        try:
-            self.close()
-        except GateError:
-            return  # tried again, and told, by the next close
-
-    def _switch(self, is_open: bool) -> None:
-        if self._lines is None:
-            raise GateError(self.kind, "there is no port yet")
-        try:
-            self._lines.set_line(self._output, is_open == (self._options.open_is == "on"))
-        except LinkError as error:
-            what = "opened" if is_open else "closed: take the permission to mark away by hand"
-            raise GateError(self.kind, f"cannot be {what} ({error})") from error
-
     def _level(self, line: InputLine) -> bool:
-        if self._lines is None:
-            raise GateError(self.kind, "there is no port yet")
+        lines = self._there()
         try:
-            return self._lines.line(line)
+            return lines.line(line)
         except LinkError as error:
             raise GateError(self.kind, f"{line.name} cannot be read ({error})") from error
+
+    def _there(self) -> _Lines:
+        if self._lines is None:
+            raise GateError(self.kind, "there is no port yet")
+        return self._lines
