@@ -150,32 +150,29 @@ class Unwinder:
 
     def _choices(self, start: int, stop: int) -> range:
         """Numbers of turns with which all segments `start` .. `stop`-1 fit."""
-        lowest, highest = self._extremes(start, stop)
-        return self._turns_between(lowest * self.per_turn - self.overrun, highest * self.per_turn)
+        return self._turns_between(*self.angles.extremes(start, stop), self.overrun)
 
-    def _turns_between(self, lowest: Fraction, highest: Fraction) -> range:
-        """Numbers of turns that bring lowest .. highest (microsteps) into the span."""
-        least = math.floor((highest - self.span.highest - _HALF) / self.per_turn) + 1
-        most = math.ceil((lowest - self.span.lowest + _HALF) / self.per_turn) - 1
-        return range(least, most + 1)
+    def _turns_between(self, lowest: Fraction, highest: Fraction, overrun: int = 0) -> range:
+        """Numbers of turns that bring the targets of angles lowest .. highest (turns) into the span, take-up and all.
+
+        Exactly: a target half-way between two steps is the even one of them, so it may lie on the edge.
+        """
+        least_step, most_step = self.span.lowest + overrun, self.span.highest
+        least = highest - (most_step + _HALF) / self.per_turn
+        most = lowest - (least_step - _HALF) / self.per_turn
+        return range(
+            math.ceil(least) if most_step % 2 == 0 else math.floor(least) + 1,
+            (math.floor(most) if least_step % 2 == 0 else math.ceil(most) - 1) + 1,
+        )
 
     def _nearest_middle(self, start: int, stop: int) -> int:
-        lowest, highest = self._extremes(start, stop)
+        lowest, highest = self.angles.extremes(start, stop)
         twice = (lowest + highest) * self.per_turn - self.overrun - self.span.lowest - self.span.highest
         return round(twice / 2 / self.per_turn)
 
-    def _extremes(self, start: int, stop: int) -> tuple[Fraction, Fraction]:
-        """Smallest and largest angle among the segments `start` .. `stop`-1, in turns."""
-        targets = self.angles.targets(self.per_turn, 0, start, stop)
-        return (
-            self.angles.angle(start + int(targets.argmin())),
-            self.angles.angle(start + int(targets.argmax())),
-        )
-
     def _finish_turns(self, angle: Fraction, wanted: int) -> int:
         """`wanted` if the end position fits with it, else the nearest number of turns with which it does."""
-        place = angle * self.per_turn
-        return _nearest(self._turns_between(place, place) or range(wanted, wanted + 1), wanted)
+        return _nearest(self._turns_between(angle, angle) or range(wanted, wanted + 1), wanted)
 
 
 def _nearest(choices: range, wanted: int) -> int:

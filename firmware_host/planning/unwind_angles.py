@@ -41,6 +41,15 @@ class SegmentAngles:
         block = self.blocks[place]
         return block.first + (index - self._ends[place] + block.count) * block.pitch
 
+    def extremes(self, start: int, stop: int) -> tuple[Fraction, Fraction]:
+        """Smallest and largest angle in turns among the segments `start` .. `stop`-1 (at least one), exactly."""
+        # Within a block angles are equally spaced, so they are extreme at its ends.
+        places = [start, stop - 1]
+        for end in self._ends:
+            places += [place for place in (end - 1, end) if start <= place < stop]
+        angles = [self.angle(place) for place in places]
+        return min(angles), max(angles)
+
     def target(self, index: int, per_turn: Fraction, turns: int = 0) -> int:
         """Target of one segment in microsteps from the job's zero, ties to even."""
         return round_half_even((self.angle(index) - turns) * per_turn)

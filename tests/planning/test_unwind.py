@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firmware_host.errors import CoordinateError, PlanError
@@ -73,6 +73,7 @@ def fits(angles: SegmentAngles, per_turn: Fraction, overrun: int, span: Span, in
 
 
 @settings(deadline=None, max_examples=300)
+@example([(Fraction(0), Fraction(-13, 11), 5)], Fraction(200, 271), 0, Fraction(0), Fraction(21, 20))  # edge at a tie
 @given(
     parts=many_blocks,
     per_turn=ratios,
