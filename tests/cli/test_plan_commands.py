@@ -181,7 +181,7 @@ def test_rs274_read_by_pygcode_gives_the_planned_angles(circumstep: Circumstep, 
     ended = circumstep("moves", job, "--format", "rs274")
     assert (ended.status, ended.err) == (0, "")
     document = json.loads(circumstep("moves", job, "--json").out)
-    microsteps_per_shaft_turn = {"shaft-scale": 9600, "heavy-shaft": 96000, "sleeve-label": 6400, "bottle-band": 6400}
+    microsteps_per_shaft_turn = {"shaft-scale": 9600, "heavy-shaft": 48000, "sleeve-label": 6400, "bottle-band": 6400}
     per_unit = round(microsteps_per_shaft_turn[job] / 360, 3)
     letter = "Y" if job == "bottle-band" else "A"
     reached = []

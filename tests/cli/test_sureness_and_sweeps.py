@@ -91,8 +91,8 @@ def test_a_sweep_prints_a_document_with_the_checks_of_every_value(circumstep: Ci
     holding = [
         check["value"] for point in sweep["points"] for check in point["checks"] if check["name"] == "holding-torque"
     ]
-    # m*g*e/60 by hand.
-    assert holding == pytest.approx([14 * 9.80665 * e / 60 for e in (0.0, 0.002, 0.004)])
+    # m*g*e/30 by hand.
+    assert holding == pytest.approx([14 * 9.80665 * e / 30 for e in (0.0, 0.002, 0.004)])
 
 
 def test_a_sweep_as_csv_has_a_row_for_every_value_and_a_margin_for_every_check(circumstep: Circumstep) -> None:

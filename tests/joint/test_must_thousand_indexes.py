@@ -17,7 +17,7 @@ COUNT = 1000
 # rollers the part's turn is 80 / 25.4 turns of the roller.
 MACHINES = {
     "belt": ("shaft-scale", Fraction(200 * 16 * 3, 360), Fraction(9600)),
-    "worm": ("heavy-shaft", Fraction(200 * 8 * 60, 360), Fraction(96000)),
+    "worm": ("heavy-shaft", Fraction(200 * 8 * 30, 360), Fraction(48000)),
     "direct": ("sleeve-label", Fraction(200 * 32, 360), Fraction(6400)),
     "rollers": ("bottle-band", Fraction(200 * 32, 360), Fraction(200 * 32 * 800, 254)),
 }

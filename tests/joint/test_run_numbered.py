@@ -126,17 +126,17 @@ def test_a_board_as_delivered_is_written_runs_and_gets_its_old_settings_back(nam
     bench = NumberedBench(tmp_path, small_setup("heavy-shaft"), member, stored=stored, known=False, away=0)
     with bench.open() as controller:
         before = write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
-        exact = Fraction("266.667")  # 200 * 8 * 60 / 360, with the three decimals that are written
+        exact = Fraction("133.333")  # 200 * 8 * 30 / 360, with the three decimals that are written
         assert bench.scales.recall(controller.url, controller.settings) == exact
         assert wanted_changes(bench.machine, bench.plan, controller, bench.scales) == {}
     assert {difference.name for difference in before} >= {"steps per unit", "acceleration"}
-    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(266.667, abs=1e-4)
+    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(133.333, abs=1e-4)
     assert bench.device.motion_log == ()
     record = bench.run()
     assert set(record.step_errors) == {0}
     landed(bench)
     bench.device.hardware_reset(bench.clock.monotonic())  # what was written was stored; zero is where it stands
-    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(266.667, abs=1e-4)
+    assert bench.device.settings[f"M92 {letter}"] == pytest.approx(133.333, abs=1e-4)
     with bench.open() as controller:
         controller.restore_settings(tmp_path / "old.json")
     bench.device.hardware_reset(bench.clock.monotonic())

@@ -102,8 +102,8 @@ def test_the_homed_machine_takes_its_zero_from_the_switch(tmp_path: Path) -> Non
     lines = bench.sent_lines()
     assert lines.count("$H") == 1
     assert lines.index("$H") < lines.index(bench.sent_moves()[0])
-    # the switch closes at true step -2000; a pull-off of 1 unit (267 steps of 266.667) leads forward from it
-    assert bench.progress.origin == -2000 + 267
+    # the switch closes at true step -2000; a pull-off of 1 unit (133 steps of 133.333) leads forward from it
+    assert bench.progress.origin == -2000 + 133
 
 
 def test_a_run_leaves_the_axis_where_it_stood_before_when_a_limit_fails(tmp_path: Path) -> None:

@@ -50,7 +50,7 @@ def test_the_kinds_of_machines_and_motors_that_were_promised_are_there() -> None
     assert {(machine.drive.kind, machine.reduction) for machine in machines} == {
         ("chuck", Fraction(3)),
         ("chuck", Fraction(1)),
-        ("chuck", Fraction(60)),
+        ("chuck", Fraction(30)),
         ("rollers", Fraction(1)),
     }
     motors = [load_motor(str(profile.path)) for profile in list_profiles("motors", user=NOBODY)]

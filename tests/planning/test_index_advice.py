@@ -24,13 +24,12 @@ JOBS = [p.name for p in list_profiles("jobs") if p.shipped]
 
 TIMES_QUICKER = {
     "bottle-band": 1.41,
-    "heavy-shaft": 1.15,
+    "heavy-shaft": 1.34,
     "shaft-scale": 1.30,
     "sleeve-label": 1.44,
     "tumbler-wrap": 1.41,
 }
-"""Chosen beside cautious, as seen. The heavy shaft is moved at a speed near the board's highest step rate for most of
-its index, so that twice the acceleration cannot save a quarter of it: it falls short of the 1.3 wanted of every job."""
+"""Chosen beside cautious, as seen: at least 1.3 times on every job."""
 
 
 def advice_on(name: str) -> IndexAdvice:
@@ -47,7 +46,7 @@ def test_the_chosen_index_of_each_shipped_job_is_quicker_than_the_cautious_one(s
     assert set(shipped) >= set(TIMES_QUICKER)
     seen = {name: 1 / advice.cautious.quicker for name, advice in shipped.items() if advice.cautious is not None}
     assert {name: seen[name] for name in TIMES_QUICKER} == pytest.approx(TIMES_QUICKER, abs=0.015)
-    assert [name for name in JOBS if seen[name] < 1.295] == ["heavy-shaft"]
+    assert min(seen.values()) >= 1.3
     table = comparison_table(shipped)
     assert table.row_count == len(JOBS)
 

@@ -65,7 +65,7 @@ def test_the_heavy_shaft_s_loads_are_those_of_a_hand_worked_beam() -> None:
     assert found["radial-load"].value == pytest.approx(16 * constants.g * (1 + 90 / 110))
     assert found["overhang"].value == pytest.approx(16 * constants.g * 0.090)
     assert found["unsupported-length"].value == pytest.approx(250 / 95)
-    assert found["power-off"].value == pytest.approx(14 * constants.g * 0.0002 / 60)
+    assert found["power-off"].value == pytest.approx(14 * constants.g * 0.0002 / 30)
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_a_job_that_fails_a_limit_ends_with_status_1(
 def test_a_heavy_unbalanced_part_creeps_on_its_worm_without_power(tmp_path: Path) -> None:
     setup = load_job(heavier_job(tmp_path, mass_offset="80 mm"))
     check = next(c for c in plan_job(setup).limits.checks if c.name == "power-off")
-    assert check.value == pytest.approx(14 * constants.g * 0.080 / 60)
+    assert check.value == pytest.approx(14 * constants.g * 0.080 / 30)
     assert check.verdict is Verdict.NARROW
     assert "it creeps" in check.formula
 
