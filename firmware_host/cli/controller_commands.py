@@ -28,7 +28,7 @@ from firmware_host.simulator.serving import serve
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import open_controller, port_of
 from firmware_host.station.settings_check import differences
-from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 
 controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
@@ -142,23 +142,26 @@ def write_command(
     plan = planned(setup)
     with _open(setup.machine, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
-        before = write_for_plan(setup.machine, plan, controller, KnownScales(state_folder()), kept)
+        scales = KnownScales(state_folder())
+        before = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
     output.lines([*(f"written: {difference}" for difference in before), "all settings fit the job"])
-    if kept.exists():
-        output.lines([f"Old settings: circumstep controller settings restore {kept} brings them back"])
 
 
 @settings_app.command("restore")
 def restore_command(
-    backup: Annotated[Path, typer.Argument(metavar="FILE", help="What `settings write` kept.")],
+    backup: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="What `settings write` kept; by default the last of this port."),
+    ] = None,
     machine: MachineOption = "belt-chuck",
     port: PortOption = "",
     baud: BaudOption = None,
 ) -> None:
     """Bring back the settings that a file kept."""
     with _open(load_machine(machine), port, baud) as controller:
-        controller.restore_settings(backup)
-    output.lines(["the kept settings are back"])
+        kept = backup or newest_backup(state_folder() / "backups", controller.url)
+        restore_kept(controller, kept, KnownScales(state_folder()))
+    output.lines([f"the settings kept in {kept} are back"])
 
 
 @controller_app.command("simulate")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 from rich.console import Console, RenderableType
@@ -50,6 +51,11 @@ def lines(texts: Iterable[str]) -> None:
 def remark(text: str, style: str = "") -> None:
     """Print a line to standard error."""
     err().print(escape(printable(text)), style=style or None)
+
+
+def announce_backup(backup: Path) -> None:
+    """Say where a controller's old settings are kept, before others are written."""
+    remark(f"Old settings: circumstep controller settings restore {backup} brings them back")
 
 
 def document(value: Any) -> None:

@@ -75,8 +75,10 @@ def run(
         station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
         if write_settings:
             backup = backup_path(state_folder() / "backups", url, clock)
-            write_for_plan(setup.machine, plan, station.controller, station.scales, backup)
-            output.remark(f"settings written and read back; the old ones are in {backup}")
+            write_for_plan(
+                setup.machine, plan, station.controller, station.scales, backup, announce=output.announce_backup
+            )
+            output.remark("settings written and read back")
         record = run_job(setup, plan, station, accept_limits=accept_limit or ())
     _show(record, folder, json)
 

@@ -256,9 +256,11 @@ class Controller:
 
     # --- settings --------------------------------------------------------------------------------------------------
 
-    def write_settings(self, changes: Mapping[str, str], *, backup: Path) -> ControllerSettings:
+    def write_settings(
+        self, changes: Mapping[str, str], *, backup: Path, known: Fraction | None = None
+    ) -> ControllerSettings:
         """Store settings; see `settings_writing.write_settings`."""
-        return settings_writing.write_settings(self._session, changes, backup)
+        return settings_writing.write_settings(self._session, changes, backup, known)
 
     def restore_settings(self, backup: Path) -> ControllerSettings:
         """Store the settings of a backup again; see `settings_writing.restore_settings`."""

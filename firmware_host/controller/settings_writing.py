@@ -8,34 +8,41 @@ from pathlib import Path
 
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.session import STORE_S, AxisSession
-from firmware_host.controller.settings import ControllerSettings
+from firmware_host.controller.settings import ControllerSettings, decimal_text
 from firmware_host.controller.settings_backup import SettingsBackup, load_backup, save_backup
 from firmware_host.errors import InputError, SettingsMismatchError
 
 
-def write_settings(session: AxisSession, changes: Mapping[str, str], backup: Path) -> ControllerSettings:
+def write_settings(
+    session: AxisSession, changes: Mapping[str, str], backup: Path, known: Fraction | None = None
+) -> ControllerSettings:
     """Store `changes` (key -> text with at most three decimals) and return the settings as read back.
 
     Everything that can be refused is refused before a byte goes out: unknown keys and texts (InputError), an axis that
     doesn't stand still (NotAtRestError), a backup that can't be written. If steps-per-unit is among the changes, moves
     are refused from before the first write until its consequences have been undone: on some controllers the first move
     after such a change runs wild, on others the position becomes another one, so there it is refused (NotAtRestError)
-    unless the axis stands at zero. Raises SettingsMismatchError if a value reads back differently.
+    unless the axis stands at zero. `known`: steps-per-unit as held now, if known with more decimals than are printed;
+    the backup keeps it. Raises SettingsMismatchError if a value reads back differently.
     """
     lines = _lines(session, changes)
     session.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     held = session.read_settings()
+    own_key = held.names.steps_per_unit
     _check_keys(held, changes)
     _check_rescaling(session, changes)
     saved_at = session.clock.now().isoformat(timespec="seconds")
-    save_backup(backup, SettingsBackup(session.dialect.name, session.sender.port.url, saved_at, held.raw))
+    known = known if known is not None else session.known
+    in_full = {} if known is None or own_key not in held.raw else {own_key: decimal_text(known)}
+    save_backup(backup, SettingsBackup(session.dialect.name, session.sender.port.url, saved_at, held.raw, in_full))
     return _store(session, lines, changes, f"circumstep controller settings restore {backup}")
 
 
 def restore_settings(session: AxisSession, backup: Path) -> ControllerSettings:
     """Store again what differs from the backup; same rules and errors as `write_settings`.
 
-    A restored value is the printed one: decimals that the controller had stored but doesn't print are gone.
+    A restored value is the one kept in full, or else the printed one: other decimals that the controller had stored
+    but doesn't print are gone.
     """
     saved = load_backup(backup)
     if saved.dialect != session.dialect.name:
@@ -43,7 +50,7 @@ def restore_settings(session: AxisSession, backup: Path) -> ControllerSettings:
         raise InputError(f"was made with dialect {saved.dialect!r}", remedy, source=str(backup))
     session.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     held = session.read_settings()
-    changes = {key: text for key, text in saved.settings.items() if held.raw.get(key) != text}
+    changes = {key: saved.text(key) for key, text in saved.settings.items() if held.raw.get(key) != text}
     _check_keys(held, changes)
     _check_rescaling(session, changes)
     return _store(session, _lines(session, changes), changes, f"circumstep controller settings restore {backup}")

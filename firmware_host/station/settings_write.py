@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.settings import ControllerSettings, Difference, HeldNumber, decimal_text
-from firmware_host.errors import InputError
+from firmware_host.controller.settings_backup import load_backup
+from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.known_scale import KnownScales
@@ -48,22 +50,41 @@ def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
 
 
 def write_for_plan(
-    machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales, backup: Path
+    machine: Machine,
+    plan: JobPlan,
+    controller: Controller,
+    scales: KnownScales,
+    backup: Path,
+    *,
+    announce: Callable[[Path], None] = lambda backup: None,
 ) -> tuple[Difference, ...]:
     """Write what the plan asks for and remember it; returns what differed before.
 
-    The old settings are in `backup` first. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
+    The old settings are in `backup` first; `announce` is told of that file before anything is written, so that whoever
+    sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
     controller still does not fit.
     """
     before = differences(machine, plan, controller.settings)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
+        announce(backup)
         known = scales.recall(controller.url, controller.settings)
-        settings = controller.write_settings(changes, backup=backup)
+        settings = controller.write_settings(changes, backup=backup, known=known)
         written = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
         scales.remember(controller.url, settings, written=written)
     require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
     return before
+
+
+def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> ControllerSettings:
+    """Bring back the settings of a backup, and remember the steps-per-unit where that wrote it.
+
+    Raises as `Controller.restore_settings`.
+    """
+    settings = controller.restore_settings(backup)
+    if settings.held_steps_per_unit is not None and settings.held_steps_per_unit.is_exact:
+        scales.remember(controller.url, settings, written=decimal_text(settings.held_steps_per_unit.value))
+    return settings
 
 
 def backup_path(folder: Path, url: str, clock: Clock) -> Path:
@@ -76,3 +97,18 @@ def backup_path(folder: Path, url: str, clock: Clock) -> Path:
     stem = f"{clock.now():%Y%m%d-%H%M%S}-{slug}"
     paths = (folder / f"{stem}{'' if number == 1 else f'-{number}'}.json" for number in range(1, 1000))
     return next(path for path in paths if not path.exists())
+
+
+def newest_backup(folder: Path, url: str) -> Path:
+    """The last file that `backup_path` named in `folder` for the controller at `url`. `InputError` if there is none."""
+    kept: list[tuple[str, float, Path]] = []
+    for path in folder.glob("*.json"):
+        try:
+            backup = load_backup(path)
+        except UnreadableFileError:
+            continue
+        if backup.url == url:
+            kept.append((backup.saved_at, path.stat().st_mtime, path))
+    if not kept:
+        raise InputError(f"holds no settings of {url}", "Name the file: restore FILE", source=str(folder))
+    return max(kept)[2]
