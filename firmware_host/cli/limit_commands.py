@@ -7,23 +7,26 @@ from typing import Annotated, Any
 import typer
 
 from firmware_host.cli import output
-from firmware_host.cli.arguments import JobArgument, JsonOption
+from firmware_host.cli.arguments import JsonOption
 from firmware_host.cli.planned import planned
 from firmware_host.cli.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
-from firmware_host.model import Setup, load_job, load_motor
+from firmware_host.model import Motor, Setup, load_job, load_motor
 from firmware_host.model.profiles import list_profiles
 from firmware_host.planning.index_advice import advised
 from firmware_host.planning.limit_report import LimitReport, Verdict
 from firmware_host.planning.sureness import DEFAULT_DRAWS, DEFAULT_SEED, Sureness, sureness
 from firmware_host.planning.sweep import parse_sweep, sweep_limits
+from firmware_host.reporting.comparison import comparison_document, comparison_table
 from firmware_host.reporting.sureness import sureness_document, sureness_lines, sureness_table
 from firmware_host.reporting.sweeps import sweep_csv, sweep_document, sweep_table
 from firmware_host.reporting.tables import limit_lines, limit_table
 
+JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (.toml), or names of job profiles.")]
+
 
 def limits(
-    job: JobArgument,
+    jobs: JobsArgument,
     json: JsonOption = False,
     sure: Annotated[bool, typer.Option("--sure", help="Tell how sure it is, the data being what they are.")] = False,
     draws: Annotated[int | None, typer.Option(help=f"How often to draw the data; {DEFAULT_DRAWS} left out.")] = None,
@@ -33,15 +36,22 @@ def limits(
     ] = "",
     csv: Annotated[bool, typer.Option("--csv", help="Print the sweep as CSV.")] = False,
 ) -> None:
-    """Check motor, driver, gearing and grip, and how fast the part may go; status 1 if a limit fails."""
+    """Check motor, driver, gearing and grip, and how fast the part may go; several jobs: one line each.
+
+    Status 1 if a limit fails.
+    """
     _require_fitting(sure=sure, drawn=draws is not None or seed is not None, sweep=bool(sweep), csv=csv, json=json)
-    setup = load_job(job)
+    if len(jobs) > 1:
+        if sure or sweep:
+            raise InputError("--sure and --sweep are for one job", "Leave the other jobs out")
+        _compare(jobs, json=json)
+        return
+    setup = load_job(jobs[0])
     if sweep:
         _sweep(setup, sweep, csv=csv, json=json)
         return
     plan = planned(setup)
-    motors = {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
-    report, doubt = advised(setup, plan, motors), None
+    report, doubt = advised(setup, plan, _shipped_motors()), None
     if sure:
         doubt = sureness(
             setup,
@@ -51,6 +61,23 @@ def limits(
         )
     _show(report, doubt, json=json)
     if Verdict.FAILS in (report.verdict, doubt.verdict if doubt is not None else None):
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+def _shipped_motors() -> dict[str, Motor]:
+    return {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
+
+
+def _compare(jobs: list[str], *, json: bool) -> None:
+    motors, reports = _shipped_motors(), dict[str, LimitReport]()
+    with counting("jobs", len(jobs), lambda setup: advised(setup, planned(setup), motors)) as plan:
+        for job in jobs:
+            reports[job] = plan(load_job(job))
+    if json:
+        output.document(comparison_document(reports))
+    else:
+        output.show(comparison_table(reports))
+    if any(report.verdict is Verdict.FAILS for report in reports.values()):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 

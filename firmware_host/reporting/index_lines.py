@@ -1,11 +1,8 @@
-"""How fast an index goes, what stops it, and what else there is, in words and as a table."""
+"""How fast an index goes, what stops it, and what else there is, in words."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-
-from rich.table import Table
 
 from firmware_host.planning.index_report import IndexAdvice, OtherChoice
 from firmware_host.planning.index_ringing import IndexTiming
@@ -36,26 +33,6 @@ def index_lines(advice: IndexAdvice) -> list[str]:
             f"{_times(jerk.timing)}, at {_motion(jerk.acceleration, jerk.speed)}."
         )
     return lines
-
-
-def comparison_table(advices: Mapping[str, IndexAdvice]) -> Table:
-    """The chosen index beside the usual cautious one, a row for each job; jobs without a comparison are left out."""
-    table = Table(title="Chosen index and cautious index", title_justify="left", box=None, pad_edge=False)
-    table.add_column("job")
-    for column in ("move s", "settle s", "index s", "cautious move s", "settle s", "index s", "times quicker"):
-        table.add_column(column, justify="right")
-    table.add_column("stopped by")
-    for name, advice in advices.items():
-        if (cautious := advice.cautious) is None:
-            continue
-        figures = [
-            figure
-            for timing in (advice.motion.timing, cautious.timing)
-            for figure in (timing.move_s, timing.settle_s, timing.index_s)
-        ]
-        texts = [f"{figure:.4f}" for figure in figures]
-        table.add_row(name, *texts, f"{1 / cautious.quicker:.2f}", ", ".join(advice.motion.binding))
-    return table
 
 
 def _stronger(choice: OtherChoice) -> str:
