@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -32,10 +33,8 @@ def test_each_job_s_figures_are_those_it_has_alone(circumstep: Circumstep) -> No
 
 def test_one_that_fails_makes_the_status_1_and_all_are_shown(circumstep: Circumstep) -> None:
     text = circumstep("profile", "show", "job", "heavy-shaft").out
-    with open("slender.toml", "w", encoding="utf-8") as file:
-        file.write(
-            text.replace('length = "250 mm"', 'length = "1200 mm"').replace('mass = "14.0 kg"', 'mass = "66 kg"')
-        )
+    text = text.replace('length = "250 mm"', 'length = "1200 mm"').replace('mass = "14.0 kg"', 'mass = "66 kg"')
+    Path("slender.toml").write_text(text, encoding="utf-8")
     ended = circumstep("limits", "slender.toml", "shaft-scale")
     assert ended.status == 1
     assert [re.split(r"  +", row)[:2] for row in ended.out.splitlines()[2:]] == [
