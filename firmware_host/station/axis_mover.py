@@ -90,10 +90,12 @@ class AxisMover:
         Raises `CoordinateError` for a target that the controller can't be sure to land on however many turns are taken
         back (or that needs it where the travel or the caller forbids it), `PlanError` for one outside the travel.
         """
+        unproved: CoordinateError | None = None
         try:
             self._prove_all(NOT_UNWOUND)
             fits = self._in_travel(NOT_UNWOUND)
         except CoordinateError as error:
+            unproved = error
             if not self._unwinds:
                 remedy = "Let the axis unwind whole turns between segments, or home it before the job"
                 raise replace(error, remedy=remedy) from error
@@ -102,6 +104,8 @@ class AxisMover:
         if not fits:
             require_travel(self._axis, *extent(self._program.route, self._winding), self._per_turn, self.origin)
         if not self._winding.unwinds:
+            if unproved is not None:  # no number of turns brings what could not be proved within reach
+                raise unproved
             return
         self._require_readable_zero()
         try:

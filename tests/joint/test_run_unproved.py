@@ -1,0 +1,38 @@
+"""A target that no number of turns brings within the reach of what is proved stops the run before anything moves."""
+
+from pathlib import Path
+
+import pytest
+
+from firmware_host.errors import CoordinateError
+from tests.support.station_bench import StationBench, changed_setup, quick_disk
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+
+
+def wide_part(tmp_path: Path, finish: str) -> StationBench:
+    """A part of 200 mm on rollers of 25.4 mm: 50,393.70 microsteps a turn, of which 15,600 can be proved either way.
+
+    (0.45 - 0.0089)/(0.0005/17.778), the scale being known to three decimals only.
+    """
+    setup = changed_setup(
+        "bottle-band",
+        part={"kind": "tube", "diameter": "200 mm", "inner_diameter": "199 mm", "length": "80 mm", "density": "2700 kg/m^3"},
+        mark={"angle": "170 deg", "width": "10 mm", "passes": 1},
+        segments={"count": 12},
+        window={"half_depth": "3 mm"},
+        index={"finish": finish},
+    )
+    return StationBench(tmp_path, setup, known=False, stored={"$103": 160 / 9}, away=0)
+
+
+@pytest.mark.parametrize("finish", ["stay", "unwind"])
+def test_the_farthest_segment_is_looked_at_before_the_first_move(finish: str, tmp_path: Path) -> None:
+    bench = wide_part(tmp_path, finish)
+    with pytest.raises(CoordinateError, match=r"may land beside step (15|16|17)\d{3}.*settings write"):
+        bench.run()
+    assert bench.sent_moves() == []
+    assert len(bench.device.motion_log) == bench.motion_before
