@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import traceback
 from pathlib import Path
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -29,6 +31,9 @@ CAUTION = (
     "ISO 13850). Laser safety: IEC 60825-1, ISO 11553-1. Rollers and chucks pinch and entangle; support heavy parts. "
     "Never plug or unplug a motor while its driver is powered. Follow local codes; licensed work is for the licensed."
 )
+
+_INTERRUPTED = 130
+"""What the option parser makes of Ctrl-C."""
 
 app = typer.Typer(
     help=f"Turn round parts, segment by segment, under a marking laser.\n\n{CAUTION}",
@@ -61,6 +66,9 @@ for group in (
 def main() -> None:
     """Run the command line and end the process with its status."""
     _open_missing_streams()
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        if signal.getsignal(number) is signal.SIG_DFL:  # whoever started this may have them ignored
+            signal.signal(number, _interrupt)
     sys.exit(run(sys.argv[1:]))
 
 
@@ -79,6 +87,8 @@ def _run(arguments: list[str], *, debug: bool) -> int:
     try:
         status = app(arguments, standalone_mode=False, prog_name="circumstep")
         sys.stdout.flush()
+        if status == _INTERRUPTED:
+            return _failed("interrupted", EXIT_STOPPED, debug=debug)
         return status if isinstance(status, int) else EXIT_DONE
     except BrokenPipeError:
         raise
@@ -101,6 +111,11 @@ def _run(arguments: list[str], *, debug: bool) -> int:
     except Exception as error:  # noqa: BLE001  every error ends here as a message
         words = f"internal error: {type(error).__name__}: {error}. Run again with --debug"
         return _failed(words, EXIT_LINK_FAULT, debug=debug)
+
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    """Asked to end: as by Ctrl-C, so that ports are given back and nothing empty is left behind."""
+    raise KeyboardInterrupt
 
 
 def _failed(text: str, status: int, *, debug: bool) -> int:

@@ -82,7 +82,11 @@ class Program:
 
     def interrupt(self) -> None:
         """What Ctrl-C does, to this process only."""
-        self._process.send_signal(signal.SIGINT)
+        self.send(signal.SIGINT)
+
+    def send(self, number: signal.Signals) -> None:
+        """Send a signal to this process only."""
+        self._process.send_signal(number)
 
     def end(self) -> Ended:
         """Wait for its end."""

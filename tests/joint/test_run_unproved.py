@@ -20,7 +20,13 @@ def wide_part(tmp_path: Path, finish: str) -> StationBench:
     """
     setup = changed_setup(
         "bottle-band",
-        part={"kind": "tube", "diameter": "200 mm", "inner_diameter": "199 mm", "length": "80 mm", "density": "2700 kg/m^3"},
+        part={
+            "kind": "tube",
+            "diameter": "200 mm",
+            "inner_diameter": "199 mm",
+            "length": "80 mm",
+            "density": "2700 kg/m^3",
+        },
         mark={"angle": "170 deg", "width": "10 mm", "passes": 1},
         segments={"count": 12},
         window={"half_depth": "3 mm"},

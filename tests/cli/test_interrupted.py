@@ -1,0 +1,39 @@
+"""Asked to end before a run has begun: status 4, one word, and nothing left behind."""
+
+import signal
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.command import Program
+
+SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
+
+
+@pytest.fixture
+def mute() -> Iterator[socket.socket]:
+    """A port that takes callers and says nothing."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(60)
+        yield server
+
+
+@pytest.mark.parametrize("number", SIGNALS, ids=lambda number: signal.Signals(number).name)
+@pytest.mark.parametrize(
+    "command",
+    [("run", "shaft-scale"), ("controller", "show"), ("controller", "settings", "write", "shaft-scale")],
+    ids=["run", "show", "write"],
+)
+def test_while_the_controller_is_waited_for(
+    command: tuple[str, ...], number: signal.Signals, mute: socket.socket, tmp_path: Path
+) -> None:
+    url = f"socket://127.0.0.1:{mute.getsockname()[1]}"
+    with Program(*command, "--port", url) as program:
+        caller, _ = mute.accept()
+        with caller:
+            program.send(number)
+            ended = program.end()
+    assert (ended.status, ended.out, ended.err) == (4, "", "interrupted\n")
+    assert list(tmp_path.rglob("runs/*")) == []
