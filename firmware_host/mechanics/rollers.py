@@ -29,6 +29,13 @@ class DrivenRows(Enum):
     BOTH = "both"
 
 
+class Ramp(Enum):
+    """Which ramp of a move: on one rolling friction adds to the traction, on the other it helps to stop."""
+
+    UP = "speeding up"
+    DOWN = "braking"
+
+
 def contact_half_angle(part_diameter: float, roller_diameter: float, centre_distance: float) -> float:
     """Angle beta (rad, 0 < beta < pi/2) of each contact from the vertical: sin beta = c/(D_part + D_roller).
 
@@ -207,24 +214,35 @@ def _both_driven(trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray) -
     return ContactForces(driven, other, share * driven, share * other, DrivenRows.BOTH)
 
 
-def friction_needed(trough: AnyTrough, acceleration: FloatOrArray, imbalance_torque: FloatOrArray = 0.0) -> FloatArray:
+def friction_needed(
+    trough: AnyTrough,
+    acceleration: FloatOrArray,
+    imbalance_torque: FloatOrArray = 0.0,
+    *,
+    braking: FloatOrArray | None = None,
+) -> FloatArray:
     """Largest friction coefficient the driven contacts need at +-`acceleration` (rad/s^2, >= 0), infinite if unseated.
 
     The worst of both directions, of speeding up and braking, and of the two worst angles of an imbalance
-    (`imbalance_torque` m g e >= 0 N m). The grip holds while this is at most the friction coefficient.
+    (`imbalance_torque` m g e >= 0 N m). The grip holds while this is at most the friction coefficient. `braking`: the
+    acceleration (rad/s^2, >= 0) while braking, where it is another than while speeding up.
     """
-    a = require_not_negative("acceleration", acceleration, "rad/s^2")
-    worst: FloatArray = _cases(trough, a, imbalance_torque).friction_needed.max(axis=0)
+    worst: FloatArray = _cases(trough, acceleration, imbalance_torque, braking).friction_needed.max(axis=0)
     return worst
 
 
-def smallest_normal(trough: Trough, acceleration: FloatOrArray, imbalance_torque: float = 0.0) -> FloatArray:
+def smallest_normal(
+    trough: Trough,
+    acceleration: FloatOrArray,
+    imbalance_torque: float = 0.0,
+    *,
+    braking: FloatOrArray | None = None,
+) -> FloatArray:
     """Smallest normal force (N) of either row in the same worst cases; the part stays seated while it is positive.
 
     -inf where no equilibrium exists.
     """
-    a = require_not_negative("acceleration", acceleration, "rad/s^2")
-    forces = _cases(trough, a, imbalance_torque)
+    forces = _cases(trough, acceleration, imbalance_torque, braking)
     least = np.minimum(forces.normal_driven, forces.normal_other)
     worst: FloatArray = np.where(np.isnan(least), -np.inf, least).min(axis=0)
     return worst
@@ -232,38 +250,43 @@ def smallest_normal(trough: Trough, acceleration: FloatOrArray, imbalance_torque
 
 def unevenness(trough: Trough, acceleration: float, imbalance_torque: float = 0.0) -> float:
     """Largest |N_1 - N_2|/(N_1 + N_2) of the rows' normals in the same worst cases: 0 to 1, 1 where one has lifted."""
-    forces = _cases(trough, require_not_negative("acceleration", acceleration, "rad/s^2"), imbalance_torque)
+    forces = _cases(trough, acceleration, imbalance_torque)
     total = np.where(forces.seated, forces.normal_driven + forces.normal_other, 1.0)
     shares = np.where(forces.seated, np.abs(forces.normal_driven - forces.normal_other) / total, 1.0)
     return float(shares.max())
 
 
-def grip_acceleration(trough: Trough, friction: float, imbalance_torque: float = 0.0) -> float:
+def grip_acceleration(
+    trough: Trough, friction: float, imbalance_torque: float = 0.0, *, ramp: Ramp | None = None
+) -> float:
     """Acceleration of the part (rad/s^2, >= 0) at which the grip is used up or a row lifts, whichever is first.
 
     `friction` > 0: static coefficient of the driven contacts. 0 if even a part at constant speed slips; infinite if
     nothing ever does. With an idle row every force is linear in the acceleration, so each limit is one straight line's
     zero; with both rows driven the limit is at traction u N with u the smaller of `friction`, tan(beta) and 1.
+    `ramp`: look at this one only, by default at both.
     """
     require_positive("friction coefficient", friction)
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     if trough.driven is DrivenRows.BOTH:
-        return _grip_acceleration_both(trough, friction, imbalance_torque)
-    at_zero = _margins(_cases(trough, np.asarray(0.0), imbalance_torque), friction)
-    slope = _margins(_cases(trough, np.asarray(1.0), imbalance_torque), friction) - at_zero
+        return _grip_acceleration_both(trough, friction, imbalance_torque, ramp)
+    counts = np.array([ramp is None or of_case is ramp for of_case in _RAMPS])
+    at_zero = _margins(_cases(trough, 0.0, imbalance_torque), friction)
+    slope = _margins(_cases(trough, 1.0, imbalance_torque), friction) - at_zero
     if (at_zero < 0).any():
         return 0.0
-    falling = slope < 0
+    falling = (slope < 0) & counts
     return float((at_zero[falling] / -slope[falling]).min(initial=np.inf))
 
 
-def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: float) -> float:
+def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: float, ramp: Ramp | None) -> float:
     share = min(friction, math.tan(trough.half_angle), 1.0)
     total = trough.mass * STANDARD_GRAVITY / (math.cos(trough.half_angle) * (1 + share**2))
     part_radius = trough.part_diameter / 2
-    spare_torque = (share * part_radius - trough.lever_arm) * total - imbalance_torque
-    if spare_torque <= 0:
+    if (share * part_radius - trough.lever_arm) * total - imbalance_torque <= 0:
         return 0.0
+    drag = -trough.lever_arm if ramp is Ramp.DOWN else trough.lever_arm
+    spare_torque = (share * part_radius - drag) * total - imbalance_torque
     return spare_torque / trough.part_inertia if trough.part_inertia > 0 else math.inf
 
 
@@ -275,11 +298,24 @@ def _margins(forces: ContactForces, friction: float) -> FloatArray:
     )
 
 
-def _cases(trough: AnyTrough, acceleration: FloatArray, imbalance_torque: FloatOrArray) -> ContactForces:
-    """The eight sign combinations of direction, acceleration and gravity torque along a new first axis."""
+_SIGNS = np.array(list(itertools.product((1.0, -1.0), repeat=3))).T  # of acceleration, gravity torque and direction
+_RAMPS = tuple(Ramp.UP if sign > 0 else Ramp.DOWN for sign in (_SIGNS[0] * _SIGNS[2]).tolist())
+
+
+def _cases(
+    trough: AnyTrough,
+    acceleration: FloatOrArray,
+    imbalance_torque: FloatOrArray,
+    braking: FloatOrArray | None = None,
+) -> ContactForces:
+    """The eight sign combinations of acceleration, gravity torque and direction along a new first axis."""
     require_not_negative("imbalance torque", imbalance_torque, "N m")
-    signs = np.array(list(itertools.product((1.0, -1.0), repeat=3))).T.reshape((3, 8) + (1,) * acceleration.ndim)
-    return contact_forces(trough, signs[0] * acceleration, signs[1] * imbalance_torque, signs[2])
+    up = require_not_negative("acceleration", acceleration, "rad/s^2")
+    down = up if braking is None else require_not_negative("acceleration while braking", braking, "rad/s^2")
+    up, down = np.broadcast_arrays(up, down)
+    signs = _SIGNS.reshape((3, 8) + (1,) * up.ndim)
+    size = np.where(signs[0] * signs[2] > 0, up, down)
+    return contact_forces(trough, signs[0] * size, signs[1] * imbalance_torque, signs[2])
 
 
 def rolling_drag_torque(trough: Trough) -> float:

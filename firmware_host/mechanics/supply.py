@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from firmware_host.mechanics.guard import require_not_negative, require_positive
+from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
 
 
 def braking_energy(inertia: float, speed: float, imbalance_torque: float = 0.0) -> float:
@@ -28,6 +28,18 @@ def charged_voltage(energy: float, supply_voltage: float, capacitance: float) ->
     require_positive("supply voltage", supply_voltage, "V")
     require_positive("supply capacitance", capacitance, "F")
     return math.sqrt(supply_voltage**2 + 2 * energy / capacitance)
+
+
+def energy_taken_up(supply_voltage: float, highest_voltage: float, capacitance: float) -> float:
+    """C (V_max^2 - V^2)/2 (J, >= 0): what the supply's capacitor takes up from `supply_voltage` to `highest_voltage`.
+
+    Energy of a capacitor; `charged_voltage` solved for the energy. `supply_voltage` > 0 V, not above `highest_voltage`;
+    `capacitance` > 0 F.
+    """
+    require_positive("supply voltage", supply_voltage, "V")
+    require_at_most("supply voltage", supply_voltage, highest_voltage, "V")
+    require_positive("supply capacitance", capacitance, "F")
+    return capacitance * (highest_voltage**2 - supply_voltage**2) / 2
 
 
 def supply_current(torque: float, speed: float, copper_loss: float, supply_voltage: float) -> float:

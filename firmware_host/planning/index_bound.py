@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
+from firmware_host.planning.index_caps import GripCaps, speed_caps, supplied_torque
 from firmware_host.planning.index_moves import IndexMoves
-from firmware_host.planning.index_search import grip_bounds, speed_caps
 from firmware_host.planning.load import LoadCase
 
 _POINTS = 6001
@@ -21,8 +21,9 @@ def move_bound(load: LoadCase, lengths: FloatArray, *, reserve: float) -> FloatA
     """Least seconds from rest to rest over `lengths` (rad, > 0, shape (n,)), shape (n,), ringing left out.
 
     T = integral dv/a_up + integral dv/a_down + what is left of the length at the highest speed reached, from
-    s = integral v dv/a (Newton's law in the phase plane). Every limit keeps `reserve` of itself: step rates, steady
-    torque with the safety factor, grip. Needs a motor of known torque; infinite where it can't move the load at all.
+    s = integral v dv/a (Newton's law in the phase plane). Every limit keeps `reserve` of itself: step rates, supply,
+    steady torque with the safety factor, steady grip. Needs a motor of known torque; infinite where it can't move the
+    load at all.
     """
     speeds = _speeds(load, float(lengths.max()), reserve)
     up, down = _largest_accelerations(load, speeds, reserve)
@@ -70,9 +71,11 @@ def _largest_accelerations(load: LoadCase, speeds: FloatArray, reserve: float) -
         fits = load.torque(middle).braking <= allowed
         low, high = np.where(fits, middle, low), np.where(fits, high, middle)
     down = np.maximum(low, up)
-    if load.trough is not None and load.friction is not None:
-        held = min(grip_bounds(load.trough, load.friction, load.imbalance_torque, reserve))
-        up, down = np.minimum(up, held), np.minimum(down, held)
+    supplied = supplied_torque(load, speeds, reserve)
+    if supplied is not None:
+        up = np.minimum(up, (supplied - steady) / (with_one - steady))
+    held = min(GripCaps.of(load, reserve).steady.values(), default=np.inf)
+    up, down = np.minimum(up, held), np.minimum(down, held)
     return up, down
 
 

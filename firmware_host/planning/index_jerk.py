@@ -15,9 +15,10 @@ from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.jerk_profile import JerkLimitedMove, plan_jerk_limited
 from firmware_host.mechanics.vibration import FrequencyBand, settle_time, worst_phasor
+from firmware_host.planning.index_caps import band_margin
 from firmware_host.planning.index_moves import IndexMoves
 from firmware_host.planning.index_ringing import LEAST_DAMPING, MOST_DAMPING, IndexTiming, half_microstep, natural_band
-from firmware_host.planning.index_search import IndexSearch, band_margin
+from firmware_host.planning.index_search import IndexSearch
 from firmware_host.planning.load import LoadCase
 
 _PERIODS = np.array([0.5, 1.0, 1.5, 2.0])
@@ -47,7 +48,7 @@ def jerk_limited_motion(load: LoadCase, moves: IndexMoves, *, reserve: float) ->
     jerk_times = _PERIODS * 2 * math.pi / load.natural_frequency
     v, f, t = (axis.ravel() for axis in np.meshgrid(speeds, _SHARES, jerk_times, indexing="ij"))
     for _ in range(3):
-        a = search.largest_acceleration(v) * f
+        a = search.steady_acceleration(v) * f
         cost = _cost(load, moves, search, reserve, a, v, t)
         best = int(cost.argmin())
         if not math.isfinite(cost[best]):
@@ -74,8 +75,8 @@ def _cost(
     jerk = a / t
     mean = plan_jerk_limited(moves.mean, v[:, None], a[:, None], jerk[:, None])
     pushing, holding = _peaks(load, moves, v, a, jerk)
-    torque = np.maximum(load.torque(pushing * a).accelerating, load.torque(holding * a).braking)
-    usable &= torque <= search.allowed_torque(v)
+    up, down = pushing * a, holding * a
+    usable &= (search.peak_torque(up, down) <= search.allowed_torque(v)) & search.grip.bear(up, down)
     cruising = (mean.cruise_time > 0).any(axis=-1)
     usable &= ~cruising | (band_margin(load, v)[0] >= reserve)
     total = (mean.duration * moves.weights).sum(axis=-1) + _settle(load, moves, v, a, jerk)

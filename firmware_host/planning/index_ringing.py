@@ -30,6 +30,9 @@ MOST_DAMPING = 0.2
 SUDDEN_PEAK = 2.0
 """Peak over steady torque when an acceleration sets in at once, undamped: `vibration.sudden_peak_factor(0)`."""
 
+WORST_PEAK = 4.0
+"""The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PeakFactors:

@@ -14,14 +14,17 @@ from numpy.typing import NDArray
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.mechanics.rollers import Trough, grip_acceleration, normal_at_rest, smallest_normal
-from firmware_host.mechanics.vibration import resonant_step_rates
+from firmware_host.planning.index_caps import GripCaps, band_margin, speed_caps, supplied_torque
 from firmware_host.planning.index_moves import IndexMoves
-from firmware_host.planning.index_ringing import index_times, peak_factors, settle_times
+from firmware_host.planning.index_ringing import (
+    SUDDEN_PEAK,
+    WORST_PEAK,
+    IndexTimes,
+    index_times,
+    peak_factors,
+    settle_times,
+)
 from firmware_host.planning.load import LoadCase
-
-DAMPING_RATIO = 0.1
-"""Damping ratio of a motor on its magnetic spring where nobody measured it: 0.05 to 0.2, from memory."""
 
 _TABLE = 1024
 _BETWEEN = 1e-4  # more than a line between two entries of the table can lie above the electrical model's curve
@@ -36,52 +39,6 @@ _FIRST_HALF_WIDTH = 0.1
 _SHRINK = 0.25
 
 
-def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, FloatArray]:
-    """(margin, nearest edge in full steps/s) of cruising at part `speed` (rad/s) beside the resonant bands.
-
-    The margin is the distance to the nearer edge of the nearest band as a part of that edge; negative inside a band.
-    """
-    rate = load.step_rate(speed)[..., None] / load.microsteps
-    bands = resonant_step_rates(load.natural_frequency, DAMPING_RATIO)
-    low, high = bands[:, 0], bands[:, 1]
-    above, below = (rate - high) / high, (low - rate) / low
-    margin = np.maximum(above, below)
-    nearest = margin.argmin(axis=-1)[..., None]
-    edge = np.where(above > below, high, low)
-    return np.take_along_axis(margin, nearest, -1)[..., 0], np.take_along_axis(edge, nearest, -1)[..., 0]
-
-
-def speed_caps(load: LoadCase, reserve: float) -> dict[str, float]:
-    """Highest part speed (rad/s) by the name of the limit that sets it, with `reserve` of the limit kept."""
-    left = 1 - reserve
-    per_speed = float(load.step_rate(1.0))
-    caps = {
-        "step-rate-driver": load.driver_step_rate * left / per_speed,
-        "step-rate-controller": load.controller_step_rate * left / per_speed,
-    }
-    if load.smallest_pulse is not None:
-        caps["step-pulse"] = left / (2 * load.smallest_pulse) / per_speed
-    return caps
-
-
-def grip_bounds(trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> tuple[float, float]:
-    """Highest part accelerations (rad/s^2, >= 0): that the grip carries, and that keeps both rows pressing.
-
-    `reserve` of the friction coefficient and of each row's normal force at rest is kept.
-    """
-    grip = grip_acceleration(trough, friction * (1 - reserve), imbalance_torque)
-    least = reserve * normal_at_rest(trough.mass, trough.half_angle)
-    low, high = 0.0, max(grip_acceleration(trough, 1e6, imbalance_torque), 1e-9)
-    if math.isinf(high) or float(smallest_normal(trough, low, imbalance_torque)) < least:
-        return grip, high if math.isinf(high) else 0.0
-    for _ in range(100):
-        middle = (low + high) / 2
-        low, high = (
-            (middle, high) if float(smallest_normal(trough, middle, imbalance_torque)) >= least else (low, middle)
-        )
-    return grip, low
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Pair:
     """A motion found: `acceleration` (rad/s^2) and `speed` (rad/s) of the part, `cost`: s of an average index."""
@@ -94,8 +51,8 @@ class Pair:
 class IndexSearch:
     """The quickest pair for `moves` with every limit kept to 1 - `reserve` of itself.
 
-    `top_speed`: the highest part speed (rad/s) that the step rates allow; `reachable_speed`: the highest of them that
-    the longest move can reach.
+    `top_speed`: the highest part speed (rad/s) that step rates and supply allow; `reachable_speed`: the highest of them
+    that the longest move can reach. `grip`: what the rollers allow.
     """
 
     def __init__(self, load: LoadCase, moves: IndexMoves, reserve: float) -> None:
@@ -106,12 +63,9 @@ class IndexSearch:
         self.top_speed = min(speed_caps(load, reserve).values())
         steady, with_one = load.torque(np.array([0.0, 1.0])).accelerating
         self._steady, self._slope = float(steady), float(with_one - steady)
-        self._grip: dict[str, float] = {}
-        if load.trough is not None and load.friction is not None:
-            grip, seated = grip_bounds(load.trough, load.friction, load.imbalance_torque, reserve)
-            self._grip = {"grip": grip, "seating": seated}
+        self.grip = GripCaps.of(load, reserve)
         self._speeds, self._pull_out = self._table()
-        most = float(self.largest_acceleration(np.zeros(1))[0])
+        most = float(self.steady_acceleration(np.zeros(1))[0])
         self.reachable_speed = min(self.top_speed, math.sqrt(max(most, 1e-9) * moves.longest_of_all))
 
     def _table(self) -> tuple[FloatArray, FloatArray]:
@@ -132,23 +86,38 @@ class IndexSearch:
         torque = np.interp(speeds, self._speeds, self._pull_out)
         return np.where(beyond, self._load.lowest_pull_out(float(speeds.max())), torque) if beyond.any() else torque
 
-    def acceleration_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
+    def steady_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
         """Highest steady part acceleration (rad/s^2, negative if none) at `speeds` (rad/s), by the limit that sets it.
 
-        The torque needed rises linearly with the acceleration, and it is largest while speeding up. The peak depends on
-        the ramp's time as well, see `cost`.
+        The torque needed rises linearly with the acceleration, and it is largest while speeding up.
         """
-        allowed = self.allowed_torque(speeds)
-        bounds = {"torque-accelerating": (allowed / self._load.safety_factor - self._steady) / self._slope}
-        return bounds | {name: np.full(speeds.shape, bound) for name, bound in self._grip.items()}
+        allowed = self.allowed_torque(speeds) / self._load.safety_factor
+        bounds = {"torque-accelerating": (allowed - self._steady) / self._slope}
+        supplied = supplied_torque(self._load, speeds, self._reserve)
+        if supplied is not None:
+            bounds["supply-current"] = (supplied - self._steady) / self._slope
+        return bounds | {name: np.full(speeds.shape, bound) for name, bound in self.grip.steady.items()}
+
+    def sudden_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
+        """`steady_bounds`, and those of a ramp that sets in at once and so swings to twice its acceleration at least.
+
+        How far it really swings depends on the ramp's time as well, see `cost`.
+        """
+        peak = {"torque-peak": (self.allowed_torque(speeds) - self._steady) / self._slope / SUDDEN_PEAK}
+        grip = {name: np.full(speeds.shape, bound) for name, bound in self.grip.sudden.items()}
+        return self.steady_bounds(speeds) | peak | grip
 
     def allowed_torque(self, speeds: FloatArray) -> FloatArray:
         """Peak torque (N m at the motor) that may be asked for up to each of `speeds` (rad/s)."""
         return self.pull_out(speeds) * self._left
 
+    def steady_acceleration(self, speeds: FloatArray) -> FloatArray:
+        """The least of `steady_bounds` (rad/s^2; not positive where nothing is safe)."""
+        return np.asarray(np.min(list(self.steady_bounds(speeds).values()), axis=0))
+
     def largest_acceleration(self, speeds: FloatArray) -> FloatArray:
-        """The least of `acceleration_bounds` (rad/s^2; not positive where nothing is safe)."""
-        return np.asarray(np.min(list(self.acceleration_bounds(speeds).values()), axis=0))
+        """The least of `sudden_bounds` (rad/s^2; not positive where nothing is safe)."""
+        return np.asarray(np.min(list(self.sudden_bounds(speeds).values()), axis=0))
 
     def cost(self, acceleration: FloatArray, speed: FloatArray, *, beside_bands: bool) -> FloatArray:
         """Seconds that an average index takes with its settling; infinite where a limit is exceeded. They broadcast.
@@ -160,7 +129,9 @@ class IndexSearch:
         allowed = (a > 0) & (a <= self.largest_acceleration(v) * (1 + 1e-9))
         a = np.where(a > 0, a, 1.0)
         times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-        allowed &= self.peak_torque(a, v) <= self.allowed_torque(v) * (1 + 1e-9)
+        up, down = self._peak_accelerations(a, times)
+        allowed &= self.peak_torque(up, down) <= self.allowed_torque(v) * (1 + 1e-9)
+        allowed &= self.grip.bear(up, down)
         if beside_bands:
             cruises = moves.longest_of_all > v**2 / a
             allowed &= ~cruises | (band_margin(self._load, v)[0] >= self._reserve)
@@ -169,29 +140,30 @@ class IndexSearch:
         index = (times.duration * moves.weights).sum(axis=-1) + settling
         return np.where(allowed, index + _OF_OTHERS * others, np.inf)
 
-    def peak_torque(self, acceleration: FloatArray, speed: FloatArray) -> FloatArray:
-        """Largest torque (N m at the motor) of any of the moves with its ringing in the worst phase."""
-        moves = self._moves
-        times = index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
+    def _peak_accelerations(self, acceleration: FloatArray, times: IndexTimes) -> tuple[FloatArray, FloatArray]:
+        """Largest accelerations (rad/s^2, >= 0) of the part as it swings in the worst phase: speeding up, braking."""
         factors = peak_factors(self._load, times)
-        pushing = self._load.torque(factors.accelerating.max(axis=-1) * acceleration).accelerating
-        holding = self._load.torque(factors.braking.max(axis=-1) * acceleration).braking
-        return np.maximum(pushing, holding)
+        return factors.accelerating.max(axis=-1) * acceleration, factors.braking.max(axis=-1) * acceleration
+
+    def peak_torque(self, up: FloatArray, down: FloatArray) -> FloatArray:
+        """Largest torque (N m at the motor) at peak accelerations `up` and `down` of the part (rad/s^2, >= 0)."""
+        return np.maximum(self._load.torque(up).accelerating, self._load.torque(down).braking)
 
     @property
     def acceleration_limits(self) -> frozenset[str]:
         """Names of the limits that bound the acceleration."""
-        return frozenset({"torque-accelerating", "torque-peak", *self._grip})
+        return frozenset(self.sudden_bounds(np.zeros(1)))
 
     def shares(self, pair: Pair) -> dict[str, float]:
         """How much of each limit, its reserve kept, a pair uses up: 1 at the limit."""
-        v, a = np.array([pair.speed]), np.array([pair.acceleration])
+        moves, v, a = self._moves, np.array([pair.speed]), np.array([pair.acceleration])
         caps = {name: pair.speed / cap for name, cap in speed_caps(self._load, self._reserve).items()}
-        allowed = float(self.allowed_torque(v)[0])
-        steady = self._load.safety_factor * float(self._load.torque(a).accelerating[0])
-        torques = {"torque-accelerating": steady / allowed, "torque-peak": float(self.peak_torque(a, v)[0]) / allowed}
-        grips = {name: pair.acceleration / bound for name, bound in self._grip.items() if bound > 0}
-        return caps | torques | grips
+        allowed = self.allowed_torque(v)
+        steady = {name: a / bound for name, bound in self.steady_bounds(v).items()}
+        steady["torque-accelerating"] = self._load.safety_factor * self._load.torque(a).accelerating / allowed
+        up, down = self._peak_accelerations(a, index_times(moves.shortest, moves.longest, moves.mean, a, v))
+        peaks = {"torque-peak": self.peak_torque(up, down) / allowed} | self.grip.peak_shares(up, down)
+        return caps | {name: float(share[0]) for name, share in (steady | peaks).items()}
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:
         """The pair of least cost; a given `acceleration` (rad/s^2) or `speed` (rad/s) is kept.
@@ -244,13 +216,17 @@ class IndexSearch:
         return self.largest_acceleration(speed) * share, speed
 
     def _nothing_safe(self, acceleration: float | None, speed: float | None) -> LimitExceededError:
+        """What is in the way: the limits that a ramp exceeds which sets in at once, else the peaks of any ringing."""
         speeds = _SPEEDS * self.reachable_speed if speed is None else np.array([speed])
         wanted = acceleration or 0.0
-        bounds = {name: float(bound.max()) for name, bound in self.acceleration_bounds(speeds).items()}
-        peak = (self.allowed_torque(speeds) - self._steady) / self._slope / 4
+        bounds = {name: float(bound.max()) for name, bound in self.sudden_bounds(speeds).items()}
         short = {name: most for name, most in bounds.items() if most <= wanted}
         if not short:
-            short = {"torque-peak": float(peak.max())}
+            peaks = {"torque-peak": bounds["torque-peak"]} | self.grip.sudden
+            in_any_phase = {name: most * SUDDEN_PEAK / WORST_PEAK for name, most in peaks.items()}
+            short = {name: most for name, most in in_any_phase.items() if most <= wanted} or {
+                "torque-peak": in_any_phase["torque-peak"]
+            }
         details = tuple(
             f"{name}: wanted more than {wanted:.4g} rad/s^2 of the part, at most {max(most, 0.0):.4g} rad/s^2 is safe"
             for name, most in short.items()

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from firmware_host.mechanics.transmission import inertia_ratio
+from firmware_host.planning.index_caps import band_margin
 from firmware_host.planning.limit_case import IndexExtremes
 from firmware_host.planning.limit_report import LimitCheck, Verdict, not_known, upper_limit, verdict_of
 from firmware_host.planning.load import LoadCase
-from firmware_host.planning.safe_motion import band_margin
 
 LARGEST_INERTIA_RATIO = 10.0
 LARGEST_MASS_DISAGREEMENT = 0.10

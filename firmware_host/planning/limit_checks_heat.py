@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from firmware_host.mechanics.heat import cycle_loss, sine_copper_loss, winding_rise
-from firmware_host.mechanics.supply import braking_energy, charged_voltage, supply_current
+from firmware_host.mechanics.supply import charged_voltage, supply_current
 from firmware_host.model.gate import TimedGateOptions
 from firmware_host.planning.limit_case import LimitCase
 from firmware_host.planning.limit_report import LimitCheck, not_known, upper_limit
@@ -59,7 +59,7 @@ def _holding_time(case: LimitCase) -> float:
 
 
 def supply_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
-    """Current drawn at the peak speed's worst, and the voltage that a stop from it charges the supply to."""
+    """Current drawn at the peak speed's worst, and the energy that a stop from it sends back to the supply."""
     return (_current_check(case), _voltage_check(case))
 
 
@@ -91,21 +91,24 @@ def _current_check(case: LimitCase) -> LimitCheck:
 
 def _voltage_check(case: LimitCase) -> LimitCheck:
     driver, load, index = case.machine.driver, case.load, case.index
-    formula = "sqrt(V^2 + 2*E/C) <= highest_supply_voltage, E = J*omega^2/2 + 2*m*g*e"
+    formula = "J*omega^2/2 + 2*m*g*e <= C*(highest_supply_voltage^2 - V^2)/2"
     source = "energy balance of the supply's capacitor, nothing lost on the way: an upper bound"
-    capacitance, highest = driver.supply_capacitance, driver.highest_supply_voltage
-    wanted = {"driver.supply_capacitance": capacitance, "driver.highest_supply_voltage": highest}
-    if capacitance is None or highest is None:
+    capacitance, room = driver.supply_capacitance, load.supply.braking_room
+    if capacitance is None or room is None:
+        wanted = {
+            "driver.supply_capacitance": capacitance,
+            "driver.highest_supply_voltage": driver.highest_supply_voltage,
+        }
         missing = tuple(key for key, value in wanted.items() if value is None)
-        return not_known("supply-voltage", "V", formula=formula, source=source, missing=missing)
-    inertia = load.rotor_inertia + load.reflected_inertia
-    energy = braking_energy(inertia, index.peak_speed * load.ratio, load.imbalance_torque)
+        return not_known("supply-voltage", "J", formula=formula, source=source, missing=missing)
+    energy = load.braking_energy(index.peak_speed)
+    charged = charged_voltage(energy, load.supply_voltage, capacitance.si)
     return upper_limit(
         "supply-voltage",
-        charged_voltage(energy, load.supply_voltage, capacitance.si),
-        highest.si,
-        "V",
-        formula=formula,
+        energy,
+        room,
+        "J",
+        formula=f"{formula} -> at most {charged:.4g} V",
         source=source,
         remedy="Add capacitance or a brake resistor at the supply, or lower index.speed",
         missing=load.missing.inertia + load.missing.imbalance,

@@ -33,37 +33,67 @@ def trough_check(case: LimitCase) -> tuple[LimitCheck, ...]:
 
 
 def grip_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
-    """The friction the driven contacts need, and the share of its resting normal force a row loses."""
+    """The friction the driven contacts need, and the share of its resting normal force a row loses; both at the peak.
+
+    Steadily, and as the part swings with the rotor on its magnetic spring. Only what its inertia takes swings: rolling
+    friction and gravity on an imbalance don't change with it. While braking rolling friction helps.
+    """
+    load, index = case.load, case.index
+    if load.trough is None or load.friction is None:
+        return ()
+    missing = load.missing.friction + load.missing.imbalance
+    source = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
+    steady = _grip_pair(
+        case,
+        index.acceleration,
+        index.acceleration,
+        names=("grip", "seating"),
+        formulas=(
+            "F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e",
+            "1 - N_min/N_rest <= 1, N_rest = m*g/(2*cos(beta)); above 1 the part climbs out",
+        ),
+        sources=(f"{source}; {load.friction_source}", source),
+        missing=missing,
+    )
+    swinging = f"the same with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking"
+    swing = f"{source}; step response of the oscillator, the ramp reversed in the worst phase"
+    return steady + _grip_pair(
+        case,
+        index.peak_pushing * index.acceleration,
+        index.peak_holding * index.acceleration,
+        names=("grip-peak", "seating-peak"),
+        formulas=(
+            f"{swinging}, as part and rotor swing on the magnetic spring: F/N <= friction",
+            f"{swinging}: 1 - N_min/N_rest <= 1",
+        ),
+        sources=(f"{swing}; {load.friction_source}", swing),
+        missing=missing + load.missing.inertia,
+    )
+
+
+def _grip_pair(
+    case: LimitCase,
+    up: float,
+    down: float,
+    *,
+    names: tuple[str, str],
+    formulas: tuple[str, str],
+    sources: tuple[str, str],
+    missing: tuple[str, ...],
+) -> tuple[LimitCheck, ...]:
+    """Grip and seating of a part that speeds up at `up` and brakes at `down` (rad/s^2)."""
     load, trough = case.load, case.load.trough
     if trough is None or load.friction is None:
         return ()
-    needed = float(friction_needed(trough, case.index.acceleration, load.imbalance_torque))
-    least = float(smallest_normal(trough, case.index.acceleration, load.imbalance_torque))
-    at_rest = normal_at_rest(trough.mass, trough.half_angle)
-    missing = load.missing.friction + load.missing.imbalance
-    source = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
+    needed = float(friction_needed(trough, up, load.imbalance_torque, braking=down))
+    least = float(smallest_normal(trough, up, load.imbalance_torque, braking=down))
+    lost = 1 - least / normal_at_rest(trough.mass, trough.half_angle)
     remedy = "Lower index.acceleration, use rollers with more grip, or move the rows further apart"
-    return (
-        upper_limit(
-            "grip",
-            needed,
-            load.friction,
-            "",
-            formula="F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e",
-            source=f"{source}; {load.friction_source}",
-            remedy=remedy,
-            missing=missing,
-        ),
-        upper_limit(
-            "seating",
-            1 - least / at_rest,
-            1.0,
-            "",
-            formula="1 - N_min/N_rest <= 1, N_rest = m*g/(2*cos(beta)); above 1 the part climbs out",
-            source=source,
-            remedy=remedy,
-            missing=missing,
-        ),
+    return tuple(
+        upper_limit(name, value, limit, "", formula=formula, source=source, remedy=remedy, missing=missing)
+        for name, value, limit, formula, source in zip(
+            names, (needed, lost), (load.friction, 1.0), formulas, sources, strict=True
+        )
     )
 
 

@@ -33,7 +33,7 @@ class LimitCost:
 
 
 def limit_costs(load: LoadCase, moves: IndexMoves, motion: SafeMotion, request: IndexRequest) -> tuple[LimitCost, ...]:
-    """What each binding limit of a `motion` costs, in the order of `motion.binding`; the torque limits count as one.
+    """What each binding limit of a `motion` costs, in the order of `motion.binding`; a limit and its peak count as one.
 
     A speed or an acceleration that the job states stays; `as-stated`, where both are, is what those two cost. The
     length of the index is no limit that could be lifted.
@@ -79,11 +79,24 @@ def _more_grip(load: LoadCase) -> LoadCase:
     return replace(load, friction=load.friction * TENFOLD) if load.friction is not None else load
 
 
+def _more_supply(load: LoadCase) -> LoadCase:
+    """Ten times the power that the supply gives, and the energy that it takes back."""
+    power, room = load.supply.power, load.supply.braking_room
+    supply = replace(
+        load.supply,
+        power=power * TENFOLD if power is not None else None,
+        braking_room=room * TENFOLD if room is not None else None,
+    )
+    return replace(load, supply=supply)
+
+
 def _shorter_pulse(load: LoadCase) -> LoadCase:
     return replace(load, smallest_pulse=load.smallest_pulse / TENFOLD) if load.smallest_pulse is not None else load
 
 
-_ALIKE: Mapping[str, str] = MappingProxyType({"torque-accelerating": "torque", "torque-peak": "torque"})
+_ALIKE: Mapping[str, str] = MappingProxyType(
+    {"torque-accelerating": "torque", "torque-peak": "torque", "grip-peak": "grip", "seating-peak": "seating"}
+)
 
 _LIFTED: Mapping[str, Callable[[LoadCase], LoadCase]] = MappingProxyType(
     {
@@ -92,6 +105,8 @@ _LIFTED: Mapping[str, Callable[[LoadCase], LoadCase]] = MappingProxyType(
         "step-rate-controller": lambda load: replace(load, controller_step_rate=load.controller_step_rate * TENFOLD),
         "step-pulse": _shorter_pulse,
         "grip": _more_grip,
+        "supply-current": _more_supply,
+        "supply-voltage": _more_supply,
         "seating": lambda load: replace(load, trough=None, friction=None),
     }
 )

@@ -13,6 +13,7 @@ import numpy as np
 from firmware_host.mechanics import motor as motor_physics
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.rollers import Trough
+from firmware_host.mechanics.supply import braking_energy
 from firmware_host.mechanics.support import imbalance_torque
 from firmware_host.mechanics.transmission import (
     Stage,
@@ -27,6 +28,7 @@ from firmware_host.model.machine import Machine
 from firmware_host.model.motor import Motor
 from firmware_host.planning.load_body import Body, body_of
 from firmware_host.planning.load_drive import DriveLoad, drive_load
+from firmware_host.planning.load_supply import Supply, supply_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,8 @@ class LoadCase:
 
     Inertias kg m^2; `friction_torque` and `imbalance_torque` N m at the part's axis, >= 0. `running_torque` and
     `standstill_torque` N m: peak of the motor's static torque at the set and at the standstill current. Step rates in
-    microsteps/s. `curve` and `winding`: the motor's datasheet points and electrical data, None if not given.
+    microsteps/s. `curve` and `winding`: the motor's datasheet points and electrical data, None if not given. `supply`:
+    what feeds the driver.
     """
 
     rotor_inertia: float
@@ -89,6 +92,7 @@ class LoadCase:
     trough: Trough | None
     friction: float | None
     friction_source: str
+    supply: Supply
     missing: Missing
 
     @property
@@ -105,6 +109,11 @@ class LoadCase:
     def pull_out_known(self) -> bool:
         """Whether the motor's data say what it pulls at speed."""
         return self.curve is not None or self.winding is not None
+
+    def braking_energy(self, part_speed: float) -> float:
+        """Most energy (J) that a stop from `part_speed` (rad/s) sends back to the supply."""
+        inertia = self.rotor_inertia + self.reflected_inertia
+        return braking_energy(inertia, part_speed * self.ratio, self.imbalance_torque)
 
     def step_rate(self, part_speed: FloatOrArray) -> FloatArray:
         """Microsteps per second at `part_speed` (rad/s)."""
@@ -194,6 +203,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         trough=drive.trough,
         friction=drive.friction,
         friction_source=drive.friction_source,
+        supply=supply_of(machine),
         missing=Missing(
             inertia=_missing_inertia(machine),
             efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),

@@ -16,15 +16,13 @@ from firmware_host.errors import InputError
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.index_moves import IndexMoves, index_moves
 from firmware_host.planning.index_ringing import IndexTiming, index_times, settle_times
-from firmware_host.planning.index_search import IndexSearch, band_margin, grip_bounds
+from firmware_host.planning.index_search import IndexSearch
 from firmware_host.planning.load import LoadCase
 
 __all__ = [
     "NARROW_MARGIN",
     "IndexTiming",
     "SafeMotion",
-    "band_margin",
-    "grip_bounds",
     "index_timing",
     "motion_for",
     "safe_motion",
@@ -79,9 +77,10 @@ def motion_for(
     """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
 
     0 <= `reserve` < 1. A `speed` (rad/s) or `acceleration` (rad/s^2) given is kept and the other is found; with both
-    given there is nothing to choose. Limits: step rates and pulse bound the speed; torque at every speed passed, with
-    the safety factor, its peak in the worst phase of the ringing, and the grip bound the acceleration; cruising in a
-    resonant band is avoided where it can be. Quickest means the least mean time of the moves that a gate opens after,
+    given there is nothing to choose. Limits: step rates, pulse and what a stop sends back to the supply bound the
+    speed; torque at every speed passed, with the safety factor, the supply's current, grip and seating, and the peaks
+    of torque, grip and seating in the worst phase of the ringing bound the acceleration; cruising in a resonant band is
+    avoided where it can be. Quickest means the least mean time of the moves that a gate opens after,
     with the longest settling that any of them needs (see `index_ringing` for what is assumed of natural frequency and
     damping); the others only have to keep the limits.
 

@@ -68,7 +68,7 @@ class IndexDraws:
 
         `MOVING`: peak torque with the ringing of the plan's worst phase against the least pull-out torque up to the
         peak speed, without a safety factor. `HOLDING`: the imbalance at rest against the standstill torque. `GRIP`, on
-        rollers only: friction needed against friction.
+        rollers only: friction needed against friction, with the same ringing.
         """
         part = self._part(factors)
         torque = factors.get("torque", _ONE)
@@ -79,8 +79,9 @@ class IndexDraws:
             ),
         }
         if part.trough is not None and self._load.friction is not None:
-            acceleration = self._index.acceleration * self._turns / part.turns
-            needed = friction_needed(part.trough, acceleration, part.imbalance)
+            index, at_part = self._index, self._index.acceleration * self._turns / part.turns
+            up, down = index.peak_pushing * at_part, index.peak_holding * at_part
+            needed = friction_needed(part.trough, up, part.imbalance, braking=down)
             found[GRIP] = _margin(needed, self._load.friction * factors.get("friction", _ONE))
         return found
 

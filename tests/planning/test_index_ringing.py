@@ -115,6 +115,24 @@ def test_no_oscillator_of_the_band_is_stretched_beyond_the_peak_factors(
     assert swing.max() <= holding * (1 + 1e-3)
 
 
+@pytest.mark.parametrize("off", BAND)
+@pytest.mark.parametrize("damping", [pytest.param(d, id=f"damping {d:g}") for d in (0.05, 0.1, 0.2)])
+@pytest.mark.parametrize(("length", "a", "v"), MOTIONS)
+def test_no_part_that_turns_with_the_rotor_is_accelerated_beyond_the_peak_factors(
+    length: float, a: float, v: float, damping: float, off: float
+) -> None:
+    # x'' = -2 zeta w e' - w^2 e: what spring and damping give the rotor, and the part that the grip holds to it.
+    moves = index_moves(np.array([length / (2 * math.pi)]))
+    pushing, holding = largest_peaks(LOAD, moves, a, v)
+    natural = off * LOAD.natural_frequency
+    times, lag = lag_in_time(pieces_of(length, a, v), natural, damping, 2 * PERIOD)
+    kept = np.append(np.diff(times) > 0, True)
+    times, lag = times[kept], lag[kept]
+    swing = -(2 * damping * natural * np.gradient(lag, times) + natural**2 * lag) / a
+    assert swing.max() <= pushing * (1 + 5e-3)
+    assert -swing.min() <= holding * (1 + 5e-3)
+
+
 def test_a_triangle_reversed_half_a_period_after_its_start_nearly_quadruples_the_torque() -> None:
     moves = index_moves(np.array([150.0 * (PERIOD / 2) ** 2 / (2 * math.pi)]))
     _, holding = largest_peaks(LOAD, moves, 150.0, 30.0)

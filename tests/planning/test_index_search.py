@@ -31,6 +31,7 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_on_500_random_machines() -> No
     assert min(slower) > 0.8  # the grid's own coarseness: no pair that it wouldn't come near
     expected = {"torque-accelerating", "torque-peak", "step-rate-controller", "index-length", "ringing"}
     assert expected <= set(bound_by)
+    assert min(bound_by["supply-current"], bound_by["supply-voltage"]) > 20
 
 
 def test_a_fine_grid_around_the_choice_finds_nothing_better() -> None:

@@ -12,7 +12,9 @@ from firmware_host.errors import FormulaRangeError
 from firmware_host.planning.limit_report import LimitReport, Verdict, upper_limit
 from firmware_host.planning.limits import check_limits
 from tests.planning.limits_report import named, report
-from tests.planning.limits_workshop import DELETE, job, machine, roller_machine
+from tests.planning.limits_workshop import DELETE, ROLLERS, job, machine, roller_machine
+
+ROLLING = {"grip", "grip-peak", "seating", "seating-peak"}
 
 
 def failing(found: LimitReport) -> set[str]:
@@ -75,12 +77,12 @@ def test_a_modest_motion_holds_every_limit() -> None:
         pytest.param(machine(motor__rotor_inertia="5e-6 kg*m^2"), job(), {}, {"inertia-ratio"}, id="light rotor"),
         pytest.param(machine(), job(part__density="2700 kg/m^3"), {}, {"mass"}, id="wrong material"),
         pytest.param(machine(), job(part__overhang="300 mm"), {}, {"overhang"}, id="long overhang"),
-        pytest.param(roller_machine(friction=0.05), job(), {}, {"grip"}, id="slippery rollers"),
+        pytest.param(roller_machine(friction=0.05), job(), {}, {"grip", "grip-peak"}, id="slippery rollers"),
         pytest.param(
             roller_machine(friction=2.0, centre_distance="26 mm"),
             job(part__mass="0.9 kg", part__density=DELETE),
             {"acceleration": 250.0},
-            {"grip", "seating"},
+            {"grip", "grip-peak", "seating", "seating-peak"},
             id="part climbs out",
         ),
     ],
@@ -182,16 +184,38 @@ def test_a_tailstock_takes_the_overhang_s_moment() -> None:
             machine(), job(part__overhang=DELETE), {"overhang", "radial-load"}, "part.overhang", id="overhang"
         ),
         pytest.param(
+            machine(
+                drive=ROLLERS,
+                motor__rotor_inertia="1e-4 kg*m^2",
+                gearing__0__driving_inertia=DELETE,
+                gearing__0__driven_teeth=20,
+            ),
+            job(),
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "inertia-ratio",
+                "resonance",
+                "grip-peak",
+                "seating-peak",
+                "supply-current",
+                "supply-voltage",
+            },
+            "gearing[belt].driving_inertia",
+            id="pulley before rollers",
+        ),
+        pytest.param(
             roller_machine(rolling_resistance=None),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak", "grip", "seating", "supply-current"},
+            ROLLING | {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
             "drive.rolling_resistance",
             id="rolling resistance",
         ),
         pytest.param(
             roller_machine(idle_friction_torque=None),
             job(),
-            {"torque-accelerating", "torque-braking", "torque-peak", "grip", "seating", "supply-current"},
+            ROLLING | {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
             "drive.idle_friction_torque",
             id="idle bearings",
         ),

@@ -1,16 +1,22 @@
 """Limits of a part on rollers: it falls through, creeps and walks; cones on two places of contact."""
 
+import itertools
 import math
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy import constants
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.rollers import friction_needed, unevenness
+from firmware_host.planning.index_moves import index_moves
 from firmware_host.planning.limit_report import LimitCheck, Verdict
+from firmware_host.planning.limits import check_limits, index_extremes
 from firmware_host.planning.load import load_case
-from tests.planning.limits_report import named, names, report
+from tests.mechanics.test_rollers import all_bodies
+from tests.planning.limits_report import INDEXES, named, names, report
 from tests.planning.limits_workshop import DELETE, job, roller_machine
 
 INDEX = 2 * math.pi / 12
@@ -128,6 +134,46 @@ def test_without_its_data_an_estimate_is_not_known_and_says_what_to_give(
     check = check_of(name, rig, **changes)
     assert check.verdict is Verdict.NOT_KNOWN
     assert check.remedy == f"Give {asked_for}"
+
+
+def test_the_grip_s_peak_counts_the_part_s_inertia_twice_and_its_imbalance_once() -> None:
+    # Two turns at 20 rad/s^2 and 10 rad/s: long ramps and a long cruise, so that nothing rings on from one ramp to the
+    # next, and each sets in at once: twice its acceleration. Both rows driven, rolling friction left out: their
+    # traction is u (N_1 + N_2) with cos(beta) S (1 + u^2) = m g, F = u S, so that cos(beta) (S^2 + F^2) = m g S.
+    rig = roller_machine(driven_rows=2, rolling_resistance=None, friction=0.4)
+    found = check_limits(rig, job(), index_turns=np.array([2.0]), speed=10.0, acceleration=20.0)
+    weight, inertia = 2.2 * constants.g, 2.2 * (0.03**2 / 2 + 0.0002**2)
+    beta = math.asin(45 / 85)
+
+    def used(times: float) -> tuple[float, float]:
+        traction = (times * inertia * 20.0 + weight * 0.0002) / 0.03
+        half = weight / (2 * math.cos(beta))
+        total = half + math.sqrt(half**2 - traction**2)
+        return traction / total, 1 - (total - traction / math.tan(beta)) / 2 / half
+
+    for times, names_of in ((1, ("grip", "seating")), (2, ("grip-peak", "seating-peak"))):
+        for name, value in zip(names_of, used(times), strict=True):
+            assert named(found, name).value == pytest.approx(value, rel=1e-5), name
+    assert "2*alpha speeding up and 2*alpha braking" in named(found, "grip-peak").formula
+    assert named(found, "grip-peak").limit == 0.4
+    assert named(found, "grip").value < named(found, "grip-peak").value < 2 * named(found, "grip").value
+
+
+def test_while_braking_the_swing_is_larger_and_rolling_friction_takes_some_of_it() -> None:
+    # A short triangle: braking sets in while the part still speeds up, so it swings by more than twice.
+    rig = roller_machine(rolling_resistance="0.8 mm")
+    load, motion = load_case(rig, job()), report(rig, acceleration=20.0).motion
+    extremes = index_extremes(load, index_moves(INDEXES), motion)
+    trough, mu = load.trough, 0.0
+    assert trough is not None
+    assert extremes.peak_holding > extremes.peak_pushing == 2.0
+    for sense, size in ((1.0, 2.0), (-1.0, extremes.peak_holding)):
+        for gravity, turning in itertools.product((1.0, -1.0), (1.0, -1.0)):
+            exact = all_bodies(trough, sense * turning * size * 20.0, gravity * load.imbalance_torque, turning)
+            mu = max(mu, abs(exact["traction_l"]) / exact["normal_l"])
+    assert named(report(rig, acceleration=20.0), "grip-peak").value == pytest.approx(mu, rel=1e-9)
+    both = float(friction_needed(trough, extremes.peak_holding * 20.0, load.imbalance_torque))
+    assert mu < 0.95 * both
 
 
 @pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])

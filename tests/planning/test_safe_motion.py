@@ -29,7 +29,11 @@ MOTION_CHECKS = {
     "step-pulse",
     "grip",
     "seating",
+    "grip-peak",
+    "seating-peak",
     "resonance",
+    "supply-current",
+    "supply-voltage",
 }
 
 
@@ -79,7 +83,7 @@ def test_a_slow_board_binds_the_speed_and_slippery_rollers_the_acceleration() ->
     assert slow.speed == pytest.approx(0.8 * 9e3 / 3200 * 2 * math.pi / 4, rel=1e-3)
     assert "step-rate-controller" in slow.binding
     slippery = safe_motion(load_case(roller_machine(friction=0.15), job()), np.array([0.5]))
-    assert "grip" in slippery.binding
+    assert "grip-peak" in slippery.binding
 
 
 @pytest.mark.parametrize("turns", [pytest.param(0.02, id="short"), pytest.param(1.0, id="long")])
