@@ -23,6 +23,7 @@ from firmware_host.planning.index_ringing import LEAST_DAMPING, half_microstep, 
 from firmware_host.planning.index_search import IndexSearch
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.load import LoadCase, load_case
+from firmware_host.planning.motor_choice import machine_with
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.safe_motion import NARROW_MARGIN, SafeMotion, index_timing, motion_for
 from firmware_host.units import parse_quantity
@@ -62,9 +63,10 @@ def advised(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> LimitRe
 def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
     """The usual cautious setting (common practice, no source), compared with `than`; None where nothing is safe.
 
-    Half of the acceleration that the torque limits, the motor's and the grip's, allow at the speed; of those the speed
-    that moves quickest, ringing not looked at. So any ramp may end in the worst phase, and has left 4 a/w^2 to wait for
-    (a reversed ramp of the undamped oscillator), at the lowest natural frequency and the least damping assumed.
+    Half of the acceleration that the limits allow at the speed, those of torque and grip with the factor of 2 that a
+    ramp which sets in at once needs; of those the speed that moves quickest, ringing not looked at. So any ramp may end
+    in the worst phase: the half bears its peak of 4, and it has left 4 a/w^2 to wait for (a reversed ramp of the
+    undamped oscillator), at the lowest natural frequency and the least damping assumed.
     """
     search = IndexSearch(load, moves, NARROW_MARGIN)
     v = _CAUTIOUS_SPEEDS * search.top_speed
@@ -85,14 +87,15 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
 
 
 def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[str, Machine]]:
-    """The machine with one thing stronger each: the rated current, the next usual supply, twice the steps, next motor.
+    """The machine with one thing stronger each: more current, the next usual supply, twice the steps, the next motor.
 
-    The next motor is that of `motors` with the least holding torque above the present one, at its rated current.
+    The current is the motor's rated one, or the highest that the driver can set if that is less. For the motor see
+    `_stronger_motor`.
     """
     driver, found = machine.driver, []
-    rated = machine.motor.rated_current
-    if driver.current.exact < rated.exact:
-        found.append((f"driver.current {rated}", _with_driver(machine, current=rated)))
+    current = machine_with(machine, machine.motor).driver.current
+    if driver.current.exact < current.exact:
+        found.append((f"driver.current {current}", _with_driver(machine, current=current)))
     supply = next((v for v in USUAL_SUPPLIES if v > driver.supply_voltage.exact), None)
     bears = driver.highest_supply_voltage
     if supply is not None and (bears is None or supply <= bears.exact):
@@ -101,13 +104,30 @@ def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[s
     rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
     link = machine.link.model_copy(update={"highest_step_rate": rate})
     found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
-    torque = machine.motor.holding_torque.exact
+    motor = _stronger_motor(machine, motors)
+    return found if motor is None else [*found, motor]
+
+
+def _stronger_motor(machine: Machine, motors: Mapping[str, Motor]) -> tuple[str, Machine] | None:
+    """The motor of the least holding torque above the present one that the driver feeds with its rated current.
+
+    Where the driver can feed none of them so, the least of them all with a driver for its rated current, which is said
+    as well. None beyond the strongest.
+    """
+    torque, most = machine.motor.holding_torque.exact, machine.driver.highest_current
     stronger = {name: motor for name, motor in motors.items() if motor.holding_torque.exact > torque}
-    if stronger:
-        name = min(stronger, key=lambda key: Fraction(stronger[key].holding_torque.exact))
-        with_motor = machine.model_copy(update={"motor": stronger[name]})
-        found.append((f"motor {name}", _with_driver(with_motor, current=stronger[name].rated_current)))
-    return found
+    fed = {name: motor for name, motor in stronger.items() if most is None or motor.rated_current.exact <= most.exact}
+    among = fed or stronger
+    if not among:
+        return None
+    name = min(among, key=lambda key: Fraction(among[key].holding_torque.exact))
+    motor = among[name]
+    if fed:
+        return f"motor {name}", machine_with(machine, motor)
+    rated = motor.rated_current
+    driver = machine.driver.model_copy(update={"current": rated, "highest_current": rated})
+    what = f"motor {name} and a driver for its {rated} (driver.highest_current is {most})"
+    return what, machine.model_copy(update={"motor": motor, "driver": driver})
 
 
 def _with_driver(machine: Machine, **update: object) -> Machine:

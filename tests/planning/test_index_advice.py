@@ -8,6 +8,8 @@ import pytest
 
 from firmware_host.mechanics.vibration import sudden_peak_factor
 from firmware_host.model import Setup, load_job, load_motor
+from firmware_host.model.files import validate
+from firmware_host.model.machine import Machine
 from firmware_host.model.profiles import list_profiles
 from firmware_host.planning.index_advice import advise, advised, cautious_choice, next_stronger
 from firmware_host.planning.index_moves import index_moves
@@ -17,6 +19,7 @@ from firmware_host.planning.plan import plan_job
 from firmware_host.planning.safe_motion import motion_for
 from firmware_host.planning.velocity import plan_index
 from firmware_host.reporting.index_lines import index_lines
+from firmware_host.units import parse_quantity
 from tests.planning.limits_workshop import DELETE, job, machine
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
@@ -98,6 +101,57 @@ def test_each_stronger_choice_changes_one_thing() -> None:
 def test_no_supply_is_offered_that_the_driver_does_not_bear_and_no_motor_beyond_the_strongest() -> None:
     rig = machine(driver__highest_supply_voltage="30 V", motor__holding_torque="99 N*m")
     assert [what for what, _ in next_stronger(rig, MOTORS)] == ["link.highest_step_rate 160000 Hz"]
+
+
+@pytest.mark.parametrize(
+    ("most", "said"),
+    [
+        # Stronger than 1.0 N m, by torque: 1.1 N m at 2.8 A, 2.2 at 4.2 A, 3.6 at 5.0 A, 8.5 at 6.0 A.
+        pytest.param("2.8 A", "motor nema23-short", id="feeds the next one"),
+        pytest.param(
+            "2.0 A", "motor nema23-short and a driver for its 2.8 A (driver.highest_current is 2.0 A)", id="none"
+        ),
+    ],
+)
+def test_the_next_motor_is_one_that_the_driver_feeds_or_the_driver_changes_too(most: str, said: str) -> None:
+    rig = machine(driver__current="1.5 A", driver__highest_current=most)
+    found = dict(next_stronger(rig, MOTORS))
+    what = next(what for what in found if what.startswith("motor"))
+    assert what == said
+    driver = found[what].driver
+    assert driver.highest_current is not None
+    assert driver.current.exact == found[what].motor.rated_current.exact <= driver.highest_current.exact
+
+
+def test_a_motor_beyond_the_driver_is_passed_over_for_a_stronger_one_within_it() -> None:
+    hungry = MOTORS["nema23-short"].model_copy(update={"rated_current": parse_quantity("4.5 A", "current", "positive")})
+    rig = machine(driver__highest_current="4.2 A")
+    motors = dict(next_stronger(rig, MOTORS | {"nema23-short": hungry, "nema23-short-sealed": hungry}))
+    assert "motor nema23-long" in motors
+    assert motors["motor nema23-long"].driver == rig.driver.model_copy(
+        update={"current": MOTORS["nema23-long"].rated_current}
+    )
+
+
+@pytest.mark.parametrize(
+    ("present", "most", "said"),
+    [
+        pytest.param("1.0 A", "1.5 A", "driver.current 1.5 A", id="as much as the driver sets"),
+        pytest.param("1.0 A", "3.0 A", "driver.current 2.0 A", id="as much as the motor bears"),
+        pytest.param("1.5 A", "1.5 A", None, id="no more to set"),
+    ],
+)
+def test_no_current_is_offered_that_the_driver_does_not_set(present: str, most: str, said: str | None) -> None:
+    rig = machine(driver__current=present, driver__highest_current=most)
+    found = [what for what, _ in next_stronger(rig, MOTORS) if what.startswith("driver.current")]
+    assert found == ([] if said is None else [said])
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_stronger_machine_of_a_shipped_job_is_one_that_a_file_could_describe(name: str) -> None:
+    for what, other in next_stronger(load_job(name).machine, MOTORS):
+        again = validate(Machine, other.model_dump(mode="json"), source=what)
+        assert again.driver.current.exact <= again.motor.rated_current.exact
 
 
 def test_a_machine_short_of_torque_gains_by_current_and_one_short_of_steps_by_the_board() -> None:
