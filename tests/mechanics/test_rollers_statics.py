@@ -7,7 +7,7 @@ import pytest
 from scipy import constants, optimize
 
 from firmware_host.mechanics import rollers
-from firmware_host.mechanics.rollers import DrivenRows, Trough
+from firmware_host.mechanics.rollers import DrivenRows, Ramp, Trough
 
 
 def some_troughs(count: int) -> list[Trough]:
@@ -91,3 +91,44 @@ def test_a_lifted_row_leaves_all_on_the_other() -> None:
     trough = Trough(1.4, 2.2e-3, 0.08, 0.03, 0.032, DrivenRows.ONE)
     assert rollers.unevenness(trough, 1e4) == 1.0
     assert rollers.unevenness(trough, 0.0) == pytest.approx(0.0, abs=1e-12)
+
+
+RAMPS = [
+    pytest.param(60.0, 20.0, id="more speeding up"),
+    pytest.param(20.0, 60.0, id="more braking"),
+    pytest.param(40.0, 46.0, id="friction tips the scales"),
+]
+
+
+@pytest.mark.parametrize(("up", "down"), RAMPS)
+@pytest.mark.parametrize("driven", list(DrivenRows), ids=lambda rows: rows.value)
+def test_braking_harder_than_speeding_up_needs_what_the_plane_statics_say(
+    driven: DrivenRows, up: float, down: float
+) -> None:
+    trough = Trough(1.4, 2.2e-3, 0.08, 0.03, 0.06, driven, 3e-6, 1.5e-3, 0.4e-3)
+    used, least = [], []
+    for sense in (-1.0, 1.0):
+        for alpha in (sense * up, -sense * down):
+            for load in (-0.02, 0.02):
+                nl, nr, fl, _ = solved(trough, driven, alpha, load, sense)
+                used.append(abs(fl) / nl)
+                least.append(min(nl, nr))
+    needed = float(rollers.friction_needed(trough, up, 0.02, braking=down))
+    assert needed == pytest.approx(max(used), rel=1e-7)
+    assert float(rollers.smallest_normal(trough, up, 0.02, braking=down)) == pytest.approx(min(least), rel=1e-7)
+    assert needed < float(rollers.friction_needed(trough, max(up, down), 0.02)) or up > down
+
+
+@pytest.mark.parametrize("ramp", list(Ramp), ids=lambda ramp: ramp.value)
+@pytest.mark.parametrize("driven", list(DrivenRows), ids=lambda rows: rows.value)
+def test_a_single_ramp_uses_its_grip_up_where_the_root_of_its_friction_lies(driven: DrivenRows, ramp: Ramp) -> None:
+    trough = Trough(1.4, 2.2e-3, 0.08, 0.03, 0.06, driven, 3e-6, 1.5e-3, 0.4e-3)
+
+    def left(a: float) -> float:
+        up, down = (a, 0.0) if ramp is Ramp.UP else (0.0, a)
+        return 0.3 - float(rollers.friction_needed(trough, up, 0.02, braking=down))
+
+    found = rollers.grip_acceleration(trough, 0.3, 0.02, ramp=ramp)
+    assert found == pytest.approx(optimize.brentq(left, 0.1, 300.0), rel=1e-9)
+    both = rollers.grip_acceleration(trough, 0.3, 0.02)
+    assert (found == both) == (ramp is Ramp.UP)

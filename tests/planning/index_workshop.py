@@ -118,13 +118,6 @@ def within_limits(rig: RandomMachine, a: np.ndarray, v: np.ndarray, slack: float
     )
     peak = np.maximum(pushing(factors.accelerating[..., 0]), holding)
     rate = v * rig.per_turn / (2 * math.pi)
-    full_steps = v * 200 * rig.ratio / (2 * math.pi)
-    natural = rig.load.natural_frequency / (2 * math.pi)
-    cruises = 2 * math.pi * rig.turns[0] > v**2 / a
-    banded = np.zeros(np.broadcast_shapes(a.shape, v.shape), dtype=bool)
-    for k in (1, 2, 3):
-        low, high = 0.9 * natural / k * (1 - RESERVE), 1.1 * natural / k * (1 + RESERVE)
-        banded |= (full_steps > low) & (full_steps < high)
     reached = np.minimum(v, np.sqrt(a * 2 * math.pi * rig.turns[0]))
     watts = pushing(np.float64(1.0)) * reached * rig.ratio + 2.0**2 * 1.0
     joules = (rig.rotor * rig.ratio**2 + rig.driven) * reached**2 / 2
@@ -135,8 +128,19 @@ def within_limits(rig: RandomMachine, a: np.ndarray, v: np.ndarray, slack: float
         & (peak <= least * left)
         & (rate <= min(rig.board_rate, 200e3) * left)
         & (rate <= left / (2 * 2e-6))
-        & ~(banded & cruises)
+        & ~cruises_in_a_band(rig.load, rig.ratio, rig.turns[0], a, v)
     )
+
+
+def cruises_in_a_band(load: LoadCase, ratio: float, turns: float, a: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Whether an index of so many turns cruises at full steps within a fifth of a resonant band, +-10 % of f_n/k."""
+    full_steps = v * 200 * ratio / (2 * math.pi)
+    natural = load.natural_frequency / (2 * math.pi)
+    banded = np.zeros(np.broadcast_shapes(a.shape, v.shape), dtype=bool)
+    for k in (1, 2, 3):
+        low, high = 0.9 * natural / k * (1 - RESERVE), 1.1 * natural / k * (1 + RESERVE)
+        banded |= (full_steps > low) & (full_steps < high)
+    return np.asarray(banded & (2 * math.pi * turns > v**2 / a))
 
 
 def index_seconds(rig: RandomMachine, a: np.ndarray, v: np.ndarray) -> np.ndarray:
