@@ -54,7 +54,7 @@ def test_voltage_limited_pull_out_is_the_largest_torque_of_the_integrated_phase_
     assert predicted == pytest.approx(0.31 * (24.0 / z - 0.31 * speed * 1.2 / z**2), rel=1e-12)
 
 
-@pytest.mark.parametrize("speed", EIGHT_SPEEDS[:5])
+@pytest.mark.parametrize("speed", EIGHT_SPEEDS)
 def test_the_best_current_integrates_to_the_predicted_torque_within_both_limits(speed: float) -> None:
     peak, volts = 2.0, 24.0
     current = complex(motor.best_phase_current(speed, WINDING, peak_current=peak, voltage=volts))

@@ -221,3 +221,21 @@ def test_only_motors_that_hold_are_best_and_no_other_that_holds_beats_them() -> 
     assert [each.best for each in rows] == [not beaten(i, times, margins) for i in range(len(rows))]
     assert sum(each.best for each in rows) >= 2
     assert not any(each.best for each in found if each.verdict not in USABLE)
+
+
+@pytest.mark.parametrize(
+    ("name", "weak", "strong"),
+    [
+        pytest.param("supply-current", {"supply_current": "0.25 A"}, {"supply_current": "2.5 A"}, id="current"),
+        pytest.param("supply-voltage", {"supply_capacitance": "15 uF"}, {"supply_capacitance": "150 uF"}, id="voltage"),
+    ],
+)
+def test_lifting_a_supply_tenfold_costs_what_a_machine_with_that_supply_shows(
+    name: str, weak: dict[str, str], strong: dict[str, str]
+) -> None:
+    rigs = [machine(**{f"driver__{key}": value for key, value in keys.items()}) for keys in (weak, strong)]
+    plans = [plan_job(Setup(job(), rig)) for rig in rigs]
+    costs, taken = costs_of(Setup(job(), rigs[0]))
+    assert name in plans[0].limits.motion.binding
+    assert costs[name] == pytest.approx(plans[1].limits.motion.timing.index_s, rel=1e-12)
+    assert costs[name] < taken
