@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,31 +17,17 @@ from firmware_host.planning.limit_report import Verdict
 from firmware_host.planning.limits import index_extremes
 from firmware_host.planning.load import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.sureness_better import MOST_DRAWS as BETTER_DRAWS
+from firmware_host.planning.sureness_better import Better, better_measured, gentler_acceleration
+from firmware_host.planning.sureness_chance import CONFIDENCE, SURE_ENOUGH, Chance, chance_of
 from firmware_host.planning.sureness_draws import GRIP, HOLDING, MOVING, IndexDraws
 from firmware_host.planning.sureness_inputs import UncertainInput, uncertain_inputs
 
 DEFAULT_DRAWS = 100_000
 MOST_DRAWS = 2_000_000
 DEFAULT_SEED = 1
-CONFIDENCE = 0.95
-
-SURE_ENOUGH = 0.999
-"""From this probability on a job holds: one index machine in a thousand may fail. Common practice, no source."""
-
-NARROWLY_SURE = 0.95
-"""From this probability on it holds narrowly; below it fails. Common practice, no source."""
-
 _BLOCK = 50_000
 _HAPPENINGS = {"no-step-lost": (MOVING, HOLDING), "no-slip": (GRIP,)}
-
-
-@dataclass(frozen=True, slots=True)
-class Chance:
-    """A `probability` (0 to 1), and the `interval` that holds it with 95 % confidence (Wilson)."""
-
-    name: str
-    probability: float
-    interval: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +44,8 @@ class Sureness:
 
     `chance`: that nothing fails, None where `missing` data leave it unknown; `parts`: of no step lost, and on rollers
     of no slip. `margins`: the smallest margin ((limit - value)/limit) that 5 %, 50 % and 95 % of the draws don't
-    exceed. `influences`: largest first; what they leave of 1 is due to inputs acting together.
+    exceed. `influences`: largest first; what they leave of 1 is due to inputs acting together. `better`: what would
+    make it hold; None where it does, or where so few draws could never tell.
     """
 
     verdict: Verdict
@@ -68,6 +56,7 @@ class Sureness:
     draws: int
     seed: int
     missing: tuple[str, ...]
+    better: Better | None = None
 
 
 def sureness(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> Sureness:
@@ -77,8 +66,8 @@ def sureness(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: i
     standstill torque holds the imbalance, and the driven rollers grip. The ringing counts with the plan's worst phase
     in every draw, so the probability errs low. The same seed gives the same answer.
 
-    Verdict by the lower end of the interval: holds from `SURE_ENOUGH`, holds narrowly from `NARROWLY_SURE`, else fails;
-    not known if a datum is missing. `InputError` for less than 100 draws or more than `MOST_DRAWS`, or a negative seed.
+    Verdict by `Chance.verdict`; not known if a datum is missing. Where it doesn't hold, `better` says what would help.
+    `InputError` for less than 100 draws or more than `MOST_DRAWS`, or a negative seed.
     """
     if not 100 <= draws <= MOST_DRAWS:
         raise InputError(f"{draws} draws", f"Draw from 100 to {MOST_DRAWS} times", key="draws")
@@ -91,9 +80,17 @@ def sureness(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: i
     inputs = uncertain_inputs(setup, load)
     factors = rectangular_factors(np.random.default_rng(seed), draws, tuple(each.factors for each in inputs))
     moves = index_moves(plan.route.index_turns, plan.route.purpose)
-    extremes = index_extremes(load, moves, plan.limits.motion)
-    margins = _drawn_margins(setup, load, extremes, inputs, factors)
-    return _result(inputs, factors, margins, seed)
+    motion = plan.limits.motion
+
+    def margins_at(acceleration: float, drawn: FloatArray) -> dict[str, FloatArray]:
+        extremes = index_extremes(load, moves, replace(motion, acceleration=acceleration))
+        return _drawn_margins(setup, load, extremes, inputs, drawn)
+
+    found = _result(inputs, factors, margins_at(motion.acceleration, factors), seed)
+    if found.verdict is Verdict.HOLDS or wilson_interval(draws, draws, CONFIDENCE)[0] < SURE_ENOUGH:
+        return found
+    some = factors[:, :BETTER_DRAWS]
+    return replace(found, better=_better(found, inputs, some, motion.acceleration, margins_at))
 
 
 def _missing(load: LoadCase) -> tuple[str, ...]:
@@ -115,20 +112,42 @@ def _drawn_margins(
     return {name: np.concatenate([block[name] for block in blocks]) for name in blocks[0]}
 
 
+def _better(
+    found: Sureness,
+    inputs: tuple[UncertainInput, ...],
+    factors: FloatArray,
+    planned: float,
+    margins_at: Callable[[float, FloatArray], dict[str, FloatArray]],
+) -> Better:
+    """What would make it hold: the data that matter most measured, or a gentler ramp on the data as they are."""
+    order = [inputs.index(influence.input) for influence in found.influences]
+    back = np.argsort(order)
+
+    def with_known(drawn: FloatArray) -> FloatArray:
+        return _smallest(margins_at(planned, drawn[back]))
+
+    measured = better_measured([inputs[row] for row in order], factors[order], with_known)
+    return Better(measured, gentler_acceleration(planned, lambda a: _smallest(margins_at(a, factors))))
+
+
+def _smallest(margins: dict[str, FloatArray]) -> FloatArray:
+    return np.asarray(np.minimum.reduce(list(margins.values())))
+
+
 def _result(
     inputs: tuple[UncertainInput, ...], factors: FloatArray, margins: dict[str, FloatArray], seed: int
 ) -> Sureness:
-    smallest = np.minimum.reduce(list(margins.values()))
+    smallest = _smallest(margins)
     parts = tuple(
-        _chance(name, np.minimum.reduce([margins[way] for way in ways]))
+        chance_of(name, np.minimum.reduce([margins[way] for way in ways]))
         for name, ways in _HAPPENINGS.items()
         if set(ways) <= set(margins)
     )
-    chance = _chance("all", smallest)
+    chance = chance_of("all", smallest)
     shares = [Influence(each, correlation_ratio(drawn, smallest)) for each, drawn in zip(inputs, factors, strict=True)]
     low, middle, high = (float(part) for part in np.quantile(smallest, (0.05, 0.5, 0.95)))
     return Sureness(
-        verdict=_verdict(chance),
+        verdict=chance.verdict,
         chance=chance,
         parts=parts,
         margins=(low, middle, high),
@@ -137,15 +156,3 @@ def _result(
         seed=seed,
         missing=(),
     )
-
-
-def _chance(name: str, margins: FloatArray) -> Chance:
-    held = int((margins >= 0).sum())
-    return Chance(name, held / margins.size, wilson_interval(held, margins.size, CONFIDENCE))
-
-
-def _verdict(chance: Chance) -> Verdict:
-    low = chance.interval[0]
-    if low >= SURE_ENOUGH:
-        return Verdict.HOLDS
-    return Verdict.NARROW if low >= NARROWLY_SURE else Verdict.FAILS

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from rich.table import Table
 
-from firmware_host.planning.sureness import CONFIDENCE, NARROWLY_SURE, SURE_ENOUGH, Chance, Sureness
+from firmware_host.planning.sureness import Sureness
+from firmware_host.planning.sureness_better import MEASURED, Better
+from firmware_host.planning.sureness_chance import CONFIDENCE, NARROWLY_SURE, SURE_ENOUGH, Chance
+from firmware_host.reporting.sureness_advice import advice_lines, probability
 from firmware_host.reporting.table_parts import percent, plain_table
 
 _LEFT = frozenset({"uncertain datum", "range from"})
@@ -31,16 +35,11 @@ def sureness_lines(sure: Sureness) -> list[str]:
     low, middle, high = (percent(margin) for margin in sure.margins)
     lines = [
         f"Sureness: {sure.verdict.value}. "
-        f"No step is lost and nothing slips with probability {_probability(sure.chance)}.",
-        *(f"  {chance.name}: {_probability(chance)}" for chance in sure.parts),
+        f"No step is lost and nothing slips with probability {probability(sure.chance)}.",
+        *(f"  {chance.name}: {probability(chance)}" for chance in sure.parts),
         f"  smallest margin, without a safety factor: median {middle}; 5 % of draws below {low}, 5 % above {high}.",
     ]
-    if sure.influences and sure.influences[0].share > 0:
-        first = sure.influences[0]
-        lines.append(
-            f"  What matters most is {first.input.name}: {percent(first.share)} of the margin's variance. "
-            f"Measure it and state tolerances.{first.input.name}, or lower index.acceleration."
-        )
+    lines += advice_lines(sure)
     lines.append(
         f"  {sure.draws} draws, seed {sure.seed}; each datum anywhere in its range alike (JCGM 101:2008, 6.4.2); "
         f"{100 * CONFIDENCE:.0f} % interval by Wilson; shares are correlation ratios (first order). "
@@ -68,6 +67,7 @@ def sureness_document(sure: Sureness) -> dict[str, Any]:
             }
             for each in sure.influences
         ],
+        "better": None if sure.better is None else _better(sure.better),
         "draws": sure.draws,
         "seed": sure.seed,
         "missing": list(sure.missing),
@@ -80,6 +80,13 @@ def _chance(chance: Chance | None) -> dict[str, Any]:
     return {"probability": chance.probability, "interval": list(chance.interval)}
 
 
-def _probability(chance: Chance) -> str:
-    low, high = chance.interval
-    return f"{chance.probability:.5g} ({low:.5f} to {high:.5f})"
+def _better(better: Better) -> dict[str, Any]:
+    acceleration = better.acceleration
+    return {
+        "measured_within": MEASURED,
+        "measured": [
+            {"inputs": list(step.names), "verdict": step.chance.verdict.value, **_chance(step.chance)}
+            for step in better.measured
+        ],
+        "acceleration_deg_per_s2": None if acceleration is None else math.degrees(acceleration),
+    }
