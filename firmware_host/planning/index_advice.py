@@ -11,6 +11,7 @@ import numpy as np
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.vibration import settle_time
+from firmware_host.model.drive import Rollers
 from firmware_host.model.job import Job
 from firmware_host.model.loading import Setup
 from firmware_host.model.machine import Machine
@@ -87,10 +88,10 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
 
 
 def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[str, Machine]]:
-    """The machine with one thing stronger each: more current, the next usual supply, twice the steps, the next motor.
+    """The machine with one thing stronger each: current, supply, steps, the other row of rollers driven too, motor.
 
-    The current is the motor's rated one, or the highest that the driver can set if that is less. For the motor see
-    `_stronger_motor`.
+    The supply is the next usual one, the steps are twice as many. The current is the motor's rated one, or the highest
+    that the driver can set if that is less. For the motor see `_stronger_motor`.
     """
     driver, found = machine.driver, []
     current = machine_with(machine, machine.motor).driver.current
@@ -104,6 +105,9 @@ def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[s
     rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
     link = machine.link.model_copy(update={"highest_step_rate": rate})
     found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
+    if isinstance(machine.drive, Rollers) and machine.drive.driven_rows == 1:
+        drive = machine.drive.model_copy(update={"driven_rows": 2})
+        found.append(("drive.driven_rows 2", machine.model_copy(update={"drive": drive})))
     motor = _stronger_motor(machine, motors)
     return found if motor is None else [*found, motor]
 

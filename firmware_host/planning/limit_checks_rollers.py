@@ -55,7 +55,7 @@ def grip_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
         sources=(f"{source}; {load.friction_source}", source),
         missing=missing,
     )
-    swinging = f"the same with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking"
+    swinging = f"with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking"
     swing = f"{source}; step response of the oscillator, the ramp reversed in the worst phase"
     return steady + _grip_pair(
         case,
@@ -63,8 +63,8 @@ def grip_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
         index.peak_holding * index.acceleration,
         names=("grip-peak", "seating-peak"),
         formulas=(
-            f"{swinging}, as part and rotor swing on the magnetic spring: F/N <= friction",
-            f"{swinging}: 1 - N_min/N_rest <= 1",
+            f"F/N <= friction {swinging}, as part and rotor swing on the magnetic spring",
+            f"1 - N_min/N_rest <= 1 {swinging}, as part and rotor swing on the magnetic spring",
         ),
         sources=(f"{swing}; {load.friction_source}", swing),
         missing=missing + load.missing.inertia,

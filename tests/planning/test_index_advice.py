@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -145,6 +146,22 @@ def test_no_current_is_offered_that_the_driver_does_not_set(present: str, most: 
     rig = machine(driver__current=present, driver__highest_current=most)
     found = [what for what, _ in next_stronger(rig, MOTORS) if what.startswith("driver.current")]
     assert found == ([] if said is None else [said])
+
+
+@pytest.mark.parametrize("name", ["bottle-band", "tumbler-wrap"])
+def test_a_part_that_its_grip_holds_back_gains_by_the_other_row_and_not_by_the_motor(
+    name: str, shipped: dict[str, IndexAdvice]
+) -> None:
+    advice = shipped[name]
+    assert "grip-peak" in advice.motion.binding
+    by_what = {choice.what: choice for choice in advice.stronger}
+    both = by_what.pop("drive.driven_rows 2")
+    assert both.quicker > 1.3
+    assert all(choice.quicker == pytest.approx(1.0, abs=0.005) for choice in by_what.values())
+    rollers = load_job(name).machine.drive.model_copy(update={"driven_rows": 2})
+    setup = load_job(name)
+    described = replace(setup, machine=setup.machine.model_copy(update={"drive": rollers}))
+    assert both.acceleration == plan_job(described).limits.motion.acceleration
 
 
 @pytest.mark.parametrize("name", JOBS)
