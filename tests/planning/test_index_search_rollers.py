@@ -122,6 +122,17 @@ def test_slipperier_rollers_never_make_the_chosen_index_quicker(rows: int, facto
     assert taken[0] <= taken[1] * 1.005  # the search's own coarseness
 
 
+@few
+@given(st.sampled_from([1, 2]), st.floats(min_value=1.05, max_value=8.0), st.floats(min_value=0.02, max_value=1.0))
+def test_a_more_eccentric_part_never_makes_the_chosen_index_quicker(rows: int, factor: float, turns: float) -> None:
+    taken = []
+    for offset in (0.3, 0.3 * factor):
+        load = load_case(roller_machine(driven_rows=rows, friction=0.3), job(part__mass_offset=f"{offset} mm"))
+        found = chosen(load, turns)
+        taken.append(math.inf if found is None else found.timing.index_s)
+    assert taken[0] <= taken[1] * 1.005  # the search's own coarseness
+
+
 @pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])
 def test_a_long_index_uses_the_grip_up_to_four_fifths_at_twice_its_acceleration(rows: int) -> None:
     # It cruises, so each ramp sets in at once and swings to twice its acceleration: by SciPy's plane statics.
