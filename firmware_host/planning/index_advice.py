@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
@@ -44,7 +44,7 @@ def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdv
         return IndexAdvice(motion)
     stronger = tuple(
         found
-        for what, other in next_stronger(machine, motors)
+        for what, other in next_stronger(machine, motors, motion.binding)
         if (found := _with_machine(what, other, job, moves, motion)) is not None
     )
     return IndexAdvice(
@@ -87,10 +87,13 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
     return OtherChoice(what, acceleration, speed, timing, than.timing.index_s / timing.index_s)
 
 
-def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[str, Machine]]:
+def next_stronger(
+    machine: Machine, motors: Mapping[str, Motor], binding: Collection[str] = ()
+) -> list[tuple[str, Machine]]:
     """The machine with one thing stronger each: current, supply, steps, the other row of rollers driven too, motor.
 
-    The supply is the next usual one, the steps are twice as many. The current is the motor's rated one, or the highest
+    The supply is that of the next usual voltage; where it is among the limits that `binding` names, also one of twice
+    the current or capacitance. The steps are twice as many. The current is the motor's rated one, or the highest
     that the driver can set if that is less. For the motor see `_stronger_motor`.
     """
     driver, found = machine.driver, []
@@ -102,6 +105,7 @@ def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[s
     if supply is not None and (bears is None or supply <= bears.exact):
         voltage = parse_quantity(f"{supply} V", "voltage", "positive")
         found.append((f"driver.supply_voltage {supply} V", _with_driver(machine, supply_voltage=voltage)))
+    found += _stronger_supply(machine, binding)
     rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
     link = machine.link.model_copy(update={"highest_step_rate": rate})
     found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
@@ -110,6 +114,19 @@ def next_stronger(machine: Machine, motors: Mapping[str, Motor]) -> list[tuple[s
         found.append(("drive.driven_rows 2", machine.model_copy(update={"drive": drive})))
     motor = _stronger_motor(machine, motors)
     return found if motor is None else [*found, motor]
+
+
+def _stronger_supply(machine: Machine, binding: Collection[str]) -> list[tuple[str, Machine]]:
+    """Twice the supply's current or capacitance, where `binding` says that its limit is in the way."""
+    driver, found = machine.driver, []
+    current, capacitance = driver.supply_current, driver.supply_capacitance
+    if "supply-current" in binding and current is not None:
+        twice = parse_quantity(f"{2 * current.si:g} A", "current", "positive")
+        found.append((f"driver.supply_current {twice}", _with_driver(machine, supply_current=twice)))
+    if "supply-voltage" in binding and capacitance is not None:
+        twice = parse_quantity(f"{2e6 * capacitance.si:g} uF", "capacitance", "positive")
+        found.append((f"driver.supply_capacitance {twice}", _with_driver(machine, supply_capacitance=twice)))
+    return found
 
 
 def _stronger_motor(machine: Machine, motors: Mapping[str, Motor]) -> tuple[str, Machine] | None:

@@ -150,6 +150,20 @@ def test_no_current_is_offered_that_the_driver_does_not_set(present: str, most: 
     assert found == ([] if said is None else [said])
 
 
+@pytest.mark.parametrize(
+    ("rig", "what"),
+    [
+        pytest.param(machine(driver__supply_current="0.25 A"), "driver.supply_current 0.5 A", id="current"),
+        pytest.param(machine(driver__supply_capacitance="15 uF"), "driver.supply_capacitance 30 uF", id="capacitance"),
+    ],
+)
+def test_an_index_that_its_supply_holds_back_gains_by_twice_of_it(rig: Machine, what: str) -> None:
+    setup = Setup(job(), rig)
+    by_what = {choice.what: choice.quicker for choice in advise(setup, plan_job(setup), MOTORS).stronger}
+    assert by_what[what] > 1.05
+    assert not [other for other, _ in next_stronger(rig, MOTORS) if other.startswith("driver.supply_c")]
+
+
 @pytest.mark.parametrize("name", ["bottle-band", "tumbler-wrap"])
 def test_a_part_that_its_grip_holds_back_gains_by_the_other_row_and_not_by_the_motor(
     name: str, shipped: dict[str, IndexAdvice]

@@ -94,10 +94,41 @@ def test_heavier_is_slower_and_slipperier_is_slower_until_nothing_is_safe() -> N
     assert len(times) == 4
     assert times == sorted(times)
     slippery = swept("drive.friction=0.5..0.001:4", Setup(job(), roller_machine()))
+    held = [point.report for point in slippery if point.report is not None]
+    assert len(held) >= 2
+    assert [report.motion.timing.move_s for report in held] == sorted(report.motion.timing.move_s for report in held)
     last = slippery[-1]
     assert last.verdict is Verdict.FAILS
     assert last.report is None
     assert "grip" in last.trouble
+
+
+def test_slipperier_rollers_lose_their_peak_s_margin_before_their_steady_one() -> None:
+    work = job(index={"speed": "4 rad/s", "acceleration": "20 rad/s^2"})
+    points = swept("drive.friction=0.4..0.1:7", Setup(work, roller_machine()))
+    margins = [
+        [check.margin or 0.0 for check in point.report.checks if check.name == name]
+        for name in ("grip", "grip-peak")
+        for point in points
+        if point.report is not None
+    ]
+    steady, peak = margins[:7], margins[7:]
+    assert steady == sorted(steady, reverse=True)
+    assert peak == sorted(peak, reverse=True)
+    assert all(low < high for low, high in zip(peak, steady, strict=True))
+    assert peak[-1][0] < 0 < steady[-1][0]
+
+
+def test_a_weaker_supply_is_slower_and_keeps_its_own_limit() -> None:
+    points = swept("driver.supply_current=2 A..0.2 A:5", Setup(job(), machine()))
+    reports = [point.report for point in points if point.report is not None]
+    assert len(reports) == 5
+    times = [report.motion.timing.index_s for report in reports]
+    assert times == sorted(times)
+    assert times[-1] > 1.2 * times[0]
+    for report in reports:
+        check = next(check for check in report.checks if check.name == "supply-current")
+        assert check.verdict is not Verdict.FAILS
 
 
 def test_a_part_that_falls_through_is_a_point_that_fails_with_its_reason() -> None:
