@@ -117,8 +117,8 @@ def test_a_stop_while_turns_are_taken_back_is_resumed_from_where_it_stopped(tmp_
     bench.progress.on_stage = stage
     with pytest.raises(RunStoppedError, match="by a test"):
         bench.run()
-    # On the way from 14,138 + 1234 back to a turn before 15,398 + 1234.
-    assert -3526 < bench.steps < 15_372
+    # On the way from 14,138 + 1234, or not one step from it yet, back to a turn before 15,398 + 1234.
+    assert -3526 < bench.steps <= 15_372
     assert bench.resume().outcome == "done"
     marked_where_they_should_be(bench, {1: 0, 2: 0, 3: 1, 4: 1}, ROLLERS_TURN)
 
