@@ -140,7 +140,8 @@ def check_words(words: list[str]) -> None:
             rest = rest[1:] if options[word].is_flag else rest[2:]
         else:
             plain, rest = plain + 1, rest[1:]
-    assert sum(param.required for param in arguments) <= plain <= len(arguments), words
+    most = len(arguments) if all(param.nargs != -1 for param in arguments) else plain
+    assert sum(param.required for param in arguments) <= plain <= most, words
 
 
 COMMAND_PAGES = [page for page in PAGES if any(list(commands(block)) for block in blocks(page))]
