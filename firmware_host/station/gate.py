@@ -86,6 +86,9 @@ class Gate(ABC):
         """Whether the marking side wants the run to stop; asked while the axis moves, too. Never waits."""
         return False
 
+    def ended(self, outcome: str) -> None:  # noqa: B027 - most gates have nobody to tell
+        """Told once how the run has ended: "done", "stopped" or "failed". Closed before; `release` follows."""
+
     def release(self) -> None:
         """Give back what the gate holds (ports, sockets) at the end of the run; a second call does nothing."""
         self.close()

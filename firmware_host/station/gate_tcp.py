@@ -3,16 +3,14 @@
 Messages to the marking side: {"type": "hello", "protocol": 1, "job"} once its token was right;
 {"type": "ready", "id", "segment", "segments", "pass", "passes", "angle_deg"} when the part is at rest and the gate is
 open; {"type": "closed", "id"} when the permission ends; {"type": "status", ...} as an answer; {"type": "error",
-"reason"}. Messages from it: {"type": "hello", "token"}; {"type": "done", "id"}; {"type": "failed", "id", "reason"};
-{"type": "hold"} to stop the run; {"type": "status"}.
+"reason"}; {"type": "bye", "outcome"} when the run has ended. Messages from it: {"type": "hello", "token"};
+{"type": "done", "id"}; {"type": "failed", "id", "reason"}; {"type": "hold"} to stop the run; {"type": "status"}.
 """
 
 from __future__ import annotations
 
-import hmac
 import json
 import secrets
-import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -20,10 +18,10 @@ from typing import Any
 from firmware_host.durable import write_whole
 from firmware_host.errors import GateError, GateTimeoutError
 from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
-from firmware_host.station.json_lines import JsonLines
+from firmware_host.station.gate_tcp_door import HOST, Door
 
 PROTOCOL = 1
-_HOST = "127.0.0.1"
+_LONGEST_REASON = 200
 
 
 class TcpGate(Gate):
@@ -45,28 +43,33 @@ class TcpGate(Gate):
         make_token: Callable[[], str] = lambda: secrets.token_hex(16),
     ) -> None:
         self._clock = context.clock
-        self._job = context.job
         self._timeout_s, self._connect_s = timeout_s, connect_s
-        self._token = make_token()
-        self._listener = _listen(port)
-        self.port: int = self._listener.getsockname()[1]
-        """The port it listens on."""
-        self._peer: JsonLines | None = None
-        self._greeted = False
+        token = make_token()
+        self._door = Door(context.clock, token, port, {"type": "hello", "protocol": PROTOCOL, "job": context.job})
         self._request: PassRequest | None = None
         self._told = False
         self._id = 0
         self._opened_s = 0.0
         self._answer: PassState = PassState.MARKING
         self._stop_asked = False
-        if context.folder is not None:
-            self._announce(context.folder / "gate.json")
-        context.operator.tell(f"Gate: waiting for the marking side at {_HOST}:{self.port}")
+        self._outcome = "failed"
+        try:
+            if context.folder is not None:
+                _announce(context.folder / "gate.json", self.port, token)
+        except BaseException:
+            self.release()
+            raise
+        context.operator.tell(f"Gate: waiting for the marking side at {HOST}:{self.port}")
 
     @classmethod
     def build(cls, options: Any, context: GateContext) -> TcpGate:
         connect = options.connect or options.timeout
         return cls(context, timeout_s=options.timeout.si, connect_s=connect.si, port=options.port)
+
+    @property
+    def port(self) -> int:
+        """The port it listens on."""
+        return self._door.port
 
     def open(self, request: PassRequest) -> None:
         self._id += 1
@@ -82,8 +85,10 @@ class TcpGate(Gate):
             return PassState.STOP
         waited_s = self._clock.monotonic() - self._opened_s
         if not self._told and waited_s > self._connect_s:
+            self.close()
             raise GateTimeoutError(self.kind, f"no marking side said hello within {self._connect_s:.6g} s")
         if waited_s > self._timeout_s:
+            self.close()
             raise GateTimeoutError(self.kind, f"the pass was not said to be done within {self._timeout_s:.6g} s")
         return self._answer
 
@@ -93,98 +98,81 @@ class TcpGate(Gate):
 
     def close(self) -> None:
         request, self._request = self._request, None
-        if request is not None and self._told and self._peer is not None:
-            self._peer.send({"type": "closed", "id": self._id})
+        if request is not None and self._told:
+            self._door.say({"type": "closed", "id": self._id})
+
+    def ended(self, outcome: str) -> None:
+        self._outcome = outcome
 
     def release(self) -> None:
         self.close()
-        if self._peer is not None:
-            self._peer.close()
-            self._peer = None
-        self._listener.close()
+        self._door.close({"type": "bye", "outcome": self._outcome})
 
     # --- the line ----------------------------------------------------------------------------------------------------
 
-    def _announce(self, path: Path) -> None:
-        write_whole(path, json.dumps({"host": _HOST, "port": self.port, "token": self._token}) + "\n", mode=0o600)
-
     def _attend(self) -> None:
-        """Take a new marking side in, and everything it has said; never waits."""
-        self._accept()
-        peer = self._peer
+        """Take in everything that the marking side has said; never waits."""
+        for message in self._door.hear():
+            self._take(message)
+        peer = self._door.peer
         if peer is None:
             return
-        for message in peer.receive():
-            self._take(peer, message)
         if peer.gone:
             self._lose_peer()
-        elif self._greeted and self._request is not None and not self._told:
+        elif self._request is not None and not self._told:
             self._told = True
             peer.send({"type": "ready", "id": self._id, **_as_json(self._request)})
 
-    def _accept(self) -> None:
-        try:
-            connection, _ = self._listener.accept()
-        except BlockingIOError:
-            return
-        if self._peer is not None:
-            JsonLines(connection).refuse("somebody else is connected")
-            return
-        self._peer, self._greeted = JsonLines(connection), False
-
-    def _take(self, peer: JsonLines, message: dict[str, Any]) -> None:
+    def _take(self, message: dict[str, Any]) -> None:
         kind = message.get("type")
-        if kind == "hello":
-            self._greet(peer, message)
-        elif not self._greeted:
-            peer.refuse("say hello with the token first")
-        elif kind == "done":
-            self._finish(peer, message, PassState.DONE)
+        if kind == "done":
+            self._finish(message)
         elif kind == "failed":
-            self._fail(peer, message)
+            self._fail(message)
         elif kind == "hold":
             self._stop_asked = True
         elif kind == "status":
-            peer.send({"type": "status", "gate": "open" if self._request is not None else "closed", "id": self._id})
+            gate = "open" if self._request is not None else "closed"
+            self._door.say({"type": "status", "gate": gate, "id": self._id})
         else:
-            peer.send({"type": "error", "reason": "no such message type"})
+            self._refuse("no such message type")
 
-    def _greet(self, peer: JsonLines, message: dict[str, Any]) -> None:
-        token = message.get("token")
-        if not isinstance(token, str) or not hmac.compare_digest(token.encode(), self._token.encode()):
-            peer.refuse("wrong token")
+    def _refuse(self, reason: str) -> None:
+        self._door.say({"type": "error", "reason": reason})
+
+    def _is_open(self, said: Any) -> bool:
+        """Whether `said` is the id of the pass that the marking side was told to mark."""
+        return self._request is not None and self._told and type(said) is int and said == self._id
+
+    def _finish(self, message: dict[str, Any]) -> None:
+        if self._is_open(message.get("id")):
+            self._answer = PassState.DONE
+        else:
+            self._refuse("no such pass is open")
+
+    def _fail(self, message: dict[str, Any]) -> None:
+        if not self._is_open(message.get("id")):
+            self._refuse("no such pass is open")
             return
-        self._greeted = True
-        peer.send({"type": "hello", "protocol": PROTOCOL, "job": self._job})
-
-    def _finish(self, peer: JsonLines, message: dict[str, Any], state: PassState) -> None:
-        if self._request is None or not self._told or message.get("id") != self._id:
-            peer.send({"type": "error", "reason": f"no pass {message.get('id')!r:.40} is open"})
-            return
-        self._answer = state
-
-    def _fail(self, peer: JsonLines, message: dict[str, Any]) -> None:
-        if self._request is not None and message.get("id") == self._id:
-            raise GateError(self.kind, f"the marking side says the pass failed: {str(message.get('reason'))[:200]}")
-        peer.send({"type": "error", "reason": "no such pass is open"})
+        said = message.get("reason")
+        reason = said[:_LONGEST_REASON] if isinstance(said, str) else "no reason given"
+        self.close()
+        raise GateError(self.kind, f"the marking side says the pass failed: {_one_line(reason)}")
 
     def _lose_peer(self) -> None:
-        self._peer = None
+        self._door.peer = None
         if self._request is not None and self._told and self._answer is PassState.MARKING:
+            self.close()
             raise GateError(self.kind, "the marking side went away while its pass was open")
 
 
-def _listen(port: int) -> socket.socket:
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind((_HOST, port))
-        listener.listen(4)
-        listener.setblocking(False)
-    except OSError as error:
-        listener.close()
-        raise GateError("tcp", f"cannot listen on {_HOST}:{port} ({error.strerror})") from error
-    return listener
+def _announce(path: Path, port: int, token: str) -> None:
+    write_whole(path, json.dumps({"host": HOST, "port": port, "token": token}) + "\n", mode=0o600)
+
+
+def _one_line(text: str) -> str:
+    """`text` with whatever could break a line, or not be encoded, as an escape."""
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
 
 
 def _as_json(request: PassRequest) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+from contextlib import suppress
 from typing import Any
 
 LONGEST_LINE = 4096
@@ -25,12 +26,12 @@ class JsonLines:
         self._flush()
         self._read()
         *lines, self._received = self._received.split(b"\n")
-        messages = []
+        messages: list[dict[str, Any]] = []
         for line in lines:
-            message = _parsed(line)
+            message = _parsed(line) if len(line) <= LONGEST_LINE else None
             if message is None:
-                self.refuse("a line must be one JSON object")
-                break
+                self.refuse(f"a line must be one JSON object of at most {LONGEST_LINE} bytes")
+                return messages
             messages.append(message)
         if len(self._received) > LONGEST_LINE:
             self.refuse(f"a line is longer than {LONGEST_LINE} bytes")
@@ -45,7 +46,18 @@ class JsonLines:
 
     def refuse(self, reason: str) -> None:
         """Say why and end the connection."""
-        self.send({"type": "error", "reason": reason})
+        self.finish({"type": "error", "reason": reason})
+
+    def finish(self, message: dict[str, Any]) -> None:
+        """Send one last message and end the connection; does nothing when it has ended already.
+
+        The end is told before it is closed: a connection closed over what has come unread would end with a reset.
+        """
+        self.send(message)
+        if self.gone:
+            return
+        with suppress(OSError):  # the other side may have left in this instant
+            self._connection.shutdown(socket.SHUT_WR)
         self.close()
 
     def close(self) -> None:

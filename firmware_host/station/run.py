@@ -319,7 +319,9 @@ class RunLoop:
         """Journal the end of a run that came to it, and save the record."""
         self._station.gate.close()
         self._journal.write("end", outcome="done")
-        return self._save_record()
+        record = self._save_record()
+        self._station.gate.ended("done")
+        return record
 
     def _end_failed(self, error: BaseException) -> None:
         """Close the gate, stop the axis, journal the end and save the record: each whatever the others raise.
@@ -330,6 +332,7 @@ class RunLoop:
         if self._acted:
             acts.insert(1, self._stop_axis)
         acts.append(self._save_record)
+        acts.append(lambda: self._station.gate.ended(_outcome(error)))
         with ExitStack() as stack:
             for act in reversed(acts):
                 stack.callback(_noting, error, act)
@@ -345,7 +348,7 @@ class RunLoop:
         lost = isinstance(error, ControllerFaultError | ControllerResetError | PositionError)
         self._journal.write(
             "end",
-            outcome="stopped" if isinstance(error, StopAskedError) else "failed",
+            outcome=_outcome(error),
             reason=str(error) if known else type(error).__name__,
             stands_still=self._stands_still,
             position_lost=lost or self._stopped_short or self._station.controller.position_lost,
@@ -355,6 +358,10 @@ class RunLoop:
         record = make_record(read_journal(self._station.folder.journal))
         record.save(self._station.folder.record)
         return record
+
+
+def _outcome(error: BaseException) -> str:
+    return "stopped" if isinstance(error, StopAskedError) else "failed"
 
 
 def _noting(error: BaseException, act: Callable[[], object]) -> None:

@@ -88,6 +88,10 @@ class Program:
         """Send a signal to this process only."""
         self._process.send_signal(number)
 
+    def kill(self) -> None:
+        """Take it away without a word."""
+        self._process.kill()
+
     def end(self) -> Ended:
         """Wait for its end."""
         status = self._process.wait(PATIENCE_S)

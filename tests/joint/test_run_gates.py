@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
-from firmware_host.errors import EXIT_STOPPED, GateError, GateTimeoutError
+from firmware_host.errors import EXIT_STOPPED, FirmwareHostError, GateError, GateTimeoutError
 from firmware_host.station.gate import Gate, GateContext
 from firmware_host.station.gate_command import CommandGate
 from firmware_host.station.gate_operator import OperatorGate
+from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.journal import read_journal
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 FOR_EVER_S = 1e6
@@ -77,3 +79,30 @@ def test_nobody_at_the_machine_ends_the_run_at_the_time_given(tmp_path: Path) ->
     assert closed_s is not None
     assert 30.0 < closed_s - opened_s < 30.2
     assert bench.operator.told[-1] == "GATE CLOSED: do not mark."
+
+
+class ToldGate(TimedGate):
+    """Notes what it is told of the end, whether it was open then, and the journal's last event by then."""
+
+    def __init__(self, context: GateContext) -> None:
+        super().__init__(context, 0.5)
+        self.journal = Path()
+        self.told: list[tuple[str, bool, str]] = []
+
+    def ended(self, outcome: str) -> None:
+        self.told.append((outcome, self._opened_s is not None, read_journal(self.journal)[-1]["outcome"]))
+
+
+@pytest.mark.parametrize("outcome", ["done", "stopped", "failed"])
+def test_the_gate_is_told_once_how_the_run_ended_when_it_is_closed_and_journalled(tmp_path: Path, outcome: str) -> None:
+    bench = StationBench(tmp_path, small_setup(), gate=ToldGate)
+    gate = bench.gate.inner
+    assert isinstance(gate, ToldGate)
+    gate.journal = bench.folder.journal
+    if outcome == "done":
+        assert bench.run().outcome == "done"
+    else:
+        bench.at("gate-open", lambda: bench.stop.ask("by a test") if outcome == "stopped" else bench.port.pull_cable())
+        with pytest.raises(FirmwareHostError, match=r"stopped \(by a test\)|the cable is pulled"):
+            bench.run()
+    assert gate.told == [(outcome, False, outcome)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -18,6 +19,7 @@ from tests.support.three_segments import JOB, own_folders
 PAGE = ROOT / "docs" / "pages" / "gate-tcp.md"
 GATED_JOB = JOB.replace('arc = "30 mm"\n', 'arc = "30 mm"\npasses = 2\n') + '[gate]\nkind = "tcp"\ntimeout = "30 min"\n'
 PASSES = [(segment, number) for segment in (1, 2, 3) for number in (1, 2)]
+RUN_BY = {"python": (sys.executable, "-W", "error"), "bash": ("sh",)}
 MARKED = "".join(f"marking segment {segment} pass {number}\n" for segment, number in PASSES)
 
 
@@ -56,17 +58,47 @@ def check(printed: str, record: dict[str, Any]) -> None:
     ]
 
 
-def test_the_python_script_of_the_docs_drives_a_whole_run(tmp_path: Path) -> None:
-    path = tmp_path / "mark_passes.py"
-    path.write_text(script("python"), encoding="utf-8")
-    check(*driven(sys.executable, "-W", "error", str(path)))
+needs_nc = pytest.mark.skipif(shutil.which("nc") is None, reason="needs nc (Debian: netcat-openbsd)")
+each_language = pytest.mark.parametrize("language", ["python", pytest.param("bash", marks=needs_nc)])
 
 
-@pytest.mark.skipif(shutil.which("nc") is None, reason="needs nc (Debian: netcat-openbsd)")
-def test_the_shell_script_of_the_docs_drives_a_whole_run(tmp_path: Path) -> None:
-    path = tmp_path / "mark_passes.sh"
-    path.write_text(script("bash"), encoding="utf-8")
-    check(*driven("sh", str(path)))
+def written(language: str, folder: Path) -> list[str]:
+    """The script of the docs in a file of its own, and what runs it."""
+    path = folder / "mark_passes"
+    path.write_text(script(language), encoding="utf-8")
+    return [*RUN_BY[language], str(path)]
+
+
+@each_language
+def test_a_script_of_the_docs_drives_a_whole_run_and_ends_by_itself(language: str, tmp_path: Path) -> None:
+    check(*driven(*written(language, tmp_path)))
+
+
+@each_language
+@pytest.mark.parametrize("how", ["stopped", "killed"])
+def test_a_script_of_the_docs_ends_with_the_run_however_that_ends_and_says_so(
+    language: str, how: str, tmp_path: Path
+) -> None:
+    Path("job.toml").write_text(GATED_JOB.replace("passes = 2", "passes = 900"), encoding="utf-8")
+    with Program("controller", "simulate", "--clock", "20") as board:
+        port = board.wait_for("out", "\n").strip()
+        with Program("run", "job.toml", "--port", port) as run:
+            run.wait_for("err", "waiting for the marking side")
+            (gate,) = Path("runs").glob("*/gate.json")
+            with subprocess.Popen(
+                [*written(language, tmp_path), str(gate)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            ) as marking:
+                assert marking.stdout is not None
+                assert marking.stdout.readline() == "marking segment 1 pass 1\n"
+                if how == "stopped":
+                    run.interrupt()
+                else:
+                    run.kill()
+                _, said = marking.communicate(timeout=PATIENCE_S)
+            status = run.end().status
+    assert status == (4 if how == "stopped" else -signal.SIGKILL)
+    assert marking.returncode == 1
+    assert ('"outcome": "stopped"' if how == "stopped" else "the run went away") in said
 
 
 @pytest.mark.parametrize("language", ["python", "bash"])

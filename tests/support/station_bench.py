@@ -140,6 +140,9 @@ class WatchedGate(Gate):
             self.events.append("close")
             self.opened[-1] = (self.opened[-1][0], self.clock.monotonic(), self.opened[-1][2])
 
+    def ended(self, outcome: str) -> None:
+        self.inner.ended(outcome)
+
 
 class TrueSteps(Progress):
     """Reads the motor's own counter at the job's zero and at each rest; `on_stage` is told of every stage."""
