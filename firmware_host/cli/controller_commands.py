@@ -17,7 +17,7 @@ from firmware_host.cli.planned import planned
 from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.finding import find, list_devices
+from firmware_host.controller.finding import Finding, find, list_devices
 from firmware_host.controller.port import Port
 from firmware_host.controller.serial_port import open_port
 from firmware_host.controller.settings import ControllerSettings, HeldNumber
@@ -75,11 +75,38 @@ def find_command(
 
     findings = find(urls, clock, open_url=open_url, confirm=confirm)
     if json:
-        output.document([{"port": f.url, "dialect": f.dialect, "detail": f.detail} for f in findings])
+        output.document([_found(finding) for finding in findings])
         return
-    output.lines(f"{f.url}  {f.dialect or '-'}  {f.detail}" for f in findings)
+    output.lines(line for finding in findings for line in _found_lines(finding))
     if not urls:
         output.remark("no serial port found")
+
+
+def _found(finding: Finding) -> dict[str, object]:
+    """What is known of one port; null for what it does not tell."""
+    told = finding.description
+    return {
+        "port": finding.url,
+        "dialect": finding.dialect,
+        "detail": finding.detail,
+        "axes": None if told is None else told.axes,
+        "receive_bytes": None if told is None else told.receive_bytes,
+        "planner_blocks": None if told is None else told.planner_blocks,
+        "settings": None if told is None else dict(told.settings),
+    }
+
+
+def _found_lines(finding: Finding) -> Iterator[str]:
+    """The same for people: one line a port, and below it what its controller tells of itself."""
+    yield f"{finding.url}  {finding.dialect or '-'}  {finding.detail}"
+    told = finding.description
+    if told is None:
+        return
+    not_told = "not told"
+    yield f"  axes: {told.axes or not_told}"
+    yield f"  receive buffer: {not_told if told.receive_bytes is None else f'{told.receive_bytes} bytes'}"
+    yield f"  planned ahead: {not_told if told.planner_blocks is None else f'{told.planner_blocks} moves'}"
+    yield f"  settings: {', '.join(f'{key} = {text}' for key, text in told.settings.items()) or not_told}"
 
 
 @controller_app.command("show")

@@ -24,7 +24,7 @@ from firmware_host.controller.reply import (
     StatusReport,
     Unknown,
 )
-from firmware_host.controller.sender import FLOOD_S, QUIET_S, Exchange, Sender, shown
+from firmware_host.controller.sender import FLOOD_S, MOST_PAYLOAD, QUIET_S, Exchange, Sender, shown
 from firmware_host.controller.state_word_dialect import StateWordDialect
 from firmware_host.controller.trace import Trace, TraceKind
 from firmware_host.errors import LineRejectedError, ReplyTimeoutError, UnexpectedReplyError
@@ -245,11 +245,11 @@ class CountingSender(Sender):
         """Settings up to the answer that ends them; empty if there are none by the deadline, or a damaged one."""
         found: list[SettingLine] = []
         while (reply := self._next(deadline_s)) is not None:
-            if isinstance(reply, SettingLine):
+            if isinstance(reply, SettingLine) and len(found) < MOST_PAYLOAD:
                 found.append(reply)
             elif found and isinstance(reply, Accepted):
                 return tuple(found)
-            elif isinstance(reply, Rejected | Unknown):
+            elif isinstance(reply, Rejected | Unknown | SettingLine):
                 self._keep(reply)
                 return ()
             else:

@@ -22,6 +22,7 @@ LISTEN_S = 3.0
 ANSWER_S = 0.5
 """How long to wait for the answer to a status request (s)."""
 _ANY_AXIS = "X"
+_SHOWN_BYTES = 80
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,8 @@ def _hear(
     deadline_s = clock.monotonic() + duration_s
     while (left_s := deadline_s - clock.monotonic()) > 0:
         for line in framer.feed(port.read(left_s)):
-            heard.append(line)
+            if not heard:
+                heard.append(line[:_SHOWN_BYTES])
             for dialect in dialects:
                 reply = dialect.parse(line)
                 if isinstance(reply, Greeting):

@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 MAX_LINE_BYTES = 1024
-"""A line longer than this (bytes) is noise; it is handed out as it is, so that memory stays bounded."""
+"""A line longer than this (bytes) is noise; so much of it is handed out, and the rest up to its end is dropped."""
 
 
 class LineFramer:
-    """Collects bytes and hands out lines without their end. Carriage returns and empty lines are dropped."""
+    """Collects bytes and hands out lines without their end. Carriage returns and empty lines are dropped.
+
+    Nothing behind the limit counts as a line of its own: what ends a long piece of noise may look like an answer.
+    """
 
     def __init__(self) -> None:
         self._rest = bytearray()
+        self._overlong = False
 
     def feed(self, data: bytes) -> tuple[bytes, ...]:
         """Take `data` (any length, any split) and return the lines it completes, in order."""
         self._rest += data
-        *whole, rest = self._rest.split(b"\n")
-        lines = [bytes(line.strip(b"\r")) for line in whole]
-        self._rest = bytearray(rest)
-        if len(self._rest) > MAX_LINE_BYTES:
-            lines.append(bytes(self._rest))
-            self._rest.clear()
+        *ended, rest = bytes(self._rest).split(b"\n")
+        lines = []
+        for line in ended:
+            if not self._overlong:
+                lines.append(line[:MAX_LINE_BYTES].strip(b"\r"))
+            self._overlong = False
+        if len(rest) > MAX_LINE_BYTES and not self._overlong:
+            lines.append(rest[:MAX_LINE_BYTES])
+            self._overlong = True
+        self._rest = bytearray(b"" if self._overlong else rest)
         return tuple(line for line in lines if line)
 
     @property
@@ -32,4 +40,5 @@ class LineFramer:
         """Forget the unfinished line and return its bytes."""
         rest = self.unfinished
         self._rest.clear()
+        self._overlong = False
         return rest

@@ -25,6 +25,8 @@ _INPUT_NAMES = MappingProxyType({InputLine.CTS: "cts", InputLine.DSR: "dsr", Inp
 _NO_SUCH_LINES = frozenset({errno.ENOTTY, errno.EINVAL})
 WRITE_S = 2.0
 """How long a line may take to be handed over (s of the clock)."""
+_MOST_READ = 1 << 16
+"""Bytes handed out at once at the most: whoever talks without a pause is heard piece by piece."""
 
 
 class _Line(Protocol):
@@ -59,8 +61,8 @@ class SerialPort(Port):
         try:
             while True:
                 data = bytearray(line.read(1))
-                while data and (waiting := line.in_waiting):
-                    data += line.read(waiting)
+                while data and len(data) < _MOST_READ and (waiting := line.in_waiting):
+                    data += line.read(min(waiting, _MOST_READ - len(data)))
                 if data or self._clock.monotonic() >= deadline_s:
                     return bytes(data)
         except (OSError, serial.SerialException) as error:

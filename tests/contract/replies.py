@@ -17,6 +17,7 @@ from tests.contract.spoken import STEPS_PER_UNIT, Case
 from tests.support.memory_port import MemoryPort
 
 PORTION_S = 0.01
+ENDLESS_S = 0.005
 Transcript = list[bytes]
 """What a board said: before the first write, after it, after the second, and so on."""
 
@@ -44,6 +45,19 @@ class TurncoatPort(MemoryPort):
             return b""
         self.clock.sleep(PORTION_S)
         return self.babble.popleft()
+
+
+class EndlessPort(MemoryPort):
+    """An honest board until `words` is given: then that every 5 ms, for ever: a read never finds nothing."""
+
+    words: bytes = b""
+
+    def read(self, timeout_s: float) -> bytes:
+        if not self.words:
+            return super().read(timeout_s)
+        self._check()
+        self.clock.sleep(ENDLESS_S)
+        return self.words
 
 
 class RecordingPort(MemoryPort):
@@ -152,6 +166,12 @@ def transcript_of(case: Case) -> Transcript:
     r.outcome()
     assert isinstance(r.port, RecordingPort)
     return r.port.transcript
+
+
+def kinds_of_lines(case: Case) -> list[bytes]:
+    """One line of each kind that a board says in a real job, by its first three letters; and endless noise."""
+    said = b"".join(transcript_of(case)).splitlines(keepends=True)
+    return [*{line[:3]: line for line in said if line.strip()}.values(), b"\xff" * 57]
 
 
 def replay(case: Case, transcript: Sequence[bytes], chance: random.Random) -> bool:

@@ -12,7 +12,8 @@ import tracemalloc
 import pytest
 
 from firmware_host.controller.reply import Reply
-from tests.contract.replies import babble_at, replay, tampered, transcript_of
+from tests.contract.replies import EndlessPort, babble_at, kinds_of_lines, replay, tampered, transcript_of
+from tests.contract.rig import Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, Case
 
 each_dialect = pytest.mark.parametrize("case", PLAIN, ids=str)
@@ -101,6 +102,21 @@ def test_a_million_random_bytes_raise_nothing_but_our_own_errors_and_are_not_kep
 @each_dialect
 def test_ten_thousand_tampered_transcripts_raise_nothing_but_our_own_errors(case: Case) -> None:
     assert tampered_transcripts(case, 10_000, seed=4) > 500
+
+
+@pytest.mark.parametrize("state", ["opening", "moving", "watching"])
+@each_dialect
+def test_a_board_that_says_one_thing_for_ever_is_given_up_in_time(case: Case, state: str) -> None:
+    for words in kinds_of_lines(case):
+        r = rig(case, EndlessPort)
+        assert isinstance(r.port, EndlessPort)
+
+        def talk(name: str, r: Rig = r, words: bytes = words) -> None:
+            if name == state and isinstance(r.port, EndlessPort):
+                r.port.words = words * (57 // len(words) + 1)
+
+        error = r.outcome(talk)  # asserts that it ended in time, and that nothing was proved of a moving axis
+        assert error is not None, words
 
 
 @each_dialect

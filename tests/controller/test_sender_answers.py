@@ -3,6 +3,7 @@
 import pytest
 
 from firmware_host.controller.reply import Accepted, AxisState, BufferInfo, SettingLine
+from firmware_host.controller.sender import MOST_PAYLOAD
 from firmware_host.controller.trace import TraceKind
 from firmware_host.errors import (
     ControllerFaultError,
@@ -258,3 +259,34 @@ def test_resynchronising_gives_up_when_the_settings_do_not_come() -> None:
     with pytest.raises(ReplyTimeoutError, match="asked for twice and not printed"):
         r.sender.resynchronise()
     assert r.sender.out_of_step
+
+
+# --- everything read is bounded ------------------------------------------------------------------------------------
+
+
+def test_a_settings_list_without_an_end_is_not_kept() -> None:
+    r = rig()
+    for _ in range(2):
+        r.port.expect(b"$$\n", b"$1=255\r\n" * (MOST_PAYLOAD + 500) + b"ok\r\n")
+    with pytest.raises(ReplyTimeoutError, match="asked for twice and not printed"):
+        r.sender.resynchronise()
+    assert b"$1=255" in r.sender.strays
+
+
+def test_an_answer_with_too_much_before_it_is_damaged() -> None:
+    r = rig()
+    r.port.expect(b"$$\n", b"$1=255\r\n" * (MOST_PAYLOAD + 1) + b"ok\r\n")
+    with pytest.raises(UnexpectedReplyError, match=f"more than {MOST_PAYLOAD} lines came before an answer"):
+        r.sender.ask(b"$$\n", timeout_s=1.0)
+    assert r.sender.out_of_step
+
+
+def test_of_messages_and_of_bytes_that_fit_nothing_only_the_newest_are_kept() -> None:
+    r = rig()
+    r.port.say(b"".join(b"[MSG:number %d]\r\n\xff%d\r\n" % (number, number) for number in range(1000)))
+    r.sender.listen(0.1)
+    assert (len(r.sender.messages), r.sender.messages[-1]) == (200, "MSG:number 999")
+    assert (len(r.sender.strays), r.sender.strays[-1]) == (200, b"\xff999")
+    r.port.say(b"\xff" * 1000 + b"\r\n")
+    r.sender.listen(0.1)
+    assert r.sender.strays[-1] == b"\xff" * 256

@@ -2,6 +2,7 @@
 
 import os
 import socket
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -56,6 +57,21 @@ def test_a_read_ends_at_its_time_out_with_nothing(line: tuple[Port, int]) -> Non
     before_s = CLOCK.monotonic()
     assert port.read(0.5) == b""
     assert CLOCK.monotonic() >= before_s + 0.5
+
+
+def test_whoever_talks_without_a_pause_is_heard_piece_by_piece(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        url = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        port = open_port(url, baud=115200, clock=CLOCK, lock_folder=tmp_path)
+        with server.accept()[0] as peer:
+            talker = threading.Thread(target=peer.sendall, args=(b"ok\n" * 60_000,))
+            talker.start()
+            heard = [len(port.read(40.0))]
+            while sum(heard) < 180_000:
+                heard.append(len(port.read(40.0)))
+            talker.join()
+            port.close()
+    assert max(heard) <= 1 << 16
 
 
 def test_a_closed_port_is_lost_and_can_be_closed_again(line: tuple[Port, int]) -> None:
