@@ -13,7 +13,7 @@ _OWN = (
     EntryPoint("numbered-line", "firmware_host.controller.numbered_line:NumberedLineDialect", GROUP),
     EntryPoint("status-query", "firmware_host.controller.status_query:StatusQueryDialect", GROUP),
 )
-"""What this package brings along, so that a plain source tree works too."""
+"""What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
 
 
 def dialect_names() -> tuple[str, ...]:
@@ -36,5 +36,5 @@ def load_dialect(name: str) -> Dialect:
 
 def _entries() -> dict[str, EntryPoint]:
     found = {entry.name: entry for entry in _OWN}
-    found.update({entry.name: entry for entry in entry_points(group=GROUP)})
+    found.update({entry.name: entry for entry in entry_points(group=GROUP) if entry.name not in found})
     return found

@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
-from importlib.metadata import entry_points
+from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -16,6 +16,18 @@ from firmware_host.errors import InputError
 from firmware_host.station.operator import Operator
 
 ENTRY_POINTS = "firmware_host.gates"
+_OWN = tuple(
+    EntryPoint(kind, f"firmware_host.station.{target}", ENTRY_POINTS)
+    for kind, target in (
+        ("command", "gate_command:CommandGate"),
+        ("controller-output", "gate_controller_output:ControllerOutputGate"),
+        ("modem-lines", "gate_modem_lines:ModemLinesGate"),
+        ("operator", "gate_operator:OperatorGate"),
+        ("tcp", "gate_tcp:TcpGate"),
+        ("timed", "gate_timed:TimedGate"),
+    )
+)
+"""What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
 
 
 class PassState(Enum):
@@ -95,15 +107,28 @@ class Gate(ABC):
 
 
 def gate_kinds() -> tuple[str, ...]:
-    """All kinds known, built in or from plug-ins."""
-    return tuple(sorted({point.name for point in entry_points(group=ENTRY_POINTS)}))
+    """All kinds known, built in or from plug-ins; loads none."""
+    return tuple(sorted(_entries()))
 
 
 def build_gate(options: Any, context: GateContext) -> Gate:
-    """The gate for a job's options, found by its kind. Raises `InputError` if no gate has this kind."""
-    for point in entry_points(group=ENTRY_POINTS):
-        if point.name == options.kind:
-            gate: type[Gate] = point.load()
-            extra = getattr(options, "options", None)
-            return gate.build(extra if isinstance(extra, Mapping) else options, context)
-    raise InputError(f"no gate of kind {options.kind!r}", f"Known kinds: {', '.join(gate_kinds())}", key="gate.kind")
+    """The gate for a job's options, found by its kind.
+
+    Raises `InputError` if no gate has this kind, and for an entry that isn't a gate.
+    """
+    entries = _entries()
+    if options.kind not in entries:
+        known = f"Known kinds: {', '.join(sorted(entries))}"
+        raise InputError(f"no gate of kind {options.kind!r}", known, key="gate.kind")
+    gate = entries[options.kind].load()
+    if not (isinstance(gate, type) and issubclass(gate, Gate)):
+        where = entries[options.kind].value
+        raise InputError(f"gate {options.kind!r} at {where} is no Gate", "Repair its entry point.", key="gate.kind")
+    extra = getattr(options, "options", None)
+    return gate.build(extra if isinstance(extra, Mapping) else options, context)
+
+
+def _entries() -> dict[str, EntryPoint]:
+    found = {entry.name: entry for entry in _OWN}
+    found.update({entry.name: entry for entry in entry_points(group=ENTRY_POINTS) if entry.name not in found})
+    return found

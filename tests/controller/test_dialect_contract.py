@@ -1,7 +1,12 @@
 """What holds for every dialect, through the registry."""
 
+import tomllib
+from importlib.metadata import EntryPoint
+from pathlib import Path
+
 import pytest
 
+from firmware_host.controller import registry
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.numbered_dialect import NumberedDialect
 from firmware_host.controller.port import Port
@@ -47,6 +52,24 @@ def test_the_dialect_found_by_its_name_says_that_name() -> None:
     assert {"status-query", "numbered-line"} <= set(dialect_names())
     for name in dialect_names():
         assert load_dialect(name).name == name
+
+
+def test_a_plain_source_tree_has_the_dialects_of_the_package_s_own_entry_points(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    project = tomllib.loads(Path(__file__).parents[2].joinpath("pyproject.toml").read_text(encoding="utf-8"))
+    written = project["project"]["entry-points"][registry.GROUP]
+    monkeypatch.setattr(registry, "entry_points", lambda *, group: ())
+    assert {entry.name: entry.value for entry in registry._entries().values()} == written
+    assert sorted(written) == ["numbered-line", "status-query"] == list(dialect_names())
+
+
+def test_a_plug_in_takes_no_built_in_dialect_away_and_must_be_a_dialect(monkeypatch: pytest.MonkeyPatch) -> None:
+    foreign = [EntryPoint(name, "builtins:dict", registry.GROUP) for name in ("status-query", "foreign")]
+    monkeypatch.setattr(registry, "entry_points", lambda *, group: foreign)
+    assert isinstance(load_dialect("status-query"), StateWordDialect)
+    with pytest.raises(InputError, match="dialect 'foreign' at builtins:dict is no Dialect"):
+        load_dialect("foreign")
 
 
 def test_an_unknown_dialect_suggests_the_nearest() -> None:

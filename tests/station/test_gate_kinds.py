@@ -1,13 +1,16 @@
 """Gates as such: the operator's answers, a fixed time, plug-ins, and what a gate has to have."""
 
+import tomllib
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import TypeAdapter
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import GateError, GateTimeoutError, InputError
-from firmware_host.model.gate import ExtensionGateOptions, OperatorGateOptions, TimedGateOptions
+from firmware_host.model.gate import AnyGateOptions, ExtensionGateOptions, OperatorGateOptions, TimedGateOptions
 from firmware_host.station import gate as gate_module
 from firmware_host.station.gate import ENTRY_POINTS, Gate, GateContext, PassRequest, PassState, build_gate, gate_kinds
 from firmware_host.station.gate_command import CommandGate
@@ -15,6 +18,16 @@ from firmware_host.station.gate_operator import OperatorGate
 from firmware_host.station.gate_timed import TimedGate
 from tests.support.station_bench import ScriptedOperator
 
+OPTIONS: Mapping[str, Mapping[str, object]] = {
+    "command": {"timeout": "5 s"},
+    "controller-output": {"duration": "5 s"},
+    "modem-lines": {"timeout": "5 s"},
+    "operator": {},
+    "tcp": {"timeout": "5 s"},
+    "timed": {"duration": "5 s"},
+}
+"""The built-in kinds, each with the least that a job has to say."""
+BUILT_IN = tuple(OPTIONS)
 REQUEST = PassRequest(segment=2, segments=6, number=1, passes=3, angle_deg=22.9125)
 
 
@@ -148,6 +161,7 @@ class Point:
 
     def __init__(self, name: str, target: type) -> None:
         self.name = name
+        self.value = f"workshop:{target.__name__}"
         self._target = target
 
     def load(self) -> type:
@@ -158,7 +172,7 @@ class Point:
 def plugged_in(monkeypatch: pytest.MonkeyPatch) -> None:
     def points(*, group: str) -> list[Point]:
         assert group == ENTRY_POINTS
-        return [Point("timed", TimedGate), Point("foot-switch", FootSwitchGate)]
+        return [Point("timed", FootSwitchGate), Point("foot-switch", FootSwitchGate), Point("door", Person)]
 
     monkeypatch.setattr(gate_module, "entry_points", points)
 
@@ -169,20 +183,41 @@ def test_a_plug_in_gate_is_found_by_its_kind_and_gets_its_own_options(person: Pe
     gate = build_gate(options, person.context)
     assert isinstance(gate, FootSwitchGate)
     assert gate.options == {"pin": 4}
-    assert gate_kinds() == ("foot-switch", "timed")
+    assert gate_kinds() == tuple(sorted([*BUILT_IN, "door", "foot-switch"]))
     with pytest.raises(InputError, match="the foot switch needs a pin"):
         build_gate(ExtensionGateOptions(kind="foot-switch"), person.context)
 
 
 @pytest.mark.usefixtures("plugged_in")
 def test_an_unknown_kind_is_refused_with_the_kinds_known(person: Person) -> None:
-    with pytest.raises(InputError, match=r"no gate of kind 'beam'\. Known kinds: foot-switch, timed"):
+    with pytest.raises(InputError, match=r"no gate of kind 'beam'\. Known kinds: command, .*foot-switch, .*, timed"):
         build_gate(ExtensionGateOptions(kind="beam"), person.context)
 
 
-def test_the_kinds_of_the_job_files_are_built_in(person: Person) -> None:
-    assert {"operator", "timed", "command"} <= set(gate_kinds())
-    assert isinstance(build_gate(OperatorGateOptions(), person.context), OperatorGate)
+@pytest.mark.usefixtures("plugged_in")
+def test_a_plug_in_takes_no_built_in_kind_away_and_must_be_a_gate(person: Person) -> None:
+    options = TimedGateOptions.model_validate({"kind": "timed", "duration": "2.5 s"})
+    assert isinstance(build_gate(options, person.context), TimedGate)
+    with pytest.raises(InputError, match=r"gate 'door' at workshop:Person is no Gate"):
+        build_gate(ExtensionGateOptions(kind="door"), person.context)
+
+
+def test_a_plain_source_tree_has_every_built_in_kind(person: Person, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(gate_module, "entry_points", lambda *, group: ())
+    assert gate_kinds() == BUILT_IN
+    context = GateContext(person.clock, person.operator, ("true",))
+    job_files: TypeAdapter[Any] = TypeAdapter(AnyGateOptions)
+    for kind, options in OPTIONS.items():
+        gate = build_gate(job_files.validate_python({"kind": kind, **options}), context)
+        assert gate.kind == kind
+        gate.release()
+
+
+def test_the_built_in_kinds_are_those_of_the_package_s_own_entry_points() -> None:
+    project = tomllib.loads(Path(__file__).parents[2].joinpath("pyproject.toml").read_text(encoding="utf-8"))
+    written = project["project"]["entry-points"][ENTRY_POINTS]
+    assert {point.name: point.value for point in gate_module._OWN} == written
+    assert tuple(sorted(OPTIONS)) == BUILT_IN == tuple(sorted(written))
 
 
 def test_an_incomplete_gate_cannot_be_made(person: Person) -> None:
