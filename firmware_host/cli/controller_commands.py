@@ -191,6 +191,15 @@ def restore_command(
     output.lines([f"the settings kept in {kept} are back"])
 
 
+@controller_app.command("clear-offset")
+def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+    """Take back an offset that another program left in effect; moves nothing."""
+    with _open(load_machine(machine), port, baud) as controller:
+        known = KnownScales(state_folder()).recall(controller.url, controller.settings)
+        steps = controller.position_steps(controller.clear_offset(known=known))
+        output.lines([f"no offset is in effect; axis {controller.axis} stands at machine step {steps:.0f}"])
+
+
 @controller_app.command("simulate")
 def simulate_command(
     machine: MachineOption = "belt-chuck",

@@ -205,6 +205,16 @@ class Controller:
         """
         return self._session.set_zero()
 
+    def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
+        """Let coordinates agree with the motor's step count again, at rest, where somebody left an offset behind.
+
+        Moves nothing, and steps count on as before, so whatever origin the caller had kept stays good. Does nothing
+        where moves name machine coordinates, or where there is no offset. `known`: the exact steps-per-unit, if it is
+        known with more decimals than are printed. Raises ControllerError if it isn't known well enough to tell where
+        the axis stands. `prepare` is needed after.
+        """
+        return self._session.clear_offset(known)
+
     # --- holding and stopping --------------------------------------------------------------------------------------
 
     def hold(self) -> StatusReport:

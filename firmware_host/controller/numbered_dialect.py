@@ -50,9 +50,13 @@ class NumberedDialect(Dialect):
     def home_line(self, axis: str) -> bytes:
         """Seeks the home switch of `axis`. Moves."""
 
-    @abstractmethod
     def zero_line(self, axis: str) -> bytes:
         """Calls the present place of `axis` zero. Moves nothing."""
+        return self.place_line(axis, "0")
+
+    @abstractmethod
+    def place_line(self, axis: str, coordinate: str) -> bytes:
+        """Calls the present place of `axis` `coordinate` (units, a plain decimal text). Moves nothing."""
 
     @abstractmethod
     def store_line(self) -> bytes:

@@ -115,8 +115,10 @@ class NumberedLineDialect(NumberedDialect):
     def home_line(self, axis: str) -> bytes:
         return f"G28 {_require_axis(axis)}\n".encode()
 
-    def zero_line(self, axis: str) -> bytes:
-        return f"G92 {_require_axis(axis)}0\n".encode()
+    def place_line(self, axis: str, coordinate: str) -> bytes:
+        _require_axis(axis)
+        require_plain_numbers(coordinate, "1")
+        return f"G92 {axis}{coordinate}\n".encode()
 
     def store_line(self) -> bytes:
         return b"M500\n"

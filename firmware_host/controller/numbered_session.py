@@ -19,7 +19,7 @@ from firmware_host.controller.session import (
     Description,
     StopReport,
 )
-from firmware_host.controller.settings import ControllerSettings
+from firmware_host.controller.settings import ControllerSettings, HeldNumber
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -32,6 +32,10 @@ from firmware_host.errors import (
 
 STAND_S = 0.1
 """Pause between two counts that must agree before anything is believed to stand (s)."""
+_STATED_TO = Fraction(1, 2000)
+"""A steps-per-unit that is stated may have had more than its three decimals (units)."""
+_CLEAR_TO_STEPS = 0.1
+"""An offset is taken back only to a place known as well as this (steps); a step is sure to half a step."""
 _READY = frozenset({AxisState.READY})
 
 
@@ -148,29 +152,46 @@ class NumberedSession(AxisSession):
     def prepare(self) -> None:
         """Make it ready to move: motion ended, motors energised for good, coordinates in step with its counts."""
         self.require_position()
+        self._require_zero(self._stand_ready())
+        self.prepared = True
+
+    def _stand_ready(self) -> StatusReport:
+        """Wait until motion has ended, and set what a move needs; moves nothing."""
         self.prepared = False
         if self.sender.out_of_step:
             self.sender.resynchronise()
         self.settle()
         for line in self.dialect.ready_lines():
             self.ask(line)
-        self._require_zero(self.standing(allow=_READY))
-        self.prepared = True
+        return self.standing(allow=_READY)
 
     def _require_zero(self, report: StatusReport) -> None:
         """Coordinates must count from where the step count is `zero_count`, as far as a report tells."""
-        scale = self.settings.held_steps_per_unit
+        off = self._off_zero(report)
+        if off:
+            raise ControllerError(
+                f"coordinates and step counts of axis {self.axis} differ by {float(off):.1f} steps: an offset or "
+                "another scale is in effect. Home it, switch it off and on, or take the offset back with: circumstep "
+                f"controller clear-offset --machine MACHINE --port {self.sender.port.url}"
+            )
+
+    def _off_zero(self, report: StatusReport) -> Fraction:
+        """By how many steps coordinates are off the step count; 0 where that may be rounding, or can't be told."""
+        scale = self._scale()
         if scale is None:
-            return  # a wrong scale shows in the step count after the first move
+            return Fraction(0)  # a wrong scale shows in the step count after the first move
         coordinate = Fraction(str(self.position(report)))
         spread = (scale.high - scale.low) / 2 * abs(coordinate)
         rounding = scale.value / (2 * 10**self.dialect.position_decimals)
         off = self._count(report) - self.zero_count - coordinate * scale.value
-        if abs(off) > Fraction(1, 2) + spread + rounding:
-            raise ControllerError(
-                f"coordinates and step counts of axis {self.axis} differ by {float(off):.1f} steps: an offset or "
-                "another scale is in effect. Home it, or set zero anew"
-            )
+        return off if abs(off) > Fraction(1, 2) + spread + rounding else Fraction(0)
+
+    def _scale(self) -> HeldNumber | None:
+        """Steps per unit as printed, else as stated, and then to three decimals; None if neither is known."""
+        held, stated = self.settings.held_steps_per_unit, self.settings.stated.steps_per_unit
+        if held is None and stated is not None:
+            return HeldNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
+        return held
 
     def move(self, line: bytes) -> float:
         self.require_position()
@@ -222,6 +243,32 @@ class NumberedSession(AxisSession):
             raise ControllerError(f"was told to call its place zero, but reports {self.position(report):g}")
         self.zero_count = self._count(report)
         return report
+
+    def clear_offset(self, known: Fraction | None) -> StatusReport:
+        self.rest = None
+        report = self._stand_ready()
+        if not self._off_zero(report):
+            return report
+        self.ask(self.dialect.place_line(self.axis, self._place_by_count(report, known)))
+        self._last_counts = None
+        report = self.standing(allow=_READY)
+        self._require_zero(report)
+        return report
+
+    def _place_by_count(self, report: StatusReport, known: Fraction | None) -> str:
+        """The coordinate (units, six decimals) at which the step count says that the axis stands."""
+        scale = self._scale()
+        if scale is None:
+            raise ControllerError("its steps per unit are not known: its place cannot be told from its step count")
+        scale = scale if known is None else scale.known_as(known)
+        place = Fraction(self._count(report) - self.zero_count) / scale.value
+        off = float((scale.high - scale.low) / 2 * abs(place))
+        if off > _CLEAR_TO_STEPS:
+            raise ControllerError(
+                f"its steps per unit are known only as {scale.text}, so its place is known only to {off:.2f} steps, "
+                f"limit {_CLEAR_TO_STEPS:g} steps. Switch it off and on instead: it counts from zero then"
+            )
+        return f"{float(place):.6f}"
 
     # --- holding and stopping --------------------------------------------------------------------------------------
 

@@ -202,6 +202,10 @@ class AxisSession(ABC):
     def set_zero(self) -> StatusReport:
         """Let coordinates count from here, where they count from the controller's own zero. Moves nothing."""
 
+    @abstractmethod
+    def clear_offset(self, known: Fraction | None) -> StatusReport:
+        """Take back an offset between coordinates and motor steps, where one can be in effect. Moves nothing."""
+
     def require_position(self) -> None:
         """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""
         lost = self.sender.position_lost

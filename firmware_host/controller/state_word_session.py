@@ -243,6 +243,9 @@ class StateWordSession(AxisSession):
     def set_zero(self) -> StatusReport:
         return self.standing(allow=_STANDING)  # machine coordinates: zero is only a number of the caller's
 
+    def clear_offset(self, known: Fraction | None) -> StatusReport:
+        return self.standing(allow=_STANDING)  # machine coordinates know no offset
+
     # --- holding and stopping --------------------------------------------------------------------------------------
 
     def hold(self) -> StatusReport:

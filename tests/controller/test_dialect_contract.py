@@ -41,6 +41,7 @@ def numbered_lines(dialect: NumberedDialect) -> list[bytes]:
         dialect.stop_line(),
         dialect.home_line("A"),
         dialect.zero_line("A"),
+        dialect.place_line("A", "-1234567.123456"),
         dialect.store_line(),
         dialect.count_from(0),
         dialect.probe(),

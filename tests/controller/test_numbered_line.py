@@ -147,6 +147,13 @@ def test_a_text_that_is_no_number_makes_no_line(coordinate: str, feed: str) -> N
         D.move_line("A", coordinate, feed)
 
 
+@pytest.mark.parametrize("coordinate", ["1e3", "1 B2", "1\n", "nan", "12345678", ""], ids=repr)
+def test_a_place_that_is_no_number_makes_no_line(coordinate: str) -> None:
+    assert D.place_line("A", "-12.345678") == b"G92 A-12.345678\n"
+    with pytest.raises(InputError, match="is not a decimal number"):
+        D.place_line("A", coordinate)
+
+
 @pytest.mark.parametrize("axis", ["", "E", "AA", "a", "N", "1"], ids=repr)
 def test_a_letter_that_is_no_axis_is_refused(axis: str) -> None:
     for line in (D.home_line, D.zero_line, D.setting_names, lambda letter: D.move_line(letter, "1", "60")):
