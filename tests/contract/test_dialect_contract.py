@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from types import SimpleNamespace
+
 import pytest
+from serial.urlhandler import protocol_socket
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import (
@@ -19,11 +24,35 @@ from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.ports import Harm, LineHarm, MergingPort, TornPort
 from tests.contract.rig import TARGETS, Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
+from tests.contract.wires import KINDS, Wire
 from tests.support.memory_port import MemoryPort
 
-each_board = pytest.mark.parametrize("case", MIXED, ids=str)
-every_board = pytest.mark.parametrize("case", MIXED + SINGLES, ids=str)
-each_dialect = pytest.mark.parametrize("case", PLAIN, ids=str)
+
+def over(boards: Sequence[Case]) -> pytest.MarkDecorator:
+    """Each of these boards on each kind of line; through a socket a slice of them."""
+    pairs = [
+        pytest.param(kind, case, id=f"{kind}-{case}")
+        for kind in KINDS
+        for case in boards
+        if kind != "socket" or case.name.partition("/")[2] in SLICE
+    ]
+    return pytest.mark.parametrize(("wire", "case"), pairs, indirect=["wire"])
+
+
+SLICE = ("plain", "work positions", "hasty", "listing", "mute")
+each_board = over(MIXED)
+each_dialect = over(PLAIN)
+every_board = over(MIXED + SINGLES)
+
+
+@pytest.fixture
+def wire(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Wire]:
+    """Every clause below holds on each kind of line."""
+    monkeypatch.setattr(protocol_socket, "time", SimpleNamespace(sleep=lambda seconds: None))  # it dawdles on closing
+    wire = Wire(request.param, tmp_path)
+    yield wire
+    wire.close()
+
 
 RELEASING = "the motor is released"
 """What `watch` says of members that let go of the motor: right, but the job ends there."""
@@ -43,14 +72,14 @@ def finished(r: Rig) -> None:
 
 
 @every_board
-def test_every_proof_of_rest_comes_after_the_last_step_and_on_the_target(case: Case) -> None:
-    finished(rig(case))
+def test_every_proof_of_rest_comes_after_the_last_step_and_on_the_target(wire: Wire, case: Case) -> None:
+    finished(wire.rig(case))
 
 
-@pytest.mark.parametrize("case", [case for case in MIXED + SINGLES if case.syncs], ids=str)
-def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(case: Case) -> None:
+@over([case for case in MIXED + SINGLES if case.syncs])
+def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(wire: Wire, case: Case) -> None:
     """Members whose sync line or position report speaks too early are among them, singly and together."""
-    r = rig(case)
+    r = wire.rig(case)
     r.ready()
     for steps in (1000, -250):
         accepted_s = r.move(steps)
@@ -59,19 +88,19 @@ def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(case: Case) -
 
 
 @each_board
-def test_replies_in_single_bytes_are_the_same_replies(case: Case) -> None:
-    finished(rig(case, lambda device, clock: TornPort(device, clock, 1)))
+def test_replies_in_single_bytes_are_the_same_replies(wire: Wire, case: Case) -> None:
+    finished(wire.rig(case, TornPort, 1))
 
 
 @each_dialect
 @pytest.mark.parametrize("size", range(2, 40), ids=lambda size: f"pieces-of-{size}")
-def test_replies_torn_at_any_byte_are_the_same_replies(case: Case, size: int) -> None:
-    finished(rig(case, lambda device, clock: TornPort(device, clock, size)))
+def test_replies_torn_at_any_byte_are_the_same_replies(wire: Wire, case: Case, size: int) -> None:
+    finished(wire.rig(case, TornPort, size))
 
 
 @each_board
-def test_replies_that_come_merged_are_taken_one_by_one(case: Case) -> None:
-    finished(rig(case, MergingPort))
+def test_replies_that_come_merged_are_taken_one_by_one(wire: Wire, case: Case) -> None:
+    finished(wire.rig(case, MergingPort))
 
 
 # --- a bad line ----------------------------------------------------------------------------------------------------
@@ -79,10 +108,10 @@ def test_replies_that_come_merged_are_taken_one_by_one(case: Case) -> None:
 
 @each_board
 @pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
-def test_one_harmed_reply_is_survived_or_told_but_never_believed(case: Case, harm: Harm) -> None:
+def test_one_harmed_reply_is_survived_or_told_but_never_believed(wire: Wire, case: Case, harm: Harm) -> None:
     lines = _lines_of_a_job(case)
-    for number in _spread(lines, 12):
-        r = rig(case)
+    for number in _spread(lines, wire.few(12)):
+        r = wire.rig(case)
         spoil = LineHarm(r.clock, {number: harm})
         r.port.spoil = spoil
         r.outcome()  # asserts that every proof was true
@@ -91,26 +120,26 @@ def test_one_harmed_reply_is_survived_or_told_but_never_believed(case: Case, har
 
 @each_board
 @pytest.mark.parametrize("delay_s", [0.05, 0.3, 1.5, 6.0], ids=lambda delay_s: f"{delay_s:g}-s")
-def test_a_late_reply_is_never_taken_for_another(case: Case, delay_s: float) -> None:
+def test_a_late_reply_is_never_taken_for_another(wire: Wire, case: Case, delay_s: float) -> None:
     lines = _lines_of_a_job(case)
-    for number in _spread(lines, 8):
-        r = rig(case)
+    for number in _spread(lines, wire.few(8)):
+        r = wire.rig(case)
         r.port.spoil = LineHarm(r.clock, {number: "late"}, delay_s)
         r.outcome()
 
 
 @each_board
 @pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
-def test_many_harmed_replies_are_survived_or_told_but_never_believed(case: Case, harm: Harm) -> None:
+def test_many_harmed_replies_are_survived_or_told_but_never_believed(wire: Wire, case: Case, harm: Harm) -> None:
     for every in (3, 7):
-        r = rig(case)
+        r = wire.rig(case)
         r.port.spoil = LineHarm(r.clock, dict.fromkeys(range(0, 5000, every), harm))
         r.outcome()
 
 
 @each_board
-def test_noise_alone_disturbs_nobody_for_good(case: Case) -> None:
-    r = rig(case)
+def test_noise_alone_disturbs_nobody_for_good(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     r.port.spoil = LineHarm(r.clock, dict.fromkeys(range(0, 5000, 5), "noise"))
     r.outcome()
     r.run(5.0)
@@ -122,8 +151,8 @@ def test_noise_alone_disturbs_nobody_for_good(case: Case) -> None:
 
 
 @each_board
-def test_silence_is_told_in_time(case: Case) -> None:
-    r = rig(case)
+def test_silence_is_told_in_time(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     r.port.spoil = lambda data: b""
     error = r.outcome()
     assert isinstance(error, LinkError)
@@ -132,8 +161,8 @@ def test_silence_is_told_in_time(case: Case) -> None:
 
 
 @each_board
-def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(case: Case) -> None:
-    r = rig(case)
+def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
 
     def phase(name: str) -> None:
         if name == "moving":
@@ -148,8 +177,8 @@ def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(case: Case) ->
 
 
 @each_board
-def test_one_step_off_is_never_at_rest(case: Case) -> None:
-    r = rig(case)
+def test_one_step_off_is_never_at_rest(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     r.ready()
     accepted_s = r.move(1000)
     r.port.spoil = case.spoken.off_by_one_step
@@ -161,8 +190,8 @@ def test_one_step_off_is_never_at_rest(case: Case) -> None:
 
 
 @each_board
-def test_one_step_off_while_the_gate_is_open_is_seen(case: Case) -> None:
-    r = rig(case)
+def test_one_step_off_while_the_gate_is_open_is_seen(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     controller = r.ready()
     r.index(100, 0)
     r.port.spoil = case.spoken.off_by_one_step
@@ -173,8 +202,8 @@ def test_one_step_off_while_the_gate_is_open_is_seen(case: Case) -> None:
 
 @each_board
 @pytest.mark.parametrize("state", ["opening", "ready", "moving", "watching"])
-def test_a_board_that_stops_by_itself_is_told_in_whatever_state(case: Case, state: str) -> None:
-    r = rig(case)
+def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case: Case, state: str) -> None:
+    r = wire.rig(case)
     done: list[str] = []
 
     def phase(name: str) -> None:
@@ -194,8 +223,8 @@ def test_a_board_that_stops_by_itself_is_told_in_whatever_state(case: Case, stat
 
 
 @each_board
-def test_after_a_fault_nothing_moves_until_somebody_says_so(case: Case) -> None:
-    r = rig(case)
+def test_after_a_fault_nothing_moves_until_somebody_says_so(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     controller = r.ready()
     r.index(100, 0)
     case.spoken.fault(r.device, r.now_s)
@@ -210,11 +239,11 @@ def test_after_a_fault_nothing_moves_until_somebody_says_so(case: Case) -> None:
 
 
 @each_board
-def test_a_reset_in_the_middle_of_a_reply_is_told_and_the_position_is_lost(case: Case) -> None:
+def test_a_reset_in_the_middle_of_a_reply_is_told_and_the_position_is_lost(wire: Wire, case: Case) -> None:
     lines = _lines_of_a_job(case)
     told = 0
     for number in _spread(lines, 10):
-        r = rig(case)
+        r = wire.rig(case)
         heard = 0
         reset: list[float] = []
 
@@ -253,13 +282,13 @@ class CutPort(MemoryPort):
 
 
 @each_board
-def test_a_pulled_cable_is_told_at_once_wherever_it_happens(case: Case) -> None:
-    whole = rig(case, lambda device, clock: CutPort(device, clock, 10**9))
+def test_a_pulled_cable_is_told_at_once_wherever_it_happens(wire: Wire, case: Case) -> None:
+    whole = wire.rig(case, CutPort, 10**9)
     whole.outcome()
     assert isinstance(whole.port, CutPort)
     uses = 10**9 - whole.port.left
-    for number in _spread(uses, 25):
-        r = rig(case, lambda device, clock, number=number: CutPort(device, clock, number + 1))  # type: ignore[misc]
+    for number in _spread(uses, wire.few(25)):
+        r = wire.rig(case, CutPort, number + 1)
         assert isinstance(r.port, CutPort)
         error = None
         try:
@@ -281,8 +310,8 @@ def test_a_pulled_cable_is_told_at_once_wherever_it_happens(case: Case) -> None:
 
 
 @every_board
-def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(case: Case) -> None:
-    r = rig(case)
+def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     controller = r.ready()
     r.move(4000)
     r.run(0.3)
@@ -305,8 +334,8 @@ def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(case: Cas
 
 
 @every_board
-def test_a_stop_at_rest_keeps_the_position(case: Case) -> None:
-    r = rig(case)
+def test_a_stop_at_rest_keeps_the_position(wire: Wire, case: Case) -> None:
+    r = wire.rig(case)
     controller = r.ready()
     r.index(300, 0)
     truth = r.steps

@@ -43,14 +43,14 @@ class MemoryPort(Port):
         self.on_write(data)
         self._check()
         self.written.append(data)
-        self.device.receive(data, self.clock.monotonic())
+        self.device.receive(self._depart(data), self.clock.monotonic())
 
     def read(self, timeout_s: float) -> bytes:
         deadline_s = self.clock.monotonic() + timeout_s
         while True:
             self._check()
             now_s = self.clock.monotonic()
-            data = self.spoil(self.device.transmit(now_s))
+            data = self._arrive(self.spoil(self.device.transmit(now_s)))
             if data or now_s >= deadline_s:
                 return data
             event_s = self.device.next_event_s()
@@ -59,6 +59,14 @@ class MemoryPort(Port):
 
     def close(self) -> None:
         self.closed = True
+
+    def _depart(self, data: bytes) -> bytes:
+        """What arrives at the device of what was written."""
+        return data
+
+    def _arrive(self, data: bytes) -> bytes:
+        """What arrives here of what the device said."""
+        return data
 
     def _check(self) -> None:
         if self.lost or self.closed:
