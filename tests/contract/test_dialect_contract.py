@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,6 +10,7 @@ import pytest
 from serial.urlhandler import protocol_socket
 
 from firmware_host.clock import VirtualClock
+from firmware_host.controller.session import StopReport
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -219,6 +220,52 @@ def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case
     assert r.controller is None or r.controller.rest is None
     steps = r.steps
     r.run(30.0)
+    assert r.steps == steps
+
+
+@each_board
+@pytest.mark.parametrize("act", ["stop", "hold", "home", "settings", "zero", "sync"])
+def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_after_it(
+    wire: Wire, case: Case, act: str
+) -> None:
+    r = wire.rig(case)
+    controller = r.ready()
+    acts: dict[str, Callable[[], object]] = {
+        "stop": controller.stop,
+        "hold": controller.hold,
+        "home": lambda: controller.home(20.0),
+        "settings": controller.refresh_settings,
+        "zero": controller.set_zero,
+        "sync": lambda: r.rest(4000, r.now_s, 1.0),
+    }
+    if act in ("stop", "hold", "sync"):
+        r.move(4000)
+        r.run(0.3)
+        assert r.moving
+    faults: list[float] = []
+
+    def spoil(data: bytes) -> bytes:
+        if data and not faults:
+            faults.append(r.now_s)
+            case.spoken.fault(r.device, r.now_s)
+        return data
+
+    r.port.spoil = spoil
+    told = ""
+    try:
+        done = acts[act]()
+        assert not isinstance(done, StopReport) or not done.stands_still or not r.moving
+    except FirmwareHostError as error:
+        told = str(error)
+    assert faults or told, "it never talked"
+    if not faults:  # refused before anything was said: these cannot hold, nor home
+        return
+    steps = r.steps
+    with pytest.raises(FirmwareHostError, match=r"."):
+        controller.prepare()
+    with pytest.raises(FirmwareHostError, match=r"."):
+        r.move(500)
+    r.run(10.0)
     assert r.steps == steps
 
 
