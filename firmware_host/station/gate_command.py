@@ -65,9 +65,11 @@ class CommandGate(Gate):
         status = self._process.poll()
         if status is None:
             if self._clock.monotonic() - self._opened_s > self._timeout_s:
+                self.close()
                 raise GateTimeoutError(self.kind, f"the program took longer than {self._timeout_s:.6g} s; it was ended")
             return PassState.MARKING
         if status:
+            self.close()  # what it started may still be at work
             how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
             raise GateError(self.kind, f"{self._program[0]!r} {how}: the pass is not done")
         return PassState.DONE

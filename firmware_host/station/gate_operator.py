@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from firmware_host.errors import GateTimeoutError
+from firmware_host.errors import GateError, GateTimeoutError
 from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
 
 _STOP_WORDS = frozenset({"s", "stop", "q", "quit"})
@@ -34,7 +34,11 @@ class OperatorGate(Gate):
     def poll(self) -> PassState:
         if self._opened_s is None:
             return PassState.MARKING
-        answer = self._operator.answer()
+        try:
+            answer = self._operator.answer()
+        except GateError:  # nobody can answer any more
+            self.close()
+            raise
         if answer is not None and answer.lower() in _STOP_WORDS:
             return PassState.STOP
         if answer is not None and answer.lower() in _DONE_WORDS:
@@ -42,6 +46,7 @@ class OperatorGate(Gate):
         if answer is not None:
             self._operator.tell("Not understood. Enter alone when the pass is done, s and Enter to stop.")
         if self._timeout_s is not None and self._clock.monotonic() - self._opened_s > self._timeout_s:
+            self.close()
             raise GateTimeoutError(self.kind, f"nobody said that the pass is done within {self._timeout_s:.6g} s")
         return PassState.MARKING
 

@@ -1,7 +1,9 @@
 """Gates as such: the operator's answers, a fixed time, plug-ins, and what a gate has to have."""
 
+import signal
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -127,6 +129,40 @@ def test_a_gate_polled_while_closed_says_so_instead_of_done(kind: str, person: P
     gates: dict[str, Gate] = {"timed": TimedGate(context, 0.0), "command": CommandGate(context, 1.0)}
     with pytest.raises(GateError, match=f"gate {kind}: polled while closed"):
         gates[kind].poll()
+
+
+def test_a_gate_that_gives_up_closes_itself_before_it_says_so(person: Person) -> None:
+    """Whoever polls it need not know that it has to be closed: the permission has ended when the error is seen."""
+    gate = OperatorGate(person.context, timeout_s=30.0)
+    gate.open(REQUEST)
+    person.clock.sleep(31.0)
+    with pytest.raises(GateTimeoutError, match="within 30 s"):
+        gate.poll()
+    assert person.operator.told[-1] == "GATE CLOSED: do not mark."
+    command = CommandGate(replace(person.context, program=("sleep", "600")), 30.0)
+    command.open(REQUEST)
+    process = command._process
+    assert process is not None
+    person.clock.sleep(31.0)
+    with pytest.raises(GateTimeoutError, match="took longer than 30 s; it was ended"):
+        command.poll()
+    assert process.returncode == -signal.SIGTERM
+
+
+def test_an_operator_gate_without_anybody_to_answer_closes_itself_first(person: Person) -> None:
+    class Nobody(ScriptedOperator):
+        def answer(self) -> str | None:
+            raise GateError("operator", "nobody can answer")
+
+        def forget(self) -> None:
+            self.told.append("forgotten")
+
+    nobody = Nobody(person.clock)
+    gate = OperatorGate(GateContext(person.clock, nobody))
+    gate.open(REQUEST)
+    with pytest.raises(GateError, match="nobody can answer"):
+        gate.poll()
+    assert nobody.told[-1] == "GATE CLOSED: do not mark."
 
 
 # --- plug-ins --------------------------------------------------------------------------------------------------

@@ -204,6 +204,7 @@ def test_a_pass_that_takes_too_long_is_a_timeout(gate: TcpGate, client: Client, 
     clock.sleep(30.1)
     with pytest.raises(GateTimeoutError, match="within 30 s"):
         gate.poll()
+    assert [client.hear()["type"] for _ in range(2)] == ["ready", "closed"]  # closed before it was told
 
 
 def test_a_second_marking_side_is_turned_away(gate: TcpGate, client: Client) -> None:
