@@ -43,6 +43,16 @@ class Axis(Described):
     travel: Annotated[
         Annotated[Literal["endless"], Tag("word")] | Annotated[Travel, Tag("limits")], Discriminator(_travel_tag)
     ] = "endless"
+    unwind: Literal["whole-turns", "never"] = Field(
+        default="whole-turns",
+        description="where a target leaves the travel or the reach of the controller's arithmetic: take whole turns "
+        "back before that segment, or refuse the job",
+    )
+
+    @property
+    def unwinds(self) -> bool:
+        """Whether whole turns may be taken back between segments."""
+        return self.unwind == "whole-turns"
 
 
 class Support(Described):

@@ -11,14 +11,15 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.errors import PlanError
 from firmware_host.model.job import Job
 from firmware_host.model.machine import Machine
-from firmware_host.planning.coordinates import HeldScale, proved_reach
+from firmware_host.planning.coordinates import LARGEST_STEPS, HeldScale, proved_reach
 from firmware_host.planning.lost_motion import lost_motion_turns
 from firmware_host.planning.seams import lost_motion_matters
 from firmware_host.planning.segments import SegmentPlan
 from firmware_host.planning.steps import Steps, round_half_even
-from firmware_host.planning.unwind import NOT_UNWOUND, Span, Unwinder, Winding, require_travel
+from firmware_host.planning.unwind import NOT_UNWOUND, UNWIND_FIX, Span, Unwinder, Winding, require_travel
 from firmware_host.planning.unwind_angles import SegmentAngles
 from firmware_host.planning.velocity import plan_index
 
@@ -120,7 +121,7 @@ def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
 
     Whole turns are taken back where a target would leave the axis's travel, or the reach of a controller that stands at
     machine zero and holds the steps-per-unit that it is told to. Raises `PlanError` for a target that no whole number
-    of turns brings into the travel.
+    of turns brings into the travel, or that leaves travel or arithmetic where `axis.unwind` is "never".
     """
     per_turn = machine.microsteps_per_part_turn(job.part.contact)
     angles = SegmentAngles(plan.blocks)
@@ -136,6 +137,9 @@ def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
 
 def _winding(machine: Machine, route: Route) -> Winding:
     """The turns to take back, as far as they are known before a controller is: none where the reach is too short."""
+    if not machine.axis.unwinds:
+        _require_unwound(machine, route)
+        return NOT_UNWOUND
     reach = proved_reach(HeldScale.as_written(machine.steps_per_axis_unit))
     travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
     spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
@@ -148,6 +152,16 @@ def _winding(machine: Machine, route: Route) -> Winding:
         return NOT_UNWOUND  # whether a controller can tell the targets apart is known once it is asked
     require_travel(machine.axis, lowest, highest, route.per_part_turn)
     return winding
+
+
+def _require_unwound(machine: Machine, route: Route) -> None:
+    """Raise `PlanError` when the route as it lies leaves the axis's travel, or what 32-bit arithmetic can count."""
+    lowest, highest = extent(route, NOT_UNWOUND)
+    require_travel(machine.axis, lowest, highest, route.per_part_turn)
+    farthest = max(-lowest, highest)
+    if farthest > LARGEST_STEPS:
+        what = "target too far from zero for the controller's 32-bit arithmetic"
+        raise PlanError(what, farthest, "steps", LARGEST_STEPS, f"Shorten the job, or {UNWIND_FIX}")
 
 
 def extent(route: Route, winding: Winding) -> tuple[int, int]:

@@ -19,6 +19,8 @@ from firmware_host.errors import PlanError
 from firmware_host.model.machine import Axis
 from firmware_host.planning.unwind_angles import SegmentAngles
 
+UNWIND_FIX = 'let the axis take whole turns back: axis.unwind = "whole-turns" in the machine file, which says "never"'
+"""Ends the fix of a job that is refused because no turns may be taken back."""
 _HALF = Fraction(1, 2)
 _FIRST_LOOK = 256
 _LONGEST_LOOK = 1 << 16
@@ -199,5 +201,7 @@ def require_travel(axis: Axis, lowest: int, highest: int, per_turn: Fraction, or
             remedy = (
                 "Move mark.start_angle, or shorten the mark, or finish with stay: no number of whole turns brings it "
                 "into the travel"
+                if axis.unwinds
+                else f"Move mark.start_angle, or shorten the mark, or {UNWIND_FIX}"
             )
             raise PlanError("target outside axis.travel", float(angle * 360), "deg", limit.to("deg"), remedy)

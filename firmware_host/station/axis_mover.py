@@ -20,7 +20,7 @@ from firmware_host.model.machine import Axis
 from firmware_host.planning.controller_units import axis_units, floor_text
 from firmware_host.planning.coordinates import ROOM, HeldScale, prove_coordinates, proved_reach, reading_error
 from firmware_host.planning.moves import MoveProgram, extent
-from firmware_host.planning.unwind import NOT_UNWOUND, Span, Winding, require_travel
+from firmware_host.planning.unwind import NOT_UNWOUND, UNWIND_FIX, Span, Winding, require_travel
 from firmware_host.planning.velocity import plan_index
 
 _DEADLINE_FACTOR = 2.0
@@ -45,7 +45,7 @@ class AxisMover:
     `scale` is the steps-per-unit the controller holds, as far as it is known; `axis` says how far the axis may travel.
     Positions are microsteps from the job's zero as the controller counts them: of a segment that is its target with
     the turns taken back that `prove` has found to be needed. `turns`: turns taken back already, by a run before.
-    With `unwinds` False a job that needs any is refused.
+    Where `axis.unwind` is "never", a job that needs any is refused.
     """
 
     def __init__(
@@ -59,14 +59,12 @@ class AxisMover:
         *,
         axis: Axis = _ENDLESS,
         turns: int = 0,
-        unwinds: bool = True,
     ) -> None:
         self._controller = controller
         self._clock = clock
         self._program = program
         self._scale = scale
         self._axis = axis
-        self._unwinds = unwinds
         self._winding = NOT_UNWOUND
         self.origin = origin
         self.at = at
@@ -88,7 +86,7 @@ class AxisMover:
         """Find the turns to take back, and prove every target and every take-up before anything moves.
 
         Raises `CoordinateError` for a target that the controller can't be sure to land on however many turns are taken
-        back (or that needs it where the travel or the caller forbids it), `PlanError` for one outside the travel.
+        back (or that needs it where travel or `axis.unwind` forbids it), `PlanError` for one outside the travel.
         """
         unproved: CoordinateError | None = None
         try:
@@ -96,11 +94,10 @@ class AxisMover:
             fits = self._in_travel(NOT_UNWOUND)
         except CoordinateError as error:
             unproved = error
-            if not self._unwinds:
-                remedy = "Let the axis unwind whole turns between segments, or home it before the job"
-                raise replace(error, remedy=remedy) from error
+            if not self._axis.unwinds:
+                raise replace(error, remedy=f"{error.remedy}, or {UNWIND_FIX}") from error
             fits = False
-        self._winding = NOT_UNWOUND if fits or not self._unwinds else self._found_winding()
+        self._winding = NOT_UNWOUND if fits or not self._axis.unwinds else self._found_winding()
         if not fits:
             require_travel(self._axis, *extent(self._program.route, self._winding), self._per_turn, self.origin)
         if not self._winding.unwinds:

@@ -25,6 +25,7 @@ from firmware_host.errors import (
     RunStoppedError,
 )
 from firmware_host.model import Setup
+from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.limit_report import LimitReport, Verdict
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.unwind_settle import unwind_settle
@@ -155,8 +156,9 @@ class RunLoop:
         require_fitting(machine, self._plan, controller.settings, fix=station.fix)
         known = station.scales.recall(controller.url, controller.settings)
         scale = held_scale(controller.settings, known)
-        if origin is None:
-            self._home_if_possible()
+        if origin is None and machine.axis.home_switch:
+            self._mover(scale, 0).prove()  # as it was planned: what cannot be run is refused before it homes
+            self._home()
         controller.prepare()
         station.gate.close()
         status = controller.status()
@@ -166,23 +168,26 @@ class RunLoop:
             origin = round(steps)
         elif abs(steps - origin - at) > HALF_STEP:
             raise PositionError("it has not stayed where it was", planned_steps=origin + at, reported_steps=steps)
-        mover = AxisMover(
-            controller, station.clock, self._plan.program, scale, origin, at, axis=machine.axis, turns=turns
-        )
+        mover = self._mover(scale, origin, at, turns)
         mover.prove()
         self._journal.write("zero", origin_steps=origin, at=at, turns=turns, scale_known=known is not None)
         station.progress.zero(origin)
         return mover
 
-    def _home_if_possible(self) -> None:
-        if self._setup.machine.axis.home_switch:
-            self._station.progress.stage("seeking the home switch")
-            self._station.stop.check()
-            self._journal.write("home")
-            self._acted = self._under_way = True
-            with self._station.stop.at_once():
-                self._station.controller.home()
-            self._under_way = False
+    def _mover(self, scale: HeldScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:
+        station, axis = self._station, self._setup.machine.axis
+        return AxisMover(
+            station.controller, station.clock, self._plan.program, scale, origin, at, axis=axis, turns=turns
+        )
+
+    def _home(self) -> None:
+        self._station.progress.stage("seeking the home switch")
+        self._station.stop.check()
+        self._journal.write("home")
+        self._acted = self._under_way = True
+        with self._station.stop.at_once():
+            self._station.controller.home()
+        self._under_way = False
 
     # --- the passes ------------------------------------------------------------------------------------------------
 

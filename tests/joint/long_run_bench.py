@@ -84,7 +84,6 @@ class LongRun:
     pitch: Fraction = PITCH
     scale: HeldScale = HELD
     axis: Axis = field(default_factory=Axis)
-    unwinds: bool = True
     origin: int = 0
     numbered: bool = False
 
@@ -97,15 +96,7 @@ class LongRun:
         if self.origin:
             self._turn_to(self.origin)
         program = endless_program(self.count, overrun=self.overrun, pitch=self.pitch)
-        self.mover = AxisMover(
-            self.controller,
-            self.clock,
-            program,
-            self.scale,
-            self.origin,
-            axis=self.axis,
-            unwinds=self.unwinds,
-        )
+        self.mover = AxisMover(self.controller, self.clock, program, self.scale, self.origin, axis=self.axis)
         self.zero = self.steps
         self.unwindings = 0
         self.farthest = 0

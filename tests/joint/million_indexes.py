@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.errors import CoordinateError
+from firmware_host.model.machine import Axis
 from tests.joint.long_run_bench import LongRun, error_steps, off_by
 
 COUNT = 1_000_000
@@ -29,7 +30,7 @@ def resident_mb() -> float:
 
 def refused_without_unwinding(count: int) -> str:
     """The reason for which the same run is refused when it may not unwind; "" if it is not, or if anything moved."""
-    run = LongRun(count, unwinds=False)
+    run = LongRun(count, axis=Axis(unwind="never"))
     try:
         run.mover.prove()
     except CoordinateError as error:

@@ -66,8 +66,8 @@ def test_a_controller_that_counts_its_steps_unwinds_as_well() -> None:
 
 
 def test_the_same_indexes_are_refused_when_turns_may_not_be_taken_back() -> None:
-    run = LongRun(20_000, scale=THREE_DECIMALS, unwinds=False)
-    with pytest.raises(CoordinateError, match=r"too far from machine zero.*Let the axis unwind whole turns"):
+    run = LongRun(20_000, scale=THREE_DECIMALS, axis=Axis(unwind="never"))
+    with pytest.raises(CoordinateError, match=r'too far from machine zero.*axis\.unwind = "whole-turns"'):
         run.mover.prove()
     assert run.moved == 0
 
