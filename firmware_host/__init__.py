@@ -11,8 +11,10 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from firmware_host.cli.simulated import simulated_device
+    from firmware_host.cli.simulated_run import SimulatedRun, run_simulated
     from firmware_host.clock import Clock, ScaledClock, SystemClock, VirtualClock
-    from firmware_host.controller import Controller, Dialect, FileTrace, MemoryTrace
+    from firmware_host.controller import Controller, Dialect, Difference, FileTrace, Finding, MemoryTrace, list_devices
     from firmware_host.errors import (
         ControllerError,
         FirmwareHostError,
@@ -26,41 +28,58 @@ if TYPE_CHECKING:
         SettingsMismatchError,
     )
     from firmware_host.model import Job, Machine, Motor, Setup, load_job, load_machine, load_motor, schema
+    from firmware_host.model.profiles import Profile, find_profile, list_profiles, new_profile
     from firmware_host.planning.export_rs274 import rs274_lines
     from firmware_host.planning.export_table import moves_csv, moves_document
     from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
     from firmware_host.planning.limits import check_limits
     from firmware_host.planning.motor_choice import MotorCandidate, compare_motors
     from firmware_host.planning.moves import MoveProgram, Route
-    from firmware_host.planning.plan import JobPlan, plan_job
+    from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
     from firmware_host.planning.seams import Seams, TrueSizes
+    from firmware_host.planning.segment_choice import explain_choice
     from firmware_host.planning.segments import SegmentPlan, plan_segments
     from firmware_host.planning.sureness import Sureness, sureness
     from firmware_host.planning.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
     from firmware_host.reporting.documents import segments_document
-    from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState, build_gate
+    from firmware_host.simulator.serving import serve
+    from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState, build_gate, gate_kinds
     from firmware_host.station.gate_command import CommandGate
+    from firmware_host.station.gate_controller_output import ControllerOutputGate
+    from firmware_host.station.gate_modem_lines import ModemLinesGate
     from firmware_host.station.gate_operator import OperatorGate
+    from firmware_host.station.gate_tcp import TcpGate
     from firmware_host.station.gate_timed import TimedGate
     from firmware_host.station.known_scale import KnownScales, state_folder
-    from firmware_host.station.opening import open_controller
+    from firmware_host.station.opening import find_controllers, open_controller
     from firmware_host.station.operator import Operator, TerminalOperator
+    from firmware_host.station.progress import Progress, SilentProgress
     from firmware_host.station.record import PassRecord, RunRecord
-    from firmware_host.station.resume import Zero, resume_run
+    from firmware_host.station.resume import Zero, resume_run, unknown_passes
     from firmware_host.station.run import Station, require_limits, run_job
     from firmware_host.station.run_folder import RunFolder
-    from firmware_host.station.settings_write import write_for_plan
+    from firmware_host.station.runs import ListedRun, list_runs, read_record
+    from firmware_host.station.settings_check import require_fitting, settings_differences
+    from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, write_for_plan
+    from firmware_host.station.stop_request import StopRequest
+    from firmware_host.station.verify import RunFinding, verify_run
 
 _HOMES = MappingProxyType(
     {
+        "simulated_device": "firmware_host.cli.simulated",
+        "SimulatedRun": "firmware_host.cli.simulated_run",
+        "run_simulated": "firmware_host.cli.simulated_run",
         "Clock": "firmware_host.clock",
         "ScaledClock": "firmware_host.clock",
         "SystemClock": "firmware_host.clock",
         "VirtualClock": "firmware_host.clock",
         "Controller": "firmware_host.controller",
         "Dialect": "firmware_host.controller",
+        "Difference": "firmware_host.controller",
         "FileTrace": "firmware_host.controller",
+        "Finding": "firmware_host.controller",
         "MemoryTrace": "firmware_host.controller",
+        "list_devices": "firmware_host.controller",
         "ControllerError": "firmware_host.errors",
         "FirmwareHostError": "firmware_host.errors",
         "GateError": "firmware_host.errors",
@@ -79,6 +98,10 @@ _HOMES = MappingProxyType(
         "load_machine": "firmware_host.model",
         "load_motor": "firmware_host.model",
         "schema": "firmware_host.model",
+        "Profile": "firmware_host.model.profiles",
+        "find_profile": "firmware_host.model.profiles",
+        "list_profiles": "firmware_host.model.profiles",
+        "new_profile": "firmware_host.model.profiles",
         "rs274_lines": "firmware_host.planning.export_rs274",
         "moves_csv": "firmware_host.planning.export_table",
         "moves_document": "firmware_host.planning.export_table",
@@ -91,9 +114,12 @@ _HOMES = MappingProxyType(
         "MoveProgram": "firmware_host.planning.moves",
         "Route": "firmware_host.planning.moves",
         "JobPlan": "firmware_host.planning.plan",
+        "Layout": "firmware_host.planning.plan",
         "plan_job": "firmware_host.planning.plan",
+        "plan_layout": "firmware_host.planning.plan",
         "Seams": "firmware_host.planning.seams",
         "TrueSizes": "firmware_host.planning.seams",
+        "explain_choice": "firmware_host.planning.segment_choice",
         "SegmentPlan": "firmware_host.planning.segments",
         "plan_segments": "firmware_host.planning.segments",
         "Sureness": "firmware_host.planning.sureness",
@@ -103,28 +129,48 @@ _HOMES = MappingProxyType(
         "parse_sweep": "firmware_host.planning.sweep",
         "sweep_limits": "firmware_host.planning.sweep",
         "segments_document": "firmware_host.reporting.documents",
+        "serve": "firmware_host.simulator.serving",
         "Gate": "firmware_host.station.gate",
         "GateContext": "firmware_host.station.gate",
         "PassRequest": "firmware_host.station.gate",
         "PassState": "firmware_host.station.gate",
         "build_gate": "firmware_host.station.gate",
+        "gate_kinds": "firmware_host.station.gate",
         "CommandGate": "firmware_host.station.gate_command",
+        "ControllerOutputGate": "firmware_host.station.gate_controller_output",
+        "ModemLinesGate": "firmware_host.station.gate_modem_lines",
         "OperatorGate": "firmware_host.station.gate_operator",
+        "TcpGate": "firmware_host.station.gate_tcp",
         "TimedGate": "firmware_host.station.gate_timed",
         "KnownScales": "firmware_host.station.known_scale",
         "state_folder": "firmware_host.station.known_scale",
+        "find_controllers": "firmware_host.station.opening",
         "open_controller": "firmware_host.station.opening",
         "Operator": "firmware_host.station.operator",
         "TerminalOperator": "firmware_host.station.operator",
+        "Progress": "firmware_host.station.progress",
+        "SilentProgress": "firmware_host.station.progress",
         "PassRecord": "firmware_host.station.record",
         "RunRecord": "firmware_host.station.record",
         "Zero": "firmware_host.station.resume",
         "resume_run": "firmware_host.station.resume",
+        "unknown_passes": "firmware_host.station.resume",
         "Station": "firmware_host.station.run",
         "require_limits": "firmware_host.station.run",
         "run_job": "firmware_host.station.run",
         "RunFolder": "firmware_host.station.run_folder",
+        "ListedRun": "firmware_host.station.runs",
+        "list_runs": "firmware_host.station.runs",
+        "read_record": "firmware_host.station.runs",
+        "require_fitting": "firmware_host.station.settings_check",
+        "settings_differences": "firmware_host.station.settings_check",
+        "backup_path": "firmware_host.station.settings_write",
+        "newest_backup": "firmware_host.station.settings_write",
+        "restore_kept": "firmware_host.station.settings_write",
         "write_for_plan": "firmware_host.station.settings_write",
+        "StopRequest": "firmware_host.station.stop_request",
+        "RunFinding": "firmware_host.station.verify",
+        "verify_run": "firmware_host.station.verify",
     }
 )
 
@@ -133,8 +179,11 @@ __all__ = [
     "CommandGate",
     "Controller",
     "ControllerError",
+    "ControllerOutputGate",
     "Dialect",
+    "Difference",
     "FileTrace",
+    "Finding",
     "FirmwareHostError",
     "Gate",
     "GateContext",
@@ -144,12 +193,15 @@ __all__ = [
     "JobPlan",
     "JournalError",
     "KnownScales",
+    "Layout",
     "LimitCheck",
     "LimitExceededError",
     "LimitReport",
     "LinkError",
+    "ListedRun",
     "Machine",
     "MemoryTrace",
+    "ModemLinesGate",
     "Motor",
     "MotorCandidate",
     "MoveProgram",
@@ -159,7 +211,10 @@ __all__ = [
     "PassRequest",
     "PassState",
     "PlanError",
+    "Profile",
+    "Progress",
     "Route",
+    "RunFinding",
     "RunFolder",
     "RunRecord",
     "RunStoppedError",
@@ -168,38 +223,62 @@ __all__ = [
     "SegmentPlan",
     "SettingsMismatchError",
     "Setup",
+    "SilentProgress",
+    "SimulatedRun",
     "Station",
+    "StopRequest",
     "Sureness",
     "Sweep",
     "SweepPoint",
     "SystemClock",
+    "TcpGate",
     "TerminalOperator",
     "TimedGate",
     "TrueSizes",
     "Verdict",
     "VirtualClock",
     "Zero",
+    "backup_path",
     "build_gate",
     "check_limits",
     "compare_motors",
+    "explain_choice",
+    "find_controllers",
+    "find_profile",
+    "gate_kinds",
+    "list_devices",
+    "list_profiles",
+    "list_runs",
     "load_job",
     "load_machine",
     "load_motor",
     "moves_csv",
     "moves_document",
+    "new_profile",
+    "newest_backup",
     "open_controller",
     "parse_sweep",
     "plan_job",
+    "plan_layout",
     "plan_segments",
+    "read_record",
+    "require_fitting",
     "require_limits",
+    "restore_kept",
     "resume_run",
     "rs274_lines",
     "run_job",
+    "run_simulated",
     "schema",
     "segments_document",
+    "serve",
+    "settings_differences",
+    "simulated_device",
     "state_folder",
     "sureness",
     "sweep_limits",
+    "unknown_passes",
+    "verify_run",
     "write_for_plan",
 ]
 

@@ -17,25 +17,21 @@ from firmware_host.cli.planned import planned
 from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.finding import Finding, find, list_devices
-from firmware_host.controller.port import Port
-from firmware_host.controller.serial_port import open_port
+from firmware_host.controller.finding import Finding, list_devices
 from firmware_host.controller.settings import ControllerSettings, HeldNumber
 from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
 from firmware_host.simulator.serving import serve
 from firmware_host.station.known_scale import KnownScales, state_folder
-from firmware_host.station.opening import open_controller, port_of
-from firmware_host.station.settings_check import differences
+from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
+from firmware_host.station.settings_check import settings_differences
 from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 
 controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
 settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
 controller_app.add_typer(settings_app, name="settings")
-
-_USUAL_BAUD = 115200
 
 MachineOption = Annotated[str, typer.Option("--machine", help="Machine file or profile.")]
 
@@ -68,12 +64,7 @@ def find_command(
     def confirm(url: str) -> bool:
         return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
 
-    clock = SystemClock()
-
-    def open_url(url: str) -> Port:
-        return open_port(url, baud=baud or _USUAL_BAUD, clock=clock)
-
-    findings = find(urls, clock, open_url=open_url, confirm=confirm)
+    findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud or USUAL_BAUD)
     if json:
         output.document([_found(finding) for finding in findings])
         return
@@ -145,7 +136,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
     """Compare the stored settings with what a job asks for; status 1 if any differs."""
     setup = load_job(job)
     with _open(setup.machine, port, baud) as controller:
-        found = differences(setup.machine, planned(setup), controller.settings)
+        found = settings_differences(setup.machine, planned(setup), controller.settings)
     if json:
         output.document([{"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted} for d in found])
     elif found:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -14,7 +12,7 @@ from firmware_host.cli.arguments import JsonOption
 from firmware_host.errors import InputError
 from firmware_host.model import load_job, load_machine, load_motor, schema
 from firmware_host.model.files import read_toml
-from firmware_host.model.profiles import ProfileKind, find_profile, list_profiles, user_folder
+from firmware_host.model.profiles import ProfileKind, find_profile, list_profiles, new_profile
 
 profile_app = typer.Typer(help="Machines, motors and jobs: shipped ones and your own.", no_args_is_help=True)
 
@@ -68,28 +66,7 @@ def new_command(
     like: Annotated[str, typer.Option(help="Shipped profile to start from.")] = "",
 ) -> None:
     """Make a new file from a shipped one, to be filled in with your own values."""
-    profiles = _kind(kind)
-    example = like or {"jobs": "shaft-scale", "machines": "belt-chuck", "motors": "nema23-short"}[profiles]
-    target = Path(name) if name.endswith(".toml") else user_folder() / profiles / f"{_profile_name(name)}.toml"
-    _, text = read_toml(find_profile(profiles, example))
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError as error:
-        problem, remedy = "is there already", "Choose another name; the old file is kept"
-        raise InputError(problem, remedy, source=str(target)) from error
-    except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror})", "Name another place", source=str(target)) from error
-    output.lines([str(target)])
-
-
-def _profile_name(name: str) -> str:
-    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
-        raise InputError(
-            f"{name[:100]!r} is no profile name", "Use letters, digits, dots and dashes; a path ends in .toml"
-        )
-    return name
+    output.lines([str(new_profile(_kind(kind), name, like=like))])
 
 
 def _kind(word: str) -> ProfileKind:

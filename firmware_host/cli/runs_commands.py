@@ -10,11 +10,11 @@ import typer
 
 from firmware_host.cli import output
 from firmware_host.cli.arguments import JsonOption
-from firmware_host.errors import EXIT_CHECK_FAILED, InputError, JournalError
+from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.reporting.tables import run_table
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.record import RunRecord
 from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.runs import ListedRun, list_runs, read_record
 from firmware_host.station.verify import verify_run
 
 runs_app = typer.Typer(help="Earlier runs: list them, show one, verify its files.", no_args_is_help=True)
@@ -28,13 +28,7 @@ def list_command(
     json: JsonOption = False,
 ) -> None:
     """List all runs, oldest first."""
-    try:
-        paths = sorted(path for path in runs.iterdir() if not path.is_symlink() and RunFolder(path).journal.is_file())
-    except OSError as error:
-        raise InputError(
-            f"cannot be listed ({error.strerror})", "Name the folder with --runs", source=str(runs)
-        ) from error
-    entries = [_entry(path) for path in paths]
+    entries = [_entry(run) for run in list_runs(runs)]
     if json:
         output.document(entries)
         return
@@ -44,7 +38,7 @@ def list_command(
 @runs_app.command("show")
 def show_command(run: RunArgument, json: JsonOption = False) -> None:
     """Show a run's passes as its journal has them."""
-    record = make_record(read_journal(RunFolder.existing(run).journal))
+    record = read_record(RunFolder.existing(run))
     if json:
         typer.echo(record.to_json(), nl=False)
         return
@@ -70,14 +64,10 @@ def verify_command(run: RunArgument, json: JsonOption = False) -> None:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
-def _entry(path: Path) -> dict[str, Any]:
+def _entry(run: ListedRun) -> dict[str, Any]:
     """What the list tells of one run; one that can't be read tells why."""
-    entry: dict[str, Any] = {"run": str(path)}
-    try:
-        record = make_record(read_journal(RunFolder(path).journal))
-    except JournalError as error:
-        return entry | {"outcome": "unreadable", "reason": error.detail}
-    return entry | _told(record)
+    told = {"outcome": "unreadable", "reason": run.problem} if run.record is None else _told(run.record)
+    return {"run": str(run.path), **told}
 
 
 def _told(record: RunRecord) -> dict[str, Any]:

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Literal
 
 import platformdirs
 
-from firmware_host.errors import UnreadableFileError
+from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.model.files import read_toml
 
 ProfileKind = Literal["machines", "motors", "jobs"]
+_EXAMPLES: Mapping[ProfileKind, str] = MappingProxyType(
+    {"jobs": "shaft-scale", "machines": "belt-chuck", "motors": "nema23-short"}
+)
 
 
 def shipped_folder() -> Path:
@@ -68,3 +74,32 @@ def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = Non
     raise UnreadableFileError(
         f"no {kind[:-1]} profile has this name", f"{hint} `circumstep profile list` shows all", source=reference
     )
+
+
+def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | None = None) -> Path:
+    """Make a file from the profile `like` (a usual one without it), to be filled in; returns its path.
+
+    `name` is the name of a profile of one's own, or a path that ends in .toml. Raises `InputError` for a name that is
+    none, for a file that is there already, and where it can't be written.
+    """
+    folder = (user or user_folder()) / kind
+    target = Path(name) if name.endswith(".toml") else folder / f"{_profile_name(name)}.toml"
+    _, text = read_toml(find_profile(kind, like or _EXAMPLES[kind], user=user))
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with target.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        problem, remedy = "is there already", "Choose another name; the old file is kept"
+        raise InputError(problem, remedy, source=str(target)) from error
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", "Name another place", source=str(target)) from error
+    return target
+
+
+def _profile_name(name: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
+        raise InputError(
+            f"{name[:100]!r} is no profile name", "Use letters, digits, dots and dashes; a path ends in .toml"
+        )
+    return name

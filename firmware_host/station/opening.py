@@ -1,12 +1,15 @@
-"""Opening the controller that a machine's file describes."""
+"""Opening the controller that a machine's file describes, and finding one where nobody knows yet."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.finding import Finding, find, list_devices
+from firmware_host.controller.port import Port
 from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.serial_port import open_port
 from firmware_host.controller.session import GREETING_S
@@ -14,6 +17,9 @@ from firmware_host.controller.settings import StatedSettings
 from firmware_host.controller.trace import Trace
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
+
+USUAL_BAUD = 115200
+"""Line speed of most boards, bits per second."""
 
 
 def port_of(machine: Machine, url: str) -> str:
@@ -63,3 +69,24 @@ def open_controller(
         greeting_timeout_s=wait_s,
         drop_held_motion=drop_held_motion,
     )
+
+
+def find_controllers(
+    clock: Clock,
+    *,
+    confirm: Callable[[str], bool],
+    urls: Iterable[str] | None = None,
+    baud: int = USUAL_BAUD,
+    lock_folder: Path | None = None,
+) -> tuple[Finding, ...]:
+    """Ask at each of `urls` (all serial ports of this computer if None) who is there: one Finding each, in order.
+
+    `confirm(url)` is asked before a port is opened, for that resets many boards; False leaves it alone. `baud`: line
+    speed, bits per second. A port that is busy, gone or silent is a Finding, not an error.
+    """
+    chosen = [device.url for device in list_devices()] if urls is None else urls
+
+    def open_url(url: str) -> Port:
+        return open_port(url, baud=baud, clock=clock, lock_folder=lock_folder)
+
+    return find(chosen, clock, open_url=open_url, confirm=confirm)

@@ -58,7 +58,7 @@ def _storable(value: float) -> str:
     return floor_text(value, 3 if value < _THIRD_DECIMAL_HOLDS_BELOW else 0)
 
 
-def differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tuple[Difference, ...]:
+def settings_differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tuple[Difference, ...]:
     """Every stored setting that the run may not start with; `wanted` is the text to write under `key`.
 
     Where the controller doesn't tell, what the machine's file states is judged, and `key` begins with `STATED`. Raises
@@ -107,7 +107,7 @@ def _require_known(held: ControllerSettings) -> None:
 
 def require_fitting(machine: Machine, plan: JobPlan, held: ControllerSettings, *, fix: str) -> None:
     """Raise `SettingsMismatchError`, naming the command `fix`, when any setting differs."""
-    found = differences(machine, plan, held)
+    found = settings_differences(machine, plan, held)
     if found and all(difference.key.startswith(STATED) for difference in found):
         fix = "set it on the controller by its own means, and state it in the machine file"
     if found:

@@ -15,7 +15,7 @@ from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.known_scale import KnownScales
-from firmware_host.station.settings_check import STATED, differences, require_fitting, safe_settings
+from firmware_host.station.settings_check import STATED, require_fitting, safe_settings, settings_differences
 
 _RATE_STEP = Fraction(60, 1000)
 """By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
@@ -28,7 +28,7 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
     """
     held = controller.settings
     names, safe = held.names, safe_settings(machine, plan)
-    found = differences(machine, plan, held)
+    found = settings_differences(machine, plan, held)
     changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
     if held.held_acceleration is not None:
         changes[names.acceleration] = safe.acceleration
@@ -64,7 +64,7 @@ def write_for_plan(
     sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
     controller still does not fit.
     """
-    before = differences(machine, plan, controller.settings)
+    before = settings_differences(machine, plan, controller.settings)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
         announce(backup)

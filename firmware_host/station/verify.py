@@ -18,7 +18,7 @@ _HALF_MICROSTEP = 0.5
 
 
 @dataclass(frozen=True)
-class Finding:
+class RunFinding:
     """One thing looked at: whether it holds, and what was seen."""
 
     name: str
@@ -26,7 +26,7 @@ class Finding:
     detail: str
 
 
-def verify_run(folder: RunFolder) -> tuple[Finding, ...]:
+def verify_run(folder: RunFolder) -> tuple[RunFinding, ...]:
     """Look at everything a run's folder holds; changes nothing.
 
     The findings in order: the journal's lines (checksums, numbers, none lost); the setup against the digest that the
@@ -36,34 +36,34 @@ def verify_run(folder: RunFolder) -> tuple[Finding, ...]:
     try:
         events = read_journal(folder.journal)
     except JournalError as error:
-        return (Finding("journal", False, error.detail),)
+        return (RunFinding("journal", False, error.detail),)
     if not events:
-        return (Finding("journal", False, "holds no whole line: the run never began"),)
-    whole = Finding("journal", True, f"{len(events)} lines, each with its checksum")
+        return (RunFinding("journal", False, "holds no whole line: the run never began"),)
+    whole = RunFinding("journal", True, f"{len(events)} lines, each with its checksum")
     return whole, _setup(folder, events[0]), _targets(folder, events[0]), _order(events), _record(folder, events)
 
 
-def _setup(folder: RunFolder, begin: Mapping[str, Any]) -> Finding:
+def _setup(folder: RunFolder, begin: Mapping[str, Any]) -> RunFinding:
     try:
         digest = folder.setup_digest()
     except JournalError as error:
-        return Finding("setup", False, error.detail)
+        return RunFinding("setup", False, error.detail)
     if digest != begin.get("setup"):
-        return Finding("setup", False, f"was changed since the run began: SHA-256 {digest[:16]}..")
-    return Finding("setup", True, f"as when the run began: SHA-256 {digest[:16]}..")
+        return RunFinding("setup", False, f"was changed since the run began: SHA-256 {digest[:16]}..")
+    return RunFinding("setup", True, f"as when the run began: SHA-256 {digest[:16]}..")
 
 
-def _targets(folder: RunFolder, begin: Mapping[str, Any]) -> Finding:
+def _targets(folder: RunFolder, begin: Mapping[str, Any]) -> RunFinding:
     try:
         targets = plan_job(folder.load_setup()).route.segment_targets().tolist()
     except FirmwareHostError as error:
-        return Finding("targets", False, f"cannot be planned again: {error}")
+        return RunFinding("targets", False, f"cannot be planned again: {error}")
     if targets != begin.get("targets"):
-        return Finding("targets", False, "differ from those the setup gives: another version began the run")
-    return Finding("targets", True, f"{len(targets)}, as the setup gives them")
+        return RunFinding("targets", False, "differ from those the setup gives: another version began the run")
+    return RunFinding("targets", True, f"{len(targets)}, as the setup gives them")
 
 
-def _order(events: Iterable[Mapping[str, Any]]) -> Finding:
+def _order(events: Iterable[Mapping[str, Any]]) -> RunFinding:
     """Every opening of the gate lies behind a rest on the planned microstep, and no motion before its closing."""
     resting: int | None = None
     gate: tuple[int, int] | None = None
@@ -71,39 +71,39 @@ def _order(events: Iterable[Mapping[str, Any]]) -> Finding:
     for event in events:
         kind, line = event["event"], f"line {event['n']}"
         if kind in ("home", "move", "unwind", "finish") and gate is not None:
-            return Finding("order", False, f"{line}: {kind} while the gate is open for segment {gate[0]}")
+            return RunFinding("order", False, f"{line}: {kind} while the gate is open for segment {gate[0]}")
         if kind == "at-rest":
             if abs(event["reported"] - event["target"]) > _HALF_MICROSTEP:
-                return Finding("order", False, f"{line}: at rest at {event['reported']}, planned {event['target']}")
+                return RunFinding("order", False, f"{line}: at rest at {event['reported']}, planned {event['target']}")
             resting = event["segment"]
         elif kind in ("home", "move", "unwind", "finish", "resume"):
             resting = gate = None
         elif kind == "gate-open":
             if resting != event["segment"]:
-                return Finding(
+                return RunFinding(
                     "order", False, f"{line}: gate open for segment {event['segment']}, which is not at rest"
                 )
             gate, opened = (event["segment"], event["pass"]), opened + 1
         elif kind == "pass-done" and gate is not None:
-            return Finding("order", False, f"{line}: a pass is done before its gate is closed")
+            return RunFinding("order", False, f"{line}: a pass is done before its gate is closed")
         elif kind in ("gate-closed", "end"):
             gate = None
-    return Finding("order", True, f"{opened} openings of the gate, each at rest on its microstep")
+    return RunFinding("order", True, f"{opened} openings of the gate, each at rest on its microstep")
 
 
-def _record(folder: RunFolder, events: Iterable[Mapping[str, Any]]) -> Finding:
+def _record(folder: RunFolder, events: Iterable[Mapping[str, Any]]) -> RunFinding:
     expected = make_record(events)
     try:
         with folder.record.open("rb") as file:
             saved = json.loads(file.read(_LARGEST_RECORD))
     except FileNotFoundError:
         if expected.outcome == "running":
-            return Finding("record", True, "none yet: the run did not come to an end")
-        return Finding("record", False, f"is missing, and the journal says: {expected.outcome}")
+            return RunFinding("record", True, "none yet: the run did not come to an end")
+        return RunFinding("record", False, f"is missing, and the journal says: {expected.outcome}")
     except (OSError, ValueError, RecursionError) as error:
-        return Finding("record", False, f"cannot be read ({error})")
+        return RunFinding("record", False, f"cannot be read ({error})")
     if saved == json.loads(json.dumps(asdict(expected))):
-        return Finding("record", True, f"{expected.done} of {len(expected.passes)} passes done, as in the journal")
+        return RunFinding("record", True, f"{expected.done} of {len(expected.passes)} passes done, as in the journal")
     if expected.outcome == "running":
-        return Finding("record", True, "of before the run was gone on with, which did not come to an end")
-    return Finding("record", False, "differs from what the journal says")
+        return RunFinding("record", True, "of before the run was gone on with, which did not come to an end")
+    return RunFinding("record", False, "differs from what the journal says")

@@ -1,0 +1,117 @@
+"""A whole job on a simulated controller, over a real serial connection: what `demo` shows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+from firmware_host.cli.simulated import simulated_device
+from firmware_host.clock import Clock
+from firmware_host.controller.settings import Difference
+from firmware_host.controller.trace import FileTrace
+from firmware_host.model import Setup
+from firmware_host.planning.plan import JobPlan
+from firmware_host.simulator.server import DeviceServer
+from firmware_host.simulator.serving import serve
+from firmware_host.station.gate import GateContext
+from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.opening import open_controller
+from firmware_host.station.operator import Operator
+from firmware_host.station.progress import Progress, SilentProgress
+from firmware_host.station.record import RunRecord
+from firmware_host.station.run import Station, run_job
+from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.stop_request import StopRequest
+
+_PASS_S = 1.0
+
+Announce = Callable[[str, tuple[Difference, ...]], None]
+
+
+@dataclass(frozen=True)
+class SimulatedRun:
+    """A run that is over. `counters`: the motor's own step counter at the rest of each segment, from the job's zero."""
+
+    record: RunRecord
+    counters: Mapping[int, int]
+
+    @property
+    def off_plan(self) -> int:
+        """At how many passes the motor stood at another microstep than planned."""
+        return sum(self.counters.get(entry.segment) != entry.planned_microstep for entry in self.record.passes)
+
+
+def run_simulated(
+    setup: Setup,
+    plan: JobPlan,
+    home: Path,
+    clock: Clock,
+    *,
+    pass_s: float = _PASS_S,
+    progress: Progress | None = None,
+    stop: StopRequest | None = None,
+    announce: Announce = lambda url, before: None,
+) -> SimulatedRun:
+    """Serve a board as delivered, write the settings that the plan asks for, and run the job, each pass `pass_s` (s).
+
+    The run folder and all notes go below `home`. `announce` is told the board's URL and the settings that did not fit,
+    before anything moves; `stop` may be asked to end it. Nothing real moves. Raises as `write_for_plan` and `run_job`.
+    """
+    machine = setup.machine
+    with ExitStack() as stack:
+        board = simulated_device(machine, delivered=True, start_s=clock.monotonic())
+        server = stack.enter_context(serve(board, clock))
+        folder = RunFolder.create(home, setup.job.name, clock.now())
+        trace = FileTrace(folder.trace, clock)
+        stack.callback(trace.close)
+        controller = open_controller(machine, server.url, clock, trace, lock_folder=home / "locks")
+        stack.callback(controller.close)
+        scales = KnownScales(home / "controllers")
+        backup = backup_path(home / "backups", server.url, clock)
+        announce(server.url, write_for_plan(machine, plan, controller, scales, backup))
+        operator = _NobodyThere()
+        counting = _Counting(progress or SilentProgress(), server, machine.axis.letter)
+        gate = TimedGate(GateContext(clock, operator), pass_s)
+        station = Station(
+            controller, gate, clock, folder, scales, operator, progress=counting, stop=stop or StopRequest()
+        )
+        return SimulatedRun(run_job(setup, plan, station), counting.counters)
+
+
+class _Counting(Progress):
+    """Reads the simulated motor's own step counter at the job's zero and at each rest, and passes everything on."""
+
+    def __init__(self, inner: Progress, server: DeviceServer, letter: str) -> None:
+        self._inner, self._server, self._letter, self._origin = inner, server, letter, 0
+        self.counters: dict[int, int] = {}
+
+    def stage(self, text: str) -> None:
+        self._inner.stage(text)
+
+    def zero(self, origin_steps: int) -> None:
+        self._origin = self._server.steps_at(self._letter)
+        self._inner.zero(origin_steps)
+
+    def done(self, passes: int, of: int, left_s: float | None) -> None:
+        self._inner.done(passes, of, left_s)
+
+    def rest(self, segment: int, planned: int, reported: float) -> None:
+        self.counters[segment] = self._server.steps_at(self._letter) - self._origin
+        self._inner.rest(segment, planned, reported)
+
+
+class _NobodyThere(Operator):
+    """The simulation needs nobody at the machine."""
+
+    def tell(self, text: str) -> None:
+        pass
+
+    def answer(self) -> str | None:
+        return None
+
+    def forget(self) -> None:
+        pass

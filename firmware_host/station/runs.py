@@ -1,0 +1,43 @@
+"""Earlier runs: what their folders tell, whole or damaged. Nothing here changes anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from firmware_host.errors import InputError, JournalError
+from firmware_host.station.journal import read_journal
+from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.run_folder import RunFolder
+
+
+@dataclass(frozen=True)
+class ListedRun:
+    """One run of a list. `record` is made from its journal; None if that can't be read, and `problem` says why."""
+
+    path: Path
+    record: RunRecord | None
+    problem: str = ""
+
+
+def read_record(folder: RunFolder) -> RunRecord:
+    """A run's record as its journal has it, whatever the saved one says. Raises `JournalError` as `read_journal`."""
+    return make_record(read_journal(folder.journal))
+
+
+def list_runs(runs: Path) -> tuple[ListedRun, ...]:
+    """All runs in a folder, oldest first; links are not followed. Raises `InputError` when it can't be listed."""
+    try:
+        paths = sorted(path for path in runs.iterdir() if not path.is_symlink() and RunFolder(path).journal.is_file())
+    except OSError as error:
+        raise InputError(
+            f"cannot be listed ({error.strerror})", "Name the folder with --runs", source=str(runs)
+        ) from error
+    return tuple(_listed(path) for path in paths)
+
+
+def _listed(path: Path) -> ListedRun:
+    try:
+        return ListedRun(path, read_record(RunFolder(path)))
+    except JournalError as error:
+        return ListedRun(path, None, error.detail)

@@ -1,0 +1,218 @@
+"""Each command is a function of the public API as well: named in the docs, typed, described, and used here."""
+
+from __future__ import annotations
+
+import inspect
+import json
+import re
+import typing
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+from serial.tools.list_ports_common import ListPortInfo
+
+import firmware_host as fh
+from firmware_host.cli.main import app
+from tests.support.crashes import stopped
+from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
+
+PAGE = Path(__file__).resolve().parent.parent / "docs" / "pages" / "python.md"
+ROW = re.compile(r"^\| `([a-z ]+)` \| (`[^|]+`) \|$", re.MULTILINE)
+FUNCTIONS = {command: re.findall(r"`(\w+)`", names) for command, names in ROW.findall(PAGE.read_text("utf-8"))}
+
+
+def commands(node: Any, words: tuple[str, ...] = ()) -> Iterator[str]:
+    if hasattr(node, "commands"):
+        for name, child in node.commands.items():
+            yield from commands(child, (*words, name))
+    else:
+        yield " ".join(words)
+
+
+@pytest.fixture(autouse=True)
+def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+    for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_RUNTIME_DIR"):
+        (tmp_path / name).mkdir(mode=0o700)
+        monkeypatch.setenv(name, str(tmp_path / name))
+    monkeypatch.chdir(tmp_path)
+
+
+def test_every_command_is_a_function_and_no_command_is_made_up() -> None:
+    assert sorted(FUNCTIONS) == sorted(commands(typer.main.get_command(app)))
+
+
+@pytest.mark.parametrize("name", sorted({name for names in FUNCTIONS.values() for name in names}))
+def test_a_function_of_the_table_is_public_typed_described_and_used_in_a_test(name: str) -> None:
+    assert name in fh.__all__
+    function = getattr(fh, name)
+    assert (inspect.getdoc(function) or "").endswith((".", ".)"))
+    hints = typing.get_type_hints(function)
+    assert {*inspect.signature(function).parameters, "return"} <= set(hints)
+    used = re.compile(rf"\b{name}\(")
+    assert any(used.search(path.read_text("utf-8")) for path in Path(__file__).parent.rglob("*.py"))
+
+
+# --- runs ----------------------------------------------------------------------------------------------------------
+
+
+def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) -> None:
+    done = StationBench(tmp_path, small_setup())
+    done.run()
+    crashed = stopped(tmp_path)
+    damaged = fh.RunFolder.create(tmp_path / "runs", "zz", done.clock.now())
+    damaged.journal.write_bytes(b"rubbish\n")
+    (tmp_path / "runs" / "a-link").symlink_to(done.folder.path)
+    listed = fh.list_runs(tmp_path / "runs")
+    assert [run.path for run in listed] == sorted([done.folder.path, crashed.folder.path, damaged.path])
+    told = {run.path: (run.record.outcome if run.record else None, run.problem) for run in listed}
+    assert told[done.folder.path] == ("done", "")
+    assert told[crashed.folder.path] == ("failed", "")
+    assert told[damaged.path][0] is None
+    assert "line 1 is damaged" in told[damaged.path][1]
+    assert fh.read_record(done.folder).done == 6
+    assert [entry.number for entry in fh.unknown_passes(crashed.folder)] == [1]
+    assert all(finding.holds for finding in fh.verify_run(done.folder))
+    done.folder.record.write_text("{}", encoding="utf-8")
+    assert [finding.name for finding in fh.verify_run(done.folder) if not finding.holds] == ["record"]
+    with pytest.raises(fh.InputError, match=r"nowhere: cannot be listed .*Name the folder"):
+        fh.list_runs(tmp_path / "nowhere")
+
+
+# --- a controller --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def board() -> Iterator[str]:
+    """A board as delivered, on a socket of this computer, twenty times as quick."""
+    clock = fh.ScaledClock(20.0)
+    device = fh.simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
+    with fh.serve(device, clock, kind="socket") as server:
+        yield server.url
+
+
+def test_settings_are_compared_written_and_brought_back(board: str, tmp_path: Path) -> None:
+    setup = fh.load_job("shaft-scale")
+    plan, clock, scales = fh.plan_job(setup), fh.SystemClock(), fh.KnownScales(fh.state_folder())
+    with fh.open_controller(setup.machine, board, clock, fh.MemoryTrace(clock)) as controller:
+        before = dict(controller.settings.raw)
+        differing = fh.settings_differences(setup.machine, plan, controller.settings)
+        assert "steps per unit" in {difference.name for difference in differing}
+        with pytest.raises(fh.SettingsMismatchError, match=r"steps per unit.*Fix: write them"):
+            fh.require_fitting(setup.machine, plan, controller.settings, fix="write them")
+        backup = fh.backup_path(tmp_path / "kept", board, clock)
+        assert fh.write_for_plan(setup.machine, plan, controller, scales, backup) == differing
+        assert fh.settings_differences(setup.machine, plan, controller.settings) == ()
+        assert fh.newest_backup(tmp_path / "kept", board) == backup
+        fh.restore_kept(controller, backup, scales)
+        assert dict(controller.settings.raw) == before
+
+
+def test_controllers_are_found_where_one_answers_and_only_after_asking(board: str) -> None:
+    asked: list[str] = []
+
+    def confirm(url: str) -> bool:
+        asked.append(url)
+        return url != "left-alone"
+
+    urls = ["left-alone", board, "socket://127.0.0.1:1"]
+    alone, answering, gone = fh.find_controllers(fh.SystemClock(), confirm=confirm, urls=urls)
+    assert asked == urls
+    assert (alone.dialect, gone.dialect, answering.dialect) == (None, None, "status-query")
+    assert "left alone" in alone.detail
+
+
+def test_without_urls_every_port_of_this_computer_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = [ListPortInfo(f"/dev/none{number}") for number in (2, 1)]
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: ports)
+    found = fh.find_controllers(fh.SystemClock(), confirm=lambda url: False)
+    assert (
+        [finding.url for finding in found]
+        == [device.url for device in fh.list_devices()]
+        == [
+            "/dev/none1",
+            "/dev/none2",
+        ]
+    )
+
+
+# --- files and plans -----------------------------------------------------------------------------------------------
+
+
+def test_profiles_are_listed_found_and_made(tmp_path: Path) -> None:
+    names = [profile.name for profile in fh.list_profiles("machines")]
+    assert "belt-chuck" in names
+    assert names == sorted(names)
+    made = fh.new_profile("machines", str(tmp_path / "mine.toml"), like="two-rollers")
+    assert made.read_bytes() == fh.find_profile("machines", "two-rollers").read_bytes()
+    assert fh.load_machine(str(made)) == fh.load_machine("two-rollers")
+    with pytest.raises(fh.InputError, match="is there already"):
+        fh.new_profile("machines", str(tmp_path / "mine.toml"))
+    own = fh.new_profile("motors", "mine")
+    assert fh.find_profile("motors", "mine") == own
+    with pytest.raises(fh.InputError, match=r"'\.\./x' is no profile name"):
+        fh.new_profile("motors", "../x")
+
+
+def test_the_command_line_and_the_functions_give_the_same_documents(capsys: pytest.CaptureFixture[str]) -> None:
+    from firmware_host.cli.main import run
+
+    setup = fh.load_job("shaft-scale")
+    documents: dict[str, Callable[[], Any]] = {
+        "segments": lambda: fh.segments_document(fh.plan_layout(setup)),
+        "moves": lambda: fh.moves_document(fh.plan_job(setup).program),
+    }
+    for command, document in documents.items():
+        assert run([command, "shaft-scale", "--json"]) == 0
+        assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(document()))
+    assert run(["schema", "machine"]) == 0
+    assert json.loads(capsys.readouterr().out) == fh.schema("machine")
+    sentences = fh.explain_choice(fh.plan_layout(setup).segments).sentences
+    assert run(["segments", "shaft-scale"]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert all(sentence in printed for sentence in sentences)
+
+
+def test_limits_that_fail_are_refused_unless_their_names_are_accepted() -> None:
+    too_quick = changed_setup("shaft-scale", index={"acceleration": "90000 deg/s^2", "speed": "90 deg/s"})
+    limits = fh.plan_job(too_quick).limits
+    assert limits.verdict is fh.Verdict.FAILS
+    failed = [check.name for check in limits.checks if check.verdict is fh.Verdict.FAILS]
+    assert failed
+    with pytest.raises(fh.LimitExceededError, match="the plan exceeds its limits") as caught:
+        fh.require_limits(limits, accepted=failed[1:])
+    assert caught.value.checks == (failed[0],)
+    fh.require_limits(limits, accepted=failed)
+
+
+# --- a run without hardware ----------------------------------------------------------------------------------------
+
+
+def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path: Path) -> None:
+    setup = small_setup(passes=1)
+    plan = fh.plan_job(setup)
+    told: list[str] = []
+    done = fh.run_simulated(
+        setup,
+        plan,
+        tmp_path / "home",
+        fh.ScaledClock(20.0),
+        pass_s=0.5,
+        announce=lambda url, before: told.extend([url, *(difference.name for difference in before)]),
+    )
+    assert "steps per unit" in told
+    assert dict(done.counters) == dict(enumerate(plan.route.segment_targets().tolist(), 1))
+    assert (done.record.outcome, done.off_plan) == ("done", 0)
+    stop = fh.StopRequest()
+    with pytest.raises(fh.RunStoppedError, match=r"stopped \(by a test\); go on with"):
+        fh.run_simulated(
+            setup,
+            plan,
+            tmp_path / "other",
+            fh.ScaledClock(20.0),
+            stop=stop,
+            announce=lambda url, before: stop.ask("by a test"),
+        )
