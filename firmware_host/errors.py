@@ -7,6 +7,7 @@ survives pickling, and names the exit status the command line ends with:
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass, fields
 from typing import Any, ClassVar
 
@@ -250,6 +251,11 @@ class NotAtRestError(ControllerError):
     """The axis is not verified at rest where it has to be."""
 
 
+@dataclass(eq=False)
+class MotorReleasedError(NotAtRestError):
+    """The motor does not hold the axis any more, or will let go of it: the part may have turned by itself."""
+
+
 # --- the run -------------------------------------------------------------------------------------------------
 
 
@@ -277,11 +283,14 @@ class RunStoppedError(FirmwareHostError):
 
     reason: str
     run_folder: str
+    option: str = ""
+    """What going on needs besides, such as "--zero set-anew"."""
 
     exit_status: ClassVar[int] = EXIT_STOPPED
 
     def message(self) -> str:
-        return f"stopped ({self.reason}); go on with: circumstep resume {self.run_folder}"
+        option = f" {self.option}" if self.option else ""
+        return f"stopped ({self.reason}); go on with: circumstep resume {shlex.quote(self.run_folder)}{option}"
 
 
 @dataclass(eq=False)

@@ -14,6 +14,7 @@ import typer
 from firmware_host.cli import output
 from firmware_host.cli.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.planned import planned
+from firmware_host.cli.run_outlook import telling_outlook
 from firmware_host.cli.run_progress import RunProgress
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.trace import FileTrace
@@ -70,7 +71,7 @@ def run(
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
-    with ExitStack() as stack:
+    with telling_outlook(folder), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
         if write_settings:
@@ -102,7 +103,7 @@ def resume(
     clock = SystemClock()
     begun = read_journal(run_folder.journal)
     url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
-    with ExitStack() as stack:
+    with telling_outlook(run_folder), ExitStack() as stack:
         job = setup.job_source or "JOB"
         station = _station(
             stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
@@ -158,11 +159,13 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
         operator.tell(
             f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
         )
-        while (answer := operator.answer()) is None or answer.lower() not in {"y", "yes", "n", "no"}:
+        while (answer := (operator.answer() or "").lower()) not in {"y", "yes", "n", "no"}:
+            if answer:
+                operator.tell(f"{answer[:20]!r} is no answer: y or n, then Enter.")
             if station.stop.reason is not None:
                 raise RunStoppedError(station.stop.reason, str(station.folder.path))
             station.clock.sleep(0.05)
-        return answer.lower().startswith("y")
+        return answer.startswith("y")
 
     return ask
 

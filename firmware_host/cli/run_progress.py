@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import TracebackType
 from typing import Self
 
+from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn
 
 from firmware_host.cli import output
@@ -42,9 +43,12 @@ class RunProgress(progress.Progress):
         if self._bar is not None:
             self._bar.update(self._task, description=output.printable(text))
 
+    def note(self, text: str) -> None:
+        self._console.print(escape(output.printable(text)))
+
     def zero(self, origin_steps: int) -> None:
         if self._bar is None:
-            output.remark(f"zero set at machine step {origin_steps}")
+            output.remark(f"the job's zero is at machine step {origin_steps}")
 
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         left = "time left not known yet" if left_s is None else f"about {duration_text(left_s)} left"

@@ -11,13 +11,17 @@ import typer
 from firmware_host.cli import output
 from firmware_host.cli.arguments import JsonOption
 from firmware_host.errors import EXIT_CHECK_FAILED
+from firmware_host.reporting.outlook import outlook_lines
 from firmware_host.reporting.tables import run_table
+from firmware_host.station.outlook import outlook_if_readable
 from firmware_host.station.record import RunRecord
 from firmware_host.station.run_folder import RunFolder
 from firmware_host.station.runs import ListedRun, list_runs, read_record
 from firmware_host.station.verify import verify_run
 
 runs_app = typer.Typer(help="Earlier runs: list them, show one, verify its files.", no_args_is_help=True)
+
+_UNSOUND = ("Its files do not hold together: circumstep runs verify tells why.",)
 
 RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
 
@@ -38,16 +42,20 @@ def list_command(
 @runs_app.command("show")
 def show_command(run: RunArgument, json: JsonOption = False) -> None:
     """Show a run's passes as its journal has them."""
-    record = read_record(RunFolder.existing(run))
+    folder = RunFolder.existing(run)
+    record = read_record(folder)
     if json:
         typer.echo(record.to_json(), nl=False)
         return
     output.show(run_table(record))
     because = f" ({record.reason})" if record.reason else ""
+    found = outlook_if_readable(folder)
+    state = record.outcome if found is None else found.state
     output.lines(
         [
             f"{record.job}, on {record.machine}; began {record.started}, last line {record.ended}",
-            f"{record.outcome}{because}: {record.done} of {len(record.passes)} passes marked",
+            f"{state}{because}: {record.done} of {len(record.passes)} passes marked",
+            *(_UNSOUND if found is None else outlook_lines(found)),
         ]
     )
 
@@ -66,13 +74,12 @@ def verify_command(run: RunArgument, json: JsonOption = False) -> None:
 
 def _entry(run: ListedRun) -> dict[str, Any]:
     """What the list tells of one run; one that can't be read tells why."""
-    told = {"outcome": "unreadable", "reason": run.problem} if run.record is None else _told(run.record)
-    return {"run": str(run.path), **told}
+    told = {"reason": run.problem} if run.record is None else _told(run.record)
+    return {"run": str(run.path), "outcome": run.state, **told}
 
 
 def _told(record: RunRecord) -> dict[str, Any]:
     return {
-        "outcome": record.outcome,
         "reason": record.reason,
         "job": record.job,
         "machine": record.machine,

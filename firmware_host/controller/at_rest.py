@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.session import POLL_S, STATUS_LEAST_S, STATUS_S, AxisSession, RestProof
-from firmware_host.errors import NotAtRestError, PositionError
+from firmware_host.errors import MotorReleasedError, NotAtRestError, PositionError
 
 MOVING_POLL_S = 0.05
 """Pause between reports while the move can't have ended yet (s)."""
@@ -73,7 +73,7 @@ def watch(session: AxisSession) -> StatusReport:
     delay_ms = session.settings.release_delay_ms
     if delay_ms is not None:
         key = session.settings.names.release_delay
-        raise NotAtRestError(f"the motor is released {delay_ms} ms after a move (setting {key}): the part can turn")
+        raise MotorReleasedError(f"the motor is released {delay_ms} ms after a move (setting {key}): the part can turn")
     report = session.poll()
     if report.state is not AxisState.READY:
         raise session.wrong_state(report.state)

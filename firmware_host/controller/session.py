@@ -14,7 +14,13 @@ from firmware_host.controller.reply import AxisState, Greeting, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
 from firmware_host.controller.settings import ControllerSettings, StatedSettings
 from firmware_host.controller.trace import Trace
-from firmware_host.errors import ControllerError, ControllerFaultError, NotAtRestError, UnexpectedReplyError
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    MotorReleasedError,
+    NotAtRestError,
+    UnexpectedReplyError,
+)
 
 ANSWER_S = 2.0
 """Deadline for the answer to a line that starts nothing (s)."""
@@ -165,7 +171,7 @@ class AxisSession(ABC):
         detail = f"it is {state.value}, not ready" + (f": {remedy}" if remedy else "")
         if state in {AxisState.LOCKED, AxisState.FAULTED}:
             return ControllerFaultError(detail)
-        return NotAtRestError(detail)
+        return MotorReleasedError(detail) if state is AxisState.ASLEEP else NotAtRestError(detail)
 
     # --- moving ----------------------------------------------------------------------------------------------------
 

@@ -162,3 +162,18 @@ def _checked(line: bytes, number: int, path: Path) -> dict[str, Any]:
     if entry.get("n") != number:
         raise JournalError(str(path), f"line {number} is numbered {entry.get('n')!r}: a line is missing or doubled")
     return entry
+
+
+def in_use(path: Path) -> bool:
+    """Whether a process is writing this journal now. Creates nothing."""
+    if not Path(f"{path}.lock").exists():
+        return False
+    lock = FileLock(f"{path}.lock", timeout=0)
+    try:
+        lock.acquire()
+    except Timeout:
+        return True
+    except OSError:
+        return False  # no way to tell: not ours to write
+    lock.release()
+    return False

@@ -12,6 +12,9 @@ class Progress(ABC):
     def stage(self, text: str) -> None:
         """A new stage ("homing", "moving to segment 3 of 6")."""
 
+    def note(self, text: str) -> None:  # noqa: B027 - most have nobody who has to know
+        """Something that the person at the machine should know."""
+
     @abstractmethod
     def zero(self, origin_steps: int) -> None:
         """The job's zero is set, at rest, at this machine step."""

@@ -75,6 +75,11 @@ class RunRecord:
             raise JournalError(str(path), f"cannot be written ({error.strerror})") from error
 
 
+def ended_as(record: RunRecord, *, under_way: bool) -> str:
+    """How a run ended, in a word: the record's outcome, but "crashed" for one without an end that nobody works on."""
+    return "crashed" if record.outcome == "running" and not under_way else record.outcome
+
+
 def make_record(events: Iterable[Mapping[str, Any]]) -> RunRecord:
     """Build the record from a journal's events (of the first run and of every one that resumed it)."""
     story = _Story()

@@ -9,12 +9,14 @@ from typing import Any
 
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
-from firmware_host.planning.moves import Route
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal import Journal, read_journal
+from firmware_host.station.outlook import unknown_of
+from firmware_host.station.progress import Progress
 from firmware_host.station.record import PassRecord, PassStatus, RunRecord, make_record
 from firmware_host.station.run import RunLoop, Station
 from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.whereabouts import AT_MACHINE_ZERO, SET_ANEW, whereabouts
 
 AskWhetherDone = Callable[[PassRecord], bool]
 
@@ -24,14 +26,13 @@ class Zero(Enum):
 
     AS_LEFT = "as-left"
     """The axis stands where the run left it, or has homed since: prove it."""
-    SET_ANEW = "set-anew"
+    SET_ANEW = SET_ANEW
     """Somebody has turned the part to the job's zero by hand."""
 
 
 def unknown_passes(folder: RunFolder) -> tuple[PassRecord, ...]:
     """Passes of which the journal can't tell whether they were finished."""
-    record = make_record(read_journal(folder.journal))
-    return tuple(entry for entry in record.passes if entry.status == PassStatus.UNKNOWN.value)
+    return unknown_of(make_record(read_journal(folder.journal)))
 
 
 def resume_run(
@@ -63,22 +64,40 @@ def resume_run(
         try:
             origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
         except ControllerResetError as error:
-            journal.write("position-lost", reason=error.detail)  # it will not show another time
+            journal.write("position-lost", reason=error.detail)  # it may not show another time
             raise
         journal.write("resume", zero=zero.value)
-        answers = _settle_unknown(record, journal, ask)
+        _tell(station.progress, record, origin, at, homes=setup.machine.axis.home_switch)
+        answers = _settle_unknown(record, journal, ask, station.progress)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at, turns=turns)
 
 
-def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone) -> list[PassRecord]:
+def _tell(progress: Progress, record: RunRecord, origin: int | None, at: int, *, homes: bool) -> None:
+    """Say what was found and what is done about it."""
+    because = f" ({record.reason})" if record.reason else ""
+    ended = "has no end: it crashed" if record.outcome == "running" else f"{record.outcome}{because}"
+    progress.note(f"the run {ended}; {record.done} of {len(record.passes)} passes are marked")
+    if origin is not None:
+        progress.note(f"the axis stands at microstep {at} from the job's zero, where the run left it")
+    elif homes:
+        progress.note("the axis seeks its home switch again")
+    else:
+        progress.note("the job's zero is where the part stands now")
+
+
+def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, progress: Progress) -> list[PassRecord]:
     """The passes with every unknown one asked about, each answer journalled."""
     settled = []
     for entry in record.passes:
         if entry.status == PassStatus.UNKNOWN.value:
             done = ask(entry)
             journal.write("assumed", segment=entry.segment, done=done, **{"pass": entry.number})
+            progress.note(
+                f"segment {entry.segment}, pass {entry.number}: "
+                + ("taken for done, it will not be marked again" if done else "not done, it will be marked again")
+            )
             status = PassStatus.DONE if done else PassStatus.TO_DO
             settled.append(replace(entry, status=status.value))
         else:
@@ -94,64 +113,27 @@ def _zero(
     Without a home switch the axis must stand, by the controller's own count, where the journal says that it rests or
     on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
     """
-    zeros = [event for event in events if event["event"] == "zero"]
-    if homes or zero is Zero.SET_ANEW or not zeros:
-        return None, 0, 0
     controller = station.controller
+    left = whereabouts(events, plan.route, stop_keeps_position=controller.abilities.stop_keeps_position)
+    if homes or zero is Zero.SET_ANEW or left.origin is None:
+        return None, 0, 0
     status = controller.status()
-    if controller.greeting is not None or status.state not in (AxisState.READY, AxisState.HOLDING):
-        raise _not_provable("the controller was reset since, or is locked", ControllerResetError)
+    if controller.greeting is not None:
+        raise _not_provable("the controller was reset since", ControllerResetError)
+    if status.state not in (AxisState.READY, AxisState.HOLDING):
+        raise _not_provable(f"the controller is {status.state.value}", ControllerResetError)
+    if (delay_ms := controller.settings.release_delay_ms) is not None:
+        raise _not_provable(f"the motor is released {delay_ms} ms after a move", ControllerResetError)
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
-        why = "it stands at machine zero, where a controller that was switched off and on stands, too"
-        raise _not_provable(why, ControllerResetError)
-    lowest, highest = _whereabouts(events, plan.route, controller.abilities.stop_keeps_position)
-    origin = int(zeros[-1]["origin_steps"])
-    at = machine_steps - origin
-    if not lowest <= at <= highest:
-        raise _not_provable(f"it stands at microstep {at}, where the run did not leave it ({lowest} to {highest})")
-    return origin, at, _turns(zeros[-1])
-
-
-def _turns(zero: dict[str, Any]) -> int:
-    """Whole turns taken back when this zero was journalled; a journal of before unwinding existed tells of none."""
-    return int(zero.get("turns", 0))
-
-
-def _whereabouts(events: list[dict[str, Any]], route: Route, stop_keeps_position: bool) -> tuple[int, int]:
-    """Lowest and highest microstep at which the journal may have left the axis: at rest, or on the way of a move.
-
-    Where a stop stops short, a move whose end wasn't journalled may have been stopped: then nothing is known.
-    """
-    places, lost, under_way, turns = [0], "", False, 0
-    for event in events:
-        kind = event["event"]
-        if kind == "zero":
-            places, lost, under_way, turns = [event["at"]], "", False, _turns(event)
-        elif kind == "resume" and event["zero"] == Zero.SET_ANEW.value:
-            lost = "the zero was to be set anew, which was not done"
-        elif kind == "position-lost":
-            lost = "the controller was found reset when the run was to go on"
-        elif kind == "move":
-            place = route.angles.target(event["segment"] - 1, route.per_part_turn, turns)
-            places += [place - route.overrun, place]
-            under_way = True
-        elif kind in ("unwind", "finish"):
-            places.append(event["target"])
-            under_way = True
-        elif kind == "at-rest":
-            places = [route.angles.target(event["segment"] - 1, route.per_part_turn, turns)]
-            under_way = False
-        elif kind == "finished":
-            places, under_way = [event["target"]], False
-        elif kind == "end":
-            lost = f"the run ended with: {event['reason']}" if event.get("position_lost") else lost
-            under_way = False
-    if under_way and not stop_keeps_position:
-        lost = "it was moving when the run crashed, and may have been stopped short"
-    if lost:
-        raise _not_provable(lost)
-    return min(places), max(places)
+        raise _not_provable(AT_MACHINE_ZERO, ControllerResetError)
+    if left.lost:
+        raise _not_provable(left.lost)
+    at = machine_steps - left.origin
+    if not left.lowest <= at <= left.highest:
+        found = f"it stands at microstep {at}, where the run did not leave it ({left.lowest} to {left.highest})"
+        raise _not_provable(found)
+    return left.origin, at, left.turns
 
 
 def _not_provable(why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:

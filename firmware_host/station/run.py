@@ -21,6 +21,7 @@ from firmware_host.errors import (
     FirmwareHostError,
     JournalError,
     LimitExceededError,
+    MotorReleasedError,
     PositionError,
     RunStoppedError,
 )
@@ -350,7 +351,7 @@ class RunLoop:
 
     def _journal_end(self, error: BaseException) -> None:
         known = isinstance(error, FirmwareHostError | StopAskedError)
-        lost = isinstance(error, ControllerFaultError | ControllerResetError | PositionError)
+        lost = isinstance(error, ControllerFaultError | ControllerResetError | MotorReleasedError | PositionError)
         self._journal.write(
             "end",
             outcome=_outcome(error),

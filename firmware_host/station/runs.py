@@ -6,18 +6,29 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_host.errors import InputError, JournalError
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.journal import in_use, read_journal
+from firmware_host.station.record import RunRecord, ended_as, make_record
 from firmware_host.station.run_folder import RunFolder
 
 
 @dataclass(frozen=True)
 class ListedRun:
-    """One run of a list. `record` is made from its journal; None if that can't be read, and `problem` says why."""
+    """One run of a list. `record` is made from its journal; None if that can't be read, and `problem` says why.
+
+    `under_way`: a process is at work on it now.
+    """
 
     path: Path
     record: RunRecord | None
     problem: str = ""
+    under_way: bool = False
+
+    @property
+    def state(self) -> str:
+        """How it ended, in a word: also "unreadable", "running" and, with neither an end nor a process, "crashed"."""
+        if self.record is None:
+            return "unreadable"
+        return ended_as(self.record, under_way=self.under_way)
 
 
 def read_record(folder: RunFolder) -> RunRecord:
@@ -38,6 +49,7 @@ def list_runs(runs: Path) -> tuple[ListedRun, ...]:
 
 def _listed(path: Path) -> ListedRun:
     try:
-        return ListedRun(path, read_record(RunFolder(path)))
+        folder = RunFolder(path)
+        return ListedRun(path, read_record(folder), under_way=in_use(folder.journal))
     except JournalError as error:
         return ListedRun(path, None, error.detail)

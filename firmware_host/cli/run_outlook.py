@@ -1,0 +1,39 @@
+"""What is told behind a run that did not come to its end: what was found, and how to go on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from firmware_host.cli import output
+from firmware_host.errors import FirmwareHostError, JournalError, RunStoppedError
+from firmware_host.reporting.outlook import outlook_lines
+from firmware_host.station.journal import read_journal
+from firmware_host.station.outlook import outlook_if_readable
+from firmware_host.station.run_folder import RunFolder
+
+
+@contextmanager
+def telling_outlook(folder: RunFolder) -> Iterator[None]:
+    """Behind an error that ended a run, and once all is closed, tell how the run stands; the error goes on."""
+    before = _lines(folder)
+    try:
+        yield
+    except FirmwareHostError as error:
+        found = outlook_if_readable(folder) if _lines(folder) > before else None
+        if found is not None:
+            stopped = isinstance(error, RunStoppedError)  # it tells the command itself
+            if isinstance(error, RunStoppedError):
+                error.option = found.option
+            for line in outlook_lines(found, command=not stopped):
+                output.remark(line)
+        raise
+
+
+def _lines(folder: RunFolder) -> int:
+    """How many lines the journal has, if its last one is the end of a run; else 0."""
+    try:
+        events = read_journal(folder.journal) if folder.journal.exists() else []
+    except JournalError:
+        return 0
+    return len(events) if events and events[-1]["event"] == "end" else 0
