@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from firmware_host.station.known_scale import KnownScales, state_folder
     from firmware_host.station.opening import find_controllers, open_controller
     from firmware_host.station.operator import Operator, TerminalOperator
+    from firmware_host.station.outlook import Outlook, Place, outlook
     from firmware_host.station.progress import Progress, SilentProgress
     from firmware_host.station.record import PassRecord, RunRecord
     from firmware_host.station.resume import Zero, resume_run, unknown_passes
@@ -148,6 +149,9 @@ _HOMES = MappingProxyType(
         "open_controller": "firmware_host.station.opening",
         "Operator": "firmware_host.station.operator",
         "TerminalOperator": "firmware_host.station.operator",
+        "Outlook": "firmware_host.station.outlook",
+        "Place": "firmware_host.station.outlook",
+        "outlook": "firmware_host.station.outlook",
         "Progress": "firmware_host.station.progress",
         "SilentProgress": "firmware_host.station.progress",
         "PassRecord": "firmware_host.station.record",
@@ -207,9 +211,11 @@ __all__ = [
     "MoveProgram",
     "Operator",
     "OperatorGate",
+    "Outlook",
     "PassRecord",
     "PassRequest",
     "PassState",
+    "Place",
     "PlanError",
     "Profile",
     "Progress",
@@ -257,6 +263,7 @@ __all__ = [
     "new_profile",
     "newest_backup",
     "open_controller",
+    "outlook",
     "parse_sweep",
     "plan_job",
     "plan_layout",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -49,8 +51,19 @@ def lines(texts: Iterable[str]) -> None:
 
 
 def remark(text: str, style: str = "") -> None:
-    """Print a line to standard error."""
-    err().print(escape(printable(text)), style=style or None)
+    """Print a line to standard error; nothing where the terminal was closed."""
+    with unless_hung_up():
+        err().print(escape(printable(text)), style=style or None)
+
+
+@contextmanager
+def unless_hung_up() -> Iterator[None]:
+    """What cannot be shown because the terminal was closed stays unsaid: a signal tells of that."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno != errno.EIO:
+            raise
 
 
 def announce_backup(backup: Path) -> None:

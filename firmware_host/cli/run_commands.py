@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -42,6 +43,14 @@ ProgramOption = Annotated[
 DryOption = Annotated[
     bool, typer.Option("--without-marking", help="Turn the part as planned, with a short pause for each pass.")
 ]
+ReleaseOption = Annotated[
+    bool,
+    typer.Option(
+        "--release-motor",
+        help="When the run ends early and the axis stands still, let go of the motor: the part can turn by itself, and "
+        "its position is lost.",
+    ),
+]
 
 
 class Assume(StrEnum):
@@ -61,6 +70,7 @@ def run(
     ] = False,
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
+    release_motor: ReleaseOption = False,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
 ) -> None:
@@ -74,6 +84,7 @@ def run(
     with telling_outlook(folder), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
+        station = replace(station, release_motor=release_motor)
         if write_settings:
             backup = backup_path(state_folder() / "backups", url, clock)
             write_for_plan(
@@ -95,6 +106,7 @@ def resume(
     accept_limit: AcceptOption = None,
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
+    release_motor: ReleaseOption = False,
     json: JsonOption = False,
 ) -> None:
     """Go on with a run: no pass is skipped, none repeated without asking."""
@@ -108,6 +120,7 @@ def resume(
         station = _station(
             stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
         )
+        station = replace(station, release_motor=release_motor)
         ask = _asking(assume, station)
         record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
     _show(record, run_folder, json)

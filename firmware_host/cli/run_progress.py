@@ -22,11 +22,11 @@ class RunProgress(progress.Progress):
             self._bar = Progress(
                 TextColumn("{task.description}"),
                 BarColumn(),
-                TextColumn("{task.completed}/{task.total} passes, {task.fields[left]}"),
+                TextColumn("{task.fields[count]}{task.fields[left]}"),
                 console=self._console,
                 transient=True,
             )
-            self._task = self._bar.add_task("", total=None, left="time left not known yet")
+            self._task = self._bar.add_task("", total=None, count="", left="time left not known yet")
 
     def __enter__(self) -> Self:
         if self._bar is not None:
@@ -37,14 +37,16 @@ class RunProgress(progress.Progress):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self._bar is not None:
-            self._bar.stop()
+            with output.unless_hung_up():
+                self._bar.stop()
 
     def stage(self, text: str) -> None:
         if self._bar is not None:
             self._bar.update(self._task, description=output.printable(text))
 
     def note(self, text: str) -> None:
-        self._console.print(escape(output.printable(text)))
+        with output.unless_hung_up():
+            self._console.print(escape(output.printable(text)))
 
     def zero(self, origin_steps: int) -> None:
         if self._bar is None:
@@ -53,7 +55,7 @@ class RunProgress(progress.Progress):
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         left = "time left not known yet" if left_s is None else f"about {duration_text(left_s)} left"
         if self._bar is not None:
-            self._bar.update(self._task, completed=passes, total=of, left=left)
+            self._bar.update(self._task, completed=passes, total=of, count=f"{passes}/{of} passes, ", left=left)
         else:
             output.remark(f"{passes} of {of} passes marked, {left}")
 

@@ -18,7 +18,7 @@ from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.session import GREETING_S, AxisSession, Connection, RestProof, StopReport
 from firmware_host.controller.settings import ControllerSettings, StatedSettings
 from firmware_host.controller.trace import Trace
-from firmware_host.errors import LinkError
+from firmware_host.errors import LinkError, NotAtRestError
 
 HOME_S = 180.0
 """Deadline for seeking the home switch (s)."""
@@ -249,6 +249,17 @@ class Controller:
         self._stop_report = StopReport(False, "a stop was sent; waiting for standstill was interrupted")
         self._stop_report = session.finish_stop(timeout_s)
         return self._stop_report
+
+    def release(self) -> None:
+        """Let go of the motors after a `stop` that has seen the axis stand still; its position is lost then.
+
+        Raises NotAtRestError, and sends nothing, where that was not seen; InputError as `Dialect.release_line`.
+        """
+        line = self._session.dialect.release_line()
+        if self._stop_report is None or not self._stop_report.stands_still:
+            raise NotAtRestError("it was not seen to stand still: its motors are not released")
+        self._session.rest = None
+        self._session.ask(line)
 
     # --- beside the motion -----------------------------------------------------------------------------------------
 

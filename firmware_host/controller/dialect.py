@@ -77,6 +77,10 @@ class Dialect(ABC):
     def output_line(self, number: int, on: bool) -> bytes:
         """Switches output `number` (which ones there are is the dialect's affair). Raises InputError for another."""
 
+    def release_line(self) -> bytes:
+        """Lets go of the motors. Raises InputError where there is no word for it."""
+        raise InputError(f"{self.name} has no word that releases the motors", "Leave it out", key="--release-motor")
+
     @abstractmethod
     def setting_line(self, key: str, text: str) -> bytes:
         """Sets one setting. Raises InputError for a key or a text that can't be one."""

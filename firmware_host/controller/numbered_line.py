@@ -109,6 +109,9 @@ class NumberedLineDialect(NumberedDialect):
             raise InputError(f"output {number} is no pin", "Give a pin's number, 0 to 255.", key="gate.output")
         return b"M42 P%d S%d\n" % (number, 255 if on else 0)
 
+    def release_line(self) -> bytes:
+        return b"M84\n"
+
     def stop_line(self) -> bytes:
         return b"M410\n"
 

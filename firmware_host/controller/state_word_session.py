@@ -69,6 +69,10 @@ class StateWordSession(AxisSession):
             self.standing(allow=frozenset({AxisState.HOLDING}))
             self.greeted(self.sender.reset(GREETING_S))
             status = self.poll()
+        elif status.state is AxisState.ASLEEP and drop_held_motion:
+            greeting = self.sender.reset(GREETING_S) or Greeting("it was asleep and has been woken by a reset")
+            self.greeted(greeting)
+            status = self.poll()
         if status.state not in _STANDING:
             raise self.wrong_state(status.state)
         self.sender.resynchronise()

@@ -185,6 +185,9 @@ class StatusQueryDialect(StateWordDialect):
             raise InputError(f"output {number} is none of 0 and 1", "Give 0 (flood) or 1 (mist).", key="gate.output")
         return words[number] if on else b"M9\n"
 
+    def release_line(self) -> bytes:
+        return b"$SLP\n"
+
     def setting_line(self, key: str, text: str) -> bytes:
         if not _SETTING_KEY.fullmatch(key):
             raise InputError(f"{key!r} is no setting", "Settings are written like $100.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import select
 import sys
@@ -35,17 +36,26 @@ class Operator(ABC):
 
 
 class TerminalOperator(Operator):
-    """A person at standard input and standard error; works with a pipe as well as with a terminal."""
+    """A person at standard input and standard error (as it is then); works with a pipe as well as with a terminal.
+
+    When the terminal is closed nobody is there any more; a signal tells of that, and no error of `tell`.
+    """
 
     def __init__(self, source: TextIO | None = None, target: TextIO | None = None) -> None:
         self._descriptor = (source or sys.stdin).fileno()
-        self._target = target or sys.stderr
+        self._target = target
         self._typed = b""
         self._ended = False
 
     def tell(self, text: str) -> None:
-        self._target.write(text + "\n")
-        self._target.flush()
+        target = self._target or sys.stderr
+        try:
+            target.write(text + "\n")
+            target.flush()
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            self._ended = True
 
     def answer(self) -> str | None:
         if b"\n" not in self._typed:
@@ -68,7 +78,16 @@ class TerminalOperator(Operator):
         """Read what is there; False if there was nothing."""
         ready, _, _ = select.select([self._descriptor], [], [], 0)
         if ready:
-            data = os.read(self._descriptor, _LONGEST_ANSWER)
+            data = self._read()
             self._ended = not data
             self._typed = (self._typed + data)[-_LONGEST_ANSWER:]
         return bool(ready) and not self._ended
+
+    def _read(self) -> bytes:
+        """What was typed; nothing if the input, or the terminal, was closed."""
+        try:
+            return os.read(self._descriptor, _LONGEST_ANSWER)
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            return b""

@@ -60,14 +60,17 @@ def resume_run(
     if record.outcome == "done":
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
+    homes = setup.machine.axis.home_switch
     with Journal(folder.journal, station.clock) as journal:
         try:
-            origin, at, turns = _zero(station, plan, events, zero, homes=setup.machine.axis.home_switch)
+            origin, at, turns = _zero(station, plan, events, zero, homes=homes)
         except ControllerResetError as error:
             journal.write("position-lost", reason=error.detail)  # it may not show another time
             raise
         journal.write("resume", zero=zero.value)
-        _tell(station.progress, record, origin, at, homes=setup.machine.axis.home_switch)
+        _tell(station.progress, record, origin, at, homes=homes)
+        if zero is Zero.SET_ANEW and not homes:
+            _unlock_if_locked(station)
         answers = _settle_unknown(record, journal, ask, station.progress)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
         loop = RunLoop(setup, plan, station, journal)
@@ -85,6 +88,13 @@ def _tell(progress: Progress, record: RunRecord, origin: int | None, at: int, *,
         progress.note("the axis seeks its home switch again")
     else:
         progress.note("the job's zero is where the part stands now")
+
+
+def _unlock_if_locked(station: Station) -> None:
+    """End the lock after an alarm or a reset: somebody has looked, and no position from before it counts any more."""
+    if station.controller.status().state is AxisState.LOCKED:
+        station.progress.note("the controller is locked after an alarm or a reset; it is unlocked now")
+        station.controller.unlock()
 
 
 def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, progress: Progress) -> list[PassRecord]:

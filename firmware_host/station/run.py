@@ -50,7 +50,10 @@ PassKey = tuple[int, int]
 
 @dataclass(frozen=True)
 class Station:
-    """Everything a run works with. `scales` knows what we wrote to controllers; `fix` is the command that writes it."""
+    """Everything a run works with. `scales` knows what we wrote to controllers; `fix` is the command that writes it.
+
+    `release_motor`: let go of the motor when the run ends early, once the axis stands still; the position is lost then.
+    """
 
     controller: Controller
     gate: Gate
@@ -61,6 +64,7 @@ class Station:
     fix: str = "circumstep controller settings write JOB"
     progress: Progress = field(default_factory=SilentProgress)
     stop: StopRequest = field(default_factory=StopRequest)
+    release_motor: bool = False
 
 
 def require_limits(limits: LimitReport, accepted: Iterable[str] = ()) -> None:
@@ -120,6 +124,7 @@ class RunLoop:
         self._under_way = False
         self._stands_still = True
         self._stopped_short = False
+        self._released = False
 
     def run(
         self,
@@ -330,13 +335,13 @@ class RunLoop:
         return record
 
     def _end_failed(self, error: BaseException) -> None:
-        """Close the gate, stop the axis, journal the end and save the record: each whatever the others raise.
+        """Close the gate, stop the axis, release it if wished, journal the end, save the record: each whatever happens.
 
         What they raise is noted on `error`, which stays the one that is told.
         """
         acts: list[Callable[[], object]] = [self._station.gate.close, lambda: self._journal_end(error)]
         if self._acted:
-            acts.insert(1, self._stop_axis)
+            acts[1:1] = [self._stop_axis, self._release_motor]
         acts.append(self._save_record)
         acts.append(lambda: self._station.gate.ended(_outcome(error)))
         with ExitStack() as stack:
@@ -349,6 +354,13 @@ class RunLoop:
         self._stopped_short = self._under_way and not controller.abilities.stop_keeps_position
         self._stands_still = controller.stop().stands_still
 
+    def _release_motor(self) -> None:
+        """Let go of the motor if that was chosen, and only of one that stands still."""
+        if self._station.release_motor and self._stands_still:
+            self._journal.write("release")
+            self._released = True
+            self._station.controller.release()
+
     def _journal_end(self, error: BaseException) -> None:
         known = isinstance(error, FirmwareHostError | StopAskedError)
         lost = isinstance(error, ControllerFaultError | ControllerResetError | MotorReleasedError | PositionError)
@@ -357,7 +369,7 @@ class RunLoop:
             outcome=_outcome(error),
             reason=str(error) if known else type(error).__name__,
             stands_still=self._stands_still,
-            position_lost=lost or self._stopped_short or self._station.controller.position_lost,
+            position_lost=lost or self._stopped_short or self._released or self._station.controller.position_lost,
         )
 
     def _save_record(self) -> RunRecord:

@@ -43,6 +43,8 @@ def whereabouts(events: Iterable[Mapping[str, Any]], route: Route, *, stop_keeps
             places, lost, under_way = [event["at"]], "", False
         elif kind == "resume" and event["zero"] == SET_ANEW:
             lost = "the zero was to be set anew, which was not done"
+        elif kind == "release":
+            lost = "the motor was released when the run ended, as it was asked for"
         elif kind == "position-lost":
             lost = "the controller was found reset, locked, or with its motor released"
         elif kind == "move":
@@ -58,7 +60,8 @@ def whereabouts(events: Iterable[Mapping[str, Any]], route: Route, *, stop_keeps
         elif kind == "finished":
             places, under_way = [event["target"]], False
         elif kind == "end":
-            lost = f"the run ended with: {event['reason']}" if event.get("position_lost") else lost
+            if event.get("position_lost") and not lost:
+                lost = f"the run ended with: {event['reason']}"
             under_way = False
     if under_way and not stop_keeps_position:
         lost = "it was moving when the run crashed, and may have been stopped short"

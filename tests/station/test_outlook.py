@@ -123,13 +123,13 @@ ENDS = {
     ),
     "alarm": End(
         "gate-open", trip, "failed", Place.BY_HAND, (*UNKNOWN, "Position lost: the run ended with: controller:"),
-        lambda path: plain(path, stored={"$21": 1}), set_right=lambda bench: bench.raw("$X", wait_s=1.0),
+        lambda path: plain(path, stored={"$21": 1}),
     ),
     "board-reset": End(
         "gate-open", reset, "failed", Place.BY_HAND, (*UNKNOWN, "it was reset: its position is lost"),
     ),
     "motor-released": End(
-        "gate-open", sleep, "failed", Place.BY_HAND, (*UNKNOWN, "it is asleep, not ready"), set_right=reset,
+        "gate-open", sleep, "failed", Place.BY_HAND, (*UNKNOWN, "it is asleep, not ready"),
     ),
 }  # fmt: skip
 

@@ -1,0 +1,188 @@
+"""How a run ends as a process: every signal, a closed terminal, a killed process; and what is told behind it."""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import re
+import select
+import signal
+import subprocess
+import termios
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.command import COMMAND, PATIENCE_S, Program, call, environment
+from tests.support.three_segments import JOB
+
+NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
+UNKNOWN = "Segment 1, pass 1: its gate was open when the run ended."
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> str:
+    path = tmp_path / "job.toml"
+    path.write_text(JOB, encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def port() -> Iterator[str]:
+    with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
+        yield board.wait_for("out", "\n").strip()
+
+
+def only_run(home: Path) -> Path:
+    (folder,) = (home / "runs").iterdir()
+    return folder
+
+
+def events(folder: Path) -> list[dict[str, object]]:
+    return [json.loads(line) for line in (folder / "journal.jsonl").read_text("utf-8").splitlines()]
+
+
+@pytest.mark.parametrize(
+    ("number", "reason"),
+    [(signal.SIGINT, "Ctrl-C"), (signal.SIGTERM, "terminated"), (signal.SIGHUP, "terminal closed")],
+    ids=["ctrl-c", "sigterm", "sighup"],
+)
+@pytest.mark.parametrize("times", [1, 3], ids=["once", "thrice"])
+def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
+    number: signal.Signals, reason: str, times: int, job: str, port: str, tmp_path: Path
+) -> None:
+    with Program("run", job, "--port", port) as run:
+        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        for _ in range(times):
+            run.send(number)
+        ended = run.end()
+    assert ended.status == 4
+    folder = only_run(tmp_path)
+    lines = ended.err.splitlines()
+    assert lines.index("GATE CLOSED: do not mark.") < next(
+        i for i, line in enumerate(lines) if line.startswith(UNKNOWN)
+    )
+    option = " --zero set-anew"  # it stands at machine zero, as a board does that was switched off and on
+    assert lines[-1] == f"error: stopped ({reason}); go on with: circumstep resume runs/{folder.name}{option}"
+    assert "Position lost: it stands at machine zero" in lines[-2]
+    end = events(folder)[-1]
+    assert (end["event"], end["outcome"], end["reason"], end["stands_still"]) == ("end", "stopped", reason, True)
+    assert json.loads((folder / "record.json").read_text("utf-8"))["outcome"] == "stopped"
+    resumed = call(*lines[-1].split("circumstep ")[1].split(), "--assume", "not-done", "--without-marking")
+    assert resumed.status == 0, resumed.err
+    assert "the job's zero is where the part stands now" in resumed.err
+    assert "segment 1, pass 1: not done, it will be marked again" in resumed.err
+
+
+def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: str, tmp_path: Path) -> None:
+    """A real terminal: with it go standard input and error, and whatever is shown there fails."""
+    ours, theirs = os.openpty()
+    process = subprocess.Popen(
+        [*COMMAND, "run", job, "--port", port],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        start_new_session=True,
+        preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+        env=environment(),
+    )
+    try:
+        os.close(theirs)
+        shown, until_s = b"", time.monotonic() + PATIENCE_S
+        while b"AT REST: mark segment 1" not in shown and time.monotonic() < until_s:
+            if select.select([ours], [], [], 1.0)[0]:
+                shown += os.read(ours, 65536)
+        assert b"AT REST: mark segment 1" in shown
+        assert b"None passes" not in shown
+        os.close(ours)
+        assert process.wait(PATIENCE_S) == 4
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait(PATIENCE_S)
+    end = events(only_run(tmp_path))[-1]
+    # Either is the truth, and whichever is seen first is told.
+    assert (end["event"], end["reason"] in {"terminal closed", f"gate operator: {NOBODY}"}) == ("end", True)
+    assert (only_run(tmp_path) / "record.json").exists()
+
+
+def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: str, tmp_path: Path) -> None:
+    with Program("run", job, "--port", port) as run:
+        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        assert "  running " in call("runs", "list").out
+        assert "A process is at work on this run now." in call("runs", "show", str(only_run(tmp_path))).out
+        run.send(signal.SIGKILL)
+        assert run.end().status == -signal.SIGKILL
+    assert "  crashed " in call("runs", "list").out
+    shown = call("runs", "show", str(only_run(tmp_path))).out
+    for words in ("crashed: 0 of 3 passes marked", UNKNOWN, "--zero set-anew"):
+        assert words in shown
+
+
+def test_a_port_that_goes_away_ends_with_status_3_and_tells_how_to_go_on(job: str, tmp_path: Path) -> None:
+    with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
+        port = board.wait_for("out", "\n").strip()
+        with Program("run", job, "--port", port) as run:
+            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.say("\n")
+            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            board.interrupt()
+            ended = run.end()
+        assert board.end().status == 0
+    assert ended.status == 3
+    lines = ended.err.splitlines()
+    assert "The axis could not be seen to stand still. Look before you reach in." in lines
+    assert lines[-2] == f"Go on with: circumstep resume runs/{only_run(tmp_path).name}"
+    assert lines[-1].startswith(f"error: port {port}: ")
+
+
+def test_a_gate_that_times_out_ends_with_status_4_and_tells_how_to_go_on(job: str, port: str, tmp_path: Path) -> None:
+    Path(job).write_text(JOB + '[gate]\nkind = "operator"\ntimeout = "0.5 s"\n', encoding="utf-8")
+    with Program("run", job, "--port", port) as run:
+        ended = run.end()
+    assert ended.status == 4
+    lines = ended.err.splitlines()
+    assert lines[-1] == "error: gate operator: nobody said that the pass is done within 0.5 s"
+    assert lines[-2] == f"Go on with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
+
+
+def test_an_answer_that_is_none_is_asked_for_again(job: str, port: str, tmp_path: Path) -> None:
+    with Program("run", job, "--port", port) as run:
+        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        run.interrupt()
+        run.end()
+    folder = str(only_run(tmp_path))
+    with Program("resume", folder, "--zero", "set-anew", "--without-marking") as run:
+        run.wait_for("err", "Was segment 1, pass 1 finished?")
+        run.say("perhaps\n")
+        run.wait_for("err", "'perhaps' is no answer: y or n, then Enter.")
+        run.say("Y\n")
+        ended = run.end()
+    assert ended.status == 0, ended.err
+    assert "segment 1, pass 1: taken for done" in ended.err
+    assert re.findall(r"AT REST: mark segment (\d)", ended.err) == ["2", "3"]
+
+
+# --- a limit that fails --------------------------------------------------------------------------------------------
+
+TOO_QUICK = JOB + '[index]\nacceleration = "90000 deg/s^2"\nspeed = "90 deg/s"\n'
+
+
+def test_a_limit_that_fails_stops_before_the_port_is_opened_unless_each_is_accepted(job: str, tmp_path: Path) -> None:
+    Path(job).write_text(TOO_QUICK, encoding="utf-8")
+    refused = call("run", job, "--port", "/nowhere")
+    assert (refused.status, refused.out) == (1, "")
+    names = re.findall(r"([a-z-]+): [\d.]+ N\*m, limit", refused.err)
+    assert len(names) >= 2
+    assert not (tmp_path / "runs").exists()
+    some = call("run", job, "--port", "/nowhere", "--accept-limit", names[0])
+    assert some.status == 1
+    assert f"{names[0]}:" not in some.err
+    assert f"{names[1]}:" in some.err
+    accepted = [word for name in names for word in ("--accept-limit", name)]
+    opened = call("run", job, "--port", "/nowhere", *accepted)
+    assert opened.status == 3
+    assert "/nowhere" in opened.err
