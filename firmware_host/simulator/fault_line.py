@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from enum import Enum
 from random import Random
 
@@ -39,12 +39,13 @@ class HarmfulLine(FaultyLine):
     """Another device behind a line that can be told to harm the next lines. Nothing else of the device is changed.
 
     `random` decides on details; the same seed and the same use give the same bytes. Order is kept: nothing overtakes
-    a late line.
+    a late line. `harmed` counts the lines that were harmed so far.
     """
 
     def __init__(self, device: SimulatedDevice, random: Random) -> None:
         super().__init__(device)
         self._random = random
+        self.harmed: Counter[Harm] = Counter()
         self._due: dict[Toward, deque[tuple[Harm, float]]] = {toward: deque() for toward in Toward}
         self._under_way: dict[Toward, deque[tuple[float, bytes]]] = {toward: deque() for toward in Toward}
 
@@ -117,6 +118,7 @@ class HarmfulLine(FaultyLine):
         arrives_s = max(now_s, waiting[-1][0] if waiting else now_s)
         if due:
             harm, delay_s = due.popleft()
+            self.harmed[harm] += 1
             arrives_s += delay_s if harm is Harm.DELAY else 0.0
             data = harmed(data, harm, self._random)
         if data:

@@ -19,13 +19,14 @@ class FaultyDisk:
     """Stands before the operating system's write and fsync while `at_work`; nothing waits for a real disk.
 
     `before` is told of every line of a journal before it is written, `after` when it is there. `full` refuses
-    everything; `half` takes half of the next line of a journal. `alive` raises when the process is gone.
+    everything; `half` takes half of the next line of a journal; `refusals` counts both. `alive` raises when the process
+    is gone.
     """
 
     def __init__(self) -> None:
         self.full = False
         self.half = False
-        self.torn = False
+        self.refusals = 0
         self.before: Callable[[], None] = lambda: None
         self.after: Callable[[], None] = lambda: None
         self.alive: Callable[[], None] = lambda: None
@@ -49,6 +50,7 @@ class FaultyDisk:
         self._room()
         if self.half:
             self.half = False
+            self.refusals += 1
             return self._write(descriptor, data[: len(data) // 2])
         written = self._write(descriptor, data)
         self.after()
@@ -60,6 +62,7 @@ class FaultyDisk:
 
     def _room(self) -> None:
         if self.full:
+            self.refusals += 1
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
@@ -72,5 +75,6 @@ class TraceOnDisk(MemoryTrace):
 
     def record(self, kind: TraceKind, data: bytes) -> None:
         if self._disk.full:
+            self._disk.refusals += 1
             raise JournalError("trace", "the trace cannot be written: no space left")
         super().record(kind, data)

@@ -29,10 +29,10 @@ PROMISES = (
 
 @dataclass
 class Table:
-    """Counts of runs: a run with several faults counts in the row of each."""
+    """Counts of runs by (dialect, fault, outcome): a run with several faults counts in the row of each."""
 
     runs: int = 0
-    cells: Counter[tuple[str, Outcome]] = field(default_factory=Counter)
+    cells: Counter[tuple[str, str, Outcome]] = field(default_factory=Counter)
     boards: set[str] = field(default_factory=set)
     broken: list[Played] = field(default_factory=list)
 
@@ -48,7 +48,7 @@ class Table:
         self.runs += 1
         self.boards.add(played.board)
         for name in {fault.kind.value for fault in played.struck} or {"none"}:
-            self.cells[name, played.outcome] += 1
+            self.cells[played.board.split("/")[0], name, played.outcome] += 1
         if played.broken:
             self.broken.append(played)
 
@@ -58,10 +58,11 @@ class Table:
 
     def lines(self) -> list[str]:
         """The table, then the promises, then every run that broke one."""
-        head = f"{'fault':16}" + "".join(f"{outcome.value:>19}" for outcome in Outcome)
+        head = f"{'fault':16}{'dialect':16}" + "".join(f"{outcome.value:>16}" for outcome in Outcome)
         rows = [
-            f"{name:16}" + "".join(f"{self.cells[name, outcome]:19}" for outcome in Outcome)
+            f"{name:16}{dialect:16}" + "".join(f"{self.cells[dialect, name, outcome]:16}" for outcome in Outcome)
             for name in ["none", *(kind.value for kind in FaultKind)]
+            for dialect in sorted({board.split("/")[0] for board in self.boards})
         ]
         promises = [f"{promise}: {self.count(promise)}" for promise in PROMISES]
         told = [f"seed {played.seed} ({played.board}): {played.broken[0]}" for played in self.broken]

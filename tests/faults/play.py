@@ -38,7 +38,10 @@ class Outcome(Enum):
 
 @dataclass(frozen=True)
 class Played:
-    """A run that is over. `goes` tells how each process ended, `broken` every promise that was broken."""
+    """A run that is over.
+
+    `struck` are the faults that took effect, `goes` tells how each process ended, `broken` which promises were broken.
+    """
 
     seed: int
     board: str
@@ -104,7 +107,7 @@ class Player:
         if not broken:
             broken = self.world.ill_founded()
         return Played(
-            self.seed, self.board, tuple(self.striker.struck), self._outcome(broken), tuple(self.goes), tuple(broken)
+            self.seed, self.board, self.striker.struck, self._outcome(broken), tuple(self.goes), tuple(broken)
         )
 
     def go(self) -> None:

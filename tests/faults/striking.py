@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from math import copysign, inf
 
 from firmware_host.simulator.fault_line import Harm
@@ -20,17 +20,20 @@ _FORGETTING = frozenset({FaultKind.DISK_FULL, FaultKind.POWER_LOSS})
 _LONGEST_JUMP_S = 50 * 365 * 86400.0
 _MOST_SLIP = 200
 _MOST_MISCOUNT = 50
+_MISREADS = 0.4
+"""Part of the wrong positions that are a digit misread on the line."""
 
 
 class Striker:
-    """Watches a world's turns; `struck` are the faults that have happened."""
+    """Watches a world's turns; `struck` are the faults that have happened, not those that only were set up."""
 
     def __init__(self, world: World, faults: Sequence[Fault]) -> None:
         self.world = world
-        self.struck: list[Fault] = []
+        self._set_up: list[tuple[Fault, Callable[[], bool]]] = []
         self._left = list(faults)
         self._timed: list[tuple[float, Fault]] = []
         self._stalls: list[Fault] = []
+        self._slipped: list[Fault] = []
         self._forgetful = any(fault.kind in _FORGETTING for fault in faults)
         self._counts = dict.fromkeys(Counted, 0)
         self._running_s = 0.0
@@ -41,6 +44,11 @@ class Striker:
         world.due_s = self._due_s
         world.disk.before = lambda: self._count(Counted.JOURNALLED)
         world.port.on_write = lambda data: self._count(Counted.SENT)
+
+    @property
+    def struck(self) -> tuple[Fault, ...]:
+        """The faults that took effect: a line was harmed, the disk refused, the motor slipped, the position was off."""
+        return tuple(fault for fault, happened in self._set_up if happened())
 
     def add(self, fault: Fault) -> None:
         """One fault more, counted from the beginning of the run."""
@@ -99,8 +107,8 @@ class Striker:
     # --- what happens ------------------------------------------------------------------------------------------
 
     def _strike(self, fault: Fault, *, journalling: bool = False) -> None:
-        self.struck.append(fault)
         world, now_s = self.world, self.world.now_s
+        self._set_up.append((fault, self._sign_of(fault)))
         if fault.kind in _GATE_SHUTTERS:
             world.observer.shut_by(now_s)
         if fault.kind in _HARMS:
@@ -126,11 +134,28 @@ class Striker:
         else:
             world.stop.ask("by the operator")
 
+    def _sign_of(self, fault: Fault) -> Callable[[], bool]:
+        """What tells, later, whether the fault took effect; most do at once."""
+        world = self.world
+        if fault.kind in _HARMS:
+            harm = _HARMS[fault.kind]
+            before = world.line.harmed[harm]
+            return lambda: world.line.harmed[harm] > before
+        if fault.kind is FaultKind.DISK_FULL:
+            refused = world.disk.refusals
+            return lambda: world.disk.refusals > refused
+        if fault.kind is FaultKind.STALL:
+            return lambda: fault in self._slipped
+        if fault.kind is FaultKind.WRONG_POSITION and fault.choice < _MISREADS:
+            misread = world.line.harmed[Harm.MISREAD]
+            return lambda: world.line.harmed[Harm.MISREAD] > misread
+        return lambda: True
+
     def _misplace(self, fault: Fault) -> None:
         """A number on the line is misread, or reports are off for a while, or the board's own count is."""
         world = self.world
         steps = int(copysign(max(1.0, abs(fault.amount) * _MOST_MISCOUNT), fault.amount))
-        if fault.choice < 0.4:
+        if fault.choice < _MISREADS:
             world.line.harm(Harm.MISREAD, fault.toward, lines=fault.lines)
         elif fault.choice < 0.7:
             world.lie(steps, until_s=world.now_s + 10 * fault.delay_s)
@@ -141,6 +166,7 @@ class Striker:
                 self._unknown_place()
 
     def _slip(self, fault: Fault) -> None:
+        self._slipped.append(fault)
         world = self.world
         steps = int(copysign(max(1.0, abs(fault.amount) * _MOST_SLIP), fault.amount))
         world.device.slip(world.task.case.axis, steps, world.now_s)

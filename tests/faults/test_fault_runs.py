@@ -26,9 +26,10 @@ def test_no_promise_is_broken_whatever_strikes_and_every_run_comes_to_its_end() 
     assert {promise: table.count(promise) for promise in PROMISES} == dict.fromkeys(PROMISES, 0)
     assert table.broken == []
     assert table.boards == set(CASES)
-    struck = {name for name, _ in table.cells}
-    assert struck == {"none", *(kind.value for kind in FaultKind)}
-    outcomes = {outcome for _, outcome in table.cells}
+    struck = {(dialect, name) for dialect, name, _ in table.cells}
+    kinds = ("none", *(kind.value for kind in FaultKind))
+    assert struck == {(dialect, name) for dialect in ("status-query", "numbered-line") for name in kinds}
+    outcomes = {outcome for *_, outcome in table.cells}
     assert {Outcome.AT_ONCE, Outcome.RESUMED, Outcome.ASKED, Outcome.ANEW, Outcome.ANEW_ASKED} <= outcomes
 
 

@@ -133,7 +133,7 @@ def test_a_reset_that_was_once_found_is_not_forgotten(board: str, tmp_path: Path
     ):
         world.resume(Zero.AS_LEFT)
     world.turn_axis(1234 + 1222)
-    with pytest.raises(ControllerError, match="the controller was found reset when the run was to go on"):
+    with pytest.raises(ControllerError, match="the controller was found reset, locked, or with its motor released"):
         world.resume(Zero.AS_LEFT)
     world.turn_to_zero()
     assert world.resume(Zero.SET_ANEW).outcome == "done"
