@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from firmware_host.durable import write_whole
+from firmware_host.durable import sync_folder, write_whole
 from firmware_host.errors import InputError, JournalError
 from firmware_host.model import Job, Machine, Setup
 from firmware_host.model.files import validate
@@ -57,6 +57,7 @@ class RunFolder:
             path = runs / (stem if number == 1 else f"{stem}-{number}")
             try:
                 path.mkdir()
+                sync_folder(runs)
             except FileExistsError:
                 continue
             except OSError as error:

@@ -84,6 +84,15 @@ def test_a_turn_is_taken_back_between_two_segments_while_the_gate_is_shut(approa
     assert "unwinding 1 whole turn" in bench.progress.stages
 
 
+def test_what_rings_after_an_unwinding_is_waited_for_before_the_next_move(tmp_path: Path) -> None:
+    """Lost motion is taken up from where it came to rest: 0.25 s (index.settle) lie between the two travels."""
+    bench = StationBench(tmp_path, far_round("one-side"), known=False)
+    bench.run()
+    travels = bench.device.motion_log[bench.motion_before :]
+    (back,) = [index for index, travel in enumerate(travels) if travel.from_steps - travel.to_steps > 10_000][:1]
+    assert travels[back + 1].start_s - travels[back].end_s >= 0.25
+
+
 @pytest.mark.parametrize("approach", ["both-sides", "one-side"])
 @pytest.mark.parametrize("how", ["before", "torn", "after"])
 def test_a_crash_at_any_line_before_and_after_an_unwinding_is_resumed(

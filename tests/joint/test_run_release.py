@@ -12,6 +12,7 @@ from firmware_host.station.journal import read_journal
 from firmware_host.station.outlook import Place, outlook
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import run_job
+from tests.support.crashes import SEEKS_BACKWARD
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
@@ -154,3 +155,13 @@ def test_after_an_alarm_a_zero_set_anew_unlocks_and_says_so(tmp_path: Path) -> N
     assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
     assert bench.sent_lines().count("$X") == 1
     assert "the controller is locked after an alarm or a reset; it is unlocked now" in told
+
+
+def test_a_machine_with_a_home_switch_homes_instead_of_being_unlocked(tmp_path: Path) -> None:
+    options = {**SEEKS_BACKWARD, "stored": {**SEEKS_BACKWARD["stored"], "$21": 1}}
+    bench = StationBench(tmp_path, small_setup("heavy-shaft"), **options)
+    bench.at("gate-open", lambda: bench.device.trip_limit_switch(bench.clock.monotonic()))
+    with pytest.raises(FirmwareHostError, match=r"alarm|locked"):
+        bench.run()
+    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert "$X" not in bench.sent_lines()

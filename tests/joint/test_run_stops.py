@@ -9,6 +9,7 @@ import pytest
 
 from firmware_host.errors import ControllerError, RunStoppedError
 from firmware_host.station.gate_operator import OperatorGate
+from firmware_host.station.gate_timed import TimedGate
 from firmware_host.station.journal import read_journal
 from firmware_host.station.record import make_record
 from firmware_host.station.resume import Zero
@@ -150,6 +151,35 @@ def test_the_operator_s_stop_word_stops_the_run_and_the_pass_is_asked_about(tmp_
     assert bench.resume(done=True).outcome == "done"
     assert bench.asked == [(1, 1)]
     assert bench.passes_marked() == ALL  # the one that was stopped counts as marked: so it was answered
+
+
+class WishingGate(TimedGate):
+    """A marking side that can wish for a stop at any time, such as through the tcp gate."""
+
+    wish = False
+
+    def wants_stop(self) -> bool:
+        return self.wish
+
+
+@pytest.mark.parametrize("phase", ["moving", "settling"])
+def test_the_marking_side_stops_a_run_while_no_gate_is_open_as_well(phase: Phase, tmp_path: Path) -> None:
+    bench = StationBench(tmp_path, small_setup("heavy-shaft"), gate=lambda context: WishingGate(context, 0.5))
+    opened = 0
+
+    def wish() -> None:
+        nonlocal opened
+        opened = len(bench.gate.opened)
+        bench.gate.inner.wish = True  # type: ignore[attr-defined]
+
+    bench.at(phase, wish, rests=1)
+    with pytest.raises(RunStoppedError, match=r"stopped \(by the marking side\)"):
+        bench.run()
+    assert len(bench.gate.opened) == opened
+    assert not bench.moving
+    if phase == "moving":
+        assert bench.progress.origin is not None
+        assert bench.steps - bench.progress.origin not in bench.plan.route.segment_targets().tolist()
 
 
 def test_enter_pressed_early_does_not_open_a_gate_or_mark_a_pass_done(tmp_path: Path) -> None:

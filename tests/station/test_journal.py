@@ -187,3 +187,21 @@ def test_closing_twice_does_nothing(path: Path) -> None:
     journal.close()
     journal.close()
     Journal(path, VirtualClock()).close()
+
+
+def test_a_journal_larger_than_the_bound_is_refused_unread(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    size = len(written(path))
+    monkeypatch.setattr("firmware_host.station.journal.LARGEST_JOURNAL", size)
+    assert len(read_journal(path)) == 4
+    monkeypatch.setattr("firmware_host.station.journal.LARGEST_JOURNAL", size - 1)
+    with pytest.raises(JournalError, match=rf"is larger than {size - 1} bytes"):
+        read_journal(path)
+
+
+def test_a_link_in_the_tally_s_place_is_not_followed(path: Path, tmp_path: Path) -> None:
+    victim = tmp_path / "victim"
+    victim.write_bytes(b"precious")
+    tally_path(path).symlink_to(victim)
+    with pytest.raises(JournalError, match="cannot be opened for writing"):
+        Journal(path, VirtualClock())
+    assert victim.read_bytes() == b"precious"

@@ -80,3 +80,12 @@ def test_a_folder_without_a_journal_is_no_run(tmp_path: Path) -> None:
     link.symlink_to(tmp_path)
     with pytest.raises(InputError, match="is no run folder"):
         RunFolder.existing(link)
+
+
+def test_a_kept_job_above_the_bound_is_refused_by_its_size_alone(tmp_path: Path) -> None:
+    folder = RunFolder.create(tmp_path, "job", NOW)
+    folder.save_setup(load_job("shaft-scale"))
+    with folder.setup.open("a", encoding="utf-8") as file:
+        file.write(" " * 4_000_000)
+    with pytest.raises(JournalError, match=r"setup\.json: is larger than 4000000 bytes"):
+        folder.load_setup()

@@ -133,6 +133,9 @@ class WatchedGate(Gate):
     def poll(self) -> PassState:
         return self.inner.poll()
 
+    def wants_stop(self) -> bool:
+        return self.inner.wants_stop()
+
     def close(self) -> None:
         self.on_close()
         self.inner.close()
