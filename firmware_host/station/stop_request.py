@@ -43,13 +43,18 @@ class StopRequest:
 
     @contextmanager
     def on_signals(self) -> Iterator[None]:
-        """While inside, Ctrl-C, SIGTERM and a closed terminal ask for a stop, however often they come."""
+        """While inside, Ctrl-C, SIGTERM and a closed terminal ask for a stop, however often they come.
+
+        Where whoever started the process lets it ignore that its terminal is closed, it goes on doing so.
+        """
 
         def handler(number: int, frame: FrameType | None) -> None:
             names = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "terminated", signal.SIGHUP: "terminal closed"}
             self.ask(names[signal.Signals(number)])
 
-        before = {number: signal.signal(number, handler) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+        outlives_terminal = signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+        heeded = [signal.SIGINT, signal.SIGTERM, *([] if outlives_terminal else [signal.SIGHUP])]
+        before = {number: signal.signal(number, handler) for number in heeded}
         try:
             yield
         finally:

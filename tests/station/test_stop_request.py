@@ -46,6 +46,23 @@ def test_the_handlers_from_before_are_back_afterwards() -> None:
     assert [signal.getsignal(number) for number in numbers] == before
 
 
+def test_a_process_that_is_to_outlive_its_terminal_does_but_is_stopped_by_the_others() -> None:
+    before = {number: signal.getsignal(number) for number in (signal.SIGHUP, signal.SIGINT)}
+    try:
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # as a shell does for what it starts in the background
+        stop = StopRequest()
+        with stop.on_signals():
+            os.kill(os.getpid(), signal.SIGHUP)
+            assert stop.reason is None
+            os.kill(os.getpid(), signal.SIGINT)
+            assert stop.reason == "Ctrl-C"
+        assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
 def test_a_signal_breaks_off_what_cannot_look_once() -> None:
     stop = StopRequest()
     reached: list[str] = []
