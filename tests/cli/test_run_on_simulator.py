@@ -99,7 +99,9 @@ def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> No
         with Program("run", job, "--port", port) as run:
             run.wait_for("err", "AT REST: mark segment 1 of 3")
             run.interrupt()
-            folder = run.end().err.split()[-1]
+            told = re.search(r"go on with: circumstep resume (\S+) --zero set-anew\n$", run.end().err)
+        assert told is not None
+        folder = told[1]
         unproved = call("resume", folder, "--without-marking", "--assume", "not-done")
         assert unproved.status == 3
         assert "the part's position cannot be proved" in unproved.err
