@@ -23,7 +23,7 @@ from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
 from firmware_host.reporting.tables import run_table
 from firmware_host.station.gate import GateContext, build_gate
-from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.gate_dry import DryGate
 from firmware_host.station.journal import read_journal
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import open_controller, port_of
@@ -142,7 +142,7 @@ def _station(
     """Everything a run works with, closed again by `stack`."""
     operator = TerminalOperator()
     context = GateContext(clock, operator, tuple(shlex.split(gate_program)), setup.job.name, folder.path)
-    gate = TimedGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
+    gate = DryGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
     stack.callback(gate.release)
     trace = FileTrace(folder.trace, clock)
     stack.callback(trace.close)
@@ -156,7 +156,7 @@ def _station(
         scales=KnownScales(state_folder()),
         operator=operator,
         fix=f"circumstep controller settings write {job} --port {url}",
-        progress=stack.enter_context(RunProgress()),
+        progress=stack.enter_context(RunProgress(marking=gate.marks)),
     )
     stack.enter_context(station.stop.on_signals())
     return station
@@ -188,7 +188,8 @@ def _show(record: RunRecord, folder: RunFolder, json: bool) -> None:
         typer.echo(record.to_json(), nl=False)
         return
     output.show(run_table(record))
-    output.lines([f"{record.outcome}: {record.done} of {len(record.passes)} passes marked. Record: {folder.record}"])
+    done = f"{record.done} of {len(record.passes)} passes {record.passes_word}"
+    output.lines([f"{record.outcome}: {done}. Record: {folder.record}"])
 
 
 def register(app: typer.Typer) -> None:

@@ -15,7 +15,8 @@ from firmware_host.station import progress
 class RunProgress(progress.Progress):
     """Shows stages, rests and how much is left. A context manager: the bar is taken away at the end."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, marking: bool = True) -> None:
+        self._marked = "marked" if marking else "turned without marking"
         self._console = output.err()
         self._bar: Progress | None = None
         if self._console.is_terminal:
@@ -57,7 +58,7 @@ class RunProgress(progress.Progress):
         if self._bar is not None:
             self._bar.update(self._task, completed=passes, total=of, count=f"{passes}/{of} passes, ", left=left)
         else:
-            output.remark(f"{passes} of {of} passes marked, {left}")
+            output.remark(f"{passes} of {of} passes {self._marked}, {left}")
 
     def rest(self, segment: int, planned: int, reported: float) -> None:
         if self._bar is None:

@@ -54,7 +54,7 @@ def show_command(run: RunArgument, json: JsonOption = False) -> None:
     output.lines(
         [
             f"{record.job}, on {record.machine}; began {record.started}, last line {record.ended}",
-            f"{state}{because}: {record.done} of {len(record.passes)} passes marked",
+            f"{state}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}",
             *(_UNSOUND if found is None else outlook_lines(found)),
         ]
     )
@@ -87,6 +87,7 @@ def _told(record: RunRecord) -> dict[str, Any]:
         "ended": record.ended,
         "done": record.done,
         "passes": len(record.passes),
+        "marking": record.marking,
     }
 
 
@@ -94,7 +95,8 @@ def _line(entry: dict[str, Any]) -> str:
     if entry["outcome"] == "unreadable":
         return f"{entry['run']}  unreadable: {entry['reason']}"
     because = f" ({entry['reason']})" if entry["reason"] else ""
-    return f"{entry['run']}  {entry['outcome']:8} {entry['done']:>4}/{entry['passes']:<4} {entry['job']}{because}"
+    dry = "" if entry["marking"] else ", without marking"
+    return f"{entry['run']}  {entry['outcome']:8} {entry['done']:>4}/{entry['passes']:<4} {entry['job']}{dry}{because}"
 
 
 def register(app: typer.Typer) -> None:

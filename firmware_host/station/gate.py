@@ -73,6 +73,8 @@ class Gate(ABC):
     """
 
     kind: ClassVar[str]
+    marks: ClassVar[bool] = True
+    """False where a pass through it marks nothing: the run's journal says so, and its passes never count as marked."""
 
     @classmethod
     @abstractmethod

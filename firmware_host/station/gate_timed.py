@@ -25,7 +25,11 @@ class TimedGate(Gate):
 
     def open(self, request: PassRequest) -> None:
         self._opened_s = self._clock.monotonic()
-        self._operator.tell(f"AT REST: mark {request}; the gate closes in {self._duration_s:.6g} s.")
+        self._operator.tell(self.invitation(request))
+
+    def invitation(self, request: PassRequest) -> str:
+        """What the person at the machine is told."""
+        return f"AT REST: mark {request}; the gate closes in {self._duration_s:.6g} s."
 
     def poll(self) -> PassState:
         if self._opened_s is None:

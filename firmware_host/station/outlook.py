@@ -62,7 +62,8 @@ def outlook(folder: RunFolder) -> Outlook:
     left = whereabouts(events, plan_job(setup).route, stop_keeps_position=abilities.stop_keeps_position)
     place, why = _place(left, homes=setup.machine.axis.home_switch)
     ends = [event for event in events if event["event"] == "end"]
-    option = "--zero set-anew" if place is Place.BY_HAND else ""
+    options = ["--zero set-anew"] * (place is Place.BY_HAND) + ["--without-marking"] * (not record.marking)
+    option = " ".join(options)
     return Outlook(
         record=record,
         under_way=in_use(folder.journal),

@@ -48,6 +48,13 @@ class RunRecord:
     started: str
     ended: str
     passes: tuple[PassRecord, ...]
+    marking: bool = True
+    """False for a run without marking: its passes were turned to, and nothing was marked."""
+
+    @property
+    def passes_word(self) -> str:
+        """What its passes are once they are done."""
+        return "marked" if self.marking else "turned without marking"
 
     @property
     def done(self) -> int:
@@ -168,4 +175,5 @@ class _Story:
             started=self._head.get("t", ""),
             ended=self._ended,
             passes=tuple(rows),
+            marking=self._head.get("marking", True),
         )

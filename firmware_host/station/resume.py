@@ -42,7 +42,8 @@ def resume_run(
 
     The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`;
     that is settled before anything is asked.
-    Raises `InputError` when nothing is left, `ControllerError` when the position is not provable, and as `run_job`.
+    Raises `InputError` when nothing is left or a run without marking would go on marking, `ControllerError` when the
+    position is not provable, and as `run_job`.
     """
     folder = station.folder
     events = read_journal(folder.journal)
@@ -60,6 +61,7 @@ def resume_run(
     if record.outcome == "done":
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
+    _require_same_marking(record, station)
     homes = setup.machine.axis.home_switch
     with Journal(folder.journal, station.clock) as journal:
         try:
@@ -77,11 +79,24 @@ def resume_run(
         return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at, turns=turns)
 
 
+def _require_same_marking(record: RunRecord, station: Station) -> None:
+    """Raise `InputError` where passes without marking would come to count as marked, or the other way round."""
+    if record.marking == station.gate.marks:
+        return
+    if record.marking:
+        problem = "it marks: a pass turned to without marking would count as marked"
+        remedy = "Leave --without-marking out"
+    else:
+        problem = "it was begun without marking: what it has turned to was never marked"
+        remedy = "Give --without-marking, or run the job anew to mark"
+    raise InputError(problem, remedy, source=str(station.folder.path))
+
+
 def _tell(progress: Progress, record: RunRecord, origin: int | None, at: int, *, homes: bool) -> None:
     """Say what was found and what is done about it."""
     because = f" ({record.reason})" if record.reason else ""
     ended = "has no end: it crashed" if record.outcome == "running" else f"{record.outcome}{because}"
-    progress.note(f"the run {ended}; {record.done} of {len(record.passes)} passes are marked")
+    progress.note(f"the run {ended}; {record.done} of {len(record.passes)} passes are {record.passes_word}")
     if origin is not None:
         progress.note(f"the axis stands at microstep {at} from the job's zero, where the run left it")
     elif homes:

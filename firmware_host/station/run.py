@@ -100,6 +100,7 @@ def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Ite
             port=station.controller.url,
             targets=plan.route.segment_targets().tolist(),
             passes=setup.job.mark.passes,
+            marking=station.gate.marks,
         )
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(all_passes(plan, setup.job.mark.passes), accept_limits=accept_limits)

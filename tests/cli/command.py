@@ -39,10 +39,16 @@ def call(*arguments: str, told: str = "") -> Ended:
     return Ended(done.returncode, done.stdout, done.stderr)
 
 
+def call_marking(*arguments: str) -> Ended:
+    """Run the command to its end; at each pass somebody presses Enter."""
+    with Program(*arguments, enters_at="AT REST: mark segment") as program:
+        return program.end()
+
+
 class Program:
     """A command that runs beside the test; on leaving the block it is ended if it hasn't ended by itself."""
 
-    def __init__(self, *arguments: str) -> None:
+    def __init__(self, *arguments: str, enters_at: str = "") -> None:
         self._process = subprocess.Popen(
             [*COMMAND, *arguments],
             stdin=subprocess.PIPE,
@@ -52,6 +58,8 @@ class Program:
             env=environment(),
         )
         self._news = threading.Condition()
+        self.enters_at = enters_at
+        """Where these words are told, somebody presses Enter."""
         self._texts = {"out": "", "err": ""}
         self._readers = [
             threading.Thread(target=self._read, args=(name, stream), daemon=True)
@@ -66,6 +74,8 @@ class Program:
             with self._news:
                 self._texts[name] += line
                 self._news.notify_all()
+            if self.enters_at and self.enters_at in line:
+                self.say("\n")
 
     def wait_for(self, name: str, words: str) -> str:
         """Wait until `words` stand in what it printed on "out" or "err"; returns all of it."""

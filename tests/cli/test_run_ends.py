@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.command import COMMAND, PATIENCE_S, Program, call, environment
+from tests.cli.command import COMMAND, PATIENCE_S, Program, call, call_marking, environment
 from tests.support.three_segments import JOB
 
 NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
@@ -71,7 +71,7 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
     end = events(folder)[-1]
     assert (end["event"], end["outcome"], end["reason"], end["stands_still"]) == ("end", "stopped", reason, True)
     assert json.loads((folder / "record.json").read_text("utf-8"))["outcome"] == "stopped"
-    resumed = call(*lines[-1].split("circumstep ")[1].split(), "--assume", "not-done", "--without-marking")
+    resumed = call_marking(*lines[-1].split("circumstep ")[1].split(), "--assume", "not-done")
     assert resumed.status == 0, resumed.err
     assert "the job's zero is where the part stands now" in resumed.err
     assert "segment 1, pass 1: not done, it will be marked again" in resumed.err
@@ -155,7 +155,7 @@ def test_an_answer_that_is_none_is_asked_for_again(job: str, port: str, tmp_path
         run.interrupt()
         run.end()
     folder = str(only_run(tmp_path))
-    with Program("resume", folder, "--zero", "set-anew", "--without-marking") as run:
+    with Program("resume", folder, "--zero", "set-anew", enters_at="AT REST: mark segment") as run:
         run.wait_for("err", "Was segment 1, pass 1 finished?")
         run.say("perhaps\n")
         run.wait_for("err", "'perhaps' is no answer: y or n, then Enter.")

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.command import Program, call
+from tests.cli.command import Program, call, call_marking
 from tests.support.three_segments import JOB
 
 
@@ -47,8 +47,8 @@ def test_a_job_runs_on_a_served_controller(kind: str, job: str, tmp_path: Path) 
     assert all(abs(entry["reported_microstep"] - entry["planned_microstep"]) < 0.5 for entry in record["passes"])
     (folder,) = (tmp_path / "runs").iterdir()
     assert json.loads((folder / "record.json").read_text()) == record
-    assert "3 of 3 passes marked" in ended.err
-    assert "AT REST: mark segment 3 of 3, pass 1 of 1" in ended.err
+    assert "3 of 3 passes turned without marking" in ended.err
+    assert "AT REST, without marking: segment 3 of 3, pass 1 of 1" in ended.err
 
 
 def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, tmp_path: Path) -> None:
@@ -67,11 +67,15 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
         assert record["outcome"] == "stopped"
         assert [entry["status"] for entry in record["passes"]] == ["done", "unknown", "to do"]
 
-        asked = call("resume", told[1], "--without-marking")
+        asked = call("resume", told[1])
         assert asked.status == 4
         assert "nobody can answer" in asked.err
 
-        resumed = call("resume", told[1], "--without-marking", "--assume", "not-done", "--json")
+        dry = call("resume", told[1], "--without-marking")
+        assert dry.status == 2
+        assert "it marks: a pass turned to without marking would count as marked" in dry.err
+
+        resumed = call_marking("resume", told[1], "--assume", "not-done", "--json")
         assert resumed.status == 0, resumed.err
         assert re.findall(r"AT REST: mark segment (\d)", resumed.err) == ["2", "3"]
         assert [entry["status"] for entry in json.loads(resumed.out)["passes"]] == ["done"] * 3
@@ -84,14 +88,23 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
 def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> None:
     with simulated() as port:
         with Program("run", job, "--port", port, "--without-marking") as run:
-            run.wait_for("err", "2 of 3 passes marked")
+            run.wait_for("err", "2 of 3 passes turned without marking")
             run.interrupt()
             stopped = run.end()
         assert stopped.status == 4
-        folder = stopped.err.split()[-1]
-        resumed = call("resume", folder, "--without-marking", "--assume", "done")
+        told = re.search(r"go on with: circumstep (resume (\S+) --without-marking)\n$", stopped.err)
+        assert told is not None
+        marking = call("resume", told[2], "--assume", "done")
+        assert marking.status == 2
+        assert "it was begun without marking: what it has turned to was never marked" in marking.err
+        assert "Give --without-marking, or run the job anew to mark" in marking.err
+        resumed = call(*told[1].split(), "--assume", "done", "--json")
     assert resumed.status == 0, resumed.err
-    assert re.findall(r"AT REST: mark segment (\d)", resumed.err) == ["3"]
+    assert json.loads(resumed.out)["marking"] is False
+    assert "3 of 3 passes turned without marking" in resumed.err
+    assert "marked" not in call("runs", "show", told[2]).out
+    assert "segments, without marking" in call("runs", "list").out
+    assert re.findall(r"AT REST, without marking: segment (\d)", resumed.err) == ["3"]
 
 
 def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> None:
@@ -102,11 +115,11 @@ def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> No
             told = re.search(r"go on with: circumstep resume (\S+) --zero set-anew\n$", run.end().err)
         assert told is not None
         folder = told[1]
-        unproved = call("resume", folder, "--without-marking", "--assume", "not-done")
+        unproved = call("resume", folder, "--assume", "not-done")
         assert unproved.status == 3
         assert "the part's position cannot be proved" in unproved.err
         assert "--zero set-anew" in unproved.err
-        proved = call("resume", folder, "--without-marking", "--assume", "not-done", "--zero", "set-anew")
+        proved = call_marking("resume", folder, "--assume", "not-done", "--zero", "set-anew")
         assert proved.status == 0, proved.err
 
 
