@@ -26,7 +26,7 @@ from firmware_host.simulator.serving import serve
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings_check import settings_differences
-from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, write_for_plan
+from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, told_changes, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 
 controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
@@ -135,15 +135,26 @@ def _told(held: ControllerSettings, name: str, read: Callable[[], HeldNumber]) -
 def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
     """Compare the stored settings with what a job asks for; status 1 if any differs."""
     setup = load_job(job)
+    plan = planned(setup)
     with _open(setup.machine, port, baud) as controller:
-        found = settings_differences(setup.machine, planned(setup), controller.settings)
+        found = settings_differences(setup.machine, plan, controller.settings)
+        keys = {difference.key for difference in found}
+        changes = told_changes(setup.machine, plan, controller, KnownScales(state_folder()))
+    further = [change for change in changes if change.key not in keys]
     if json:
-        output.document([{"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted} for d in found])
-    elif found:
+        output.document(
+            [
+                {"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted, "needed": d.key in keys}
+                for d in (*found, *further)
+            ]
+        )
+        raise typer.Exit(EXIT_CHECK_FAILED if found else 0)
+    if found:
         fix = f"circumstep controller settings write {job}" + (f" --port {port}" if port else "")
         output.lines([*(str(difference) for difference in found), f"Fix: {fix}"])
     else:
         output.lines(["all settings fit the job"])
+    output.lines(f"not needed, but written with the rest: {change}" for change in further)
     if found:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
@@ -161,8 +172,9 @@ def write_command(
     with _open(setup.machine, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
-        before = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
-    output.lines([*(f"written: {difference}" for difference in before), "all settings fit the job"])
+        written = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
+    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.held}" for d in written)
+    output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
 
 
 @settings_app.command("restore")

@@ -63,7 +63,7 @@ def _show_plan(setup: Setup, plan: JobPlan) -> None:
 
 
 def _show_board(url: str, before: tuple[Difference, ...]) -> None:
-    output.lines([f"Simulated controller at {url}; {len(before)} of its settings did not fit and were written."])
+    output.lines([f"Simulated controller at {url}; {len(before)} of its settings were written."])
     output.lines(f"  {difference}" for difference in before)
 
 

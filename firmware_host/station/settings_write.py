@@ -39,6 +39,22 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
     return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
 
 
+def told_changes(
+    machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales
+) -> tuple[Difference, ...]:
+    """`wanted_changes` for people: each with its name and what is held, what the run may not start with first."""
+    held = controller.settings
+    names = held.names
+    changes = wanted_changes(machine, plan, controller, scales)
+    needed = [d for d in settings_differences(machine, plan, held) if d.key in changes]
+    called = {names.steps_per_unit: "steps per unit", names.acceleration: "acceleration", names.rate: "rate"}
+    further = changes.keys() - {difference.key for difference in needed}
+    return (
+        *needed,
+        *(Difference(called[key], key, held.raw[key], text) for key, text in changes.items() if key in further),
+    )
+
+
 def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
     """Whether `key` is printed as this value is, to the decimals that are printed (of a rate: in its own unit)."""
     if key not in held.raw:
@@ -58,22 +74,22 @@ def write_for_plan(
     *,
     announce: Callable[[Path], None] = lambda backup: None,
 ) -> tuple[Difference, ...]:
-    """Write what the plan asks for and remember it; returns what differed before.
+    """Write what the plan asks for and remember it; returns all that was written, and what was held before.
 
     The old settings are in `backup` first; `announce` is told of that file before anything is written, so that whoever
     sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
     controller still does not fit.
     """
-    before = settings_differences(machine, plan, controller.settings)
+    written = told_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
         announce(backup)
         known = scales.recall(controller.url, controller.settings)
         settings = controller.write_settings(changes, backup=backup, known=known)
-        written = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
-        scales.remember(controller.url, settings, written=written)
+        scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
+        scales.remember(controller.url, settings, written=scale)
     require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
-    return before
+    return written
 
 
 def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> ControllerSettings:

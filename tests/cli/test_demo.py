@@ -51,7 +51,7 @@ def test_demo_tells_the_plan_the_limits_and_what_it_wrote(tmp_path: Path) -> Non
         "Segments\n",
         "Limits\n",
         "Verdict: holds",
-        "of its settings did not fit and were written.",
+        "of its settings were written.",
         "steps per unit",
         f"Run folder: {tmp_path}",
     ):

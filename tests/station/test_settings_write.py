@@ -25,10 +25,14 @@ def test_a_board_as_delivered_gets_the_plan_s_settings_and_keeps_the_rest(tmp_pa
     bench = as_delivered(tmp_path)
     before = dict(bench.device.settings)
     with bench.open() as controller:
-        write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
+        told = write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
         assert bench.scales.recall(URL, controller.settings) == Fraction(26667, 1000)
     changed = {key for key, value in bench.device.settings.items() if before[key] != value}
-    assert changed == {"$1", "$103", "$113", "$123"}
+    assert changed == {"$1", "$103", "$113", "$123"} == {change.key for change in told}
+    assert {change.key: float(change.wanted) for change in told} == pytest.approx(
+        {key: bench.device.settings[key] for key in changed}, rel=1e-6
+    )
+    assert {change.name for change in told} >= {"steps per unit", "acceleration", "rate"}
     assert bench.device.settings["$103"] == pytest.approx(26.667, abs=1e-6)
     assert bench.device.settings["$1"] == 255
     assert load_backup(tmp_path / "old.json").settings["$103"] == "100.000"
