@@ -61,7 +61,13 @@ if TYPE_CHECKING:
     from firmware_host.station.run_folder import RunFolder
     from firmware_host.station.runs import ListedRun, list_runs, read_record
     from firmware_host.station.settings_check import require_fitting, settings_differences
-    from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, write_for_plan
+    from firmware_host.station.settings_write import (
+        backup_path,
+        newest_backup,
+        restore_kept,
+        settings_changes,
+        write_for_plan,
+    )
     from firmware_host.station.stop_request import StopRequest
     from firmware_host.station.verify import RunFinding, verify_run
 
@@ -167,6 +173,7 @@ _HOMES = MappingProxyType(
         "list_runs": "firmware_host.station.runs",
         "read_record": "firmware_host.station.runs",
         "require_fitting": "firmware_host.station.settings_check",
+        "settings_changes": "firmware_host.station.settings_write",
         "settings_differences": "firmware_host.station.settings_check",
         "backup_path": "firmware_host.station.settings_write",
         "newest_backup": "firmware_host.station.settings_write",
@@ -279,6 +286,7 @@ __all__ = [
     "schema",
     "segments_document",
     "serve",
+    "settings_changes",
     "settings_differences",
     "simulated_device",
     "state_folder",

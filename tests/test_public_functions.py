@@ -20,7 +20,7 @@ from tests.support.crashes import stopped
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "pages" / "python.md"
-ROW = re.compile(r"^\| `([a-z ]+)` \| (`[^|]+`) \|$", re.MULTILINE)
+ROW = re.compile(r"^\| `([a-z -]+)` \| (`[^|]+`) \|$", re.MULTILINE)
 FUNCTIONS = {command: re.findall(r"`(\w+)`", names) for command, names in ROW.findall(PAGE.read_text("utf-8"))}
 
 
@@ -104,7 +104,10 @@ def test_settings_are_compared_written_and_brought_back(board: str, tmp_path: Pa
         with pytest.raises(fh.SettingsMismatchError, match=r"steps per unit.*Fix: write them"):
             fh.require_fitting(setup.machine, plan, controller.settings, fix="write them")
         backup = fh.backup_path(tmp_path / "kept", board, clock)
-        assert fh.write_for_plan(setup.machine, plan, controller, scales, backup) == differing
+        changes = fh.settings_changes(setup.machine, plan, controller, scales)
+        assert changes[: len(differing)] == differing
+        assert {change.name for change in changes} == {"steps per unit", "rate", "acceleration"}
+        assert fh.write_for_plan(setup.machine, plan, controller, scales, backup) == changes
         assert fh.settings_differences(setup.machine, plan, controller.settings) == ()
         assert fh.newest_backup(tmp_path / "kept", board) == backup
         fh.restore_kept(controller, backup, scales)

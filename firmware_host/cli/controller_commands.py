@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import Finding, list_devices
+from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings import ControllerSettings, HeldNumber
 from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
@@ -26,7 +28,13 @@ from firmware_host.simulator.serving import serve
 from firmware_host.station.known_scale import KnownScales, state_folder
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings_check import settings_differences
-from firmware_host.station.settings_write import backup_path, newest_backup, restore_kept, told_changes, write_for_plan
+from firmware_host.station.settings_write import (
+    backup_path,
+    newest_backup,
+    restore_kept,
+    settings_changes,
+    write_for_plan,
+)
 from firmware_host.station.stop_request import StopRequest
 
 controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
@@ -45,9 +53,10 @@ class LineKind(StrEnum):
 
 
 @contextmanager
-def _open(machine: Machine, port: str, baud: int | None) -> Iterator[Controller]:
-    clock = SystemClock()
-    with open_controller(machine, port_of(machine, port), clock, MemoryTrace(clock), baud=baud) as controller:
+def _open(machine: Machine, port: str, baud: int | None, *, drop_held_motion: bool = False) -> Iterator[Controller]:
+    clock, url = SystemClock(), port_of(machine, port)
+    trace = MemoryTrace(clock)
+    with open_controller(machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion) as controller:
         yield controller
 
 
@@ -123,7 +132,12 @@ def show_command(
     if json:
         output.document(facts)
     else:
-        output.lines(f"{name.replace('_', ' ')}: {value}" for name, value in facts.items())
+        texts = {name: _SILENT.get(name, "not told") if value is None else value for name, value in facts.items()}
+        output.lines(f"{name.replace('_', ' ')}: {text}" for name, text in texts.items())
+
+
+_SILENT = {"greeting": "none heard", "released_at_rest_after_ms": "never, or not told"}
+"""What it means that a fact is missing, where that is no mere silence."""
 
 
 def _told(held: ControllerSettings, name: str, read: Callable[[], HeldNumber]) -> str | None:
@@ -139,7 +153,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
     with _open(setup.machine, port, baud) as controller:
         found = settings_differences(setup.machine, plan, controller.settings)
         keys = {difference.key for difference in found}
-        changes = told_changes(setup.machine, plan, controller, KnownScales(state_folder()))
+        changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
     further = [change for change in changes if change.key not in keys]
     if json:
         output.document(
@@ -150,7 +164,8 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
         )
         raise typer.Exit(EXIT_CHECK_FAILED if found else 0)
     if found:
-        fix = f"circumstep controller settings write {job}" + (f" --port {port}" if port else "")
+        fix = f"circumstep controller settings write {shlex.quote(job)}"
+        fix += f" --port {shlex.quote(port)}" if port else ""
         output.lines([*(str(difference) for difference in found), f"Fix: {fix}"])
     else:
         output.lines(["all settings fit the job"])
@@ -192,6 +207,16 @@ def restore_command(
         kept = backup or newest_backup(state_folder() / "backups", controller.url)
         restore_kept(controller, kept, KnownScales(state_folder()))
     output.lines([f"the settings kept in {kept} are back"])
+
+
+@controller_app.command("unlock")
+def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+    """End the lock after an alarm, or drop a motion that is held; moves nothing. See first why it was locked."""
+    with _open(load_machine(machine), port, baud, drop_held_motion=True) as controller:
+        if controller.status().state is AxisState.LOCKED:
+            controller.unlock()
+        state = controller.status().state
+    output.lines([f"the controller is {state.value}; where the part stands is not proved: begin a run from its zero"])
 
 
 @controller_app.command("clear-offset")

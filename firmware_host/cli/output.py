@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import json
+import shlex
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -68,7 +69,7 @@ def unless_hung_up() -> Iterator[None]:
 
 def announce_backup(backup: Path) -> None:
     """Say where a controller's old settings are kept, before others are written."""
-    remark(f"Old settings: circumstep controller settings restore {backup} brings them back")
+    remark(f"Old settings: circumstep controller settings restore {shlex.quote(str(backup))} brings them back")
 
 
 def document(value: Any) -> None:

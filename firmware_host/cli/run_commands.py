@@ -81,7 +81,7 @@ def run(
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
-    with telling_outlook(folder), ExitStack() as stack:
+    with telling_outlook(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
         station = replace(station, release_motor=release_motor)
@@ -115,7 +115,7 @@ def resume(
     clock = SystemClock()
     begun = read_journal(run_folder.journal)
     url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
-    with telling_outlook(run_folder), ExitStack() as stack:
+    with telling_outlook(run_folder, json=json), ExitStack() as stack:
         job = setup.job_source or "JOB"
         station = _station(
             stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
@@ -155,7 +155,7 @@ def _station(
         folder=folder,
         scales=KnownScales(state_folder()),
         operator=operator,
-        fix=f"circumstep controller settings write {job} --port {url}",
+        fix=f"circumstep controller settings write {shlex.quote(job)} --port {shlex.quote(url)}",
         progress=stack.enter_context(RunProgress(marking=gate.marks)),
     )
     stack.enter_context(station.stop.on_signals())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -14,14 +15,19 @@ from firmware_host.station.run_folder import RunFolder
 
 
 @contextmanager
-def telling_outlook(folder: RunFolder) -> Iterator[None]:
-    """Behind an error that ended a run, and once all is closed, tell how the run stands; the error goes on."""
+def telling_outlook(folder: RunFolder, *, json: bool = False) -> Iterator[None]:
+    """Behind an error that ended a run, and once all is closed, tell how the run stands; the error goes on.
+
+    With `json` its record is printed, too, as it is of a run that came to its end.
+    """
     before = _lines(folder)
     try:
         yield
     except FirmwareHostError as error:
         found = outlook_if_readable(folder) if _lines(folder) > before else None
         if found is not None:
+            if json:
+                sys.stdout.write(found.record.to_json())
             stopped = isinstance(error, RunStoppedError)  # it tells the command itself
             if isinstance(error, RunStoppedError):
                 error.option = found.option

@@ -47,6 +47,8 @@ class Dialect(ABC):
 
     name: ClassVar[str]
     abilities: ClassVar[Abilities]
+    alarm_remedy: ClassVar[str]
+    """What a person can do after an alarm."""
     max_line_bytes: ClassVar[int]
     """Longest line the controller takes (bytes, with its end, as `ask` gets it)."""
 

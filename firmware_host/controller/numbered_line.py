@@ -60,6 +60,7 @@ class NumberedLineDialect(NumberedDialect):
     """Takes lines with a number and a checksum; says where it is, and after how many steps, when asked by a line."""
 
     name: ClassVar[str] = "numbered-line"
+    alarm_remedy: ClassVar[str] = "See why; switch it off and on, then home it or set zero anew"
     max_line_bytes: ClassVar[int] = 72  # (m) of 96 that the smallest members take, less number and checksum
     position_decimals: ClassVar[int] = 2
     abilities: ClassVar[Abilities] = Abilities(

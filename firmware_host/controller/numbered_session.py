@@ -315,7 +315,7 @@ class NumberedSession(AxisSession):
         self.homing = self._stopped_short = False
         if self.sender.position_lost is None:
             self.sender.position_lost = ControllerFaultError(
-                "it was stopped short: steps may be lost. Home it, or unlock it and set zero anew"
+                "it was stopped short: steps may be lost. Home it or set zero anew"
             )
         return StopReport(True, "stopped short; steps may be lost", status)
 

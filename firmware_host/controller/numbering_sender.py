@@ -364,7 +364,10 @@ class NumberingSender(Sender):
                 self.number = 0
                 self._counting = True
                 return
-        detail = f"nothing answers in dialect {self.dialect.name}. Check the port, its speed, and that it is on"
+        detail = (
+            f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
+            "link.dialect (circumstep controller find tells which one is spoken)"
+        )
         raise DialectError(self.port.url, detail)
 
     def _probe_count(self) -> int | None:

@@ -163,7 +163,7 @@ class Sender(ABC):
 
     def _lose_position(self, alarm: AlarmReport) -> ControllerError:
         """Take note of an alarm, and return the error that tells it."""
-        detail = f"alarm: {alarm.meaning}. Home it, or unlock it and set zero anew"
+        detail = f"alarm: {alarm.meaning}. {self.dialect.alarm_remedy}"
         self.position_lost = ControllerFaultError(detail, alarm.code)
         return self.position_lost
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -35,7 +36,7 @@ def write_settings(
     known = known if known is not None else session.known
     in_full = {} if known is None or own_key not in held.raw else {own_key: decimal_text(known)}
     save_backup(backup, SettingsBackup(session.dialect.name, session.sender.port.url, saved_at, held.raw, in_full))
-    return _store(session, lines, changes, f"circumstep controller settings restore {backup}")
+    return _store(session, lines, changes, _way_back(backup))
 
 
 def restore_settings(session: AxisSession, backup: Path) -> ControllerSettings:
@@ -53,7 +54,11 @@ def restore_settings(session: AxisSession, backup: Path) -> ControllerSettings:
     changes = {key: saved.text(key) for key, text in saved.settings.items() if held.raw.get(key) != text}
     _check_keys(held, changes)
     _check_rescaling(session, changes)
-    return _store(session, _lines(session, changes), changes, f"circumstep controller settings restore {backup}")
+    return _store(session, _lines(session, changes), changes, _way_back(backup))
+
+
+def _way_back(backup: Path) -> str:
+    return f"circumstep controller settings restore {shlex.quote(str(backup))}"
 
 
 def _lines(session: AxisSession, changes: Mapping[str, str]) -> dict[str, bytes]:

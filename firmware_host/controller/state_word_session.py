@@ -63,7 +63,10 @@ class StateWordSession(AxisSession):
         try:
             status = self.poll()
         except ReplyTimeoutError as error:
-            detail = f"nothing answers in dialect {self.dialect.name}. Check the port, its speed, and that it is on"
+            detail = (
+                f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
+                "link.dialect (circumstep controller find tells which one is spoken)"
+            )
             raise DialectError(self.sender.port.url, detail) from error
         if status.state is AxisState.HOLDING and drop_held_motion:
             self.standing(allow=frozenset({AxisState.HOLDING}))

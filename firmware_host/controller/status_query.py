@@ -67,40 +67,40 @@ _STATES = {
     "Sleep": AxisState.ASLEEP,
 }
 _ERRORS = {
-    1: "a word lacks its letter (m)",
+    1: "a word lacks its letter",  # (m)
     2: "a number cannot be read or is missing",
-    3: "no such $ line (m)",
-    4: "a value below zero where none may be (m)",
+    3: "no such $ line",  # (m)
+    4: "a value below zero where none may be",  # (m)
     5: "homing is switched off in the settings",
-    6: "the step pulse is set too short (m)",
+    6: "the step pulse is set too short",  # (m)
     8: "only possible while the axis stands ready",
-    9: "locked: unlock or home first (m)",
-    10: "soft limits need homing (m)",
-    12: "the setting asks for more steps per second than the controller makes (m)",
-    13: "the door is open (m)",
+    9: "locked: unlock or home first",  # (m)
+    10: "soft limits need homing",  # (m)
+    12: "the setting asks for more steps per second than the controller makes",  # (m)
+    13: "the door is open",  # (m)
     14: "the line is too long",
-    15: "the target lies beyond the travel (m)",
+    15: "the target lies beyond the travel",  # (m)
     20: "a word the controller does not know",
-    21: "two words of one modal group (m)",
-    22: "no feed has been set (m)",
-    23: "a whole number is needed (m)",
-    24: "two words both want the axis words (m)",
-    25: "a word stands twice (m)",
-    26: "axis words are missing (m)",
-    33: "the target cannot be reached (m)",
+    21: "two words of one modal group",  # (m)
+    22: "no feed has been set",  # (m)
+    23: "a whole number is needed",  # (m)
+    24: "two words both want the axis words",  # (m)
+    25: "a word stands twice",  # (m)
+    26: "axis words are missing",  # (m)
+    33: "the target cannot be reached",  # (m)
 }
 _ALARMS = {
-    1: "a limit switch was hit; position lost (m)",
+    1: "a limit switch was hit; position lost",  # (m)
     2: "the target lies beyond the soft limits",
     3: "reset while moving; position lost",
-    6: "reset while homing (m)",
-    7: "door opened while homing (m)",
-    8: "homing: the switch did not let go (m)",
-    9: "homing: no switch found (m)",
+    6: "reset while homing",  # (m)
+    7: "door opened while homing",  # (m)
+    8: "homing: the switch did not let go",  # (m)
+    9: "homing: no switch found",  # (m)
 }
 _REMEDIES = {
-    AxisState.HOLDING: "release the hold (go on) or stop the run",
-    AxisState.LOCKED: "home the axis, or unlock it and set zero anew",
+    AxisState.HOLDING: "release the hold at the machine, or drop its motion with circumstep controller unlock",
+    AxisState.LOCKED: "see why; home the axis, or circumstep controller unlock and set zero anew",
     AxisState.FAULTED: "reset the controller and set zero anew",
     AxisState.CHECKING: "end the check mode by resetting the controller",
     AxisState.ASLEEP: "reset the controller and set zero anew",
@@ -112,6 +112,7 @@ class StatusQueryDialect(StateWordDialect):
     """Answers `?` with its state and position; every line with one word."""
 
     name: ClassVar[str] = "status-query"
+    alarm_remedy: ClassVar[str] = "See why; home it, or circumstep controller unlock and set zero anew"
     max_line_bytes: ClassVar[int] = 80
     default_buffer_bytes: ClassVar[int] = 127
     position_decimals: ClassVar[int] = 3

@@ -16,7 +16,7 @@ class OperatorGateOptions(Described):
     """A person starts the pass and presses a key when it is done."""
 
     kind: Literal["operator"] = "operator"
-    timeout: Time | None = Field(default=None, description="give up after this long; without it, wait for ever")
+    timeout: Time | None = Field(default=None, description="close the gate and stop after this long; left out: an hour")
 
 
 class TimedGateOptions(Described):

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 
@@ -188,6 +189,15 @@ class AxisMover:
         steps = abs(position - (self.at if start is None else start))
         units = float(Fraction(steps) / self._scale.middle)
         return float(plan_index(units, self._acceleration, float(self._feed) / 60).duration)
+
+    @cached_property
+    def mean_index_s(self) -> float:
+        """How long the controller takes to go from a segment to the next one, on average, s."""
+        targets = self._program.route.segment_targets()
+        if targets.size < 2:
+            return self.duration(0)
+        units = np.abs(np.diff(targets)) / float(self._scale.middle)
+        return float(np.mean(plan_index(units, self._acceleration, float(self._feed) / 60).duration))
 
     # --- moving ----------------------------------------------------------------------------------------------------
 

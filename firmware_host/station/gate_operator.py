@@ -10,13 +10,16 @@ from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
 _STOP_WORDS = frozenset({"s", "stop", "q", "quit"})
 _DONE_WORDS = frozenset({"", "d", "done", "y", "yes"})
 
+TIMEOUT_S = 3600.0
+"""How long a gate stays open (s) for somebody who says nothing. Common practice, no source; the run can be resumed."""
+
 
 class OperatorGate(Gate):
-    """Enter says done, "s" stops the run, other words say nothing. `timeout_s` (s): how long to wait; None for ever."""
+    """Enter says done, "s" stops the run, other words say nothing. `timeout_s` (s): how long to wait."""
 
     kind = "operator"
 
-    def __init__(self, context: GateContext, timeout_s: float | None = None) -> None:
+    def __init__(self, context: GateContext, timeout_s: float = TIMEOUT_S) -> None:
         self._operator = context.operator
         self._clock = context.clock
         self._timeout_s = timeout_s
@@ -24,7 +27,7 @@ class OperatorGate(Gate):
 
     @classmethod
     def build(cls, options: Any, context: GateContext) -> OperatorGate:
-        return cls(context, options.timeout.si if options.timeout is not None else None)
+        return cls(context, options.timeout.si if options.timeout is not None else TIMEOUT_S)
 
     def open(self, request: PassRequest) -> None:
         self._operator.forget()  # an Enter from before the gate was open says nothing of this pass
@@ -45,7 +48,7 @@ class OperatorGate(Gate):
             return PassState.DONE
         if answer is not None:
             self._operator.tell("Not understood. Enter alone when the pass is done, s and Enter to stop.")
-        if self._timeout_s is not None and self._clock.monotonic() - self._opened_s > self._timeout_s:
+        if self._clock.monotonic() - self._opened_s > self._timeout_s:
             self.close()
             raise GateTimeoutError(self.kind, f"nobody said that the pass is done within {self._timeout_s:.6g} s")
         return PassState.MARKING

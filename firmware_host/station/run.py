@@ -207,7 +207,7 @@ class RunLoop:
                 standing = segment
             self._mark(segment, number)
             left = len(to_do) - index - 1
-            self._station.progress.done(total - left, total, self._time_left(left))
+            self._station.progress.done(total - left, total, self._time_left(mover, left))
 
     def _rest_at(self, mover: AxisMover, segment: int) -> None:
         station = self._station
@@ -253,12 +253,22 @@ class RunLoop:
             station.gate.open(request)
             self._wait_for_pass()
         except BaseException as error:
-            _noting(error, station.gate.close)
+            self._close_gate(error, segment, number)
             raise
         station.gate.close()
         self._marked_s.append(station.clock.monotonic() - opened_s)
         self._journal.write("gate-closed", segment=segment, **{"pass": number})
         self._journal.write("pass-done", segment=segment, **{"pass": number})
+
+    def _close_gate(self, error: BaseException, segment: int, number: int) -> None:
+        """Close the gate because of `error`, and say so before anything else is tried; what fails is noted on it."""
+        try:
+            self._station.gate.close()
+        except (FirmwareHostError, OSError) as further:
+            error.add_note(f"and while closing the gate: {further}")
+            return
+        _noting(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
+        self._station.progress.note(f"the gate is closed ({error}); the axis is stopped now")
 
     def _wait_for_pass(self) -> None:
         """Watch that nothing moves until the marking side says done; one more look after that."""
@@ -319,11 +329,11 @@ class RunLoop:
             self._check_stop()
             self._station.clock.sleep(min(left_s, 0.1))
 
-    def _time_left(self, passes: int) -> float:
-        """Time for the passes left, s: marking at the mean so far, moving and settling at the plan's mean."""
+    def _time_left(self, mover: AxisMover, passes: int) -> float:
+        """Time for the passes left, s: marking at the mean so far, moving at the controller's mean, and settling."""
         marking_s = passes * sum(self._marked_s) / len(self._marked_s)
         moves = passes / self._setup.job.mark.passes
-        return marking_s + moves * (float(self._plan.program.durations.mean()) + self._plan.settle_s)
+        return marking_s + moves * (mover.mean_index_s + self._plan.settle_s)
 
     # --- the end ---------------------------------------------------------------------------------------------------
 

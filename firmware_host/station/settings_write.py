@@ -39,7 +39,7 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
     return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
 
 
-def told_changes(
+def settings_changes(
     machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales
 ) -> tuple[Difference, ...]:
     """`wanted_changes` for people: each with its name and what is held, what the run may not start with first."""
@@ -80,7 +80,7 @@ def write_for_plan(
     sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
     controller still does not fit.
     """
-    written = told_changes(machine, plan, controller, scales)
+    written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
         announce(backup)

@@ -189,7 +189,7 @@ def test_a_locked_axis_can_be_read_but_not_moved_until_it_is_homed() -> None:
     b = bench({"$22": 1}, home_switches={"A": 300})
     controller = b.open()
     assert controller.status().state is AxisState.LOCKED
-    with pytest.raises(ControllerFaultError, match="it is locked, not ready: home the axis"):
+    with pytest.raises(ControllerFaultError, match="it is locked, not ready: see why; home the axis"):
         controller.prepare()
     sent = len(b.port.sent)
     with pytest.raises(NotAtRestError, match="has not been prepared"):

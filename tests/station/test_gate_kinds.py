@@ -104,11 +104,14 @@ def test_the_operator_gate_gives_up_after_its_time_and_not_before(person: Person
         gate.poll()
 
 
-def test_without_a_time_the_operator_gate_waits_for_ever(person: Person) -> None:
+def test_without_a_time_the_operator_gate_closes_after_an_hour(person: Person) -> None:
     gate = OperatorGate.build(OperatorGateOptions(), person.context)
     gate.open(REQUEST)
-    person.clock.sleep(1e7)
+    person.clock.sleep(3599.9)
     assert gate.poll() is PassState.MARKING
+    person.clock.sleep(0.2)
+    with pytest.raises(GateTimeoutError, match="nobody said that the pass is done within 3600 s"):
+        gate.poll()
 
 
 def test_a_timed_pass_is_done_at_its_time_and_not_before(person: Person) -> None:

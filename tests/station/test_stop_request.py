@@ -2,10 +2,22 @@
 
 import os
 import signal
+from collections.abc import Iterator
 
 import pytest
 
 from firmware_host.station.stop_request import StopAskedError, StopRequest
+
+
+@pytest.fixture(autouse=True)
+def _terminal() -> Iterator[None]:
+    """Signals as they are for a program started from a terminal, however the tests were started."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGHUP)}
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 def test_the_first_wish_counts() -> None:

@@ -1,0 +1,77 @@
+"""A controller that is locked or holds a motion: what the refusal names is the way out, and nothing moves by it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from firmware_host.clock import ScaledClock
+from firmware_host.controller.serial_port import open_port
+from firmware_host.simulator.serving import serve
+from firmware_host.simulator.status_query_boards import set_board
+from firmware_host.simulator.status_query_device import StatusQueryDevice
+from tests.cli.command import Ended, call
+from tests.support.three_segments import JOB
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> str:
+    path = tmp_path / "job.toml"
+    path.write_text(JOB, encoding="utf-8")
+    return str(path)
+
+
+def board(now_s: float) -> StatusQueryDevice:
+    member = set_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
+    return StatusQueryDevice(member, now_s)
+
+
+def dry(job: str, url: str) -> Ended:
+    return call("run", job, "--port", url, "--without-marking", "--write-settings")
+
+
+def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(job: str) -> None:
+    clock = ScaledClock(20.0)
+    device = board(clock.monotonic())
+    device.settings["$21"] = 1
+    device.trip_limit_switch(clock.monotonic())
+    with serve(device, clock, kind="pty") as server:
+        refused = dry(job, server.url)
+        assert refused.status == 3
+        named = re.search(r"circumstep (controller unlock) and set zero anew", refused.err)
+        assert named is not None, refused.err
+        motions = len(device.motion_log)
+        ended = call(*named[1].split(), "--port", server.url)
+        assert (ended.status, ended.err) == (0, "")
+        assert ended.out.startswith("the controller is ready; where the part stands is not proved")
+        assert len(device.motion_log) == motions
+        again = dry(job, server.url)
+        assert again.status == 0, again.err
+
+
+def test_a_motion_that_is_held_is_dropped_and_never_gone_on_with(job: str) -> None:
+    clock = ScaledClock(20.0)
+    device = board(clock.monotonic())
+    with serve(device, clock, kind="pty") as server:
+        port = open_port(server.url, baud=115200, clock=clock)
+        port.read(5.0)
+        for words in (b"$120=5\n", b"G1 A3000 F3000\n", b"!"):
+            port.write(words)
+            clock.sleep(2.0)
+        port.close()
+        clock.sleep(5.0)
+        stands = server.steps_at("A")
+        assert stands > 0
+        refused = call("controller", "show", "--port", server.url)
+        assert refused.status == 3
+        assert "it is holding, not ready: release the hold at the machine, or drop its motion with circumstep" in (
+            refused.err
+        )
+        ended = call("controller", "unlock", "--port", server.url)
+        assert ended.status == 0, ended.err
+        assert server.steps_at("A") == stands
+        again = dry(job, server.url)
+        assert again.status == 0, again.err
+        assert server.steps_at("A") == stands + 1222
