@@ -34,6 +34,7 @@ from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gate import Gate, PassRequest, PassState
 from firmware_host.station.journal import SCHEMA, Journal, read_journal
 from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.noting import noting
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.record import RunRecord, make_record
@@ -267,7 +268,7 @@ class RunLoop:
         except (FirmwareHostError, OSError) as further:
             error.add_note(f"and while closing the gate: {further}")
             return
-        _noting(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
+        noting(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
         self._station.progress.note(f"the gate is closed ({error}); the axis is stopped now")
 
     def _wait_for_pass(self) -> None:
@@ -391,11 +392,3 @@ class RunLoop:
 
 def _outcome(error: BaseException) -> str:
     return "stopped" if isinstance(error, StopAskedError) else "failed"
-
-
-def _noting(error: BaseException, act: Callable[[], object]) -> None:
-    """Do `act`; what it raises on purpose is noted on `error`."""
-    try:
-        act()
-    except (FirmwareHostError, OSError) as further:
-        error.add_note(f"and while ending the run: {further}")
