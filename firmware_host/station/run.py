@@ -358,7 +358,7 @@ class RunLoop:
         acts.append(lambda: self._station.gate.ended(_outcome(error)))
         with ExitStack() as stack:
             for act in reversed(acts):
-                stack.callback(_noting, error, act)
+                stack.callback(noting, error, act)
 
     def _stop_axis(self) -> None:
         controller = self._station.controller
