@@ -1,12 +1,16 @@
 """A process that runs a job, or goes on with it, and may be killed at any instant: python killed_run.py FOLDER URL run.
 
+With `before N` or `after N` behind it, it kills itself at the N-th line of its journal.
+
 Every stage is told on standard output at once. The marking side notes in FOLDER/marked what it began and what it ended;
 whoever is asked about a pass looks there.
 """
 
 from __future__ import annotations
 
+import itertools
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import Any
@@ -19,6 +23,7 @@ from firmware_host.controller.trace import FileTrace
 from firmware_host.planning.plan import plan_job
 from firmware_host.station.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gate_timed import TimedGate
+from firmware_host.station.journal import Journal
 from firmware_host.station.known_scale import KnownScales
 from firmware_host.station.opening import open_controller
 from firmware_host.station.progress import SilentProgress
@@ -71,6 +76,21 @@ class Telling(SilentProgress):
         sys.stdout.flush()
 
 
+def die_at_line(how: str, number: int) -> None:
+    """Kill this process just before a line of its journal is written, or once it is on the disk."""
+    write, lines = Journal.write, itertools.count(1)
+
+    def dying(journal: Journal, event: str, **fields: Any) -> None:
+        last = next(lines) == number
+        if last and how == "before":
+            os.kill(os.getpid(), signal.SIGKILL)
+        write(journal, event, **fields)
+        if last:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    Journal.write = dying  # type: ignore[method-assign]
+
+
 def main(home: Path, url: str, act: str) -> None:
     clock = ScaledClock(CLOCK_FACTOR)
     plan = plan_job(SETUP)
@@ -101,4 +121,6 @@ def looked_at(marked: Path, asked: Path, entry: PassRecord) -> bool:
 
 
 if __name__ == "__main__":
+    if len(sys.argv) > 4:
+        die_at_line(sys.argv[4], int(sys.argv[5]))
     main(Path(sys.argv[1]), sys.argv[2], sys.argv[3])

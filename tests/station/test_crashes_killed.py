@@ -4,7 +4,8 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from random import Random
 
@@ -120,31 +121,59 @@ def dying_at_turn(world: World, at: int) -> Callable[[], None]:
 
 @pytest.mark.parametrize("stage", [4, 14, 26, 37])
 def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: int, tmp_path: Path) -> None:
-    clock = ScaledClock(killed_run.CLOCK_FACTOR)
-    device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
-    device.miscount("A", 500, clock.monotonic())  # another program left it away from machine zero
-    with PtyServer(device, clock) as server:
+    with real_board() as server:
         with started(tmp_path, server.url, "run") as process:
             assert process.stdout is not None
             for _ in range(stage):
                 assert process.stdout.readline()
             os.kill(process.pid, signal.SIGKILL)
         assert process.returncode == -signal.SIGKILL
-        with started(tmp_path, server.url, "resume") as process:
+        gone_on_with(tmp_path, server)
+    every_pass_once_or_asked(tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", ["before", "after"])
+@pytest.mark.parametrize("line", range(2, LINES))
+def test_a_real_process_killed_at_any_line_of_its_journal_is_gone_on_with(line: int, how: str, tmp_path: Path) -> None:
+    """From before the second line (without a first one nothing has begun) to after the last but one (then it is done)."""
+    with real_board() as server:
+        with started(tmp_path, server.url, "run", how, str(line)) as process:
             process.communicate()
-        assert process.returncode == 0, (tmp_path / "errors").read_text()
-        assert server.steps_at("A") == 0
-    story = (tmp_path / "marked").read_text("ascii").splitlines()
-    asked = (tmp_path / "asked").read_text("ascii").splitlines() if (tmp_path / "asked").exists() else []
+        assert process.returncode == -signal.SIGKILL, (tmp_path / "errors").read_text()
+        assert len(read_journal(tmp_path / "run" / "journal.jsonl")) == line - (how == "before")
+        gone_on_with(tmp_path, server)
+    every_pass_once_or_asked(tmp_path)
+
+
+@contextmanager
+def real_board() -> Iterator[PtyServer]:
+    clock = ScaledClock(killed_run.CLOCK_FACTOR)
+    device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
+    device.miscount("A", 500, clock.monotonic())  # another program left it away from machine zero
+    with PtyServer(device, clock) as server:
+        yield server
+
+
+def gone_on_with(home: Path, server: PtyServer) -> None:
+    with started(home, server.url, "resume") as process:
+        process.communicate()
+    assert process.returncode == 0, (home / "errors").read_text()
+    assert server.steps_at("A") == 0
+
+
+def every_pass_once_or_asked(home: Path) -> None:
+    story = (home / "marked").read_text("ascii").splitlines()
+    asked = (home / "asked").read_text("ascii").splitlines() if (home / "asked").exists() else []
     for segment, number in ALL:
         key = f"{segment} {number}"
         assert 1 <= story.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
         assert story.count(f"ended {key}") == 1
     assert len(asked) <= 1
-    assert make_record(read_journal(tmp_path / "run" / "journal.jsonl")).outcome == "done"
+    assert make_record(read_journal(home / "run" / "journal.jsonl")).outcome == "done"
 
 
-def started(home: Path, url: str, act: str) -> subprocess.Popen[str]:
-    command = [sys.executable, killed_run.__file__, str(home), url, act]
+def started(home: Path, url: str, act: str, *dying: str) -> subprocess.Popen[str]:
+    command = [sys.executable, killed_run.__file__, str(home), url, act, *dying]
     with (home / "errors").open("a") as errors:
         return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, text=True)
