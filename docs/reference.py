@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from firmware_host.model.schemas import SCHEMA_KINDS
+from firmware_host.model.files.schemas import SCHEMA_KINDS
 from firmware_host.units import KINDS, Quantity, QuantityField
 
 MARKER = re.compile(r"<!-- keys: (\w+) -->")

@@ -28,40 +28,41 @@ if TYPE_CHECKING:
         SettingsMismatchError,
     )
     from firmware_host.model import Job, Machine, Motor, Setup, load_job, load_machine, load_motor, schema
-    from firmware_host.model.profiles import Profile, find_profile, list_profiles, new_profile
-    from firmware_host.planning.export_rs274 import rs274_lines
-    from firmware_host.planning.export_table import moves_csv, moves_document
-    from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
-    from firmware_host.planning.limits import check_limits
-    from firmware_host.planning.motor_choice import MotorCandidate, compare_motors
-    from firmware_host.planning.moves import MoveProgram, Route
+    from firmware_host.model.files.profiles import Profile, find_profile, list_profiles, new_profile
+    from firmware_host.planning.compare.motors import MotorCandidate, compare_motors
+    from firmware_host.planning.compare.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
+    from firmware_host.planning.export.rs274 import rs274_lines
+    from firmware_host.planning.export.table import moves_csv, moves_document
+    from firmware_host.planning.layout.choice import explain_choice
+    from firmware_host.planning.layout.seams import Seams, TrueSizes
+    from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
+    from firmware_host.planning.limits.check import check_limits
+    from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
     from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
-    from firmware_host.planning.seams import Seams, TrueSizes
-    from firmware_host.planning.segment_choice import explain_choice
-    from firmware_host.planning.segments import SegmentPlan, plan_segments
-    from firmware_host.planning.sureness import Sureness, sureness
-    from firmware_host.planning.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
+    from firmware_host.planning.reliability.estimate import Reliability, reliability
+    from firmware_host.planning.route.moves import MoveProgram, Route
     from firmware_host.reporting.documents import segments_document
-    from firmware_host.simulator.serving import serve
-    from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState, build_gate, gate_kinds
-    from firmware_host.station.gate_command import CommandGate
-    from firmware_host.station.gate_controller_output import ControllerOutputGate
-    from firmware_host.station.gate_modem_lines import ModemLinesGate
-    from firmware_host.station.gate_operator import OperatorGate
-    from firmware_host.station.gate_tcp import TcpGate
-    from firmware_host.station.gate_timed import TimedGate
-    from firmware_host.station.known_scale import KnownScales, state_folder
+    from firmware_host.simulator.serving.serve import serve
+    from firmware_host.station.gates.command import CommandGate
+    from firmware_host.station.gates.controller_output import ControllerOutputGate
+    from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState, build_gate, gate_kinds
+    from firmware_host.station.gates.modem_lines import ModemLinesGate
+    from firmware_host.station.gates.operator import OperatorGate
+    from firmware_host.station.gates.tcp import TcpGate
+    from firmware_host.station.gates.timed import TimedGate
+    from firmware_host.station.journal.record import PassRecord, RunRecord
     from firmware_host.station.opening import find_controllers, open_controller
     from firmware_host.station.operator import Operator, TerminalOperator
-    from firmware_host.station.outlook import Outlook, Place, outlook
     from firmware_host.station.progress import Progress, SilentProgress
-    from firmware_host.station.record import PassRecord, RunRecord
     from firmware_host.station.resume import Zero, resume_run, unknown_passes
     from firmware_host.station.run import Station, require_limits, run_job
-    from firmware_host.station.run_folder import RunFolder
-    from firmware_host.station.runs import ListedRun, list_runs, read_record
-    from firmware_host.station.settings_check import require_fitting, settings_differences
-    from firmware_host.station.settings_write import (
+    from firmware_host.station.runs.folder import RunFolder
+    from firmware_host.station.runs.listing import ListedRun, list_runs, read_record
+    from firmware_host.station.runs.status import Place, RunStatus, run_status
+    from firmware_host.station.runs.verify import RunFinding, verify_run
+    from firmware_host.station.settings.check import require_fitting, settings_differences
+    from firmware_host.station.settings.known_scale import KnownScales, state_folder
+    from firmware_host.station.settings.write import (
         backup_path,
         newest_backup,
         restore_kept,
@@ -69,7 +70,6 @@ if TYPE_CHECKING:
         write_for_plan,
     )
     from firmware_host.station.stop_request import StopRequest
-    from firmware_host.station.verify import RunFinding, verify_run
 
 _HOMES = MappingProxyType(
     {
@@ -105,83 +105,83 @@ _HOMES = MappingProxyType(
         "load_machine": "firmware_host.model",
         "load_motor": "firmware_host.model",
         "schema": "firmware_host.model",
-        "Profile": "firmware_host.model.profiles",
-        "find_profile": "firmware_host.model.profiles",
-        "list_profiles": "firmware_host.model.profiles",
-        "new_profile": "firmware_host.model.profiles",
-        "rs274_lines": "firmware_host.planning.export_rs274",
-        "moves_csv": "firmware_host.planning.export_table",
-        "moves_document": "firmware_host.planning.export_table",
-        "LimitCheck": "firmware_host.planning.limit_report",
-        "LimitReport": "firmware_host.planning.limit_report",
-        "Verdict": "firmware_host.planning.limit_report",
-        "check_limits": "firmware_host.planning.limits",
-        "MotorCandidate": "firmware_host.planning.motor_choice",
-        "compare_motors": "firmware_host.planning.motor_choice",
-        "MoveProgram": "firmware_host.planning.moves",
-        "Route": "firmware_host.planning.moves",
+        "Profile": "firmware_host.model.files.profiles",
+        "find_profile": "firmware_host.model.files.profiles",
+        "list_profiles": "firmware_host.model.files.profiles",
+        "new_profile": "firmware_host.model.files.profiles",
+        "rs274_lines": "firmware_host.planning.export.rs274",
+        "moves_csv": "firmware_host.planning.export.table",
+        "moves_document": "firmware_host.planning.export.table",
+        "LimitCheck": "firmware_host.planning.limits.report",
+        "LimitReport": "firmware_host.planning.limits.report",
+        "Verdict": "firmware_host.planning.limits.report",
+        "check_limits": "firmware_host.planning.limits.check",
+        "MotorCandidate": "firmware_host.planning.compare.motors",
+        "compare_motors": "firmware_host.planning.compare.motors",
+        "MoveProgram": "firmware_host.planning.route.moves",
+        "Route": "firmware_host.planning.route.moves",
         "JobPlan": "firmware_host.planning.plan",
         "Layout": "firmware_host.planning.plan",
         "plan_job": "firmware_host.planning.plan",
         "plan_layout": "firmware_host.planning.plan",
-        "Seams": "firmware_host.planning.seams",
-        "TrueSizes": "firmware_host.planning.seams",
-        "explain_choice": "firmware_host.planning.segment_choice",
-        "SegmentPlan": "firmware_host.planning.segments",
-        "plan_segments": "firmware_host.planning.segments",
-        "Sureness": "firmware_host.planning.sureness",
-        "sureness": "firmware_host.planning.sureness",
-        "Sweep": "firmware_host.planning.sweep",
-        "SweepPoint": "firmware_host.planning.sweep",
-        "parse_sweep": "firmware_host.planning.sweep",
-        "sweep_limits": "firmware_host.planning.sweep",
+        "Seams": "firmware_host.planning.layout.seams",
+        "TrueSizes": "firmware_host.planning.layout.seams",
+        "explain_choice": "firmware_host.planning.layout.choice",
+        "SegmentPlan": "firmware_host.planning.layout.segments",
+        "plan_segments": "firmware_host.planning.layout.segments",
+        "Reliability": "firmware_host.planning.reliability.estimate",
+        "reliability": "firmware_host.planning.reliability.estimate",
+        "Sweep": "firmware_host.planning.compare.sweep",
+        "SweepPoint": "firmware_host.planning.compare.sweep",
+        "parse_sweep": "firmware_host.planning.compare.sweep",
+        "sweep_limits": "firmware_host.planning.compare.sweep",
         "segments_document": "firmware_host.reporting.documents",
-        "serve": "firmware_host.simulator.serving",
-        "Gate": "firmware_host.station.gate",
-        "GateContext": "firmware_host.station.gate",
-        "PassRequest": "firmware_host.station.gate",
-        "PassState": "firmware_host.station.gate",
-        "build_gate": "firmware_host.station.gate",
-        "gate_kinds": "firmware_host.station.gate",
-        "CommandGate": "firmware_host.station.gate_command",
-        "ControllerOutputGate": "firmware_host.station.gate_controller_output",
-        "ModemLinesGate": "firmware_host.station.gate_modem_lines",
-        "OperatorGate": "firmware_host.station.gate_operator",
-        "TcpGate": "firmware_host.station.gate_tcp",
-        "TimedGate": "firmware_host.station.gate_timed",
-        "KnownScales": "firmware_host.station.known_scale",
-        "state_folder": "firmware_host.station.known_scale",
+        "serve": "firmware_host.simulator.serving.serve",
+        "Gate": "firmware_host.station.gates.gate",
+        "GateContext": "firmware_host.station.gates.gate",
+        "PassRequest": "firmware_host.station.gates.gate",
+        "PassState": "firmware_host.station.gates.gate",
+        "build_gate": "firmware_host.station.gates.gate",
+        "gate_kinds": "firmware_host.station.gates.gate",
+        "CommandGate": "firmware_host.station.gates.command",
+        "ControllerOutputGate": "firmware_host.station.gates.controller_output",
+        "ModemLinesGate": "firmware_host.station.gates.modem_lines",
+        "OperatorGate": "firmware_host.station.gates.operator",
+        "TcpGate": "firmware_host.station.gates.tcp",
+        "TimedGate": "firmware_host.station.gates.timed",
+        "KnownScales": "firmware_host.station.settings.known_scale",
+        "state_folder": "firmware_host.station.settings.known_scale",
         "find_controllers": "firmware_host.station.opening",
         "open_controller": "firmware_host.station.opening",
         "Operator": "firmware_host.station.operator",
         "TerminalOperator": "firmware_host.station.operator",
-        "Outlook": "firmware_host.station.outlook",
-        "Place": "firmware_host.station.outlook",
-        "outlook": "firmware_host.station.outlook",
+        "RunStatus": "firmware_host.station.runs.status",
+        "Place": "firmware_host.station.runs.status",
+        "run_status": "firmware_host.station.runs.status",
         "Progress": "firmware_host.station.progress",
         "SilentProgress": "firmware_host.station.progress",
-        "PassRecord": "firmware_host.station.record",
-        "RunRecord": "firmware_host.station.record",
+        "PassRecord": "firmware_host.station.journal.record",
+        "RunRecord": "firmware_host.station.journal.record",
         "Zero": "firmware_host.station.resume",
         "resume_run": "firmware_host.station.resume",
         "unknown_passes": "firmware_host.station.resume",
         "Station": "firmware_host.station.run",
         "require_limits": "firmware_host.station.run",
         "run_job": "firmware_host.station.run",
-        "RunFolder": "firmware_host.station.run_folder",
-        "ListedRun": "firmware_host.station.runs",
-        "list_runs": "firmware_host.station.runs",
-        "read_record": "firmware_host.station.runs",
-        "require_fitting": "firmware_host.station.settings_check",
-        "settings_changes": "firmware_host.station.settings_write",
-        "settings_differences": "firmware_host.station.settings_check",
-        "backup_path": "firmware_host.station.settings_write",
-        "newest_backup": "firmware_host.station.settings_write",
-        "restore_kept": "firmware_host.station.settings_write",
-        "write_for_plan": "firmware_host.station.settings_write",
+        "RunFolder": "firmware_host.station.runs.folder",
+        "ListedRun": "firmware_host.station.runs.listing",
+        "list_runs": "firmware_host.station.runs.listing",
+        "read_record": "firmware_host.station.runs.listing",
+        "require_fitting": "firmware_host.station.settings.check",
+        "settings_changes": "firmware_host.station.settings.write",
+        "settings_differences": "firmware_host.station.settings.check",
+        "backup_path": "firmware_host.station.settings.write",
+        "newest_backup": "firmware_host.station.settings.write",
+        "restore_kept": "firmware_host.station.settings.write",
+        "write_for_plan": "firmware_host.station.settings.write",
         "StopRequest": "firmware_host.station.stop_request",
-        "RunFinding": "firmware_host.station.verify",
-        "verify_run": "firmware_host.station.verify",
+        "RunFinding": "firmware_host.station.runs.verify",
+        "verify_run": "firmware_host.station.runs.verify",
     }
 )
 
@@ -218,7 +218,6 @@ __all__ = [
     "MoveProgram",
     "Operator",
     "OperatorGate",
-    "Outlook",
     "PassRecord",
     "PassRequest",
     "PassState",
@@ -226,10 +225,12 @@ __all__ = [
     "PlanError",
     "Profile",
     "Progress",
+    "Reliability",
     "Route",
     "RunFinding",
     "RunFolder",
     "RunRecord",
+    "RunStatus",
     "RunStoppedError",
     "ScaledClock",
     "Seams",
@@ -240,7 +241,6 @@ __all__ = [
     "SimulatedRun",
     "Station",
     "StopRequest",
-    "Sureness",
     "Sweep",
     "SweepPoint",
     "SystemClock",
@@ -270,12 +270,12 @@ __all__ = [
     "new_profile",
     "newest_backup",
     "open_controller",
-    "outlook",
     "parse_sweep",
     "plan_job",
     "plan_layout",
     "plan_segments",
     "read_record",
+    "reliability",
     "require_fitting",
     "require_limits",
     "restore_kept",
@@ -283,6 +283,7 @@ __all__ = [
     "rs274_lines",
     "run_job",
     "run_simulated",
+    "run_status",
     "schema",
     "segments_document",
     "serve",
@@ -290,7 +291,6 @@ __all__ = [
     "settings_differences",
     "simulated_device",
     "state_folder",
-    "sureness",
     "sweep_limits",
     "unknown_passes",
     "verify_run",

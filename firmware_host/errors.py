@@ -247,12 +247,12 @@ class PositionError(ControllerError):
 
 
 @dataclass(eq=False)
-class NotAtRestError(ControllerError):
+class StandstillError(ControllerError):
     """The axis is not verified at rest where it has to be."""
 
 
 @dataclass(eq=False)
-class MotorReleasedError(NotAtRestError):
+class MotorReleasedError(StandstillError):
     """The motor does not hold the axis any more, or will let go of it: the part may have turned by itself."""
 
 

@@ -22,7 +22,7 @@ from pydantic import BaseModel
 import firmware_host
 from firmware_host import errors
 from firmware_host.cli.main import app, run
-from firmware_host.model.schemas import SCHEMA_KINDS
+from firmware_host.model.files.schemas import SCHEMA_KINDS
 from tests.cli.command import PATIENCE_S, Program, environment
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -292,8 +292,8 @@ def formulas() -> dict[str, str]:
     """Docstring of each public function of the room of physics, by name; its guards are no formulas."""
     return {
         node.name: ast.get_docstring(node) or ""
-        for path in (ROOT / "firmware_host" / "mechanics").glob("*.py")
-        if path.stem != "guard"
+        for path in (ROOT / "firmware_host" / "mechanics").rglob("*.py")
+        if path.stem not in {"guard", "__init__"}
         for node in ast.parse(path.read_text(encoding="utf-8")).body
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
     }

@@ -113,7 +113,7 @@ EXIT_STATUS = {
         "ControllerResetError",
         "LineRejectedError",
         "PositionError",
-        "NotAtRestError",
+        "StandstillError",
     },
     4: {"GateError", "GateTimeoutError", "RunStoppedError"},
 }

@@ -15,7 +15,7 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "firmwar
 
 #: The files that may speak to a wire or write RS-274 words.
 MAY_SPEAK = re.compile(
-    r"firmware_host/(controller|simulator)/(status_query|numbered)\w*\.py|firmware_host/planning/export_rs274\.py"
+    r"firmware_host/(controller|simulator)/(status_query|numbered_line)/\w+\.py|firmware_host/planning/export/rs274\.py"
 )
 #: `$$`, `$100=`, `?`, `!`, `~`, 0x18; a word such as G1, M400 or G92 at a text's beginning; the words of answers.
 WIRE = re.compile(
@@ -79,9 +79,9 @@ def test_what_a_dialect_says_stands_only_in_its_own_files(path: Path) -> None:
 
 
 def test_the_search_finds_the_words_where_they_belong() -> None:
-    for name in ("controller/status_query.py", "planning/export_rs274.py"):
+    for name in ("controller/status_query/dialect.py", "planning/export/rs274.py"):
         assert len(spoken(ROOT / "firmware_host" / name)) >= 3
-    assert any(spoken(path) for path in (ROOT / "firmware_host" / "simulator").glob("status_query*.py"))
+    assert any(spoken(path) for path in (ROOT / "firmware_host" / "simulator").glob("status_query/*.py"))
 
 
 def test_only_units_knows_the_unit_library_and_only_the_port_the_serial_one() -> None:

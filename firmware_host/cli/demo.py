@@ -9,16 +9,16 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli import output
-from firmware_host.cli.planned import planned
-from firmware_host.cli.run_progress import RunProgress
+from firmware_host.cli.input.planned import planned
+from firmware_host.cli.screen import output
+from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.settings import Difference
+from firmware_host.controller.settings.stored import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.model import Setup, load_job
+from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.plan import JobPlan
-from firmware_host.planning.segment_choice import explain_choice
 from firmware_host.reporting.tables import limit_lines, limit_table, run_table, seam_lines, segment_table
 from firmware_host.station.run import require_limits
 from firmware_host.station.stop_request import StopRequest

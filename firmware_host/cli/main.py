@@ -13,17 +13,15 @@ from typing import Annotated
 import typer
 from typer.exceptions import TyperException
 
-from firmware_host.cli import (
-    controller_commands,
-    demo,
-    file_commands,
-    limit_commands,
-    motor_commands,
-    output,
-    plan_commands,
-    run_commands,
-    runs_commands,
-)
+from firmware_host.cli import controller as controller_commands
+from firmware_host.cli import demo
+from firmware_host.cli import files as file_commands
+from firmware_host.cli import limits as limit_commands
+from firmware_host.cli import motors as motor_commands
+from firmware_host.cli import plans as plan_commands
+from firmware_host.cli import run as run_commands
+from firmware_host.cli import runs as runs_commands
+from firmware_host.cli.screen import output
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
 CAUTION = (

@@ -8,10 +8,10 @@ from types import MappingProxyType
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
 from firmware_host.simulator.device import SimulatedDevice
-from firmware_host.simulator.numbered_line_boards import delivered_numbered_board, set_numbered_board
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.status_query_boards import delivered_board, set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.numbered_line.boards import delivered_numbered_board, set_numbered_board
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.status_query.boards import delivered_board, set_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 
 _RATE_PER_S = 60.0
 _ACCELERATION = 200.0
@@ -36,7 +36,7 @@ def _status_query(machine: Machine, delivered: bool, start_s: float) -> Simulate
     step_rate = machine.link.highest_step_rate.si
     if delivered:
         return StatusQueryDevice(delivered_board(letter, highest_step_rate=step_rate, homes=homes), start_s)
-    member = set_board(
+    variant = set_board(
         letter,
         steps_per_unit=float(machine.steps_per_axis_unit),
         rate=60 * _RATE_PER_S,
@@ -44,7 +44,7 @@ def _status_query(machine: Machine, delivered: bool, start_s: float) -> Simulate
         highest_step_rate=step_rate,
         homes=homes,
     )
-    return StatusQueryDevice(member, start_s)
+    return StatusQueryDevice(variant, start_s)
 
 
 def _numbered_line(machine: Machine, delivered: bool, start_s: float) -> SimulatedDevice:
@@ -52,7 +52,7 @@ def _numbered_line(machine: Machine, delivered: bool, start_s: float) -> Simulat
     step_rate = machine.link.highest_step_rate.si
     if delivered:
         return NumberedLineDevice(delivered_numbered_board(letter, highest_step_rate=step_rate, homes=homes), start_s)
-    member = set_numbered_board(
+    variant = set_numbered_board(
         letter,
         steps_per_unit=float(machine.steps_per_axis_unit),
         rate=_RATE_PER_S,
@@ -60,7 +60,7 @@ def _numbered_line(machine: Machine, delivered: bool, start_s: float) -> Simulat
         highest_step_rate=step_rate,
         homes=homes,
     )
-    return NumberedLineDevice(member, start_s)
+    return NumberedLineDevice(variant, start_s)
 
 
 _BOARDS: Mapping[str, Make] = MappingProxyType({"status-query": _status_query, "numbered-line": _numbered_line})

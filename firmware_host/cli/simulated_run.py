@@ -9,22 +9,22 @@ from pathlib import Path
 
 from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import Clock
-from firmware_host.controller.settings import Difference
-from firmware_host.controller.trace import FileTrace
+from firmware_host.controller.port.trace import FileTrace
+from firmware_host.controller.settings.stored import Difference
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
-from firmware_host.simulator.server import DeviceServer
-from firmware_host.simulator.serving import serve
-from firmware_host.station.gate import GateContext
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.known_scale import KnownScales
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.serving.server import DeviceServer
+from firmware_host.station.gates.gate import GateContext
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opening import open_controller
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
-from firmware_host.station.record import RunRecord
 from firmware_host.station.run import Station, run_job
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 
 _PASS_S = 1.0

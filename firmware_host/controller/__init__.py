@@ -1,26 +1,26 @@
 """The wire: ports, dialects, the sender and the controller's stored settings. Knows nothing of segments."""
 
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.dialect import Abilities, Dialect
+from firmware_host.controller.dialect import Capcapabilities, Dialect
 from firmware_host.controller.finding import Finding, SerialDevice, find, list_devices
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.serial_port import open_port
+from firmware_host.controller.port.trace import FileTrace, MemoryTrace, Trace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.serial_port import open_port
-from firmware_host.controller.session import Description, RestProof, StopReport
-from firmware_host.controller.settings import (
+from firmware_host.controller.session import Description, StandstillProof, StopReport
+from firmware_host.controller.settings.stored import (
     ControllerSettings,
     Difference,
-    HeldNumber,
     StatedSettings,
+    StoredNumber,
     WantedSettings,
     decimal_text,
 )
-from firmware_host.controller.trace import FileTrace, MemoryTrace, Trace
 
 __all__ = [
-    "Abilities",
     "AxisState",
+    "Capcapabilities",
     "Controller",
     "ControllerSettings",
     "Description",
@@ -28,14 +28,14 @@ __all__ = [
     "Difference",
     "FileTrace",
     "Finding",
-    "HeldNumber",
     "MemoryTrace",
     "Port",
-    "RestProof",
     "SerialDevice",
+    "StandstillProof",
     "StatedSettings",
     "StatusReport",
     "StopReport",
+    "StoredNumber",
     "Trace",
     "WantedSettings",
     "decimal_text",

@@ -9,16 +9,17 @@ from types import TracebackType
 from typing import Self
 
 from firmware_host.clock import Clock
-from firmware_host.controller import at_rest, settings_writing
-from firmware_host.controller.at_rest import OnPoll, RestTarget
-from firmware_host.controller.dialect import Abilities, Dialect
-from firmware_host.controller.modem_lines import InputLine, OutputLine
-from firmware_host.controller.port import Port
+from firmware_host.controller import standstill as at_rest
+from firmware_host.controller.dialect import Capcapabilities, Dialect
+from firmware_host.controller.port.modem_lines import InputLine, OutputLine
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import Greeting, StatusReport
-from firmware_host.controller.session import GREETING_S, AxisSession, Connection, RestProof, StopReport
-from firmware_host.controller.settings import ControllerSettings, StatedSettings
-from firmware_host.controller.trace import Trace
-from firmware_host.errors import LinkError, NotAtRestError
+from firmware_host.controller.session import GREETING_S, AxisSession, Connection, StandstillProof, StopReport
+from firmware_host.controller.settings import write as settings_writing
+from firmware_host.controller.settings.stored import ControllerSettings, StatedSettings
+from firmware_host.controller.standstill import OnPoll, StandstillTarget
+from firmware_host.errors import LinkError, StandstillError
 
 HOME_S = 180.0
 """Deadline for seeking the home switch (s)."""
@@ -30,11 +31,10 @@ class Controller:
     """One open controller and one of its axes. One thread uses it at a time.
 
     Positions are in the controller's units (mm or degrees) from machine zero; steps are whole microsteps from there.
-    Where `abilities.machine_coordinates` is False, "machine zero" is the controller's own zero: where it was switched
-    on or reset, homed, or last told to set zero.
-    Every method that talks may raise LinkError (port lost, no answer, damaged answer), ControllerResetError when it
-    greeted again, and ControllerFaultError when it reports an alarm; after the last two, moves are refused until `home`
-    or `unlock`.
+    Where `capabilities.machine_coordinates` is False, "machine zero" is the controller's own zero: where it was
+    switched on or reset, homed, or last told to set zero. Every method that talks may raise LinkError (port lost, no
+    answer, damaged answer), ControllerResetError when it greeted again, and ControllerFaultError when it reports an
+    alarm; after the last two, moves are refused until `home` or `unlock`.
     """
 
     def __init__(self, session: AxisSession, greeting: Greeting | None) -> None:
@@ -67,7 +67,7 @@ class Controller:
         written with at most three decimals. `stated`: what the machine's file states, taken where the controller
         doesn't tell; `settings.unreadable` says where.
 
-        Raises DialectError if nothing answers in `dialect`, NotAtRestError if the axis moves, ControllerError if there
+        Raises DialectError if nothing answers in `dialect`, StandstillError if the axis moves, ControllerError if there
         is no such axis, SettingsMismatchError if the settings contradict `steps_per_unit_known`.
         """
         connection = Connection(port, clock, trace, steps_per_unit_known, stated or StatedSettings())
@@ -88,9 +88,9 @@ class Controller:
         return self._session.settings
 
     @property
-    def abilities(self) -> Abilities:
+    def capabilities(self) -> Capcapabilities:
         """What controllers of its dialect can do, as far as a caller has to know."""
-        return self._session.abilities
+        return self._session.capabilities
 
     @property
     def axis(self) -> str:
@@ -113,7 +113,7 @@ class Controller:
         return tuple(self._session.sender.messages)
 
     @property
-    def rest(self) -> RestProof | None:
+    def rest(self) -> StandstillProof | None:
         """The proof that it is at rest; None as soon as anything could contradict it."""
         return self._session.rest
 
@@ -139,14 +139,14 @@ class Controller:
         return self._session.resolution_steps(status, self._scale())
 
     def _scale(self) -> Fraction:
-        return Fraction(1) if self.abilities.counts_steps else self.settings.steps_per_unit.value
+        return Fraction(1) if self.capabilities.counts_steps else self.settings.steps_per_unit.value
 
     # --- moving ----------------------------------------------------------------------------------------------------
 
     def prepare(self) -> None:
         """Make it ready to move; moves nothing. Needed after opening, a reset, a stop, homing and unlocking.
 
-        An axis that stands ready is needed (NotAtRestError). If no greeting has been seen it may be reset first, which
+        An axis that stands ready is needed (StandstillError). If no greeting has been seen it may be reset first, which
         keeps its position: an earlier owner of the line may have left half a line or a changed steps-per-unit behind.
         Where that isn't possible, coordinates that don't agree with the step count are refused (ControllerError).
         """
@@ -157,13 +157,13 @@ class Controller:
         """Send one straight move to a machine coordinate (units) at a feed (units/min); return when it was accepted.
 
         Both are plain decimal texts, sent as they are; the instant returned is in monotonic s. The axis moves after
-        that: `wait_at_rest` tells when it has stopped. Raises InputError for a text that isn't a number, NotAtRestError
-        if it isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
+        that: `wait_for_standstill` tells when it has stopped. Raises InputError for a text that isn't a number,
+        StandstillError if it isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
         """
         session = self._session
         return session.move(session.dialect.move_line(session.axis, coordinate, feed))
 
-    def wait_at_rest(
+    def wait_for_standstill(
         self,
         *,
         target_steps: int,
@@ -172,19 +172,20 @@ class Controller:
         planned_duration_s: float,
         deadline_s: float,
         on_poll: OnPoll | None = None,
-    ) -> RestProof:
+    ) -> StandstillProof:
         """Wait until every sign says that the axis is at rest at `target_steps`, and return the proof.
 
         `accepted_at_s` is what `move_to` returned, `deadline_s` an instant, both monotonic s; `planned_duration_s` (s)
-        is how long the move takes at the controller's own rate and acceleration. Errors as `at_rest.wait_at_rest`.
+        is how long the move takes at the controller's own rate and acceleration. Errors as
+        `at_rest.wait_for_standstill`.
         """
-        target = RestTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
-        return at_rest.wait_at_rest(self._session, target, deadline_s, on_poll)
+        target = StandstillTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
+        return at_rest.wait_for_standstill(self._session, target, deadline_s, on_poll)
 
     def watch(self) -> StatusReport:
         """One report while the gate is open.
 
-        Raises NotAtRestError, PositionError or ControllerFaultError if anything contradicts the proof of rest: it
+        Raises StandstillError, PositionError or ControllerFaultError if anything contradicts the proof of rest: it
         moves, is held, locked, asleep, stands at another step, or lets go of its motor at rest.
         """
         return at_rest.watch(self._session)
@@ -220,7 +221,7 @@ class Controller:
     def hold(self) -> StatusReport:
         """Slow down to a standstill, keeping what is left of the move; returns when it stands still.
 
-        Raises ControllerError, and sends nothing, where `abilities.holds` is False; so does `go_on`.
+        Raises ControllerError, and sends nothing, where `capabilities.holds` is False; so does `go_on`.
         """
         return self._session.hold()
 
@@ -231,7 +232,7 @@ class Controller:
     def stop(self, timeout_s: float = STOP_S) -> StopReport:
         """Hold, wait for standstill (at most `timeout_s`, s), drop the rest of the motion. Never raises a link error.
 
-        Where `abilities.stop_keeps_position` is False, an axis under way is stopped short and its position is lost:
+        Where `capabilities.stop_keeps_position` is False, an axis under way is stopped short and its position is lost:
         `home`, or `unlock` and set zero anew. An axis at rest keeps its position.
 
         Only the first call acts; a later one returns its report, also when the first was interrupted. `prepare` and
@@ -253,11 +254,11 @@ class Controller:
     def release(self) -> None:
         """Let go of the motors after a `stop` that has seen the axis stand still; its position is lost then.
 
-        Raises NotAtRestError, and sends nothing, where that was not seen; InputError as `Dialect.release_line`.
+        Raises StandstillError, and sends nothing, where that was not seen; InputError as `Dialect.release_line`.
         """
         line = self._session.dialect.release_line()
         if self._stop_report is None or not self._stop_report.stands_still:
-            raise NotAtRestError("it was not seen to stand still: its motors are not released")
+            raise StandstillError("it was not seen to stand still: its motors are not released")
         self._session.rest = None
         self._session.ask(line)
 

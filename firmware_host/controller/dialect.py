@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 from firmware_host.controller.reply import AxisState, Reply
-from firmware_host.controller.settings import SettingNames
+from firmware_host.controller.settings.stored import SettingNames
 from firmware_host.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ _DECIMAL = re.compile(r"-?\d{1,7}(?:\.\d{1,6})?", re.ASCII)
 
 
 @dataclass(frozen=True)
-class Abilities:
+class Capcapabilities:
     """What the controllers of a dialect can do, as far as a caller has to know it."""
 
     tells_state: bool
@@ -36,7 +36,7 @@ class Abilities:
     stop_keeps_position: bool
     """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
     tells_settings: bool
-    """Every member prints its settings; else see `ControllerSettings.unreadable`."""
+    """Every variant prints its settings; else see `ControllerSettings.unreadable`."""
 
 
 class Dialect(ABC):
@@ -46,7 +46,7 @@ class Dialect(ABC):
     """
 
     name: ClassVar[str]
-    abilities: ClassVar[Abilities]
+    capabilities: ClassVar[Capcapabilities]
     alarm_remedy: ClassVar[str]
     """What a person can do after an alarm."""
     max_line_bytes: ClassVar[int]
@@ -73,7 +73,7 @@ class Dialect(ABC):
 
     @abstractmethod
     def sync_line(self) -> bytes:
-        """Answered only when all motion before it has ended (some members: the line after it is)."""
+        """Answered only when all motion before it has ended (some variants: the line after it is)."""
 
     @abstractmethod
     def output_line(self, number: int, on: bool) -> bytes:

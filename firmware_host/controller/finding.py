@@ -9,12 +9,12 @@ from serial.tools import list_ports
 
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.framing import LineFramer
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.framing import LineFramer
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.session import Connection, Description
-from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import ControllerError, LinkError
 
 LISTEN_S = 3.0

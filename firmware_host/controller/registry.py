@@ -10,8 +10,8 @@ from firmware_host.errors import InputError
 
 GROUP = "firmware_host.dialects"
 _OWN = (
-    EntryPoint("numbered-line", "firmware_host.controller.numbered_line:NumberedLineDialect", GROUP),
-    EntryPoint("status-query", "firmware_host.controller.status_query:StatusQueryDialect", GROUP),
+    EntryPoint("numbered-line", "firmware_host.controller.numbered_line.dialect:NumberedLineDialect", GROUP),
+    EntryPoint("status-query", "firmware_host.controller.status_query.dialect:StatusQueryDialect", GROUP),
 )
 """What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.framing import LineFramer
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.framing import LineFramer
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace, TraceKind
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
@@ -25,7 +26,6 @@ from firmware_host.controller.reply import (
     Unknown,
     Waiting,
 )
-from firmware_host.controller.trace import Trace, TraceKind
 from firmware_host.errors import ControllerError, ControllerFaultError, ControllerResetError, UnexpectedReplyError
 
 QUIET_S = 0.1

@@ -8,17 +8,17 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from firmware_host.clock import Clock
-from firmware_host.controller.dialect import Abilities, Dialect
-from firmware_host.controller.port import Port
+from firmware_host.controller.dialect import Capcapabilities, Dialect
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import AxisState, Greeting, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
-from firmware_host.controller.settings import ControllerSettings, StatedSettings
-from firmware_host.controller.trace import Trace
+from firmware_host.controller.settings.stored import ControllerSettings, StatedSettings
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
     MotorReleasedError,
-    NotAtRestError,
+    StandstillError,
     UnexpectedReplyError,
 )
 
@@ -50,7 +50,7 @@ class Connection:
 
 
 @dataclass(frozen=True)
-class RestProof:
+class StandstillProof:
     """That the axis stands where it should: everything that was seen.
 
     `at_s` monotonic s; `reported_position` in units; `reported_steps` = position * steps_per_unit, or the controller's
@@ -96,7 +96,7 @@ class AxisSession(ABC):
         self.prepared = False
         """True if it was made ready to move."""
         self.homing = False
-        self.rest: RestProof | None = None
+        self.rest: StandstillProof | None = None
         self._settings: ControllerSettings | None = None
 
     @property
@@ -105,9 +105,9 @@ class AxisSession(ABC):
         return self.sender.dialect
 
     @property
-    def abilities(self) -> Abilities:
+    def capabilities(self) -> Capcapabilities:
         """What controllers of this dialect can do."""
-        return self.dialect.abilities
+        return self.dialect.capabilities
 
     @property
     def settings(self) -> ControllerSettings:
@@ -154,7 +154,7 @@ class AxisSession(ABC):
         """Ask what it is. Moves and changes nothing; a moving axis isn't asked for settings."""
 
     def standing(self, *, allow: frozenset[AxisState]) -> StatusReport:
-        """Two reports in a row that say the same allowed state and place; NotAtRestError, ControllerFaultError."""
+        """Two reports in a row that say the same allowed state and place; StandstillError, ControllerFaultError."""
         first = self.poll()
         self.sender.listen(POLL_S)
         second = self.poll()
@@ -162,7 +162,7 @@ class AxisSession(ABC):
             if report.state not in allow:
                 raise self.wrong_state(report.state)
         if not self.same_place(first, second):
-            raise NotAtRestError("its position changes from one report to the next")
+            raise StandstillError("its position changes from one report to the next")
         return second
 
     def wrong_state(self, state: AxisState) -> ControllerError:
@@ -171,7 +171,7 @@ class AxisSession(ABC):
         detail = f"it is {state.value}, not ready" + (f": {remedy}" if remedy else "")
         if state in {AxisState.LOCKED, AxisState.FAULTED}:
             return ControllerFaultError(detail)
-        return MotorReleasedError(detail) if state is AxisState.ASLEEP else NotAtRestError(detail)
+        return MotorReleasedError(detail) if state is AxisState.ASLEEP else StandstillError(detail)
 
     # --- moving ----------------------------------------------------------------------------------------------------
 
@@ -193,7 +193,7 @@ class AxisSession(ABC):
         """Wait until all motion has ended, as far as sync lines tell; `deadline_s` in monotonic s."""
 
     @abstractmethod
-    def says_rest(self, report: StatusReport) -> bool:
+    def says_standstill(self, report: StatusReport) -> bool:
         """True if `report` says nothing against rest."""
 
     @abstractmethod
@@ -247,8 +247,8 @@ class AxisSession(ABC):
             differing = sorted(key for key in first.keys() | second.keys() if first.get(key) != second.get(key))
             raise UnexpectedReplyError(self.sender.port.url, f"two readings of the settings differ: {differing}")
         settings = self._interpret(first)
-        if self.known is not None and settings.held_steps_per_unit is not None:
-            settings = replace(settings, held_steps_per_unit=settings.held_steps_per_unit.known_as(self.known))
+        if self.known is not None and settings.stored_steps_per_unit is not None:
+            settings = replace(settings, stored_steps_per_unit=settings.stored_steps_per_unit.known_as(self.known))
         self._settings = settings
         return settings
 
@@ -270,7 +270,7 @@ class AxisSession(ABC):
 
     @abstractmethod
     def require_rescalable(self, keys: Iterable[str]) -> None:
-        """Raise NotAtRestError where a change of steps per unit isn't safe now."""
+        """Raise StandstillError where a change of steps per unit isn't safe now."""
 
     @abstractmethod
     def before_rescale(self, keys: Iterable[str]) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firmware_host.model.loading import Setup
-from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits import check_limits
-from firmware_host.planning.moves import MoveProgram, Route, plan_route, time_moves
-from firmware_host.planning.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
-from firmware_host.planning.segments import SegmentPlan, plan_segments
+from firmware_host.model.files.loading import Setup
+from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
+from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
+from firmware_host.planning.limits.check import check_limits
+from firmware_host.planning.limits.report import LimitReport
+from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Any
 from rich.markup import escape
 from rich.table import Table
 
-from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.report import LimitReport
 from firmware_host.reporting.table_parts import plain_table, verdict_text
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.plan import Layout
-from firmware_host.planning.segment_choice import explain_choice
 
 
 def segments_document(plan: Layout) -> dict[str, Any]:

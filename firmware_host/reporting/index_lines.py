@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from firmware_host.planning.index_report import IndexAdvice, OtherChoice
-from firmware_host.planning.index_ringing import IndexTiming
+from firmware_host.planning.index.report import IndexAdvice, OtherChoice
+from firmware_host.planning.index.ringing import IndexTiming
 
 
 def index_lines(advice: IndexAdvice) -> list[str]:

@@ -11,8 +11,8 @@ from typing import Any
 from rich.markup import escape
 from rich.table import Table
 
-from firmware_host.planning.limit_report import Verdict
-from firmware_host.planning.motor_choice import MotorCandidate
+from firmware_host.planning.compare.motors import MotorCandidate
+from firmware_host.planning.limits.report import Verdict
 from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
 
 _LEFT = frozenset({"motor", "current", "verdict", "because of", "without a limit, s", "best"})

@@ -11,8 +11,8 @@ from typing import Any
 from rich.markup import escape
 from rich.table import Table
 
-from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
-from firmware_host.planning.sweep import Sweep, SweepPoint
+from firmware_host.planning.compare.sweep import Sweep, SweepPoint
+from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
 from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
 
 _LEFT = frozenset({"verdict", "tightest limit", "because of"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.table import Table
 from rich.text import Text
 
-from firmware_host.planning.limit_report import Verdict
+from firmware_host.planning.limits.report import Verdict
 
 _STYLES = {
     Verdict.HOLDS: "",

@@ -8,14 +8,14 @@ from collections.abc import Iterable, Mapping
 from rich.markup import escape
 from rich.table import Table
 
-from firmware_host.planning.export_table import finish_row, move_rows
-from firmware_host.planning.limit_report import LimitCheck, LimitReport, Verdict
-from firmware_host.planning.moves import MoveProgram
+from firmware_host.planning.export.table import finish_row, move_rows
+from firmware_host.planning.layout.seams import Seams
+from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.plan import Layout
-from firmware_host.planning.seams import Seams
+from firmware_host.planning.route.moves import MoveProgram
 from firmware_host.reporting.index_lines import index_lines
 from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
-from firmware_host.station.record import PassRecord, RunRecord
+from firmware_host.station.journal.record import PassRecord, RunRecord
 
 #: Rows shown before the middle of a long table is left out.
 MOST_ROWS = 60

@@ -6,7 +6,7 @@ import heapq
 import math
 from collections.abc import Callable
 
-from firmware_host.simulator.motion import MotionKernel
+from firmware_host.simulator.axis.motion import MotionKernel
 
 Wait = float | Callable[[], bool]
 """What a board's task waits for: an instant in s, or a condition that some event will make true."""

@@ -12,17 +12,17 @@ from functools import cached_property
 import numpy as np
 
 from firmware_host.clock import Clock
-from firmware_host.controller.at_rest import HALF_STEP
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
-from firmware_host.controller.session import RestProof
+from firmware_host.controller.session import StandstillProof
+from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import CoordinateError
-from firmware_host.model.machine import Axis
-from firmware_host.planning.controller_units import axis_units, floor_text
-from firmware_host.planning.coordinates import ROOM, HeldScale, prove_coordinates, proved_reach, reading_error
-from firmware_host.planning.moves import MoveProgram, extent
-from firmware_host.planning.unwind import NOT_UNWOUND, UNWIND_FIX, Span, Winding, require_travel
-from firmware_host.planning.velocity import plan_index
+from firmware_host.model.machine.machine import Axis
+from firmware_host.planning.route.controller_units import axis_units, floor_text
+from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
+from firmware_host.planning.route.moves import MoveProgram, extent
+from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, Winding, require_travel
+from firmware_host.planning.route.velocity import plan_index
 
 _DEADLINE_FACTOR = 2.0
 _DEADLINE_EXTRA_S = 10.0
@@ -54,7 +54,7 @@ class AxisMover:
         controller: Controller,
         clock: Clock,
         program: MoveProgram,
-        scale: HeldScale,
+        scale: StoredScale,
         origin: int,
         at: int = 0,
         *,
@@ -146,7 +146,7 @@ class AxisMover:
 
     def _require_readable_zero(self) -> None:
         """Raise `CoordinateError` when the job's zero is so far out that its step cannot be read for certain."""
-        if self._controller.abilities.counts_steps:
+        if self._controller.capabilities.counts_steps:
             return
         error = reading_error(self.origin, self._scale) + self._hidden
         if error >= HALF_STEP:
@@ -179,7 +179,7 @@ class AxisMover:
             return None
         return Unwinding(turns, self.position(segment) - self._program.route.overrun)
 
-    def reported(self, proof: RestProof, segment: int) -> float:
+    def reported(self, proof: StandstillProof, segment: int) -> float:
         """The reported position at rest for a segment (from 1) as if no turns had been taken back."""
         planned = self._program.route.angles.target(segment - 1, self._per_turn)
         return planned + proof.reported_steps - proof.target_steps
@@ -209,7 +209,7 @@ class AxisMover:
             self.move_straight(due.target, on_poll)
             self.turns = due.turns
 
-    def move(self, segment: int, on_poll: OnPoll) -> RestProof:
+    def move(self, segment: int, on_poll: OnPoll) -> StandstillProof:
         """Move to a segment (from 1), from below where lost motion is to be taken up, and wait until it is proved.
 
         Turns that have to be taken back first are.
@@ -221,13 +221,13 @@ class AxisMover:
         self._taken_up = True
         return self.move_straight(position, on_poll)
 
-    def move_straight(self, position: int, on_poll: OnPoll) -> RestProof:
+    def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
         """Move to `position` from wherever it rests, and wait until it is proved at rest."""
         machine_steps = position + self.origin
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(position)
         accepted_s = self._controller.move_to(coordinate, self._feed)
-        proof = self._controller.wait_at_rest(
+        proof = self._controller.wait_for_standstill(
             target_steps=machine_steps,
             steps_per_unit=self._scale.middle,
             accepted_at_s=accepted_s,

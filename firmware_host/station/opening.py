@@ -9,12 +9,12 @@ from pathlib import Path
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import Finding, find, list_devices
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.serial_port import open_port
+from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.registry import load_dialect
-from firmware_host.controller.serial_port import open_port
 from firmware_host.controller.session import GREETING_S
-from firmware_host.controller.settings import StatedSettings
-from firmware_host.controller.trace import Trace
+from firmware_host.controller.settings.stored import StatedSettings
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
 

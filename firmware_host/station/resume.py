@@ -10,13 +10,13 @@ from typing import Any
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.station.journal import Journal, read_journal
-from firmware_host.station.outlook import unknown_of
+from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, SET_ANEW, last_position
+from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord, make_record
 from firmware_host.station.progress import Progress
-from firmware_host.station.record import PassRecord, PassStatus, RunRecord, make_record
 from firmware_host.station.run import RunLoop, Station
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.whereabouts import AT_MACHINE_ZERO, SET_ANEW, whereabouts
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.status import unknown_of
 
 AskWhetherDone = Callable[[PassRecord], bool]
 
@@ -139,7 +139,7 @@ def _zero(
     on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
     """
     controller = station.controller
-    left = whereabouts(events, plan.route, stop_keeps_position=controller.abilities.stop_keeps_position)
+    left = last_position(events, plan.route, stop_keeps_position=controller.capabilities.stop_keeps_position)
     if homes or zero is Zero.SET_ANEW or left.origin is None:
         return None, 0, 0
     status = controller.status()

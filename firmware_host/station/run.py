@@ -12,9 +12,9 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 
 from firmware_host.clock import Clock
-from firmware_host.controller.at_rest import HALF_STEP
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
+from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import (
     ControllerFaultError,
     ControllerResetError,
@@ -26,20 +26,20 @@ from firmware_host.errors import (
     RunStoppedError,
 )
 from firmware_host.model import Setup
-from firmware_host.planning.coordinates import HeldScale
-from firmware_host.planning.limit_report import LimitReport, Verdict
+from firmware_host.planning.index.unwinding_settle import unwind_settle
+from firmware_host.planning.limits.report import LimitReport, Verdict
 from firmware_host.planning.plan import JobPlan
-from firmware_host.planning.unwind_settle import unwind_settle
+from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
-from firmware_host.station.gate import Gate, PassRequest, PassState
-from firmware_host.station.journal import SCHEMA, Journal, read_journal
-from firmware_host.station.known_scale import KnownScales
-from firmware_host.station.noting import noting
+from firmware_host.station.gates.gate import Gate, PassRequest, PassState
+from firmware_host.station.journal.journal import SCHEMA, Journal, read_journal
+from firmware_host.station.journal.record import RunRecord, make_record
+from firmware_host.station.note_failure import note_failure
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
-from firmware_host.station.record import RunRecord, make_record
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_check import held_scale, require_fitting, require_resolution
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
+from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 
 _WATCH_S = 0.02
@@ -163,7 +163,7 @@ class RunLoop:
         station.progress.stage("comparing the controller's settings with the plan")
         require_fitting(machine, self._plan, controller.settings, fix=station.fix)
         known = station.scales.recall(controller.url, controller.settings)
-        scale = held_scale(controller.settings, known)
+        scale = stored_scale(controller.settings, known)
         if origin is None and machine.axis.home_switch:
             self._mover(scale, 0).prove()  # as it was planned: what cannot be run is refused before it homes
             self._home()
@@ -182,7 +182,7 @@ class RunLoop:
         station.progress.zero(origin)
         return mover
 
-    def _mover(self, scale: HeldScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:
+    def _mover(self, scale: StoredScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:
         station, axis = self._station, self._setup.machine.axis
         return AxisMover(
             station.controller, station.clock, self._plan.program, scale, origin, at, axis=axis, turns=turns
@@ -268,7 +268,7 @@ class RunLoop:
         except (FirmwareHostError, OSError) as further:
             error.add_note(f"and while closing the gate: {further}")
             return
-        noting(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
+        note_failure(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
         self._station.progress.note(f"the gate is closed ({error}); the axis is stopped now")
 
     def _wait_for_pass(self) -> None:
@@ -358,12 +358,12 @@ class RunLoop:
         acts.append(lambda: self._station.gate.ended(_outcome(error)))
         with ExitStack() as stack:
             for act in reversed(acts):
-                stack.callback(noting, error, act)
+                stack.callback(note_failure, error, act)
 
     def _stop_axis(self) -> None:
         controller = self._station.controller
         self._stands_still = False
-        self._stopped_short = self._under_way and not controller.abilities.stop_keeps_position
+        self._stopped_short = self._under_way and not controller.capabilities.stop_keeps_position
         self._stands_still = controller.stop().stands_still
 
     def _release_motor(self) -> None:

@@ -16,9 +16,9 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firmware_host.model import Job, Setup, load_machine
-from firmware_host.planning.load import load_case
+from firmware_host.planning.index.safe_motion import safe_motion
+from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
-from firmware_host.planning.safe_motion import safe_motion
 from tests.benchmarks.million import JOB
 
 

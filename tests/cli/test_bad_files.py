@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.cli.conftest import Circumstep
-from tests.model.files_for_tests import JOB, TEXTS, write_all
+from tests.model.files.files_for_tests import JOB, TEXTS, write_all
 
 #: (file, what stands there, what is to stand there, key named, words of the message)
 SPOILT = [

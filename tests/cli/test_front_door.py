@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.cli import planned
+from firmware_host.cli.input import planned
 from tests.cli.command import COMMAND, PATIENCE_S, call, environment
 from tests.cli.conftest import Circumstep
-from tests.model.files_for_tests import JOB, write_all
+from tests.model.files.files_for_tests import JOB, write_all
 
 
 @pytest.mark.parametrize(

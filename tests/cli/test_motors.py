@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.model.profiles import shipped_folder
+from firmware_host.model.files.profiles import shipped_folder
 from tests.cli.conftest import Circumstep
 
 MOTORS = shipped_folder() / "motors"

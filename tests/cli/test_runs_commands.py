@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_CHECK_FAILED, EXIT_DONE, EXIT_LINK_FAULT
-from firmware_host.station.journal import Journal
-from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.journal.journal import Journal
+from firmware_host.station.runs.folder import RunFolder
 from tests.cli.conftest import Circumstep
 from tests.support.crashes import stopped
 from tests.support.station_bench import StationBench, quick_disk, small_setup

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.serial_port import open_port
-from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_boards import set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.controller.port.serial_port import open_port
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.status_query.boards import set_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 from tests.cli.command import Ended, call
 from tests.support.three_segments import JOB
 
@@ -24,8 +24,8 @@ def job(tmp_path: Path) -> str:
 
 
 def board(now_s: float) -> StatusQueryDevice:
-    member = set_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
-    return StatusQueryDevice(member, now_s)
+    variant = set_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
+    return StatusQueryDevice(variant, now_s)
 
 
 def dry(job: str, url: str) -> Ended:

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.port import Port
-from firmware_host.controller.trace import Trace, TraceKind
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace, TraceKind
 from firmware_host.errors import FirmwareHostError, PortLostError
 from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.rig import rig
@@ -123,7 +123,7 @@ def random_act(controller: Controller, chance: random.Random) -> None:
             controller.stop,
             lambda: controller.home(20.0),
             lambda: controller.move_to("1.5", "600"),
-            lambda: controller.wait_at_rest(
+            lambda: controller.wait_for_standstill(
                 target_steps=150,
                 steps_per_unit=STEPS_PER_UNIT,
                 accepted_at_s=session.clock.monotonic(),

@@ -9,9 +9,9 @@ from typing import Any
 
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import RestProof
-from firmware_host.controller.trace import MemoryTrace
+from firmware_host.controller.session import StandstillProof
 from firmware_host.errors import FirmwareHostError
 from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.spoken import STATED, STEPS_PER_UNIT, Case
@@ -34,7 +34,7 @@ class Rig:
     trace: MemoryTrace
     controller: Controller | None = None
     origin: int = 0
-    proofs: list[RestProof] = field(default_factory=list)
+    proofs: list[StandstillProof] = field(default_factory=list)
     observed: bool = True
     """False if the board that is talked to isn't `device`: then nobody knows the truth."""
 
@@ -97,11 +97,11 @@ class Rig:
 
     def rest(
         self, steps: int, accepted_s: float, planned_s: float, on_poll: Callable[[StatusReport], None] | None = None
-    ) -> RestProof:
+    ) -> StandstillProof:
         """Wait for the proof of rest, and hold it against the truth."""
         assert self.controller is not None
         start = self.steps
-        proof = self.controller.wait_at_rest(
+        proof = self.controller.wait_for_standstill(
             target_steps=steps + self.origin,
             steps_per_unit=STEPS_PER_UNIT,
             accepted_at_s=accepted_s,
@@ -113,7 +113,7 @@ class Rig:
         self.proofs.append(proof)
         return proof
 
-    def index(self, steps: int, at: int) -> RestProof:
+    def index(self, steps: int, at: int) -> StandstillProof:
         """Move from `at` to `steps` and prove rest there."""
         accepted_s = self.move(steps)
         return self.rest(steps, accepted_s, self.planned_s(steps - at))
@@ -160,5 +160,5 @@ class Rig:
 
 def rig(case: Case, port: Callable[[SimulatedDevice, VirtualClock], MemoryPort] = MemoryPort) -> Rig:
     clock = VirtualClock()
-    device = case.spoken.device(case.member, 0.0)
+    device = case.spoken.device(case.variant, 0.0)
     return Rig(case, clock, device, port(device, clock), MemoryTrace(clock))

@@ -9,16 +9,17 @@ from fractions import Fraction
 from typing import Any
 
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.numbered_line import NumberedLineDialect
-from firmware_host.controller.settings import StatedSettings
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.simulator import numbered_line_members, status_query_members
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
+from firmware_host.controller.settings.stored import StatedSettings
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.simulator.device import SimulatedDevice
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.numbered_line import variants as numbered_line_members
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.status_query import variants as status_query_members
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 
 STEPS_PER_UNIT = Fraction(100)
-"""Of every member of the tables."""
+"""Of every variant of the tables."""
 STATED = StatedSettings(STEPS_PER_UNIT, Fraction(6000), Fraction(500))
 """What a machine's file would state of them."""
 
@@ -32,7 +33,7 @@ class Spoken:
     """
 
     dialect: Callable[[], Dialect]
-    members: Mapping[str, Any]
+    variants: Mapping[str, Any]
     singles: Mapping[str, Any]
     device: Callable[[Any, float], SimulatedDevice]
     axis: Callable[[Any], str]
@@ -48,26 +49,26 @@ class Case:
 
     name: str
     spoken: Spoken
-    member: Any
+    variant: Any
 
     @property
     def axis(self) -> str:
-        return self.spoken.axis(self.member)
+        return self.spoken.axis(self.variant)
 
     @property
     def resets_show(self) -> bool:
         """True if a reset is seen as such: by a greeting, or by a line count that starts anew."""
-        return bool(self.member.greets) or not self.spoken.dialect().abilities.tells_state
+        return bool(self.variant.greets) or not self.spoken.dialect().capabilities.tells_state
 
     @property
     def syncs(self) -> bool:
         """True if sync lines, and not a state word, tell that motion has ended."""
-        return not self.spoken.dialect().abilities.tells_state
+        return not self.spoken.dialect().capabilities.tells_state
 
     @property
     def sign(self) -> int:
         """-1 where the motor turns the other way round than the controller counts."""
-        return -1 if self.spoken.reversed(self.member) else 1
+        return -1 if self.spoken.reversed(self.variant) else 1
 
     def __str__(self) -> str:
         return self.name
@@ -88,22 +89,22 @@ def _status_query_off(data: bytes) -> bytes:
 SPOKEN: Mapping[str, Spoken] = {
     "status-query": Spoken(
         dialect=StatusQueryDialect,
-        members=status_query_members.STATUS_QUERY_MEMBERS,
+        variants=status_query_members.STATUS_QUERY_MEMBERS,
         singles=status_query_members.single_differences(),
         device=StatusQueryDevice,
-        axis=lambda member: "A" if "A" in member.axes else "X",
-        reversed=lambda member: bool(int(member.settings.get("$3", 0)) & 8),
+        axis=lambda variant: "A" if "A" in variant.axes else "X",
+        reversed=lambda variant: bool(int(variant.settings.get("$3", 0)) & 8),
         fault=lambda device, now_s: _trip(device, now_s),
         off_by_one_step=_status_query_off,
         busy=lambda data: re.sub(rb"<\w+(:\d)?\|", b"<Run|", data),
     ),
     "numbered-line": Spoken(
         dialect=NumberedLineDialect,
-        members=numbered_line_members.MEMBERS,
+        variants=numbered_line_members.MEMBERS,
         singles=numbered_line_members.single_differences(),
         device=NumberedLineDevice,
-        axis=lambda member: member.rotary_axis,
-        reversed=lambda member: member.rotary_axis in member.reversed_axes,
+        axis=lambda variant: variant.rotary_axis,
+        reversed=lambda variant: variant.rotary_axis in variant.reversed_axes,
         fault=lambda device, now_s: device.fail(now_s),
         off_by_one_step=_numbered_line_off,
         busy=lambda data: re.sub(rb"(?m)^ok.*$", b"echo:busy: processing", data),
@@ -117,13 +118,13 @@ def _trip(device: Any, now_s: float) -> None:
 
 
 MIXED = [
-    Case(f"{name}/{member}", spoken, spoken.members[member])
+    Case(f"{name}/{variant}", spoken, spoken.variants[variant])
     for name, spoken in SPOKEN.items()
-    for member in spoken.members
+    for variant in spoken.variants
 ]
 SINGLES = [
-    Case(f"{name}/{member}", spoken, spoken.singles[member])
+    Case(f"{name}/{variant}", spoken, spoken.singles[variant])
     for name, spoken in SPOKEN.items()
-    for member in spoken.singles
+    for variant in spoken.singles
 ]
-PLAIN = [Case(name, spoken, spoken.members["plain"]) for name, spoken in SPOKEN.items()]
+PLAIN = [Case(name, spoken, spoken.variants["plain"]) for name, spoken in SPOKEN.items()]

@@ -12,12 +12,12 @@ import pytest
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find
+from firmware_host.controller.port.serial_port import open_port
+from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.serial_port import open_port
-from firmware_host.controller.trace import MemoryTrace
 from firmware_host.errors import PortLostError
-from firmware_host.simulator.server import DeviceServer
-from firmware_host.simulator.serving import serve
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.serving.server import DeviceServer
 from tests.contract.spoken import MIXED, PLAIN, STATED, STEPS_PER_UNIT, Case
 
 CLOCK_FACTOR = 6.0
@@ -51,7 +51,7 @@ class Served:
 def served(request: pytest.FixtureRequest, case: Case, tmp_path: Path) -> Iterator[Served]:
     kind: Literal["pty", "socket"] = request.param
     clock = ScaledClock(CLOCK_FACTOR)
-    with serve(case.spoken.device(case.member, clock.monotonic()), clock, kind=kind) as server:
+    with serve(case.spoken.device(case.variant, clock.monotonic()), clock, kind=kind) as server:
         yield Served(case, server, clock, tmp_path)
 
 
@@ -60,7 +60,7 @@ def test_moves_land_on_their_steps_through_a_real_line(served: Served) -> None:
     with served.ready() as controller:
         for steps in (500, -250, -249):
             accepted_s = controller.move_to(f"{float(steps / STEPS_PER_UNIT):.2f}", "3000")
-            controller.wait_at_rest(
+            controller.wait_for_standstill(
                 target_steps=steps,
                 steps_per_unit=STEPS_PER_UNIT,
                 accepted_at_s=accepted_s,
@@ -103,7 +103,7 @@ def test_a_board_is_found_with_its_dialect_axes_and_settings_and_nothing_moves(s
     )
     assert found.dialect == served.case.spoken.dialect().name
     assert found.description is not None
-    assert found.description.axes == served.case.member.axes.removesuffix("E")
+    assert found.description.axes == served.case.variant.axes.removesuffix("E")
     names = served.case.spoken.dialect().setting_names(served.case.axis)
     assert found.description.settings[names.steps_per_unit].startswith("100.0")
     with served.ready() as controller:

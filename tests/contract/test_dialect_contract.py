@@ -1,4 +1,4 @@
-"""What has to hold for every dialect and every member: one suite, run for each board of the table."""
+"""What has to hold for every dialect and every variant: one suite, run for each board of the table."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from firmware_host.errors import (
     ControllerResetError,
     FirmwareHostError,
     LinkError,
-    NotAtRestError,
     PortLostError,
     PositionError,
+    StandstillError,
 )
 from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.ports import Harm, LineHarm, MergingPort, TornPort
@@ -56,11 +56,11 @@ def wire(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mon
 
 
 RELEASING = "the motor is released"
-"""What `watch` says of members that let go of the motor: right, but the job ends there."""
+"""What `watch` says of variants that let go of the motor: right, but the job ends there."""
 
 
 def finished(r: Rig) -> None:
-    """The whole job went well, up to a member that lets go of its motor at rest."""
+    """The whole job went well, up to a variant that lets go of its motor at rest."""
     error = r.outcome()
     if error is not None:
         assert RELEASING in str(error)
@@ -170,7 +170,7 @@ def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(wire: Wire, ca
             r.port.spoil = case.spoken.busy
 
     error = r.outcome(phase)
-    assert isinstance(error, LinkError | NotAtRestError)
+    assert isinstance(error, LinkError | StandstillError)
     assert not r.proofs
 
 
@@ -370,7 +370,7 @@ def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wir
     assert controller.stop() is report
     r.run(30.0)
     assert r.steps == steps
-    if controller.abilities.stop_keeps_position:
+    if controller.capabilities.stop_keeps_position:
         controller.prepare()
         assert abs(steps) < 4000
     else:

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from firmware_host.clock import SystemClock, VirtualClock
-from firmware_host.controller.port import Port
-from firmware_host.controller.serial_port import open_port
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.serial_port import open_port
 from firmware_host.errors import PortLostError
 from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.rig import Rig, rig

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.counting_sender import CountingSender
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.controller.trace import MemoryTrace
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.status_query.sender import CountingSender
 from tests.support.scripted_port import ScriptedPort
 
 IDLE = b"<Idle|MPos:0.000,0.000,0.000>\r\n"

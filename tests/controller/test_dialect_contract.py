@@ -8,12 +8,12 @@ import pytest
 
 from firmware_host.controller import registry
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.numbered_dialect import NumberedDialect
-from firmware_host.controller.port import Port
+from firmware_host.controller.numbered_line.base import NumberedDialect
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Unknown
-from firmware_host.controller.state_word_dialect import StateWordDialect
-from firmware_host.controller.trace import Trace
+from firmware_host.controller.status_query.base import StateWordDialect
 from firmware_host.errors import InputError
 
 REQUESTS = ("status_request", "hold_request", "go_on_request", "reset_request")

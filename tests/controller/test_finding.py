@@ -1,6 +1,6 @@
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.finding import Finding, find
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.port import Port
 from firmware_host.controller.session import Description
 from firmware_host.errors import PortBusyError
 from tests.controller.scripted import GREETING, IDLE

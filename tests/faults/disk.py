@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from unittest.mock import patch
 
 from firmware_host.clock import Clock
-from firmware_host.controller.trace import MemoryTrace, TraceKind
+from firmware_host.controller.port.trace import MemoryTrace, TraceKind
 from firmware_host.errors import JournalError
 
 _JOURNAL_LINE = b'{"n":'

@@ -12,7 +12,7 @@ from pathlib import Path
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from firmware_host.simulator.fault_plan import FaultKind
+from tests.faults.line.fault_plan import FaultKind
 from tests.faults.play import Outcome, Played, play
 
 PROMISES = (

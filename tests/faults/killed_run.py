@@ -19,19 +19,19 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.trace import FileTrace
+from firmware_host.controller.port.trace import FileTrace
 from firmware_host.planning.plan import plan_job
-from firmware_host.station.gate import GateContext, PassRequest, PassState
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.journal import Journal
-from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.journal import Journal
+from firmware_host.station.journal.record import PassRecord
 from firmware_host.station.opening import open_controller
 from firmware_host.station.progress import SilentProgress
-from firmware_host.station.record import PassRecord
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import Station, run_job
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.settings.write import backup_path, write_for_plan
 from tests.support.station_bench import ScriptedOperator, changed_setup
 
 CLOCK_FACTOR = 3.0

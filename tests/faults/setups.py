@@ -9,10 +9,10 @@ from functools import cache
 from math import floor
 from typing import Any
 
-from firmware_host.controller.settings import StatedSettings
+from firmware_host.controller.settings.stored import StatedSettings
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.station.settings_check import SafeSettings, safe_settings
+from firmware_host.station.settings.check import SafeSettings, safe_settings
 from tests.contract.spoken import MIXED, SINGLES, Case
 from tests.support.station_bench import changed_setup
 
@@ -20,7 +20,7 @@ CASES: Mapping[str, Case] = {
     **{case.name: case for case in MIXED},
     **{f"{case.name} alone": case for case in SINGLES},
 }
-"""Every board by its name: the mixed members of each dialect, and each difference alone."""
+"""Every board by its name: the mixed variants of each dialect, and each difference alone."""
 _SWITCH_STEPS = -2000
 _TRAVEL_UNITS = 360
 _HOMING = frozenset({"home switch", "resetting", "crashing"})
@@ -33,7 +33,7 @@ class Task:
     case: Case
     setup: Setup
     plan: JobPlan
-    member: Any
+    variant: Any
     stated: StatedSettings
 
     @property
@@ -46,10 +46,10 @@ def task_for(board: str, segments: int = 3, passes: int = 2) -> Task:
     """A job of `segments` segments on the board; one with a home switch homes, away from the side the job is on."""
     case = CASES[board]
     dialect = case.spoken.dialect().name
-    homes = case.name.split("/")[1] in _HOMING and bool(case.member.home_switches)
+    homes = case.name.split("/")[1] in _HOMING and bool(case.variant.home_switches)
     setup, plan = _planned(case.axis, dialect, homes, segments, passes)
-    member, stated = _set(case, setup.machine, safe_settings(setup.machine, plan))
-    return Task(case, setup, plan, member, stated)
+    variant, stated = _set(case, setup.machine, safe_settings(setup.machine, plan))
+    return Task(case, setup, plan, variant, stated)
 
 
 @cache
@@ -69,14 +69,14 @@ def _planned(letter: str, dialect: str, homes: bool, segments: int, passes: int)
 
 def _set(case: Case, machine: Machine, safe: SafeSettings) -> tuple[Any, StatedSettings]:
     """The board with the settings that the plan asks for, and what the machine's file would state of them."""
-    member, letter = case.member, case.axis
+    variant, letter = case.variant, case.axis
     scale = safe.scale
     rate, acceleration = floor(Fraction(safe.rate)), floor(Fraction(safe.acceleration))
-    if member.overrun == "crash":  # the machine's file knows better than to ask for more
-        rate = min(rate, floor(0.9 * 60 * member.highest_step_rate / scale))
+    if variant.overrun == "crash":  # the machine's file knows better than to ask for more
+        rate = min(rate, floor(0.9 * 60 * variant.highest_step_rate / scale))
     settings: dict[str, float]
-    if case.spoken.dialect().abilities.tells_state:
-        index = member.axes.index(letter)
+    if case.spoken.dialect().capabilities.tells_state:
+        index = variant.axes.index(letter)
         per_axis = {100: float(scale), 110: rate, 120: acceleration, 130: _TRAVEL_UNITS}
         settings = {f"${base + index}": value for base, value in per_axis.items()} | {"$1": 255, "$21": 1}
         if machine.axis.home_switch:
@@ -85,5 +85,5 @@ def _set(case: Case, machine: Machine, safe: SafeSettings) -> tuple[Any, StatedS
         settings = {f"M92 {letter}": float(scale), f"M203 {letter}": rate // 60}
         settings |= {f"M201 {letter}": acceleration, "M204 T": acceleration}
     switches = {"home_switches": {letter: _SWITCH_STEPS}} if machine.axis.home_switch else {}
-    changed = replace(member, settings={**member.settings, **settings}, **switches)
+    changed = replace(variant, settings={**variant.settings, **settings}, **switches)
     return changed, StatedSettings(Fraction(scale), Fraction(rate // 60 * 60), Fraction(acceleration))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from math import copysign, inf
 
-from firmware_host.simulator.fault_line import Harm
-from firmware_host.simulator.fault_plan import Counted, Fault, FaultKind
+from tests.faults.line.fault_line import Harm
+from tests.faults.line.fault_plan import Counted, Fault, FaultKind
 from tests.faults.world import Died, World
 
 _HARMS = {

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from firmware_host.simulator.fault_plan import FaultKind, draw_fault
+from tests.faults.line.fault_plan import FaultKind, draw_fault
 from tests.faults.observer import PASS_S
 from tests.faults.play import Player, extent_of
 from tests.faults.setups import CASES, task_for

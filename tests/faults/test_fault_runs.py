@@ -10,8 +10,8 @@ from dataclasses import replace
 import pytest
 
 from firmware_host.simulator.device import MotionInterval
-from firmware_host.simulator.fault_plan import FaultKind
 from tests.faults.fault_table import PROMISES, Table
+from tests.faults.line.fault_plan import FaultKind
 from tests.faults.observer import PASS_S, Observer
 from tests.faults.play import Outcome, play
 from tests.faults.setups import CASES

@@ -14,7 +14,7 @@ from firmware_host.errors import (
     PositionError,
     RunStoppedError,
 )
-from firmware_host.station.journal import read_journal
+from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.resume import Zero
 from tests.faults.setups import task_for
 from tests.faults.world import Died, World

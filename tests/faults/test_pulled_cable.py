@@ -7,8 +7,8 @@ from random import Random
 import pytest
 
 from firmware_host.errors import EXIT_LINK_FAULT, PortLostError
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import RunRecord, make_record
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import RunRecord, make_record
 from firmware_host.station.resume import Zero
 from tests.faults.setups import task_for
 from tests.faults.world import World

@@ -18,13 +18,13 @@ from firmware_host.errors import (
     FirmwareHostError,
     LinkError,
     MotorReleasedError,
-    NotAtRestError,
     PortLostError,
     PositionError,
+    StandstillError,
 )
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import make_record
-from firmware_host.station.verify import verify_run
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import make_record
+from firmware_host.station.runs.verify import verify_run
 from tests.faults.setups import task_for
 from tests.faults.world import World
 
@@ -77,7 +77,7 @@ class Sign:
 
 
 SIGNS = {
-    "motion": Sign(turned, (NotAtRestError, PositionError), "moving|another step"),
+    "motion": Sign(turned, (StandstillError, PositionError), "moving|another step"),
     "alarm": Sign(alarmed, (ControllerFaultError,), "alarm|locked|halted|faulted"),
     "reset": Sign(
         lambda world: world.line.hardware_reset(world.now_s), (ControllerResetError, LinkError), "reset|no answer",
@@ -85,7 +85,7 @@ SIGNS = {
     ),
     "lost link": Sign(lambda world: world.port.pull_cable(), (PortLostError,), "the cable is pulled"),
     "silent link": Sign(went_silent, (LinkError,), "no answer to", LINK_WITHIN_S),
-    "wrong step": Sign(counted_off, (PositionError, NotAtRestError), "it rests at another step|moving"),
+    "wrong step": Sign(counted_off, (PositionError, StandstillError), "it rests at another step|moving"),
     "released motor": Sign(
         lambda world: silent(world, b"$SLP\n"), (MotorReleasedError,), "asleep", boards=("status-query/plain",)
     ),

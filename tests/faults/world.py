@@ -13,21 +13,21 @@ from unittest.mock import patch
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import FirmwareHostError, JournalError, PortLostError
 from firmware_host.model import Setup
-from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.simulator.event_device import EventDevice
-from firmware_host.simulator.fault_clock import JumpingClock
-from firmware_host.simulator.fault_line import HarmfulLine
-from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
-from firmware_host.station.known_scale import KnownScales
+from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.progress import SilentProgress
-from firmware_host.station.record import PassRecord, RunRecord
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import Station, run_job
-from firmware_host.station.run_folder import RunFolder
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.verify import verify_run
+from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopRequest
-from firmware_host.station.verify import verify_run
 from tests.faults.disk import FaultyDisk, TraceOnDisk
+from tests.faults.line.fault_clock import JumpingClock
+from tests.faults.line.fault_line import HarmfulLine
 from tests.faults.lying import off_by
 from tests.faults.observer import PASS_S, Observer
 from tests.faults.setups import Task
@@ -58,7 +58,7 @@ class World:
         self.home = home
         self.random = random
         self.clock = TurningClock(self)
-        self.device: EventDevice = task.case.spoken.device(task.member, 0.0)  # type: ignore[assignment]
+        self.device: EventDevice = task.case.spoken.device(task.variant, 0.0)  # type: ignore[assignment]
         self.line = HarmfulLine(self.device, random)
         self.port = TurningPort(self)
         self.disk = FaultyDisk()
@@ -95,7 +95,7 @@ class World:
     @property
     def scale(self) -> Fraction:
         """Steps per unit that the board holds, exactly."""
-        return HeldScale.as_written(self.task.setup.machine.steps_per_axis_unit).middle
+        return StoredScale.as_written(self.task.setup.machine.steps_per_axis_unit).middle
 
     def off_steps(self, segment: int) -> int:
         """How far the part stands beside a segment's planned place."""
@@ -118,7 +118,7 @@ class World:
 
     def ill_founded(self) -> list[str]:
         """What the run's own files say that does not fit."""
-        with patch("firmware_host.station.verify.plan_job", self._plan):
+        with patch("firmware_host.station.runs.verify.plan_job", self._plan):
             findings = verify_run(self.folder)
         return [f"files do not fit: {finding}" for finding in findings if not finding.holds]
 
@@ -251,7 +251,7 @@ class World:
             target = round(controller.position_steps(controller.status())) + steps
             per_unit = self.scale
             accepted_s = controller.move_to(f"{float(target / per_unit):.5f}", "3000")
-            controller.wait_at_rest(
+            controller.wait_for_standstill(
                 target_steps=target,
                 steps_per_unit=per_unit,
                 accepted_at_s=accepted_s,

@@ -14,26 +14,26 @@ import numpy as np
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.numbered_line import NumberedLineDialect
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.controller.trace import Trace, TraceKind
-from firmware_host.model.machine import Axis
-from firmware_host.planning.coordinates import HeldScale
-from firmware_host.planning.moves import MoveProgram, Route, time_moves, wound_route
-from firmware_host.planning.segments import SegmentBlock
-from firmware_host.planning.unwind import NOT_UNWOUND
-from firmware_host.planning.unwind_angles import SegmentAngles
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
+from firmware_host.controller.port.trace import Trace, TraceKind
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.model.machine.machine import Axis
+from firmware_host.planning.layout.segments import SegmentBlock
+from firmware_host.planning.route.angles import SegmentAngles
+from firmware_host.planning.route.coordinates import StoredScale
+from firmware_host.planning.route.moves import MoveProgram, Route, time_moves, wound_route
+from firmware_host.planning.route.unwinding import NOT_UNWOUND
 from firmware_host.simulator.event_device import EventDevice
-from firmware_host.simulator.numbered_line_boards import set_numbered_board
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.status_query_boards import set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.numbered_line.boards import set_numbered_board
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.status_query.boards import set_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.axis_mover import AxisMover
 from tests.support.memory_port import MemoryPort
 
 PER_TURN = Fraction(2_560_000, 127)
 """200 full steps x 32 microsteps, a roller of 25.4 mm, a part of 80 mm: 6400 * 800/254, which no decimal holds."""
-HELD = HeldScale.exactly(Fraction("17.778"))
+HELD = StoredScale.exactly(Fraction("17.778"))
 PITCH = Fraction(1, 37)
 """Turn of the part from one segment to the next: with the ratio, 2560000/4699 microsteps."""
 
@@ -82,7 +82,7 @@ class LongRun:
     count: int
     overrun: int = 0
     pitch: Fraction = PITCH
-    scale: HeldScale = HELD
+    scale: StoredScale = HELD
     axis: Axis = field(default_factory=Axis)
     origin: int = 0
     numbered: bool = False

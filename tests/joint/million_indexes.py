@@ -13,7 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.errors import CoordinateError
-from firmware_host.model.machine import Axis
+from firmware_host.model.machine.machine import Axis
 from tests.joint.long_run_bench import LongRun, error_steps, off_by
 
 COUNT = 1_000_000

@@ -3,8 +3,8 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_host.controller.counting_sender import CountingSender
-from firmware_host.controller.status_query import StatusQueryDialect
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.status_query.sender import CountingSender
 from tests.support.bench import bench
 
 

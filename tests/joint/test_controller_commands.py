@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_boards import set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.status_query.boards import set_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 from tests.cli.command import Program, call
 from tests.support.three_segments import JOB, own_folders
 
@@ -128,8 +128,8 @@ class LoudDevice(StatusQueryDevice):
     ids=["find", "find-json", "show", "show-json"],
 )
 def test_control_characters_in_replies_never_reach_the_terminal(command: tuple[str, ...]) -> None:
-    member = set_board("A", steps_per_unit=26.667, rate=3000, acceleration=200, highest_step_rate=28_000)
-    with serve(LoudDevice(member), ScaledClock(20.0), kind="pty") as server:
+    variant = set_board("A", steps_per_unit=26.667, rate=3000, acceleration=200, highest_step_rate=28_000)
+    with serve(LoudDevice(variant), ScaledClock(20.0), kind="pty") as server:
         ended = call("controller", *command, "--port", server.url)
     assert ended.status == 0, ended.err
     assert all(char.isprintable() or char == "\n" for char in ended.out + ended.err)

@@ -16,10 +16,10 @@ from firmware_host.errors import (
     ControllerResetError,
     DialectError,
     FirmwareHostError,
-    NotAtRestError,
     PositionError,
+    StandstillError,
 )
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from tests.contract.ports import Harm, LineHarm
 from tests.contract.rig import rig
 from tests.contract.spoken import PLAIN
@@ -141,7 +141,7 @@ def test_an_offset_left_behind_is_refused_until_zero_is_set_anew() -> None:
     assert controller.position_steps(controller.status()) == 1000
     with pytest.raises(ControllerError, match=r"differ by 700\.0 steps: an offset or another scale is in effect"):
         controller.prepare()
-    with pytest.raises(NotAtRestError, match="has not been prepared"):
+    with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")
     controller.set_zero()
     controller.prepare()
@@ -158,7 +158,7 @@ def test_motion_left_behind_is_awaited_and_too_much_of_it_is_refused() -> None:
     assert controller.position_steps(controller.status()) == 3000
     controller.close()
     b.device.receive(b"G1 A1000 F600\n", b.clock.monotonic())
-    with pytest.raises(NotAtRestError, match="did not come to a standstill within 10 s"):
+    with pytest.raises(StandstillError, match="did not come to a standstill within 10 s"):
         b.open()
     assert b.port.closed
 
@@ -260,7 +260,7 @@ def test_only_the_sync_lines_wait_for_the_motor_of_a_board_that_reports_its_plan
     b = numbered_bench(sync_answered="when-queued", position_report="planned", count_report="planned")
     controller = b.ready()
     accepted_s = controller.move_to("10", "3000")
-    proof = controller.wait_at_rest(
+    proof = controller.wait_for_standstill(
         target_steps=1000,
         steps_per_unit=UNITS,
         accepted_at_s=accepted_s,
@@ -277,7 +277,7 @@ def test_a_sync_line_that_was_only_received_proves_nothing(repeated: str) -> Non
     b = numbered_bench(repeated_number=repeated, position_report="planned", count_report="planned", busy_every_s=None)
     controller = b.ready()
     accepted_s = controller.move_to("1500", "3000")
-    proof = controller.wait_at_rest(
+    proof = controller.wait_for_standstill(
         target_steps=150_000,
         steps_per_unit=UNITS,
         accepted_at_s=accepted_s,
@@ -294,7 +294,7 @@ def test_a_wrong_scale_shows_after_the_first_move() -> None:
     controller = b.ready()
     accepted_s = controller.move_to("10", "3000")
     with pytest.raises(PositionError, match="planned 800 steps, reported 1000"):
-        controller.wait_at_rest(
+        controller.wait_for_standstill(
             target_steps=800,
             steps_per_unit=Fraction(80),
             accepted_at_s=accepted_s,

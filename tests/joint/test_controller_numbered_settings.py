@@ -7,15 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.controller.settings import StatedSettings, WantedSettings
-from firmware_host.controller.settings_backup import load_backup
+from firmware_host.controller.settings.backup import load_backup
+from firmware_host.controller.settings.stored import StatedSettings, WantedSettings
 from firmware_host.errors import (
     ControllerError,
     InputError,
     LineRejectedError,
-    NotAtRestError,
     PortLostError,
     SettingsMismatchError,
+    StandstillError,
 )
 from tests.support.bench import move_and_rest, numbered_bench
 
@@ -128,7 +128,7 @@ def test_a_scale_is_not_written_away_from_zero_and_nothing_is_sent(tmp_path: Pat
     controller = b.ready()
     move_and_rest(controller, b, 1, OLD, 0.1)
     start = len(b.port.written)
-    with pytest.raises(NotAtRestError, match=r"axis A stands at 0\.01, not at zero"):
+    with pytest.raises(StandstillError, match=r"axis A stands at 0\.01, not at zero"):
         controller.write_settings({"M92 A": "50"}, backup=tmp_path / "old.json")
     assert writes(b.port.written[start:]) == []
     assert list(tmp_path.iterdir()) == []

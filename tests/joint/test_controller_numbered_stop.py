@@ -13,9 +13,9 @@ from firmware_host.errors import (
     ControllerFaultError,
     ControllerResetError,
     FirmwareHostError,
-    NotAtRestError,
+    StandstillError,
 )
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from tests.support.bench import Bench, move_and_rest, numbered_bench
 
 UNITS = Fraction(100)
@@ -63,7 +63,7 @@ def test_a_stop_during_a_wait_for_rest_goes_out_at_once() -> None:
 
     b.port.on_write = interrupt
     with pytest.raises(KeyboardInterrupt, match="Ctrl-C"):
-        controller.wait_at_rest(
+        controller.wait_for_standstill(
             target_steps=10_000,
             steps_per_unit=UNITS,
             accepted_at_s=accepted_s,
@@ -109,7 +109,7 @@ def test_an_axis_that_somebody_else_moves_is_said_to_be_moving() -> None:
     b.run(0.2)
     b.device.transmit(b.clock.monotonic())  # the answer goes to whoever sent that line
     assert controller.status().state is AxisState.MOVING
-    with pytest.raises(NotAtRestError, match="it is moving, not ready"):
+    with pytest.raises(StandstillError, match="it is moving, not ready"):
         controller.watch()
 
 
@@ -117,7 +117,7 @@ def test_a_hold_is_refused_and_sends_nothing() -> None:
     b = numbered_bench()
     controller = under_way(b)
     start = len(b.port.written)
-    assert not controller.abilities.holds
+    assert not controller.capabilities.holds
     for refused in (controller.hold, controller.go_on):
         with pytest.raises(ControllerError, match="numbered-line cannot hold a move"):
             refused()

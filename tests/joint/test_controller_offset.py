@@ -1,4 +1,4 @@
-"""An offset that another program left in effect: refused, taken back by one act that moves nothing, on every member."""
+"""An offset that another program left in effect: refused, taken back by one act that moves nothing, on every board."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.serial_port import open_port
+from firmware_host.controller.port.serial_port import open_port
 from firmware_host.errors import ControllerError, RunStoppedError, SettingsMismatchError
-from firmware_host.simulator.numbered_line_boards import set_numbered_board
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.numbered_line_members import MEMBERS
-from firmware_host.simulator.server import DeviceServer
-from firmware_host.simulator.serving import serve
+from firmware_host.simulator.numbered_line.boards import set_numbered_board
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.numbered_line.variants import MEMBERS
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.serving.server import DeviceServer
 from tests.cli.command import call
 from tests.contract.rig import Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
@@ -24,7 +24,7 @@ from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import quick_disk, small_setup
 from tests.support.three_segments import JOB, own_folders
 
-NUMBERED = [case for case in MIXED + SINGLES if case.syncs and not case.member.resets_on_open]
+NUMBERED = [case for case in MIXED + SINGLES if case.syncs and not case.variant.resets_on_open]
 EXACT = Fraction(100)
 
 
@@ -45,7 +45,7 @@ def test_an_offset_is_never_moved_with_and_can_be_taken_back_without_moving(case
     left_behind(r)
     controller = r.open()
     motions = len(r.device.motion_log)
-    if case.member.offset_moves_counts:  # the step count went along: there is no offset
+    if case.variant.offset_moves_counts:  # the step count went along: there is no offset
         controller.prepare()
     else:
         with pytest.raises(ControllerError, match=r"differ by 650\.0 steps: an offset or another scale is in effect"):
@@ -75,7 +75,7 @@ def test_without_an_offset_nothing_is_written() -> None:
 
 def test_a_place_that_the_printed_scale_leaves_open_is_not_guessed() -> None:
     """26.67 with two decimals stands for 26.665 to 26.675: at 2667 steps the place is open by 0.5 steps."""
-    b = numbered_bench(settings={**numbered_bench().device.member.settings, "M92 A": 26.667})
+    b = numbered_bench(settings={**numbered_bench().device.variant.settings, "M92 A": 26.667})
     b.device.transmit(b.clock.monotonic())
     for line in (b"G1 A100 F6000\n", b"G92 A0\n"):
         b.device.receive(line, b.clock.monotonic())
@@ -115,8 +115,8 @@ def test_the_command_that_the_refusal_names_is_the_way_out(tmp_path: Path, monke
     Path("machine.toml").write_text(machine, encoding="utf-8")
     Path("job.toml").write_text(JOB.replace('"belt-chuck"', '"machine.toml"'), encoding="utf-8")
     clock = ScaledClock(20.0)
-    member = set_numbered_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
-    with serve(NumberedLineDevice(member, clock.monotonic()), clock, kind="pty") as server:
+    variant = set_numbered_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
+    with serve(NumberedLineDevice(variant, clock.monotonic()), clock, kind="pty") as server:
         another_program(server, clock, b"M17", b"G1 A10 F6000", b"M400", b"M400", b"G92 A0")
         refused = call("run", "job.toml", "--port", server.url, "--without-marking")
         assert refused.status == 3

@@ -9,8 +9,8 @@ from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
     DialectError,
-    NotAtRestError,
     SettingsMismatchError,
+    StandstillError,
     UnexpectedReplyError,
 )
 from tests.support.bench import Bench, bench, move_and_rest
@@ -94,7 +94,7 @@ def test_a_board_that_ignores_the_reset_is_not_moved() -> None:
     b.device.receive = lambda data, now_s: None if data == b"\x18" else real(data, now_s)  # type: ignore[method-assign]
     with pytest.raises(ControllerError, match="whether it was reset is unknown"):
         controller.prepare()
-    with pytest.raises(NotAtRestError, match="may not agree with its step counter"):
+    with pytest.raises(StandstillError, match="may not agree with its step counter"):
         controller.move_to("1", "600")
     assert b.device.motion_log == ()
 
@@ -117,7 +117,7 @@ def test_a_ready_axis_whose_position_changes_is_not_standing() -> None:
     controller = b.open()
     places = iter([b"0.000>", b"0.010>"])
     b.port.spoil = lambda data: data.replace(b"0.000|", next(places)[:-1] + b"|", 4) if b"<Idle" in data else data
-    with pytest.raises(NotAtRestError, match="its position changes from one report to the next"):
+    with pytest.raises(StandstillError, match="its position changes from one report to the next"):
         controller.prepare()
     assert b.port.written[-2:] == [b"?", b"?"]
 
@@ -127,7 +127,7 @@ def test_a_moving_axis_is_not_opened_and_only_asked_for_its_state() -> None:
     b.device.receive(b"G1 A100 F600\n", 0.0)
     b.run(1.0)
     b.device.transmit(b.clock.monotonic())
-    with pytest.raises(NotAtRestError, match="it is moving, not ready"):
+    with pytest.raises(StandstillError, match="it is moving, not ready"):
         b.open()
     assert b.port.written == [b"?"]
     assert b.port.closed
@@ -138,7 +138,7 @@ def test_a_held_axis_is_opened_only_if_its_motion_may_be_dropped() -> None:
     b.device.receive(b"G1 A100 F600\n", 0.0)
     b.run(1.0)
     left_behind(b, b"!")
-    with pytest.raises(NotAtRestError, match="it is holding, not ready: release the hold"):
+    with pytest.raises(StandstillError, match="it is holding, not ready: release the hold"):
         b.open()
     assert b.port.written == [b"?"]
     held = b.steps
@@ -192,7 +192,7 @@ def test_a_locked_axis_can_be_read_but_not_moved_until_it_is_homed() -> None:
     with pytest.raises(ControllerFaultError, match="it is locked, not ready: see why; home the axis"):
         controller.prepare()
     sent = len(b.port.sent)
-    with pytest.raises(NotAtRestError, match="has not been prepared"):
+    with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")
     assert len(b.port.sent) == sent
     assert b.device.motion_log == ()

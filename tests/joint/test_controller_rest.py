@@ -8,16 +8,16 @@ import pytest
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import RestProof
-from firmware_host.controller.status_query import StatusQueryDialect
+from firmware_host.controller.session import StandstillProof
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
     ControllerResetError,
     InputError,
     LineRejectedError,
-    NotAtRestError,
     PositionError,
+    StandstillError,
     UnexpectedReplyError,
 )
 from tests.support.bench import Bench, bench
@@ -39,8 +39,8 @@ def rest(
     steps: int = 1000,
     planned_s: float = PLANNED_S,
     on_poll: Callable[[StatusReport], None] | None = None,
-) -> RestProof:
-    return controller.wait_at_rest(
+) -> StandstillProof:
+    return controller.wait_for_standstill(
         target_steps=steps,
         steps_per_unit=UNITS,
         accepted_at_s=accepted_s,
@@ -86,8 +86,8 @@ def test_a_controller_that_always_says_ready_is_not_believed_while_it_moves() ->
     controller, accepted_s = moved(b)
     b.port.spoil = lambda data: data.replace(b"<Run", b"<Idle")
     # Slower than planned: ready, on its way, after the planned duration.
-    with pytest.raises((NotAtRestError, PositionError), match="rest"):
-        controller.wait_at_rest(
+    with pytest.raises((StandstillError, PositionError), match="rest"):
+        controller.wait_for_standstill(
             target_steps=1000,
             steps_per_unit=UNITS,
             accepted_at_s=accepted_s,
@@ -119,14 +119,14 @@ def test_an_axis_that_is_held_is_not_at_rest() -> None:
     controller, accepted_s = moved(b)
     b.run(0.1)
     b.device.receive(b"!", b.clock.monotonic())
-    with pytest.raises(NotAtRestError, match="not at rest at step 1000 by its deadline"):
+    with pytest.raises(StandstillError, match="not at rest at step 1000 by its deadline"):
         rest(controller, accepted_s)
 
 
 class SyncingDialect(StatusQueryDialect):
     """Taken to have a state word that says nothing, so that only the sync lines show the end of motion."""
 
-    state_tells_rest = False
+    state_tells_standstill = False
 
 
 def test_where_the_state_word_says_nothing_the_sync_line_and_one_after_it_do() -> None:
@@ -145,8 +145,8 @@ def test_reports_too_coarse_for_half_a_step_are_refused() -> None:
     b = bench({"$103": 1000.0, "$113": 600})
     controller = b.ready()
     accepted_s = controller.move_to("1", "600")
-    with pytest.raises(NotAtRestError, match=r"only to 0\.5 steps at 1000 steps per unit, limit below 0\.5"):
-        controller.wait_at_rest(
+    with pytest.raises(StandstillError, match=r"only to 0\.5 steps at 1000 steps per unit, limit below 0\.5"):
+        controller.wait_for_standstill(
             target_steps=1000,
             steps_per_unit=Fraction(1000),
             accepted_at_s=accepted_s,
@@ -183,7 +183,7 @@ def test_a_move_before_preparing_sends_nothing() -> None:
     b = bench()
     controller = b.open()
     before = list(b.port.written)
-    with pytest.raises(NotAtRestError, match="has not been prepared"):
+    with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")
     assert b.port.written == before
 
@@ -207,7 +207,7 @@ def at_rest_then(b: Bench, what: bytes) -> Controller:
 def assert_void(controller: Controller) -> None:
     """After one contradiction the proof is gone for good, even if the axis looks well again."""
     assert controller.rest is None
-    with pytest.raises(NotAtRestError, match="there is no proof that it is at rest"):
+    with pytest.raises(StandstillError, match="there is no proof that it is at rest"):
         controller.watch()
 
 
@@ -216,7 +216,7 @@ def test_motion_while_the_gate_is_open_is_seen() -> None:
     controller = at_rest_then(b, b"G1 A0 F600\n")
     b.run(0.05)
     b.device.transmit(b.clock.monotonic())  # the answer goes to whoever sent that line
-    with pytest.raises(NotAtRestError, match="it is moving, not ready"):
+    with pytest.raises(StandstillError, match="it is moving, not ready"):
         controller.watch()
     assert_void(controller)
 
@@ -262,7 +262,7 @@ def test_sleep_is_seen() -> None:
     controller = at_rest_then(b, b"$SLP\n")
     b.run(0.1)
     b.device.transmit(b.clock.monotonic())
-    with pytest.raises(NotAtRestError, match="it is asleep, not ready"):
+    with pytest.raises(StandstillError, match="it is asleep, not ready"):
         controller.watch()
     assert_void(controller)
 
@@ -271,7 +271,7 @@ def test_a_motor_that_lets_go_at_rest_may_not_be_watched() -> None:
     b = bench({"$1": 25})
     controller, accepted_s = moved(b)
     rest(controller, accepted_s)
-    with pytest.raises(NotAtRestError, match=r"released 25 ms after a move \(setting \$1\)"):
+    with pytest.raises(StandstillError, match=r"released 25 ms after a move \(setting \$1\)"):
         controller.watch()
     assert_void(controller)
 
@@ -356,7 +356,7 @@ def test_a_board_that_crashes_from_too_high_a_rate_is_told_as_a_reset() -> None:
     controller = b.ready()
     accepted_s = controller.move_to("100", "6000")
     with pytest.raises(ControllerResetError, match="its position is lost"):
-        controller.wait_at_rest(
+        controller.wait_for_standstill(
             target_steps=100_000,
             steps_per_unit=Fraction(999),
             accepted_at_s=accepted_s,
@@ -369,8 +369,8 @@ def test_the_deadline_is_kept_by_the_clock() -> None:
     b = bench()
     controller, accepted_s = moved(b, "1000")
     assert isinstance(b.clock, VirtualClock)
-    with pytest.raises(NotAtRestError, match="by its deadline"):
-        controller.wait_at_rest(
+    with pytest.raises(StandstillError, match="by its deadline"):
+        controller.wait_for_standstill(
             target_steps=100_000,
             steps_per_unit=UNITS,
             accepted_at_s=accepted_s,

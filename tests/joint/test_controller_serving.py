@@ -10,14 +10,14 @@ import pytest
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find
-from firmware_host.controller.serial_port import open_port
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.controller.trace import MemoryTrace
+from firmware_host.controller.port.serial_port import open_port
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.errors import PortBusyError, PortLostError
-from firmware_host.simulator.server import DeviceServer
-from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.simulator.status_query_member import StatusQueryMember
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.serving.server import DeviceServer
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
 CLOCK_FACTOR = 3.0
 UNITS = Fraction(100)
@@ -27,7 +27,7 @@ UNITS = Fraction(100)
 def served(request: pytest.FixtureRequest) -> Iterator[tuple[DeviceServer, ScaledClock]]:
     kind: Literal["pty", "socket"] = request.param
     clock = ScaledClock(CLOCK_FACTOR)
-    with serve(StatusQueryDevice(StatusQueryMember(), clock.monotonic()), clock, kind=kind) as server:
+    with serve(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, kind=kind) as server:
         yield server, clock
 
 
@@ -46,7 +46,7 @@ def test_moves_land_on_their_steps_through_a_real_line(
     with opened(server, clock, tmp_path) as controller:
         for steps in (500, -250, 1):
             accepted_s = controller.move_to(f"{steps / 100:.2f}", "3000")
-            controller.wait_at_rest(
+            controller.wait_for_standstill(
                 target_steps=steps,
                 steps_per_unit=UNITS,
                 accepted_at_s=accepted_s,

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.controller.settings_backup import load_backup
+from firmware_host.controller.settings.backup import load_backup
 from firmware_host.errors import (
     FirmwareHostError,
     InputError,
     LineRejectedError,
-    NotAtRestError,
     PortLostError,
     SettingsMismatchError,
+    StandstillError,
     UnreadableFileError,
 )
 from tests.support.bench import Bench, bench, move_and_rest
@@ -168,7 +168,7 @@ def test_a_moving_axis_keeps_its_settings(tmp_path: Path) -> None:
     controller = b.ready()
     controller.move_to("100", "3000")
     start = len(b.port.written)
-    with pytest.raises(NotAtRestError, match="it is moving"):
+    with pytest.raises(StandstillError, match="it is moving"):
         controller.write_settings({"$1": "254"}, backup=tmp_path / "old.json")
     assert set(b.port.written[start:]) == {b"?"}
 

@@ -6,7 +6,7 @@ import pytest
 
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState
-from firmware_host.errors import ControllerFaultError, NotAtRestError
+from firmware_host.errors import ControllerFaultError, StandstillError
 from tests.support.bench import Bench, bench, move_and_rest
 
 UNITS = Fraction(100)
@@ -114,7 +114,7 @@ def test_a_stop_of_a_standing_axis_keeps_its_position() -> None:
     assert controller.stop().stands_still
     assert b.steps == 500
     assert controller.position_steps(controller.status()) == pytest.approx(500, abs=0.5)
-    with pytest.raises(NotAtRestError, match="has not been prepared"):
+    with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")
 
 

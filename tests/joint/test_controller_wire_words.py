@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from firmware_host.model import Job, Machine, Setup, load_job
-from firmware_host.simulator.numbered_line_members import MEMBERS
+from firmware_host.simulator.numbered_line.variants import MEMBERS
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 from tests.support.three_segments import JOB

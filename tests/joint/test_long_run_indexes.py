@@ -9,12 +9,12 @@ from fractions import Fraction
 import pytest
 
 from firmware_host.errors import CoordinateError, PlanError
-from firmware_host.model.machine import Axis
-from firmware_host.planning.coordinates import LARGEST_STEPS, HeldScale, proved_reach
+from firmware_host.model.machine.machine import Axis
+from firmware_host.planning.route.coordinates import LARGEST_STEPS, StoredScale, proved_reach
 from tests.joint.long_run_bench import HELD, PER_TURN, LongRun, error_steps, off_by
 from tests.joint.million_indexes import resident_mb
 
-THREE_DECIMALS = HeldScale(Fraction("17.7775"), Fraction("17.7785"))
+THREE_DECIMALS = StoredScale(Fraction("17.7775"), Fraction("17.7785"))
 """All that is known of a value that prints as 17.778: it leaves 0.0005/17.778 of every coordinate in doubt."""
 HALF = Fraction(1, 2)
 

@@ -12,9 +12,9 @@ import pytest
 
 from firmware_host.errors import PlanError, RunStoppedError
 from firmware_host.model import Machine, Setup
-from firmware_host.planning.moves import Purpose
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import make_record
+from firmware_host.planning.route.moves import Purpose
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import make_record
 from firmware_host.station.resume import unknown_passes
 from tests.support.crashes import Crash, CrashingJournal, die, revive
 from tests.support.station_bench import StationBench, changed_setup, quick_disk

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.planning.coordinates import HeldScale
+from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.run import run_job
-from firmware_host.station.settings_write import write_for_plan
+from firmware_host.station.settings.write import write_for_plan
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 FAR_STEPS = 18_000
@@ -25,7 +25,7 @@ def far_away(tmp_path: Path, **options: object) -> StationBench:
 
 
 def right_scale(bench: StationBench) -> str:
-    return f"{float(HeldScale.as_written(bench.machine.steps_per_axis_unit).middle):.3f}"
+    return f"{float(StoredScale.as_written(bench.machine.steps_per_axis_unit).middle):.3f}"
 
 
 def no_wild_move(bench: StationBench) -> None:

@@ -11,13 +11,13 @@ from typing import Any
 import pytest
 
 from firmware_host.clock import ScaledClock, VirtualClock
-from firmware_host.controller.settings_backup import SettingsBackup, load_backup, save_backup
-from firmware_host.controller.trace import MemoryTrace
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
 from firmware_host.errors import InputError
-from firmware_host.simulator.pty_server import PtyServer
-from firmware_host.simulator.status_query_boards import delivered_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.station.settings_write import newest_backup
+from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.status_query.boards import delivered_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.station.settings.write import newest_backup
 from tests.cli.command import COMMAND, call, environment
 from tests.contract.spoken import MIXED, STATED, Case
 from tests.support.bench import Bench, bench, move_and_rest, numbered_bench
@@ -144,7 +144,7 @@ def test_every_board_of_both_families_gets_its_old_values_back(case: Case, tmp_p
 
 def board(case: Case) -> Bench[Any]:
     clock = VirtualClock()
-    device = case.spoken.device(case.member, 0.0)
+    device = case.spoken.device(case.variant, 0.0)
     return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), case.spoken.dialect(), case.axis)
 
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.controller.trace import TraceKind
+from firmware_host.controller.port.trace import TraceKind
 from firmware_host.errors import EXIT_CHECK_FAILED, CoordinateError, SettingsMismatchError
-from firmware_host.station.settings_check import safe_settings
-from firmware_host.station.settings_write import write_for_plan
+from firmware_host.station.settings.check import safe_settings
+from firmware_host.station.settings.write import write_for_plan
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
 COMMAND = r"Fix: circumstep controller settings write JOB --port memory://device"

@@ -8,8 +8,8 @@ import pytest
 
 from firmware_host.errors import CoordinateError
 from firmware_host.model import Job, Setup
-from firmware_host.planning.moves import Purpose
-from firmware_host.station.gate_timed import TimedGate
+from firmware_host.planning.route.moves import Purpose
+from firmware_host.station.gates.timed import TimedGate
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 
 COUNT = 1000

@@ -22,11 +22,11 @@ from firmware_host.clock import ScaledClock
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import AxisState, Rejected, StatusReport
 from firmware_host.errors import InputError
-from firmware_host.simulator.serving import serve
-from firmware_host.simulator.status_query_boards import set_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.simulator.status_query_member import StatusQueryMember
-from firmware_host.station.gate import gate_kinds
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.status_query.boards import set_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
+from firmware_host.station.gates.gate import gate_kinds
 from tests.cli.command import COMMAND, PATIENCE_S, ROOT, Program, call
 from tests.support.three_segments import JOB, own_folders
 
@@ -169,7 +169,7 @@ def test_the_built_in_dialect_does_not_know_that_board_s_fourth_axis() -> None:
         load_dialect("status-query-xyzc").move_line("A", "1.0", "600")
 
 
-def _xyzc_board() -> StatusQueryMember:
+def _xyzc_board() -> StatusQueryVariant:
     """A board like one whose fourth axis is A, but for the letter."""
     fourth_is_a = set_board("A", steps_per_unit=26.667, rate=3000, acceleration=200, highest_step_rate=30_000)
     return replace(fourth_is_a, axes="XYZC")

@@ -7,10 +7,10 @@ import pytest
 from firmware_host.errors import (
     InputError,
     JournalError,
-    NotAtRestError,
+    StandstillError,
 )
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import make_record
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import make_record
 from tests.support.crashes import (
     ALL,
     SEEKS_BACKWARD,
@@ -114,7 +114,7 @@ def test_a_crash_between_two_lines_is_survived_and_a_move_under_way_is_waited_fo
     bench.port.lost = False
     if phase == "moving":
         bench.greeting_s = 0.02  # nobody waits long enough for it to stop
-        with pytest.raises(NotAtRestError, match="it is moving"):
+        with pytest.raises(StandstillError, match="it is moving"):
             bench.resume()
     revive(bench)
     # with the port dead from the instant of the crash, the end could be journalled but the axis not be stopped

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from firmware_host.clock import VirtualClock
-from firmware_host.durable import write_whole
-from firmware_host.simulator.numbered_line_members import MEMBERS
-from firmware_host.station.journal import SCHEMA, Journal
-from firmware_host.station.run_folder import RunFolder
+from firmware_host.simulator.numbered_line.variants import MEMBERS
+from firmware_host.station.journal.journal import SCHEMA, Journal
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.system.files import write_whole
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import StationBench, small_setup
 

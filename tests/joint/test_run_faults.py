@@ -14,13 +14,13 @@ from firmware_host.errors import (
     GateError,
     GateTimeoutError,
     LinkError,
-    NotAtRestError,
     PortLostError,
     PositionError,
+    StandstillError,
 )
-from firmware_host.station.gate import GateContext, PassRequest, PassState
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.journal import read_journal
+from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.resume import Zero
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
@@ -124,7 +124,7 @@ def test_a_motor_moved_by_somebody_else_while_the_gate_is_open_closes_it_within_
         strangers_line(bench, f"G91 G1 {bench.axis}20 F200")
 
     bench.at("gate-open", somebody)
-    with pytest.raises((NotAtRestError, PositionError), match=r"moving|another step"):
+    with pytest.raises((StandstillError, PositionError), match=r"moving|another step"):
         bench.run()
     closed_s = bench.gate.opened[-1][1]
     assert closed_s is not None
@@ -138,7 +138,7 @@ def test_a_motor_moved_by_somebody_else_while_the_gate_is_open_closes_it_within_
 def test_a_motor_moved_by_one_step_and_standing_again_is_found(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup())
     bench.at("gate-open", lambda: strangers_line(bench, f"G91 G1 {bench.axis}0.0375 F20000"))
-    with pytest.raises((PositionError, NotAtRestError), match=r"another step|moving"):
+    with pytest.raises((PositionError, StandstillError), match=r"another step|moving"):
         bench.run()
     assert len(bench.gate.opened) == 1
     bench.closed_before_anything_else()

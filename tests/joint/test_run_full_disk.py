@@ -11,8 +11,8 @@ import pytest
 from firmware_host.errors import (
     JournalError,
 )
-from firmware_host.station.journal import Journal, read_journal
-from firmware_host.station.record import make_record
+from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.journal.record import make_record
 from tests.support.crashes import (
     every_pass_once,
     resume_truthfully,

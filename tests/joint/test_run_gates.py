@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from firmware_host.errors import EXIT_STOPPED, FirmwareHostError, GateError, GateTimeoutError
-from firmware_host.station.gate import Gate, GateContext
-from firmware_host.station.gate_command import CommandGate
-from firmware_host.station.gate_operator import OperatorGate
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.journal import read_journal
+from firmware_host.station.gates.command import CommandGate
+from firmware_host.station.gates.gate import Gate, GateContext
+from firmware_host.station.gates.operator import OperatorGate
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.journal import read_journal
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 FOR_EVER_S = 1e6

@@ -1,4 +1,4 @@
-"""Whole runs over numbered lines: shipped jobs on mixed members, a thousand indexes, limits that are not told."""
+"""Whole runs over numbered lines: shipped jobs on mixed variants, a thousand indexes, limits that are not told."""
 
 from dataclasses import replace
 from fractions import Fraction
@@ -7,16 +7,16 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import ControllerError, PositionError, RunStoppedError, SettingsMismatchError
-from firmware_host.model.machine import Stated
+from firmware_host.model.machine.machine import Stated
 from firmware_host.planning.plan import plan_job
-from firmware_host.simulator.numbered_line_members import MEMBERS
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.settings_write import wanted_changes, write_for_plan
+from firmware_host.simulator.numbered_line.variants import MEMBERS
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.settings.write import wanted_changes, write_for_plan
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import Phase, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
-MUTE = frozenset(name for name, member in MEMBERS.items() if member.settings_report == "none")
+MUTE = frozenset(name for name, variant in MEMBERS.items() if variant.settings_report == "none")
 
 
 @pytest.fixture(autouse=True)
@@ -120,10 +120,10 @@ DELIVERED = {"M92 A": 100.0, "M203 A": 100.0, "M201 A": 5000.0, "M204 T": 9000.0
 
 @pytest.mark.parametrize("name", ["plain", "listing", "per-minute", "one-axis-for-all"])
 def test_a_board_as_delivered_is_written_runs_and_gets_its_old_settings_back(name: str, tmp_path: Path) -> None:
-    member = MEMBERS[name]
-    letter = member.rotary_axis
+    variant = MEMBERS[name]
+    letter = variant.rotary_axis
     stored = {key.replace(" A", f" {letter}"): value for key, value in DELIVERED.items()}
-    bench = NumberedBench(tmp_path, small_setup("heavy-shaft"), member, stored=stored, known=False, away=0)
+    bench = NumberedBench(tmp_path, small_setup("heavy-shaft"), variant, stored=stored, known=False, away=0)
     with bench.open() as controller:
         before = write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
         exact = Fraction("133.333")  # 200 * 8 * 30 / 360, with the three decimals that are written

@@ -10,7 +10,7 @@ from firmware_host.errors import (
     InputError,
     JournalError,
 )
-from firmware_host.station.journal import Journal
+from firmware_host.station.journal.journal import Journal
 from firmware_host.station.resume import Zero
 from tests.support.crashes import SEEKS_BACKWARD, stopped
 from tests.support.station_bench import StationBench, quick_disk, small_setup

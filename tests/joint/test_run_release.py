@@ -6,12 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import ControllerError, FirmwareHostError, NotAtRestError, PortLostError, RunStoppedError
-from firmware_host.simulator.numbered_line_members import MEMBERS
-from firmware_host.station.journal import read_journal
-from firmware_host.station.outlook import Place, outlook
+from firmware_host.errors import (
+    ControllerError,
+    FirmwareHostError,
+    PortLostError,
+    RunStoppedError,
+    StandstillError,
+)
+from firmware_host.simulator.numbered_line.variants import MEMBERS
+from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import run_job
+from firmware_host.station.runs.status import Place, run_status
 from tests.support.crashes import SEEKS_BACKWARD
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
@@ -76,7 +82,7 @@ def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands
     assert released_later(bench)
     end = read_journal(bench.folder.journal)[-1]
     assert (end["event"], end["stands_still"], end["position_lost"]) == ("end", True, True)
-    found = outlook(bench.folder)
+    found = run_status(bench.folder)
     assert (found.place, found.why) == (
         Place.BY_HAND,
         "the motor was released when the run ended, as it was asked for",
@@ -105,7 +111,7 @@ def test_an_axis_that_was_not_seen_to_stand_is_not_released(dialect: str, tmp_pa
     assert release_lines(bench, dialect) == []
     events = [event["event"] for event in read_journal(bench.folder.journal)]
     assert "release" not in events
-    assert outlook(bench.folder).stands_still is False
+    assert run_status(bench.folder).stands_still is False
 
 
 @pytest.mark.parametrize("dialect", BENCHES)
@@ -114,7 +120,7 @@ def test_a_controller_asked_to_release_without_a_stop_refuses_and_sends_nothing(
     with bench.open() as controller:
         controller.prepare()
         sent = len(bench.port.written)
-        with pytest.raises(NotAtRestError, match="not seen to stand still"):
+        with pytest.raises(StandstillError, match="not seen to stand still"):
             controller.release()
         assert len(bench.port.written) == sent
 

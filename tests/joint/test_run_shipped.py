@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import JournalError, LimitExceededError
-from firmware_host.station.journal import read_journal
+from firmware_host.station.journal.journal import read_journal
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")

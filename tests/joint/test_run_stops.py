@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import ControllerError, RunStoppedError
-from firmware_host.station.gate_operator import OperatorGate
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import make_record
+from firmware_host.station.gates.operator import OperatorGate
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import make_record
 from firmware_host.station.resume import Zero
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 

@@ -9,20 +9,20 @@ from pathlib import Path
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.trace import FileTrace, TraceKind
+from firmware_host.controller.port.trace import FileTrace, TraceKind
 from firmware_host.errors import PortBusyError, PortLostError
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.simulator.pty_server import PtyServer
-from firmware_host.simulator.status_query_boards import delivered_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.station.gate import GateContext
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.known_scale import KnownScales
+from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.status_query.boards import delivered_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.station.gates.gate import GateContext
+from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.opening import open_controller
 from firmware_host.station.run import Station, run_job
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_write import backup_path, write_for_plan
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.settings.write import backup_path, write_for_plan
 from tests.support.station_bench import ScriptedOperator, TrueSteps, small_setup
 
 CLOCK_FACTOR = 3.0
@@ -98,7 +98,8 @@ def test_a_pulled_cable_ends_the_run_as_a_lost_port_with_its_record(workshop: Wo
 def test_a_second_program_is_refused_and_told_who_holds_the_port(workshop: Workshop) -> None:
     code = (
         "import sys; from pathlib import Path; from firmware_host.clock import SystemClock;"
-        "from firmware_host.controller.serial_port import open_port; from firmware_host.errors import PortBusyError\n"
+        "from firmware_host.controller.port.serial_port import open_port;"
+        "from firmware_host.errors import PortBusyError\n"
         "try:\n    open_port(sys.argv[1], baud=115200, clock=SystemClock(), lock_folder=Path(sys.argv[2]))\n"
         "except PortBusyError as error:\n    print(error.holder_pid, error)\n"
     )

@@ -9,7 +9,7 @@ import pytest
 
 from firmware_host.errors import CoordinateError, FirmwareHostError, PlanError
 from firmware_host.model import Machine, Setup
-from firmware_host.station.journal import read_journal
+from firmware_host.station.journal.journal import read_journal
 from tests.joint.test_long_run_jobs import far_round
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 

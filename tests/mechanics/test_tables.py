@@ -4,9 +4,9 @@ import pytest
 from scipy import constants
 
 from firmware_host.errors import InputError
+from firmware_host.mechanics.body.density import DENSITIES, density_of
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.density import DENSITIES, density_of
-from firmware_host.mechanics.friction import rolling_friction_torque, rolling_lever_arm_of, static_friction_of
+from firmware_host.mechanics.contact.friction import rolling_friction_torque, rolling_lever_arm_of, static_friction_of
 
 
 def test_standard_gravity_is_the_codata_value() -> None:

@@ -9,7 +9,7 @@ import pytest
 from firmware_host.errors import InputError, UnknownKeyError
 from firmware_host.model import load_job, load_machine
 from firmware_host.model.tolerances import Tolerances
-from tests.model.files_for_tests import JOB, MACHINE, write_all
+from tests.model.files.files_for_tests import JOB, MACHINE, write_all
 
 
 def test_files_say_nothing_of_tolerances_unless_asked_to(tmp_path: Path) -> None:

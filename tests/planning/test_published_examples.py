@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 import firmware_host as fh
-from tests.planning.limits_report import named
-from tests.planning.limits_workshop import job, machine
+from tests.planning.limits.report import named
+from tests.planning.limits.workshop import job, machine
 
 INCH, POUND_FORCE_INCH, OUNCE_INCH2 = 0.0254, 0.45359237 * 9.80665 * 0.0254, 0.028349523125 * 0.0254**2
 

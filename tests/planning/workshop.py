@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from firmware_host.model.job import Job
-from firmware_host.model.machine import Machine
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.machine import Machine
 
 _MACHINE: dict[str, Any] = {
     "version": 1,

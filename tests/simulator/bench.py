@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from firmware_host.simulator import StatusQueryDevice, StatusQueryMember
+from firmware_host.simulator import StatusQueryDevice, StatusQueryVariant
 
 
 class Bench:
-    """`settings` are the board's stored settings, further keywords are fields of the member."""
+    """`settings` are the board's stored settings, further keywords are fields of the variant."""
 
     def __init__(self, settings: dict[str, float] | None = None, **fields: Any) -> None:
-        member = replace(StatusQueryMember(settings=settings or {}), **fields)
-        self.device = StatusQueryDevice(member)
+        variant = replace(StatusQueryVariant(settings=settings or {}), **fields)
+        self.device = StatusQueryDevice(variant)
         self.now_s = 0.0
         self.events = 0
         self.greeting = self.device.transmit(0.0)
@@ -59,7 +59,7 @@ class Bench:
     def position(self, axis: str = "A") -> float:
         fields = dict(field.split(":", 1) for field in self.status()[1:-1].split("|")[1:])
         values = fields.get("MPos", fields.get("WPos", "")).split(",")
-        return float(values[self.device.member.axes.index(axis)])
+        return float(values[self.device.variant.axes.index(axis)])
 
     def steps(self, axis: str = "A") -> int:
         return self.device.steps_at(axis, self.now_s)

@@ -12,11 +12,11 @@ from random import Random
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.simulator.pty_server import PtyServer
-from firmware_host.simulator.status_query_boards import delivered_board
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.station.journal import read_journal
-from firmware_host.station.record import make_record
+from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.status_query.boards import delivered_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import make_record
 from tests.faults import killed_run
 from tests.faults.play import Outcome, Player
 from tests.faults.setups import task_for
@@ -136,7 +136,7 @@ def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: 
 @pytest.mark.parametrize("how", ["before", "after"])
 @pytest.mark.parametrize("line", range(2, LINES))
 def test_a_real_process_killed_at_any_line_of_its_journal_is_gone_on_with(line: int, how: str, tmp_path: Path) -> None:
-    """From before the second line (without a first one nothing has begun) to after the last but one (then it is done)."""
+    """From before the second line (before it nothing has begun) to after the last but one (then it is done)."""
     with real_board() as server:
         with started(tmp_path, server.url, "run", how, str(line)) as process:
             process.communicate()

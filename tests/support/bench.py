@@ -10,14 +10,14 @@ from typing import Any, Generic, TypeVar
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.numbered_line import NumberedLineDialect
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.controller.trace import MemoryTrace
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.simulator.device import SimulatedDevice
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.numbered_line_member import NumberedLineMember
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.simulator.status_query_member import StatusQueryMember
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
 from tests.support.memory_port import MemoryPort
 
 Device = TypeVar("Device", bound=SimulatedDevice)
@@ -60,17 +60,17 @@ class Bench(Generic[Device]):
         self.device.moving_at(self.clock.monotonic())
 
 
-def bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench[StatusQueryDevice]:
+def bench(settings: Mapping[str, float] | None = None, **variant: Any) -> Bench[StatusQueryDevice]:
     """A bench with a board of 100 steps/unit, 6000 units/min and 500 units/s^2 unless `settings` say otherwise."""
     clock = VirtualClock()
-    device = StatusQueryDevice(StatusQueryMember(settings=dict(settings or {}), **member))
+    device = StatusQueryDevice(StatusQueryVariant(settings=dict(settings or {}), **variant))
     return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), StatusQueryDialect())
 
 
-def numbered_bench(settings: Mapping[str, float] | None = None, **member: Any) -> Bench[NumberedLineDevice]:
+def numbered_bench(settings: Mapping[str, float] | None = None, **variant: Any) -> Bench[NumberedLineDevice]:
     """A bench with a board of 100 steps/unit, 100 units/s and 500 units/s^2 that takes numbered lines."""
     clock = VirtualClock()
-    device = NumberedLineDevice(NumberedLineMember(settings=dict(settings or {}), **member))
+    device = NumberedLineDevice(NumberedLineVariant(settings=dict(settings or {}), **variant))
     return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), NumberedLineDialect())
 
 
@@ -80,7 +80,7 @@ def move_and_rest(
     """Move to `steps` from machine zero at 3000 units/min and wait for the proof of rest."""
     coordinate = f"{float(steps / steps_per_unit):.4f}"
     accepted_s = controller.move_to(coordinate, "3000")
-    controller.wait_at_rest(
+    controller.wait_for_standstill(
         target_steps=steps,
         steps_per_unit=steps_per_unit,
         accepted_at_s=accepted_s,

@@ -14,8 +14,8 @@ from firmware_host.errors import (
     JournalError,
 )
 from firmware_host.model import Setup
-from firmware_host.station.journal import Journal, read_journal
-from firmware_host.station.record import make_record
+from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.journal.record import make_record
 from firmware_host.station.resume import unknown_passes
 from tests.support.station_bench import StationBench, small_setup
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.port import Port
 from firmware_host.errors import PortLostError
 from firmware_host.simulator.device import SimulatedDevice
 

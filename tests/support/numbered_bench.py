@@ -7,27 +7,27 @@ from pathlib import Path
 from typing import Any
 
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.numbered_line import NumberedLineDialect
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.model import Setup, load_job
-from firmware_host.model.machine import Axis, Link, Stated
-from firmware_host.planning.coordinates import HeldScale
+from firmware_host.model.machine.machine import Axis, Link, Stated
 from firmware_host.planning.plan import plan_job
-from firmware_host.simulator.numbered_line_device import NumberedLineDevice
-from firmware_host.simulator.numbered_line_member import NumberedLineMember
-from firmware_host.station.settings_check import safe_settings
+from firmware_host.planning.route.coordinates import StoredScale
+from firmware_host.simulator.numbered_line.device import NumberedLineDevice
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+from firmware_host.station.settings.check import safe_settings
 from tests.support.station_bench import StationBench
 
 BOOT_S = 3.0
 
 
-def on_numbered_lines(setup: Setup | str, member: NumberedLineMember, *, stated: bool = False) -> Setup:
+def on_numbered_lines(setup: Setup | str, variant: NumberedLineVariant, *, stated: bool = False) -> Setup:
     """The setup with its machine's controller changed for one that takes numbered lines, its axis one that it has.
 
     `stated`: the machine's file states what the plan asks for.
     """
     loaded = load_job(setup) if isinstance(setup, str) else setup
     machine = loaded.machine
-    letter = machine.axis.letter if machine.axis.letter in member.axes else member.rotary_axis
+    letter = machine.axis.letter if machine.axis.letter in variant.axes else variant.rotary_axis
     axis = Axis.model_validate(machine.axis.model_dump(mode="json") | {"letter": letter})
     link = machine.link.model_dump(mode="json", exclude_none=True) | {"dialect": "numbered-line"}
     changed = replace(loaded, machine=machine.model_copy(update={"axis": axis, "link": Link.model_validate(link)}))
@@ -51,18 +51,18 @@ class NumberedBench(StationBench):
     device: NumberedLineDevice
 
     def __init__(
-        self, tmp_path: Path, setup: Setup | str, member: NumberedLineMember, *, stated: bool = False, **options: Any
+        self, tmp_path: Path, setup: Setup | str, variant: NumberedLineVariant, *, stated: bool = False, **options: Any
     ) -> None:
-        self.board = member
-        super().__init__(tmp_path, on_numbered_lines(setup, member, stated=stated), **options)
+        self.board = variant
+        super().__init__(tmp_path, on_numbered_lines(setup, variant, stated=stated), **options)
         self.greeting_s = BOOT_S
 
-    def make_device(self, stored: Any, member: Any) -> NumberedLineDevice:
-        """The member with the axis set as the plan asks, `stored` on top; its rates are units/s."""
+    def make_device(self, stored: Any, variant: Any) -> NumberedLineDevice:
+        """The variant with the axis set as the plan asks, `stored` on top; its rates are units/s."""
         safe, letter = safe_settings(self.machine, self.plan), self.axis
         settings = {
             **self.board.settings,
-            f"M92 {letter}": float(HeldScale.as_written(self.machine.steps_per_axis_unit).middle),
+            f"M92 {letter}": float(StoredScale.as_written(self.machine.steps_per_axis_unit).middle),
             f"M203 {letter}": float(safe.rate) / 60,
             f"M201 {letter}": float(safe.acceleration),
             **stored,
@@ -75,7 +75,7 @@ class NumberedBench(StationBench):
             highest_step_rate=self.machine.link.highest_step_rate.si,
             reversed_axes="",
         )
-        return NumberedLineDevice(replace(board, **member))
+        return NumberedLineDevice(replace(board, **variant))
 
     def make_dialect(self) -> Dialect:
         return NumberedLineDialect()

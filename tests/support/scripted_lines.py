@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.modem_lines import InputLine, OutputLine
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.modem_lines import InputLine, OutputLine
+from firmware_host.controller.port.port import Port
 from firmware_host.errors import PortLostError
 
 

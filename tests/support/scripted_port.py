@@ -6,7 +6,7 @@ from collections import deque
 from dataclasses import dataclass
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.port import Port
+from firmware_host.controller.port.port import Port
 from firmware_host.errors import PortLostError
 
 

@@ -13,26 +13,26 @@ import pytest
 from firmware_host.clock import Clock, VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.settings import decimal_text
-from firmware_host.controller.status_query import StatusQueryDialect
-from firmware_host.controller.trace import MemoryTrace, TraceKind
+from firmware_host.controller.port.trace import MemoryTrace, TraceKind
+from firmware_host.controller.settings.stored import decimal_text
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.model import Job, Setup, load_job
-from firmware_host.planning.coordinates import HeldScale
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.simulator.status_query_boards import board_for_axis
-from firmware_host.simulator.status_query_device import StatusQueryDevice
-from firmware_host.simulator.status_query_member import StatusQueryMember
-from firmware_host.station.gate import Gate, GateContext, PassRequest, PassState
-from firmware_host.station.gate_timed import TimedGate
-from firmware_host.station.known_scale import KnownScales
+from firmware_host.planning.route.coordinates import StoredScale
+from firmware_host.simulator.status_query.boards import board_for_axis
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
+from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress
-from firmware_host.station.record import PassRecord, RunRecord
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import Station, run_job
-from firmware_host.station.run_folder import RunFolder
-from firmware_host.station.settings_check import safe_settings
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.check import safe_settings
+from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopRequest
 from tests.support.memory_port import MemoryPort
 
@@ -192,14 +192,14 @@ class StationBench:
         away: int = AWAY_STEPS,
         known: bool = True,
         gate: Callable[[GateContext], Gate] | None = None,
-        **member: Any,
+        **variant: Any,
     ) -> None:
         self.setup = load_job(setup) if isinstance(setup, str) else setup
         self.plan: JobPlan = plan_job(self.setup)
         self.machine = self.setup.machine
         self.axis = self.machine.axis.letter
         self.clock = HookedClock()
-        self.device = self.make_device(stored or {}, member)
+        self.device = self.make_device(stored or {}, variant)
         self.port = MemoryPort(self.device, self.clock)
         self.trace = MemoryTrace(self.clock)
         self.scales = KnownScales(tmp_path / "controllers")
@@ -233,7 +233,7 @@ class StationBench:
     @property
     def index(self) -> int:
         """Place of the axis in the board's settings: `f"${100 + index}"` is its steps per unit."""
-        return self.device.member.axes.index(self.axis)
+        return self.device.variant.axes.index(self.axis)
 
     def passes_marked(self) -> list[tuple[int, int]]:
         """(segment, pass) of every time the gate was open, in order."""
@@ -303,13 +303,13 @@ class StationBench:
 
     # --- what is on the bench ------------------------------------------------------------------------------------
 
-    def make_device(self, stored: Mapping[str, float], member: Mapping[str, Any]) -> Any:
-        return StatusQueryDevice(_member(self, stored, member))
+    def make_device(self, stored: Mapping[str, float], variant: Mapping[str, Any]) -> Any:
+        return StatusQueryDevice(_variant(self, stored, variant))
 
     @property
     def counts_steps(self) -> bool:
         """True for boards that print fewer decimals than were written."""
-        return self.make_dialect().abilities.counts_steps
+        return self.make_dialect().capabilities.counts_steps
 
     def make_dialect(self) -> Dialect:
         return StatusQueryDialect()
@@ -373,16 +373,16 @@ class StationBench:
             controller.close()
 
 
-def _member(bench: StationBench, stored: Mapping[str, float], member: Mapping[str, Any]) -> StatusQueryMember:
+def _variant(bench: StationBench, stored: Mapping[str, float], variant: Mapping[str, Any]) -> StatusQueryVariant:
     """A board whose axis is set as the plan asks, `stored` on top."""
     machine = bench.machine
     safe = safe_settings(machine, bench.plan)
     per_axis = {
-        100: float(HeldScale.as_written(machine.steps_per_axis_unit).middle),
+        100: float(StoredScale.as_written(machine.steps_per_axis_unit).middle),
         110: float(safe.rate),
         120: float(safe.acceleration),
     }
     homes = machine.axis.home_switch
     rate = machine.link.highest_step_rate.si
     board = board_for_axis(bench.axis, per_axis, highest_step_rate=rate, homes=homes, homing_on=homes)
-    return replace(board, settings={**board.settings, **stored}, **member)
+    return replace(board, settings={**board.settings, **stored}, **variant)

@@ -1,0 +1,258 @@
+"""`controller`: find it, look at it, compare and write its settings, or simulate one."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.input.planned import planned
+from firmware_host.cli.screen import output
+from firmware_host.cli.simulated import simulated_device
+from firmware_host.clock import ScaledClock, SystemClock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.finding import Finding, list_devices
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.reply import AxisState
+from firmware_host.controller.settings.stored import ControllerSettings, StoredNumber
+from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
+from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
+from firmware_host.station.settings.check import settings_differences
+from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.write import (
+    backup_path,
+    newest_backup,
+    restore_kept,
+    settings_changes,
+    write_for_plan,
+)
+from firmware_host.station.stop_request import StopRequest
+
+controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
+settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
+controller_app.add_typer(settings_app, name="settings")
+
+MachineOption = Annotated[str, typer.Option("--machine", help="Machine file or profile.")]
+
+
+class LineKind(StrEnum):
+    """How a simulated controller is reached."""
+
+    AUTO = "auto"
+    PTY = "pty"
+    SOCKET = "socket"
+
+
+@contextmanager
+def _open(machine: Machine, port: str, baud: int | None, *, drop_held_motion: bool = False) -> Iterator[Controller]:
+    clock, url = SystemClock(), port_of(machine, port)
+    trace = MemoryTrace(clock)
+    with open_controller(machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion) as controller:
+        yield controller
+
+
+@controller_app.command("find")
+def find_command(
+    port: Annotated[list[str] | None, typer.Option("--port", help="Look only here; may be given again.")] = None,
+    baud: BaudOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Open each port without asking: this resets many boards.")] = False,
+    json: JsonOption = False,
+) -> None:
+    """Look for controllers on the serial ports; asks before opening one, for that resets many boards."""
+    urls = tuple(port) if port else tuple(device.url for device in list_devices())
+
+    def confirm(url: str) -> bool:
+        return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
+
+    findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud or USUAL_BAUD)
+    if json:
+        output.document([_found(finding) for finding in findings])
+        return
+    output.lines(line for finding in findings for line in _found_lines(finding))
+    if not urls:
+        output.remark("no serial port found")
+
+
+def _found(finding: Finding) -> dict[str, object]:
+    """What is known of one port; null for what it does not tell."""
+    told = finding.description
+    return {
+        "port": finding.url,
+        "dialect": finding.dialect,
+        "detail": finding.detail,
+        "axes": None if told is None else told.axes,
+        "receive_bytes": None if told is None else told.receive_bytes,
+        "planner_blocks": None if told is None else told.planner_blocks,
+        "settings": None if told is None else dict(told.settings),
+    }
+
+
+def _found_lines(finding: Finding) -> Iterator[str]:
+    """The same for people: one line a port, and below it what its controller tells of itself."""
+    yield f"{finding.url}  {finding.dialect or '-'}  {finding.detail}"
+    told = finding.description
+    if told is None:
+        return
+    not_told = "not told"
+    yield f"  axes: {told.axes or not_told}"
+    yield f"  receive buffer: {not_told if told.receive_bytes is None else f'{told.receive_bytes} bytes'}"
+    yield f"  planned ahead: {not_told if told.planner_blocks is None else f'{told.planner_blocks} moves'}"
+    yield f"  settings: {', '.join(f'{key} = {text}' for key, text in told.settings.items()) or not_told}"
+
+
+@controller_app.command("show")
+def show_command(
+    machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None, json: JsonOption = False
+) -> None:
+    """Show what a controller says of itself: state, position, and the settings of the machine's axis."""
+    described = load_machine(machine)
+    with _open(described, port, baud) as controller:
+        status = controller.status()
+        held = controller.settings
+        facts = {
+            "port": controller.url,
+            "greeting": controller.greeting.text if controller.greeting else None,
+            "state": status.state.value,
+            "axis": held.axis,
+            "steps_per_unit": _told(held, "steps per unit", lambda: held.steps_per_unit),
+            "rate_units_per_min": _told(held, "rate", lambda: held.rate_units_per_min),
+            "acceleration_units_per_s2": _told(held, "acceleration", lambda: held.acceleration_units_per_s2),
+            "released_at_rest_after_ms": held.release_delay_ms,
+            "position_units": None if held.inches else list(status.machine or ()),
+        }
+    if json:
+        output.document(facts)
+    else:
+        texts = {name: _SILENT.get(name, "not told") if value is None else value for name, value in facts.items()}
+        output.lines(f"{name.replace('_', ' ')}: {text}" for name, text in texts.items())
+
+
+_SILENT = {"greeting": "none heard", "released_at_rest_after_ms": "never, or not told"}
+"""What it means that a fact is missing, where that is no mere silence."""
+
+
+def _told(held: ControllerSettings, name: str, read: Callable[[], StoredNumber]) -> str | None:
+    """A number as printed; None if the controller doesn't tell it: what is stated is no news of the controller."""
+    return None if name in held.unreadable else read().text
+
+
+@settings_app.command("compare")
+def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
+    """Compare the stored settings with what a job asks for; status 1 if any differs."""
+    setup = load_job(job)
+    plan = planned(setup)
+    with _open(setup.machine, port, baud) as controller:
+        found = settings_differences(setup.machine, plan, controller.settings)
+        keys = {difference.key for difference in found}
+        changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
+    further = [change for change in changes if change.key not in keys]
+    if json:
+        output.document(
+            [
+                {"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted, "needed": d.key in keys}
+                for d in (*found, *further)
+            ]
+        )
+        raise typer.Exit(EXIT_CHECK_FAILED if found else 0)
+    if found:
+        fix = f"circumstep controller settings write {shlex.quote(job)}"
+        fix += f" --port {shlex.quote(port)}" if port else ""
+        output.lines([*(str(difference) for difference in found), f"Fix: {fix}"])
+    else:
+        output.lines(["all settings fit the job"])
+    output.lines(f"not needed, but written with the rest: {change}" for change in further)
+    if found:
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+@settings_app.command("write")
+def write_command(
+    job: JobArgument,
+    port: PortOption = "",
+    baud: BaudOption = None,
+    backup: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the old settings are kept.")] = None,
+) -> None:
+    """Write what a job asks of the controller, read it back, and keep the old settings in a file."""
+    setup = load_job(job)
+    plan = planned(setup)
+    with _open(setup.machine, port, baud) as controller:
+        kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
+        scales = KnownScales(state_folder())
+        written = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
+    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.held}" for d in written)
+    output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
+
+
+@settings_app.command("restore")
+def restore_command(
+    backup: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="What `settings write` kept; by default the last of this port."),
+    ] = None,
+    machine: MachineOption = "belt-chuck",
+    port: PortOption = "",
+    baud: BaudOption = None,
+) -> None:
+    """Bring back the settings that a file kept."""
+    with _open(load_machine(machine), port, baud) as controller:
+        kept = backup or newest_backup(state_folder() / "backups", controller.url)
+        restore_kept(controller, kept, KnownScales(state_folder()))
+    output.lines([f"the settings kept in {kept} are back"])
+
+
+@controller_app.command("unlock")
+def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+    """End the lock after an alarm, or drop a motion that is held; moves nothing. See first why it was locked."""
+    with _open(load_machine(machine), port, baud, drop_held_motion=True) as controller:
+        if controller.status().state is AxisState.LOCKED:
+            controller.unlock()
+        state = controller.status().state
+    output.lines([f"the controller is {state.value}; where the part stands is not proved: begin a run from its zero"])
+
+
+@controller_app.command("clear-offset")
+def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+    """Take back an offset that another program left in effect; moves nothing."""
+    with _open(load_machine(machine), port, baud) as controller:
+        known = KnownScales(state_folder()).recall(controller.url, controller.settings)
+        steps = controller.position_steps(controller.clear_offset(known=known))
+        output.lines([f"no offset is in effect; axis {controller.axis} stands at machine step {steps:.0f}"])
+
+
+@controller_app.command("simulate")
+def simulate_command(
+    machine: MachineOption = "belt-chuck",
+    kind: Annotated[LineKind, typer.Option(help="Pseudo-terminal or loopback socket.")] = LineKind.AUTO,
+    clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How much quicker than real.")] = 1.0,
+    link: Annotated[Path | None, typer.Option(help="Symbolic link to make to the pseudo-terminal.")] = None,
+    delivered: Annotated[bool, typer.Option("--delivered", help="With settings as delivered, not yet set.")] = False,
+    dialect: Annotated[str, typer.Option(help="The language it speaks; left out, the machine's.")] = "",
+) -> None:
+    """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
+    described = load_machine(machine)
+    time = ScaledClock(clock)
+    device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect)
+    stop = StopRequest()
+    with (
+        stop.on_signals(),
+        serve(device, time, kind=kind.value, link=link) as line,
+    ):
+        output.lines([line.url])
+        sys.stdout.flush()
+        while stop.reason is None:
+            time.sleep(0.2 * clock)
+    raise typer.Exit(EXIT_STOPPED if stop.reason != "Ctrl-C" else 0)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.add_typer(controller_app, name="controller")

@@ -1,0 +1,81 @@
+"""`schema` and `profile`: the files a user writes, and those that ship."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated
+
+import typer
+
+from firmware_host.cli.input.arguments import JsonOption
+from firmware_host.cli.screen import output
+from firmware_host.errors import InputError
+from firmware_host.model import load_job, load_machine, load_motor, schema
+from firmware_host.model.files.files import read_toml
+from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
+
+profile_app = typer.Typer(help="Machines, motors and jobs: shipped ones and your own.", no_args_is_help=True)
+
+_KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
+
+
+def schema_command(kind: Annotated[str, typer.Argument(help="job, machine or motor")]) -> None:
+    """Print the JSON Schema of a file kind."""
+    output.document(schema(kind))
+
+
+@profile_app.command("list")
+def list_command(json: JsonOption = False) -> None:
+    """List all profiles."""
+    found = [profile for kind in _KINDS.values() for profile in list_profiles(kind)]
+    if json:
+        output.document(
+            [{"kind": p.kind[:-1], "name": p.name, "file": str(p.path), "shipped": p.shipped} for p in found]
+        )
+        return
+    output.lines(f"{p.kind[:-1]:8} {p.name:20} {'shipped' if p.shipped else str(p.path)}" for p in found)
+
+
+@profile_app.command("show")
+def show_command(
+    kind: Annotated[str, typer.Argument(help="job, machine or motor")], name: Annotated[str, typer.Argument()]
+) -> None:
+    """Print a profile's file."""
+    _, text = read_toml(find_profile(_kind(kind), name))
+    typer.echo(output.printable(text), nl=False)
+
+
+@profile_app.command("check")
+def check_command(
+    kind: Annotated[str, typer.Argument(help="job, machine or motor")], name: Annotated[str, typer.Argument()]
+) -> None:
+    """Check a file or a profile; a job is checked with the machine it names."""
+    loaders: dict[ProfileKind, Callable[[str], object]] = {
+        "jobs": load_job,
+        "machines": load_machine,
+        "motors": load_motor,
+    }
+    loaders[_kind(kind)](name)
+    output.lines([f"{kind} {name}: well-formed"])
+
+
+@profile_app.command("new")
+def new_command(
+    kind: Annotated[str, typer.Argument(help="job, machine or motor")],
+    name: Annotated[str, typer.Argument(help="Name of the new profile, or path of the new file (.toml).")],
+    like: Annotated[str, typer.Option(help="Shipped profile to start from.")] = "",
+) -> None:
+    """Make a new file from a shipped one, to be filled in with your own values."""
+    output.lines([str(new_profile(_kind(kind), name, like=like))])
+
+
+def _kind(word: str) -> ProfileKind:
+    if word not in _KINDS:
+        raise InputError(f"no profile kind {word!r}", f"Known kinds: {', '.join(_KINDS)}")
+    return _KINDS[word]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.command("schema")(schema_command)
+    app.add_typer(profile_app, name="profile")

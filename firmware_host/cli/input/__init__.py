@@ -1,0 +1,1 @@
+"""What the front door takes in: arguments, and the job planned from them."""

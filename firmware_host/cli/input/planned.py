@@ -1,0 +1,36 @@
+"""Planning for the commands: an error that does not say in which file the trouble lies is completed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from firmware_host.errors import InputError, PlanError
+from firmware_host.model import Machine, Setup
+from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
+from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
+
+
+def planned(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:
+    """`plan_job`, with the job's or the machine's file in its errors."""
+    with _naming_files(setup):
+        return plan_job(setup, true=true)
+
+
+def laid_out(setup: Setup, true: TrueSizes = AS_ENTERED) -> Layout:
+    """`plan_layout`, with the job's or the machine's file in its errors."""
+    with _naming_files(setup):
+        return plan_layout(setup, true=true)
+
+
+@contextmanager
+def _naming_files(setup: Setup) -> Iterator[None]:
+    try:
+        yield
+    except PlanError as error:
+        raise replace(error, source=error.source or setup.job_source) from error
+    except InputError as error:
+        belongs_to_machine = error.key.partition(".")[0] in Machine.model_fields
+        source = setup.machine_source if belongs_to_machine else setup.job_source
+        raise replace(error, source=error.source or source) from error

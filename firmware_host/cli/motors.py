@@ -1,0 +1,65 @@
+"""`motors`: which motors do a job, how quickly, and what stops each."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.cli.input.arguments import JobArgument, JsonOption
+from firmware_host.cli.input.planned import planned
+from firmware_host.cli.screen import output
+from firmware_host.cli.screen.progress_bar import counting
+from firmware_host.errors import EXIT_CHECK_FAILED, InputError
+from firmware_host.model import Motor, load_job, load_motor
+from firmware_host.model.files.profiles import list_profiles
+from firmware_host.planning.compare.motors import compare_motors
+from firmware_host.planning.limits.report import Verdict
+from firmware_host.reporting.motors import motor_lines, motor_table, motors_csv, motors_document
+
+
+def motors(
+    job: JobArgument,
+    folder: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Motor files (.toml) to compare, instead of the profiles.")
+    ] = None,
+    json: JsonOption = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
+) -> None:
+    """Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all fail."""
+    if csv and json:
+        raise InputError("--csv and --json contradict each other", "Give one of them")
+    setup = load_job(job)
+    library = _library(folder)
+    with counting("motors", len(library), planned) as plan:
+        candidates = compare_motors(setup, library, plan=plan)
+    if csv:
+        typer.echo(motors_csv(candidates), nl=False)
+    elif json:
+        output.document(motors_document(candidates))
+    else:
+        output.show(motor_table(candidates))
+        output.lines(motor_lines(candidates))
+    if all(each.verdict is Verdict.FAILS for each in candidates):
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+def _library(folder: Path | None) -> dict[str, Motor]:
+    """The motors by name: every profile, or every .toml file of a folder."""
+    if folder is None:
+        return {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors")}
+    try:
+        files = sorted(path for path in folder.iterdir() if path.suffix == ".toml")
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})", "Name a folder of motor files", source=str(folder), key="--folder"
+        ) from error
+    if not files:
+        raise InputError("holds no motor file (.toml)", "Name another folder", source=str(folder), key="--folder")
+    return {path.stem: load_motor(str(path)) for path in files}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.command()(motors)

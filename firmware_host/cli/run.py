@@ -1,0 +1,198 @@
+"""`run` and `resume`: a job on a real (or simulated) machine."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.input.planned import planned
+from firmware_host.cli.screen import output
+from firmware_host.cli.screen.run_progress import RunProgress
+from firmware_host.cli.screen.run_status import telling_outlook
+from firmware_host.clock import Clock, SystemClock
+from firmware_host.controller.port.trace import FileTrace
+from firmware_host.errors import RunStoppedError
+from firmware_host.model import Setup, load_job
+from firmware_host.reporting.tables import run_table
+from firmware_host.station.gates.dry import DryGate
+from firmware_host.station.gates.gate import GateContext, build_gate
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import PassRecord, RunRecord
+from firmware_host.station.opening import open_controller, port_of
+from firmware_host.station.operator import TerminalOperator
+from firmware_host.station.resume import Zero, resume_run
+from firmware_host.station.run import Station, require_limits, run_job
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.write import backup_path, write_for_plan
+
+_DRY_PASS_S = 0.5
+
+ProgramOption = Annotated[
+    str,
+    typer.Option("--gate-program", metavar="COMMAND", help="Program for the job's command gate; no shell is used."),
+]
+DryOption = Annotated[
+    bool, typer.Option("--without-marking", help="Turn the part as planned, with a short pause for each pass.")
+]
+ReleaseOption = Annotated[
+    bool,
+    typer.Option(
+        "--release-motor",
+        help="When the run ends early and the axis stands still, let go of the motor: the part can turn by itself, and "
+        "its position is lost.",
+    ),
+]
+
+
+class Assume(StrEnum):
+    """What to take for a pass of which nobody knows whether it was finished."""
+
+    DONE = "done"
+    NOT_DONE = "not-done"
+
+
+def run(
+    job: JobArgument,
+    port: PortOption = "",
+    baud: BaudOption = None,
+    accept_limit: AcceptOption = None,
+    write_settings: Annotated[
+        bool, typer.Option("--write-settings", help="Write what the plan asks of the controller first; keep the old.")
+    ] = False,
+    gate_program: ProgramOption = "",
+    without_marking: DryOption = False,
+    release_motor: ReleaseOption = False,
+    runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
+    json: JsonOption = False,
+) -> None:
+    """Run a job: move, prove rest, open the gate, wait for the pass, close it, go on."""
+    setup = load_job(job)
+    plan = planned(setup)
+    require_limits(plan.limits, accept_limit or ())
+    clock = SystemClock()
+    url = port_of(setup.machine, port)
+    folder = RunFolder.create(runs, setup.job.name, clock.now())
+    with telling_outlook(folder, json=json), ExitStack() as stack:
+        stack.callback(folder.drop_unused)
+        station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
+        station = replace(station, release_motor=release_motor)
+        if write_settings:
+            backup = backup_path(state_folder() / "backups", url, clock)
+            write_for_plan(
+                setup.machine, plan, station.controller, station.scales, backup, announce=output.announce_backup
+            )
+            output.remark("settings written and read back")
+        record = run_job(setup, plan, station, accept_limits=accept_limit or ())
+    _show(record, folder, json)
+
+
+def resume(
+    folder: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run that was stopped or crashed.")],
+    port: PortOption = "",
+    baud: BaudOption = None,
+    assume: Annotated[
+        Assume | None, typer.Option(help="Take passes whose end is unknown for done, or not, without asking.")
+    ] = None,
+    zero: Annotated[Zero, typer.Option(help="set-anew: the part was turned to the job's zero by hand.")] = Zero.AS_LEFT,
+    accept_limit: AcceptOption = None,
+    gate_program: ProgramOption = "",
+    without_marking: DryOption = False,
+    release_motor: ReleaseOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Go on with a run: no pass is skipped, none repeated without asking."""
+    run_folder = RunFolder.existing(folder)
+    setup = run_folder.load_setup()
+    clock = SystemClock()
+    begun = read_journal(run_folder.journal)
+    url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
+    with telling_outlook(run_folder, json=json), ExitStack() as stack:
+        job = setup.job_source or "JOB"
+        station = _station(
+            stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
+        )
+        station = replace(station, release_motor=release_motor)
+        ask = _asking(assume, station)
+        record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
+    _show(record, run_folder, json)
+
+
+def _station(
+    stack: ExitStack,
+    setup: Setup,
+    folder: RunFolder,
+    url: str,
+    clock: Clock,
+    baud: int | None,
+    gate_program: str,
+    without_marking: bool,
+    job: str,
+    *,
+    drop_held_motion: bool = False,
+) -> Station:
+    """Everything a run works with, closed again by `stack`."""
+    operator = TerminalOperator()
+    context = GateContext(clock, operator, tuple(shlex.split(gate_program)), setup.job.name, folder.path)
+    gate = DryGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
+    stack.callback(gate.release)
+    trace = FileTrace(folder.trace, clock)
+    stack.callback(trace.close)
+    controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)
+    stack.callback(controller.close)
+    station = Station(
+        controller=controller,
+        gate=gate,
+        clock=clock,
+        folder=folder,
+        scales=KnownScales(state_folder()),
+        operator=operator,
+        fix=f"circumstep controller settings write {shlex.quote(job)} --port {shlex.quote(url)}",
+        progress=stack.enter_context(RunProgress(marking=gate.marks)),
+    )
+    stack.enter_context(station.stop.on_signals())
+    return station
+
+
+def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:
+    """How to learn whether a pass was finished: the option, else the person at the terminal."""
+    if assume is not None:
+        return lambda entry: assume is Assume.DONE
+
+    def ask(entry: PassRecord) -> bool:
+        operator = station.operator
+        operator.tell(
+            f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
+        )
+        while (answer := (operator.answer() or "").lower()) not in {"y", "yes", "n", "no"}:
+            if answer:
+                operator.tell(f"{answer[:20]!r} is no answer: y or n, then Enter.")
+            if station.stop.reason is not None:
+                raise RunStoppedError(station.stop.reason, str(station.folder.path))
+            station.clock.sleep(0.05)
+        return answer.startswith("y")
+
+    return ask
+
+
+def _show(record: RunRecord, folder: RunFolder, json: bool) -> None:
+    if json:
+        typer.echo(record.to_json(), nl=False)
+        return
+    output.show(run_table(record))
+    done = f"{record.done} of {len(record.passes)} passes {record.passes_word}"
+    output.lines([f"{record.outcome}: {done}. Record: {folder.record}"])
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    for command in (run, resume):
+        app.command()(command)

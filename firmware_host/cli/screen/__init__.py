@@ -1,0 +1,1 @@
+"""What the front door shows: tables, progress."""

@@ -1,0 +1,30 @@
+"""A bar on standard error that counts plans made, with the time left; none where that is no terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+from rich.progress import Progress
+
+from firmware_host.cli.screen import output
+from firmware_host.model import Setup
+
+Made = TypeVar("Made")
+
+
+@contextmanager
+def counting(what: str, total: int, plan: Callable[[Setup], Made]) -> Iterator[Callable[[Setup], Made]]:
+    """`plan` as a function that moves a bar of `total` steps on each call; the bar vanishes at the end."""
+    console = output.err()
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(what, total=total)
+
+        def counted(setup: Setup) -> Made:
+            try:
+                return plan(setup)
+            finally:
+                bar.advance(task)
+
+        yield counted

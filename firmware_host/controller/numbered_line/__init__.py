@@ -1,0 +1,1 @@
+"""The dialect `numbered-line`: words, sender, session."""

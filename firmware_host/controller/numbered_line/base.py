@@ -1,0 +1,67 @@
+"""Dialects whose lines carry a number and a checksum, and whose controllers ask for a damaged line again."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import ClassVar
+
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.reply import Identity, Reply, Resend, StatusReport
+
+
+class NumberedDialect(Dialect):
+    """Lines without their number, each to be sent through `numbered`. There are no requests acted on at once."""
+
+    position_decimals: ClassVar[int]
+    """The fewest decimals of coordinates in a report."""
+
+    def is_own(self, reply: Reply) -> bool:
+        return isinstance(reply, StatusReport | Resend | Identity)
+
+    @abstractmethod
+    def numbered(self, number: int, line: bytes) -> bytes:
+        """`line` with its number (>= 0) and its checksum."""
+
+    @abstractmethod
+    def count_from(self, number: int) -> bytes:
+        """A whole line, number and checksum included, after which the controller's count stands at `number`."""
+
+    @abstractmethod
+    def identity_query(self) -> bytes:
+        """Prints an Identity, which no other line does; before or after it accepts."""
+
+    @abstractmethod
+    def position_query(self) -> bytes:
+        """Prints a StatusReport; before or after it accepts."""
+
+    @abstractmethod
+    def settings_queries(self) -> tuple[bytes, ...]:
+        """Lines that print SettingGroups; the second and later are for variants on which those before print nothing."""
+
+    @abstractmethod
+    def ready_lines(self) -> tuple[bytes, ...]:
+        """Units, absolute coordinates, motors energised, and never released. Move nothing."""
+
+    @abstractmethod
+    def stop_line(self) -> bytes:
+        """Stops all motion short: steps may be lost."""
+
+    @abstractmethod
+    def home_line(self, axis: str) -> bytes:
+        """Seeks the home switch of `axis`. Moves."""
+
+    def zero_line(self, axis: str) -> bytes:
+        """Calls the present place of `axis` zero. Moves nothing."""
+        return self.place_line(axis, "0")
+
+    @abstractmethod
+    def place_line(self, axis: str, coordinate: str) -> bytes:
+        """Calls the present place of `axis` `coordinate` (units, a plain decimal text). Moves nothing."""
+
+    @abstractmethod
+    def store_line(self) -> bytes:
+        """Keeps all settings for after the next reset."""
+
+    @abstractmethod
+    def scaled_axis(self, key: str) -> str:
+        """The letter of the axis whose steps-per-unit `key` is; "" if `key` isn't a steps-per-unit."""

@@ -1,0 +1,396 @@
+"""Sends numbered lines one at a time, repeats those that were damaged or not answered, and never has one done twice.
+
+The controller carries out a line only if its number is the next one. So a line without an answer is sent again under
+the same number: either it is carried out now, or the controller says that it had it already. The controller's count
+also tells a reset that it didn't greet after.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from firmware_host.clock import Clock
+from firmware_host.controller.numbered_line.base import NumberedDialect
+from firmware_host.controller.port.port import Port
+from firmware_host.controller.port.trace import Trace, TraceKind
+from firmware_host.controller.reply import (
+    Accepted,
+    AlarmReport,
+    Busy,
+    Complaint,
+    Greeting,
+    Identity,
+    Message,
+    Rejected,
+    Reply,
+    Resend,
+    Skipped,
+    StatusReport,
+    Unknown,
+    Waiting,
+)
+from firmware_host.controller.sender import FLOOD_S, QUIET_S, Exchange, Sender, shown
+from firmware_host.errors import (
+    ControllerResetError,
+    DialectError,
+    LineRejectedError,
+    ReplyTimeoutError,
+    UnexpectedReplyError,
+)
+
+REPEAT_S = 0.5
+"""After this time without a word a line is sent again, after twice the time once more, and so on (s)."""
+LONG_REPEAT_S = 3.0
+"""The same for a line that takes its time: longer than the pause between two signs of life, which is usually 2 s."""
+BUSY_S = 30.0
+"""How long signs of life may put off the deadline of a line (s)."""
+SETTLE_S = 0.25
+"""After a line was sent more than once, the line has to be quiet for so long before the next (s)."""
+COUNT_S = 8.0
+"""Deadline for learning the controller's count (s): up to 2 s after opening, variants lose what is sent."""
+_IDENTITY_S = 2.0
+_ATTEMPTS = 3
+
+Until = Callable[[Sequence[Reply]], bool]
+
+
+@dataclass(frozen=True)
+class _Patience:
+    """How long a line is waited for (s, `latest_s` monotonic s); see `NumberingSender.ask`."""
+
+    timeout_s: float
+    latest_s: float
+    repeat_s: float
+    received_s: float
+
+
+@dataclass
+class _Pending:
+    """The line that has not been answered yet."""
+
+    number: int
+    line: bytes
+    sent_at_s: float
+    deadline_s: float
+    falls_back: bool = False
+    """The controller may not have taken the line before: this one may then have its number."""
+    sends: int = 0
+    payload: list[Reply] = field(default_factory=list)
+    complaint: str = ""
+    disagreed: int | None = None
+    received: bool = False
+    answer: Accepted | None = None
+    certain: bool = True
+
+
+class NumberingSender(Sender):
+    """For dialects with numbered lines. Not safe for use by two threads at once."""
+
+    def __init__(self, port: Port, dialect: NumberedDialect, clock: Clock, trace: Trace) -> None:
+        super().__init__(port, dialect, clock, trace)
+        self.dialect: NumberedDialect = dialect
+        self.number = 0
+        """Of the last line sent."""
+        self.count_found: int | None = None
+        """How many lines the controller had counted when it was first asked; 0: it has just been reset."""
+        self.blocks_free = 0
+        self.lines_free = 0
+        """The most moves and lines that an answer has told to be free; 0: not told."""
+        self._counting = False
+        self._owed = False
+        """True if the answer to the line before may still come."""
+        self._pending: _Pending | None = None
+        self._out_of_step = "its line count is not known yet"
+
+    # --- sending ---------------------------------------------------------------------------------------------------
+
+    def ask(
+        self,
+        line: bytes,
+        *,
+        timeout_s: float,
+        latest_s: float | None = None,
+        repeat_s: float = REPEAT_S,
+        patience_s: float = SETTLE_S,
+        until: Until | None = None,
+    ) -> Exchange:
+        """As `Sender.ask`. A sign of life puts the deadline off, at most to `latest_s` (monotonic s).
+
+        A line that is known to have been received is not sent again; its answer is waited for another `patience_s`
+        (s), after which the exchange is not `certain`.
+
+        `until`: what comes is taken in, also behind the answer, until `until` says that it is all there.
+        """
+        now_s = self.clock.monotonic()
+        latest_s = now_s + timeout_s + BUSY_S if latest_s is None else latest_s
+        self._check_line(line)
+        self.number += 1
+        pending = _Pending(self.number, line, now_s, min(now_s + timeout_s, latest_s))
+        return self._exchange(pending, _Patience(timeout_s, latest_s, repeat_s, patience_s), until)
+
+    def break_off(self, line: bytes) -> None:
+        """Send `line` at once, whatever is still unanswered, so that nothing sent before is asked for again.
+
+        The count is not known afterwards: `resynchronise` before the next line.
+        """
+        self._pending = None
+        self._counting = False
+        self._lose_step("it was broken off by a stop")
+        self.realtime(self.dialect.count_from(0) + self.dialect.numbered(1, line))
+
+    def _check_line(self, line: bytes) -> None:
+        if len(line) > self.dialect.max_line_bytes:
+            detail = f"{len(line)} bytes long, limit {self.dialect.max_line_bytes}; nothing was sent"
+            raise LineRejectedError(detail, line=shown(line))
+        if self._pending is not None:
+            self._lose_step("an earlier line was left without its answer")
+        else:
+            self.listen(0.0)
+        if self._out_of_step:
+            detail = f"{self._out_of_step}; nothing is sent until the answers fit again"
+            raise UnexpectedReplyError(self.port.url, detail)
+
+    def _exchange(self, pending: _Pending, patience: _Patience, until: Until | None) -> Exchange:
+        self._pending = pending
+        while pending.answer is None:
+            self._transmit(pending)
+            self._hear(pending, patience)
+        answered_at_s = self.clock.monotonic()
+        if until is not None:
+            self._hear_output(pending, until)
+        self._pending = None
+        if pending.sends > 1 or self._owed:
+            self._await_quiet(SETTLE_S, FLOOD_S)  # answers to what was sent more than once
+        self._owed = not pending.certain
+        if pending.complaint:
+            raise LineRejectedError(pending.complaint, line=shown(pending.line))
+        payload = tuple(pending.payload)
+        return Exchange(pending.line, payload, pending.answer, pending.sent_at_s, answered_at_s, pending.certain)
+
+    def _transmit(self, pending: _Pending) -> None:
+        pending.sends += 1
+        data = self.dialect.numbered(pending.number, pending.line)
+        self._trace.record(TraceKind.SENT, data)
+        self.port.write(data)
+
+    # --- receiving -------------------------------------------------------------------------------------------------
+
+    def request_status(self, timeout_s: float) -> StatusReport:
+        deadline_s = self.clock.monotonic() + timeout_s
+        while True:
+            left_s = max(deadline_s - self.clock.monotonic(), 0.0)
+            exchange = self.ask(
+                self.dialect.position_query(), timeout_s=left_s, latest_s=deadline_s, until=_has(StatusReport)
+            )
+            reports = [reply for reply in exchange.payload if isinstance(reply, StatusReport)]
+            if reports:
+                return reports[-1]
+            self._await_quiet(SETTLE_S, FLOOD_S)  # a late report must not be taken for the answer to the next request
+            if self.clock.monotonic() >= deadline_s:
+                raise ReplyTimeoutError(self.port.url, "the state of the axis is unknown", "status", timeout_s)
+
+    def _hear(self, pending: _Pending, patience: _Patience) -> None:
+        """Take in what comes until the line is answered or has to be sent again; ReplyTimeoutError at its deadline."""
+        repeat_s = patience.repeat_s * 2 ** (pending.sends - 1)
+        repeat_at_s = self.clock.monotonic() + repeat_s
+        while pending.answer is None:
+            in_time = self.clock.monotonic() < patience.latest_s
+            reply = self._next(min(repeat_at_s, pending.deadline_s)) if in_time else None
+            now_s = self.clock.monotonic()
+            if reply is None:
+                self._heard_nothing(pending, min(pending.deadline_s, patience.latest_s))
+                return
+            heard = len(pending.payload)
+            if not isinstance(reply, Resend | Skipped):
+                self._deliver(reply)
+            elif self._asked_again(pending, reply):
+                return
+            else:
+                repeat_at_s = now_s + patience.received_s
+            if isinstance(reply, Busy | Message) or len(pending.payload) > heard:
+                repeat_at_s = now_s + repeat_s
+                pending.deadline_s = min(now_s + patience.timeout_s, patience.latest_s)
+
+    def _heard_nothing(self, pending: _Pending, deadline_s: float) -> None:
+        """What was received needs no repeating; anything else has to be sent again, unless its time is up."""
+        now_s = self.clock.monotonic()
+        if pending.received:
+            pending.answer, pending.certain = Accepted(), False
+        elif now_s >= deadline_s:
+            line = shown(pending.line)
+            self._lose_step(f"no answer came to {line!r}")
+            raise ReplyTimeoutError(self.port.url, "its fate is unknown", line, now_s - pending.sent_at_s)
+
+    def _hear_output(self, pending: _Pending, until: Until) -> None:
+        """What a line prints may come behind its answer."""
+        end_s = self.clock.monotonic() + BUSY_S
+        while not until(pending.payload) and (now_s := self.clock.monotonic()) < end_s:
+            reply = self._next(now_s + SETTLE_S)
+            if reply is None:
+                return
+            if isinstance(reply, Resend | Skipped):
+                self._keep(reply)
+            else:
+                self._deliver(reply)
+
+    def _asked_again(self, pending: _Pending, reply: Resend | Skipped) -> bool:
+        """True if the line has to be sent again; otherwise it is known by now that it was received."""
+        wanted = self._behind_resend(reply)
+        pending.complaint = ""
+        if wanted == pending.number + 1:
+            pending.received = True
+            return False
+        if wanted == pending.number - 1 and pending.falls_back:
+            self.number = pending.number = wanted
+            pending.falls_back = False
+        elif wanted != pending.number:
+            if pending.disagreed == wanted:
+                self._count_lost(wanted)
+            pending.disagreed = wanted
+        return True
+
+    def _behind_resend(self, reply: Resend | Skipped) -> int:
+        """The number wanted. The answer behind a request to send again acknowledges nothing: it is taken out here."""
+        wanted = reply.number + (1 if isinstance(reply, Skipped) else 0)
+        end_s = self.clock.monotonic() + QUIET_S
+        while (later := self._next(end_s)) is not None:
+            if isinstance(later, Accepted):
+                break
+            if isinstance(later, Resend):
+                wanted = later.number
+            elif not isinstance(later, Skipped | Complaint):
+                self._raise_or_keep(later)
+        return wanted
+
+    def _count_lost(self, wanted: int) -> None:
+        """The controller's count isn't ours, told twice: it began anew, or somebody else talks to it."""
+        self._pending = None
+        self._forget()
+        self.position_lost = ControllerResetError(
+            f"it wants line {wanted} where line {self.number} is next: it was reset, or somebody else has talked to "
+            "it; its position is lost. Home it or set zero anew"
+        )
+        raise self.position_lost
+
+    def _deliver(self, reply: Reply) -> None:
+        pending = self._pending
+        if isinstance(reply, Accepted):
+            self._answer(reply)
+        elif isinstance(reply, Greeting):
+            self._lose_position_by_reset()
+        elif isinstance(reply, AlarmReport):
+            self._lose_step("an alarm came")
+            self._counting = False
+            raise self._lose_position(reply)
+        elif isinstance(reply, Complaint):
+            if pending is not None:
+                pending.complaint = reply.meaning
+            else:
+                self.messages.append(reply.meaning)
+        elif isinstance(reply, Resend | Skipped):
+            self._unasked_resend(reply)
+        elif pending is not None and not isinstance(reply, Message | Busy | Waiting | Unknown | Rejected):
+            self._take_in(pending.payload, reply)
+        else:
+            self._keep(reply)
+
+    def _answer(self, reply: Accepted) -> None:
+        self.blocks_free = max(self.blocks_free, reply.blocks_free or 0)
+        self.lines_free = max(self.lines_free, reply.lines_free or 0)
+        pending = self._pending
+        if pending is None or pending.answer is not None or reply.number not in (None, pending.number):
+            self._stray(self._last_line)
+            if pending is None and (reply.number is None or reply.number > self.number):
+                self._lose_step("an answer came that no line waits for")
+                raise UnexpectedReplyError(self.port.url, f"{self._out_of_step}: {reply}")
+            return
+        pending.answer = reply
+
+    def _unasked_resend(self, reply: Resend | Skipped) -> None:
+        """Noise on the line makes the controller ask for the next line, which is due anyway; or the count is lost."""
+        wanted = self._behind_resend(reply)
+        if wanted != self.number + 1:
+            self._lose_step(f"it asks for line {wanted} where line {self.number + 1} is next")
+            raise UnexpectedReplyError(self.port.url, self._out_of_step)
+
+    # --- in step and out of step -----------------------------------------------------------------------------------
+
+    def _forget(self) -> None:
+        self._pending = None
+        self._counting = False
+        self._lose_step("it was reset: its line count is not known")
+
+    def resynchronise(self) -> None:
+        """Prove that answers belong to lines: wait for quiet, then ask for what no other answer is like.
+
+        Moves nothing. While the count is known it is kept, so that a reset shows (ControllerResetError). Raises
+        DialectError if nothing answers, ReplyTimeoutError, and as `listen`.
+        """
+        self._pending = None
+        self._await_quiet(SETTLE_S, FLOOD_S)
+        stray = self._framer.clear()
+        if stray:
+            self._stray(stray)
+        if not self._counting:
+            self._learn_count()
+        for _ in range(_ATTEMPTS):
+            now_s = self.clock.monotonic()
+            self.number += 1
+            pending = _Pending(
+                self.number, self.dialect.identity_query(), now_s, now_s + _IDENTITY_S, falls_back=self.number > 1
+            )
+            patience = _Patience(_IDENTITY_S, now_s + _IDENTITY_S + BUSY_S, REPEAT_S, SETTLE_S)
+            exchange = self._exchange(pending, patience, _has(Identity))
+            self._await_quiet(SETTLE_S, FLOOD_S)
+            if any(isinstance(reply, Identity) for reply in exchange.payload):
+                self._out_of_step = ""
+                return
+        self._lose_step("it was asked what it is, and did not say")
+        raise ReplyTimeoutError(self.port.url, self._out_of_step, shown(self.dialect.identity_query()), _IDENTITY_S)
+
+    def _learn_count(self) -> None:
+        """Ask for the controller's count, set it to 0, and see that it is."""
+        deadline_s = self.clock.monotonic() + COUNT_S
+        while self.clock.monotonic() < deadline_s:
+            wanted = self._probe_count()
+            if wanted is None:
+                continue
+            if self.count_found is None:
+                self.count_found = wanted - 1
+            self.realtime(self.dialect.count_from(0))
+            self._hear_count(SETTLE_S)
+            if self._probe_count() == 1:
+                self.number = 0
+                self._counting = True
+                return
+        detail = (
+            f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
+            "link.dialect (circumstep controller find tells which one is spoken)"
+        )
+        raise DialectError(self.port.url, detail)
+
+    def _probe_count(self) -> int | None:
+        """The number of the line that it wants next; None if it doesn't say."""
+        self.realtime(self.dialect.probe())
+        return self._hear_count(REPEAT_S)
+
+    def _hear_count(self, quiet_s: float) -> int | None:
+        """The last number asked for until nothing has come for `quiet_s` (s)."""
+        wanted: int | None = None
+        end_s = self.clock.monotonic() + FLOOD_S
+        while (now_s := self.clock.monotonic()) < end_s:
+            reply = self._next(min(now_s + (quiet_s if wanted is None else QUIET_S), end_s))
+            if reply is None:
+                return wanted
+            if isinstance(reply, Resend):
+                wanted = reply.number
+            elif isinstance(reply, StatusReport):
+                raise DialectError(self.port.url, "takes lines of any number: a damaged one could be carried out")
+            elif not isinstance(reply, Accepted | Complaint | Skipped):
+                self._raise_or_keep(reply)
+        return wanted
+
+
+def _has(kind: type[Reply]) -> Until:
+    return lambda payload: any(isinstance(reply, kind) for reply in payload)

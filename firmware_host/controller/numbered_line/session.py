@@ -1,0 +1,378 @@
+"""A session with a controller that takes numbered lines and proves its position by its step counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+
+from firmware_host.controller.numbered_line.base import NumberedDialect
+from firmware_host.controller.numbered_line.sender import LONG_REPEAT_S, NumberingSender
+from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys, interpret
+from firmware_host.controller.reply import AxisState, Greeting, Reply, StatusReport
+from firmware_host.controller.session import (
+    HOLD_S,
+    STATUS_S,
+    STORE_S,
+    AxisSession,
+    Connection,
+    Description,
+    StopReport,
+)
+from firmware_host.controller.settings.stored import ControllerSettings, StoredNumber
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    FirmwareHostError,
+    LineRejectedError,
+    PortLostError,
+    ReplyTimeoutError,
+    StandstillError,
+)
+
+STAND_S = 0.1
+"""Pause between two counts that must agree before anything is believed to stand (s)."""
+_STATED_TO = Fraction(1, 2000)
+"""A steps-per-unit that is stated may have had more than its three decimals (units)."""
+_CLEAR_TO_STEPS = 0.1
+"""An offset is taken back only to a place known as well as this (steps); a step is sure to half a step."""
+_READY = frozenset({AxisState.READY})
+
+
+class NumberedSession(AxisSession):
+    """For dialects with numbered lines. There is no state word: what is known of motion is kept here."""
+
+    def __init__(self, dialect: NumberedDialect, connection: Connection, axis: str) -> None:
+        self.names = dialect.setting_names(axis)
+        self.sender: NumberingSender = NumberingSender(connection.port, dialect, connection.clock, connection.trace)
+        super().__init__(self.sender, connection, axis)
+        self.under_way = True
+        """True if a motor may be moving, for all that is known."""
+        self.zero_count = 0
+        """Step count at coordinate zero."""
+        self.rates = RateKeys.of(self.names.rate, PrintedSettings({}, None), self.stated)
+        self._last_counts: Mapping[str, int] | None = None
+        self._stopped_short = False
+
+    @property
+    def dialect(self) -> NumberedDialect:
+        return self.sender.dialect
+
+    # --- asking ----------------------------------------------------------------------------------------------------
+
+    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
+        """Motion that was left behind is awaited, for it can't be told from a standing axis otherwise."""
+        self.sender.resynchronise()
+        self.settle()
+        self.read_settings()
+        self._count(self.poll())
+        if greeting is None and self.sender.count_found == 0:
+            return Greeting("did not greet, but counts lines from the beginning: it was reset")
+        return greeting
+
+    def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
+        """One fresh report. Its state is ready only if no move was sent since motion had ended and nothing changed."""
+        if self.sender.out_of_step:
+            self.sender.resynchronise()
+        report = self.sender.request_status(timeout_s)
+        changed = self._last_counts is not None and self._last_counts != report.counts
+        self._last_counts = report.counts
+        moving = self.under_way or self.homing or changed
+        return replace(report, state=AxisState.MOVING if moving else AxisState.READY)
+
+    def position(self, report: StatusReport) -> float:
+        if report.machine is None or self.axis not in report.letters:
+            raise ControllerError(f"reports axes {report.letters}; axis {self.axis} is not among them")
+        return report.machine[report.letters.index(self.axis)]
+
+    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+        return float(self._count(report) - self.zero_count)
+
+    def _count(self, report: StatusReport) -> int:
+        counts = report.counts or {}
+        if self.axis not in counts:
+            raise ControllerError(f"counts steps of axes {''.join(counts)}; axis {self.axis} is not among them")
+        return counts[self.axis]
+
+    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+        return 0.0  # steps are counted, not rounded
+
+    def same_place(self, first: StatusReport, second: StatusReport) -> bool:
+        return first.counts == second.counts and first.machine == second.machine
+
+    def describe(self) -> Description:
+        """Sets the count back to what it was, so that a later owner still sees whether it was reset."""
+        self.sender.resynchronise()
+        report = self.sender.request_status(STATUS_S)
+        settings = self._settings_once()
+        self.sender.realtime(self.dialect.count_from(self.sender.count_found or 0))
+        letters = "".join(letter for letter in report.letters if letter in (report.counts or {}))
+        return Description(letters, None, self.sender.blocks_free or None, settings)
+
+    # --- knowing that it stands ------------------------------------------------------------------------------------
+
+    @property
+    def syncs(self) -> bool:
+        return True
+
+    def sync(self, deadline_s: float) -> None:
+        """Two sync lines, each known to have been carried out: some variants answer the first when it is queued."""
+        for _ in range(2):
+            wait_s = LONG_REPEAT_S
+            while not self._sync_once(deadline_s, wait_s):
+                wait_s *= 2  # lines that were only received pile up in its buffer
+        self.under_way = False
+
+    def _sync_once(self, deadline_s: float, wait_s: float) -> bool:
+        left_s = max(deadline_s - self.clock.monotonic(), 0.0)
+        line = self.dialect.sync_line()
+        return self.sender.ask(line, timeout_s=left_s, latest_s=deadline_s, repeat_s=wait_s, patience_s=wait_s).certain
+
+    def says_standstill(self, report: StatusReport) -> bool:
+        return report.state is AxisState.READY
+
+    def settle(self, timeout_s: float = HOLD_S) -> StatusReport:
+        """Wait until all motion has ended and two reports agree. Raises StandstillError after `timeout_s` (s)."""
+        deadline_s = self.clock.monotonic() + timeout_s
+        try:
+            self.sync(deadline_s)
+        except ReplyTimeoutError as error:
+            raise StandstillError(f"it did not come to a standstill within {timeout_s:g} s") from error
+        last = self.poll()
+        while self.clock.monotonic() < deadline_s:
+            self.sender.listen(STAND_S)
+            report = self.poll()
+            if report.state is AxisState.READY and self.same_place(last, report):
+                return report
+            last = report
+        raise StandstillError(f"its step counts went on changing for {timeout_s:g} s")
+
+    # --- moving ----------------------------------------------------------------------------------------------------
+
+    def prepare(self) -> None:
+        """Make it ready to move: motion ended, motors energised for good, coordinates in step with its counts."""
+        self.require_position()
+        self._require_zero(self._stand_ready())
+        self.prepared = True
+
+    def _stand_ready(self) -> StatusReport:
+        """Wait until motion has ended, and set what a move needs; moves nothing."""
+        self.prepared = False
+        if self.sender.out_of_step:
+            self.sender.resynchronise()
+        self.settle()
+        for line in self.dialect.ready_lines():
+            self.ask(line)
+        return self.standing(allow=_READY)
+
+    def _require_zero(self, report: StatusReport) -> None:
+        """Coordinates must count from where the step count is `zero_count`, as far as a report tells."""
+        off = self._off_zero(report)
+        if off:
+            raise ControllerError(
+                f"coordinates and step counts of axis {self.axis} differ by {float(off):.1f} steps: an offset or "
+                "another scale is in effect. Home it, switch it off and on, or take the offset back with: circumstep "
+                f"controller clear-offset --machine MACHINE --port {self.sender.port.url}"
+            )
+
+    def _off_zero(self, report: StatusReport) -> Fraction:
+        """By how many steps coordinates are off the step count; 0 where that may be rounding, or can't be told."""
+        scale = self._scale()
+        if scale is None:
+            return Fraction(0)  # a wrong scale shows in the step count after the first move
+        coordinate = Fraction(str(self.position(report)))
+        spread = (scale.high - scale.low) / 2 * abs(coordinate)
+        rounding = scale.value / (2 * 10**self.dialect.position_decimals)
+        off = self._count(report) - self.zero_count - coordinate * scale.value
+        return off if abs(off) > Fraction(1, 2) + spread + rounding else Fraction(0)
+
+    def _scale(self) -> StoredNumber | None:
+        """Steps per unit as printed, else as stated, and then to three decimals; None if neither is known."""
+        held, stated = self.settings.stored_steps_per_unit, self.settings.stated.steps_per_unit
+        if held is None and stated is not None:
+            return StoredNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
+        return held
+
+    def move(self, line: bytes) -> float:
+        self.require_position()
+        if not self.prepared:
+            raise StandstillError("it has not been prepared since it was opened, reset or stopped")
+        self.rest = None
+        self.under_way = True
+        return self.ask(line).answered_at_s
+
+    def home(self, timeout_s: float) -> StatusReport:
+        self.rest = None
+        self.prepared = False
+        if self.sender.out_of_step:
+            self.sender.resynchronise()
+        self.homing = self.under_way = True
+        deadline_s = self.clock.monotonic() + timeout_s
+        try:
+            line = self.dialect.home_line(self.axis)
+            self.sender.ask(
+                line, timeout_s=timeout_s, latest_s=deadline_s, repeat_s=LONG_REPEAT_S, patience_s=timeout_s
+            )
+            self.sync(deadline_s)
+        except ControllerError:  # refused, no switch found, or reset: it doesn't seek any more
+            self.homing = False
+            raise
+        self.homing = False
+        self.sender.position_lost = None
+        self.zero_count = 0
+        return self.settle()
+
+    def unlock(self) -> StatusReport:
+        """Believe again what it reports, if it answers at all."""
+        self.rest = None
+        self.prepared = self.homing = False
+        self.sender.resynchronise()
+        report = self.settle()
+        self.sender.position_lost = None
+        return report
+
+    def set_zero(self) -> StatusReport:
+        """Coordinates count from here; the step count may stay as it is. Raises ControllerError if it doesn't show."""
+        self.rest = None
+        self.prepared = False
+        self.settle()
+        self.ask(self.dialect.zero_line(self.axis))
+        self._last_counts = None
+        report = self.standing(allow=_READY)
+        if self.position(report) != 0:
+            raise ControllerError(f"was told to call its place zero, but reports {self.position(report):g}")
+        self.zero_count = self._count(report)
+        return report
+
+    def clear_offset(self, known: Fraction | None) -> StatusReport:
+        self.rest = None
+        report = self._stand_ready()
+        if not self._off_zero(report):
+            return report
+        self.ask(self.dialect.place_line(self.axis, self._place_by_count(report, known)))
+        self._last_counts = None
+        report = self.standing(allow=_READY)
+        self._require_zero(report)
+        return report
+
+    def _place_by_count(self, report: StatusReport, known: Fraction | None) -> str:
+        """The coordinate (units, six decimals) at which the step count says that the axis stands."""
+        scale = self._scale()
+        if scale is None:
+            raise ControllerError("its steps per unit are not known: its place cannot be told from its step count")
+        scale = scale if known is None else scale.known_as(known)
+        place = Fraction(self._count(report) - self.zero_count) / scale.value
+        off = float((scale.high - scale.low) / 2 * abs(place))
+        if off > _CLEAR_TO_STEPS:
+            raise ControllerError(
+                f"its steps per unit are known only as {scale.text}, so its place is known only to {off:.2f} steps, "
+                f"limit {_CLEAR_TO_STEPS:g} steps. Switch it off and on instead: it counts from zero then"
+            )
+        return f"{float(place):.6f}"
+
+    # --- holding and stopping --------------------------------------------------------------------------------------
+
+    def hold(self) -> StatusReport:
+        raise ControllerError(f"dialect {self.dialect.name} cannot hold a move: stop it instead")
+
+    def go_on(self) -> StatusReport:
+        raise ControllerError(f"dialect {self.dialect.name} cannot hold a move, nor go on with one")
+
+    def begin_stop(self) -> None:
+        """Stop short, unless it is known to stand: that would give its position up for nothing."""
+        if self.under_way or self.homing:
+            self._stop_short()
+
+    def _stop_short(self) -> None:
+        self._stopped_short = True
+        self.sender.break_off(self.dialect.stop_line())
+
+    def finish_stop(self, timeout_s: float) -> StopReport:
+        self.rest = None
+        self.prepared = False
+        deadline_s = self.clock.monotonic() + timeout_s
+        detail = "did not come to a standstill in time"
+        while self.clock.monotonic() < deadline_s:
+            try:
+                return self._stand_stopped(deadline_s - self.clock.monotonic())
+            except PortLostError as error:
+                return StopReport(False, str(error))
+            except FirmwareHostError as error:  # an alarm, a reset, noise: asking on shows what it does now
+                detail = str(error)
+        return StopReport(False, detail)
+
+    def _stand_stopped(self, timeout_s: float) -> StopReport:
+        if not self._stopped_short:
+            try:
+                status = self.standing(allow=_READY)
+            except StandstillError:
+                self._stop_short()
+            else:
+                return StopReport(True, "stands still", status)
+        if self.sender.out_of_step:
+            self.sender.resynchronise()
+        status = self.settle(timeout_s)
+        self.homing = self._stopped_short = False
+        if self.sender.position_lost is None:
+            self.sender.position_lost = ControllerFaultError(
+                "it was stopped short: steps may be lost. Home it or set zero anew"
+            )
+        return StopReport(True, "stopped short; steps may be lost", status)
+
+    # --- settings --------------------------------------------------------------------------------------------------
+
+    def _settings_once(self) -> dict[str, str]:
+        """Rates in units/min if it is known what they count in."""
+        printed = PrintedSettings({}, None)
+        for line in self.dialect.settings_queries():
+            try:
+                exchange = self.sender.ask(line, timeout_s=STORE_S, until=_never)
+            except LineRejectedError:
+                continue  # this variant doesn't know the word
+            printed = PrintedSettings.collect(exchange.payload)
+            if printed.texts:
+                break
+        self.rates = RateKeys.of(self.names.rate, printed, self.stated)
+        return self.rates.per_minute(printed.texts)
+
+    def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
+        return interpret(raw, self.axis, self.rates.names(self.names), self.rates, self.stated)
+
+    def setting_line(self, key: str, text: str) -> bytes:
+        own_key, own_text = self.rates.own(key, text)
+        return self.dialect.setting_line(own_key, own_text)
+
+    def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
+        return self.rates.reads_back(held.raw, key, text)
+
+    def require_rescalable(self, keys: Iterable[str]) -> None:
+        report = self.standing(allow=_READY)
+        for letter in map(self.dialect.scaled_axis, keys):
+            place = report.letters.find(letter)
+            coordinate = report.machine[place] if report.machine and place >= 0 else None
+            if coordinate != 0 or (report.counts or {}).get(letter, 0) != 0:
+                raise StandstillError(
+                    f"axis {letter} stands at {coordinate}, not at zero: a change of its steps per unit would make "
+                    "another position of it. Move it to zero, or switch the controller off and on"
+                )
+
+    def before_rescale(self, keys: Iterable[str]) -> None:
+        self.prepared = False
+
+    def after_rescale(self, keys: Iterable[str]) -> None:
+        """Set zero anew, as at zero it must have stood; a position that has become another one is told."""
+        for letter in map(self.dialect.scaled_axis, keys):
+            self.ask(self.dialect.zero_line(letter))
+        self._last_counts = None
+        try:
+            self.require_rescalable(keys)
+        except StandstillError as error:
+            self.sender.position_lost = ControllerFaultError(f"its position changed with its scale: {error.detail}")
+            raise self.sender.position_lost from error
+
+    def store(self) -> None:
+        self.sender.ask(self.dialect.store_line(), timeout_s=STORE_S)
+
+
+def _never(payload: Iterable[Reply]) -> bool:
+    return False

@@ -1,0 +1,1 @@
+"""The line itself: ports, locks, framing, traces."""

@@ -1,0 +1,1 @@
+"""The controller's stored settings: what they mean, writing them, backups."""

@@ -1,0 +1,79 @@
+"""A file with the settings a controller had; a crash at any instant leaves a whole file or none."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.system.files import write_whole
+
+_KIND = "controller-settings"
+_VERSION = 1
+_LARGEST = 1 << 20
+"""Bytes; a backup of a few hundred settings has some ten thousand."""
+
+
+@dataclass(frozen=True)
+class SettingsBackup:
+    """Settings as printed (key -> text), of which dialect, on which port, and when (ISO 8601, UTC).
+
+    `in_full` holds those that are known with more decimals than are printed.
+    """
+
+    dialect: str
+    url: str
+    saved_at: str
+    settings: Mapping[str, str]
+    in_full: Mapping[str, str] = field(default_factory=dict)
+
+    def text(self, key: str) -> str:
+        """What to write to bring back this setting."""
+        return self.in_full.get(key, self.settings[key])
+
+
+def save_backup(path: Path, backup: SettingsBackup) -> None:
+    """Write `backup` to `path`: temporary file, flushed to the disk, put in place, folder flushed.
+
+    An existing file is never overwritten (InputError): it may be the only record of older values. OSError becomes
+    UnreadableFileError.
+    """
+    if path.exists():
+        raise InputError("a backup is there already", "Choose another name; the old one is kept.", source=str(path))
+    document = {
+        "kind": _KIND,
+        "version": _VERSION,
+        "dialect": backup.dialect,
+        "url": backup.url,
+        "saved_at": backup.saved_at,
+        "settings": dict(backup.settings),
+        "in_full": dict(backup.in_full),
+    }
+    try:
+        write_whole(path, json.dumps(document, indent=2, ensure_ascii=True) + "\n")
+    except OSError as error:
+        raise UnreadableFileError(f"the backup cannot be written: {error}", source=str(path)) from error
+
+
+def load_backup(path: Path) -> SettingsBackup:
+    """Read a backup. Raises UnreadableFileError if it is missing or isn't one."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(_LARGEST + 1)
+        if len(content) > _LARGEST:
+            raise UnreadableFileError(f"is no backup: longer than {_LARGEST} bytes", source=str(path))
+        document: Any = json.loads(content)
+    except (OSError, ValueError, RecursionError) as error:
+        raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
+    if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
+        raise UnreadableFileError(f"is no {_KIND} file of version {_VERSION}", source=str(path))
+    settings, in_full = document.get("settings"), document.get("in_full", {})
+    texts = [document.get(key) for key in ("dialect", "url", "saved_at")]
+    if not isinstance(settings, dict) or not isinstance(in_full, dict) or not in_full.keys() <= settings.keys():
+        raise UnreadableFileError("holds no settings", source=str(path))
+    if not all(isinstance(text, str) for text in [*settings.values(), *in_full.values(), *texts]):
+        raise UnreadableFileError("its settings are not texts", source=str(path))
+    return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings, in_full)

@@ -1,0 +1,289 @@
+"""The controller's stored settings: the texts as printed, what they mean for one axis, and how they differ from a wish.
+
+A controller prints fewer decimals than it stores, so a printed number stands for an interval: half of its last digit
+to either side. Printed steps-per-unit are kept as exact fractions of the text, never as floats.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+from firmware_host.errors import ControllerError, SettingsMismatchError
+
+FIX = "circumstep controller settings write JOB"
+SINGLE_ROUNDING = Fraction(1, 1 << 22)
+"""What storing a number in a 32-bit float may change of it (2**-24), and reading it from decimals once more."""
+_DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class StoredNumber:
+    """A printed number and the interval [low, high] in which the stored value lies (exact fractions)."""
+
+    text: str
+    value: Fraction
+    low: Fraction
+    high: Fraction
+
+    @classmethod
+    def printed(cls, text: str) -> StoredNumber:
+        """What `text` (a decimal number) tells: its value give or take half of its last digit."""
+        match = _DECIMAL.fullmatch(text)
+        if match is None:
+            raise ControllerError(f"prints {text!r} where a decimal number belongs")
+        value = Fraction(text)
+        half = Fraction(1, 2 * 10 ** len(match[1] or ""))
+        return cls(text, value, value - half, value + half)
+
+    def known_as(self, exact: Fraction) -> StoredNumber:
+        """The same number, known exactly because it was written. SettingsMismatchError if it isn't printed so."""
+        if not self.may_be(exact):
+            wish = f"steps per unit: printed {self.text}, said to be {float(exact):.9g}"
+            raise SettingsMismatchError((wish,), FIX)
+        text = self.text if Fraction(self.text) == exact else decimal_text(exact)
+        return StoredNumber(text, exact, exact, exact)
+
+    def may_be(self, wanted: Fraction) -> bool:
+        """True if the stored value can be `wanted`, as far as the print tells."""
+        return self.low <= wanted <= self.high
+
+    def reads_as(self, written: Fraction) -> bool:
+        """True if this is how `written` reads back from a 32-bit float, as far as the print tells."""
+        slack = abs(written) * SINGLE_ROUNDING
+        return self.low <= written + slack and written - slack <= self.high
+
+    @property
+    def is_exact(self) -> bool:
+        """True if the stored value is known, not only its interval."""
+        return self.low == self.high
+
+
+@dataclass(frozen=True)
+class SettingNames:
+    """Under which key a dialect keeps each setting of one axis, and how it writes two of them. "": it has none."""
+
+    steps_per_unit: str
+    rate: str
+    acceleration: str
+    general_accelerations: tuple[str, ...] = ()
+    """Limits that hold for all axes together; the first that is there counts."""
+    travel: str = ""
+    release_delay: str = ""
+    release_never: int = 0
+    """The value of the release delay that means: never."""
+    direction_mask: str = ""
+    direction_bit: int = 0
+    report_mask: str = ""
+    inches: str = ""
+    soft_limits: str = ""
+    hard_limits: str = ""
+    homing: str = ""
+
+
+@dataclass(frozen=True)
+class StatedSettings:
+    """What the machine's file states, for controllers that don't tell. None where it states nothing.
+
+    It is taken only where the controller can't be asked, and has to be confirmed on the machine.
+    """
+
+    steps_per_unit: Fraction | None = None
+    rate_units_per_min: Fraction | None = None
+    acceleration_units_per_s2: Fraction | None = None
+    rates_per_s: bool | None = None
+    """Whether the controller's own rates are per second (True) or per minute (False); None: not known."""
+
+
+@dataclass(frozen=True)
+class WantedSettings:
+    """What a plan needs of the controller; None where it doesn't care. Units as in `ControllerSettings`."""
+
+    steps_per_unit: Fraction | None = None
+    rate_units_per_min: float | None = None
+    acceleration_units_per_s2: float | None = None
+    travel_units: float | None = None
+    never_released: bool | None = None
+    direction_inverted: bool | None = None
+    inches: bool | None = None
+    soft_limits: bool | None = None
+    homing: bool | None = None
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One setting that isn't as wanted. `wanted` is the text to write under `key`; `fix` the command that does it."""
+
+    name: str
+    key: str
+    held: str
+    wanted: str
+    fix: str = FIX
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.key}): held {self.held}, wanted {self.wanted}"
+
+
+@dataclass(frozen=True)
+class ControllerSettings:
+    """All settings as printed (`raw`: key -> text) and, typed, those that matter to one axis.
+
+    `held_*` are None, and so are mask and switches, where the controller doesn't tell; `stated` takes the place of the
+    first three. `unreadable` names what the controller didn't tell.
+    """
+
+    raw: Mapping[str, str]
+    axis: str
+    names: SettingNames
+    stored_steps_per_unit: StoredNumber | None
+    held_rate: StoredNumber | None
+    """Units/min."""
+    held_acceleration: StoredNumber | None
+    """Units/s^2."""
+    travel_units: StoredNumber | None = None
+    release_delay_ms: int | None = None
+    """Milliseconds at rest after which the motor is released; None: never, or never once it has been prepared."""
+    direction_mask: int | None = None
+    inches: bool = False
+    """Reports are in inches: positions can't be used."""
+    soft_limits: bool | None = None
+    hard_limits: bool | None = None
+    homing: bool | None = None
+    report_mask: int | None = None
+    stated: StatedSettings = StatedSettings()
+
+    @classmethod
+    def read(cls, raw: Mapping[str, str], axis: str, names: SettingNames) -> ControllerSettings:
+        """The typed view of `raw` for `axis`. Raises ControllerError if a setting is missing or isn't a number."""
+        if names.steps_per_unit not in raw:
+            raise ControllerError(f"has no axis {axis}: it prints no setting {names.steps_per_unit}")
+        release = _whole(raw, names.release_delay)
+        return cls(
+            raw=MappingProxyType(dict(raw)),
+            axis=axis,
+            names=names,
+            stored_steps_per_unit=positive(raw, names.steps_per_unit),
+            held_rate=positive(raw, names.rate),
+            held_acceleration=positive(raw, names.acceleration),
+            travel_units=StoredNumber.printed(_text(raw, names.travel)),
+            release_delay_ms=None if release == names.release_never else release,
+            direction_mask=_whole(raw, names.direction_mask),
+            inches=_whole(raw, names.inches) != 0,
+            soft_limits=_whole(raw, names.soft_limits) != 0,
+            hard_limits=_whole(raw, names.hard_limits) != 0,
+            homing=_whole(raw, names.homing) != 0,
+            report_mask=_whole(raw, names.report_mask),
+        )
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """What the controller didn't tell of steps per unit, rate and acceleration; empty if it told all."""
+        held = {
+            "steps per unit": self.stored_steps_per_unit,
+            "rate": self.held_rate,
+            "acceleration": self.held_acceleration,
+        }
+        return tuple(name for name, number in held.items() if number is None)
+
+    @property
+    def steps_per_unit(self) -> StoredNumber:
+        """As printed, else as stated. ControllerError if neither is known; so for the next two."""
+        return _held_or_stated("steps per unit", self.stored_steps_per_unit, self.stated.steps_per_unit)
+
+    @property
+    def rate_units_per_min(self) -> StoredNumber:
+        """The highest rate (units/min)."""
+        return _held_or_stated("rate", self.held_rate, self.stated.rate_units_per_min)
+
+    @property
+    def acceleration_units_per_s2(self) -> StoredNumber:
+        """The acceleration (units/s^2) of a move of this axis alone."""
+        return _held_or_stated("acceleration", self.held_acceleration, self.stated.acceleration_units_per_s2)
+
+    @property
+    def direction_inverted(self) -> bool:
+        """True if this axis counts the other way round, as far as the controller tells."""
+        return bool((self.direction_mask or 0) & self.names.direction_bit)
+
+    def compare(self, wanted: WantedSettings) -> tuple[Difference, ...]:
+        """Every setting that isn't as wanted, in a fixed order; empty when the controller fits the plan.
+
+        What the controller doesn't tell is no difference, for it can't be written either: see `unreadable`.
+        """
+        names = self.names
+        found = [
+            _number("steps per unit", names.steps_per_unit, self.stored_steps_per_unit, wanted.steps_per_unit),
+            _number("rate", names.rate, self.held_rate, wanted.rate_units_per_min),
+            _number("acceleration", names.acceleration, self.held_acceleration, wanted.acceleration_units_per_s2),
+            _number("travel", names.travel, self.travel_units, wanted.travel_units),
+            self._release(wanted.never_released),
+            self._direction(wanted.direction_inverted),
+            self._switch("reports in inches", names.inches, self.inches, wanted.inches),
+            self._switch("soft limits", names.soft_limits, self.soft_limits, wanted.soft_limits),
+            self._switch("homing", names.homing, self.homing, wanted.homing),
+        ]
+        return tuple(difference for difference in found if difference is not None)
+
+    def _release(self, never: bool | None) -> Difference | None:
+        if not never or self.release_delay_ms is None:
+            return None
+        return Difference("motor released at rest after", self.names.release_delay,
+                          f"{self.release_delay_ms} ms", str(self.names.release_never))  # fmt: skip
+
+    def _direction(self, inverted: bool | None) -> Difference | None:
+        if inverted is None or self.direction_mask is None or inverted == self.direction_inverted:
+            return None
+        mask = self.direction_mask ^ self.names.direction_bit
+        return Difference("direction mask", self.names.direction_mask, str(self.direction_mask), str(mask))
+
+    def _switch(self, name: str, key: str, held: bool | None, wanted: bool | None) -> Difference | None:
+        if not key or wanted is None or held is None or wanted == held:
+            return None
+        return Difference(name, key, self.raw[key], str(int(wanted)))
+
+
+def decimal_text(value: Fraction) -> str:
+    """`value` with at most the three decimals that a controller prints back (nearest, ties to even)."""
+    thousandths = round(value * 1000)
+    sign = "-" if thousandths < 0 else ""
+    return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
+
+
+def _held_or_stated(name: str, held: StoredNumber | None, stated: Fraction | None) -> StoredNumber:
+    if held is not None:
+        return held
+    if stated is None:
+        raise ControllerError(
+            f"does not tell its {name}: state it in the machine's file, and confirm it on the machine"
+        )
+    return StoredNumber(f"{float(stated):.9g}", stated, stated, stated)
+
+
+def _number(name: str, key: str, held: StoredNumber | None, wanted: Fraction | float | None) -> Difference | None:
+    if wanted is None or held is None or held.may_be(Fraction(wanted)):
+        return None
+    return Difference(name, key, held.text, decimal_text(Fraction(wanted)))
+
+
+def _text(raw: Mapping[str, str], key: str) -> str:
+    if key not in raw:
+        raise ControllerError(f"prints no setting {key}")
+    return raw[key]
+
+
+def positive(raw: Mapping[str, str], key: str) -> StoredNumber:
+    """The number printed under `key`. ControllerError if it is missing, no number, or not above 0."""
+    number = StoredNumber.printed(_text(raw, key))
+    if number.value <= 0:
+        raise ControllerError(f"setting {key} is {number.text}: it must be greater than 0")
+    return number
+
+
+def _whole(raw: Mapping[str, str], key: str) -> int:
+    number = StoredNumber.printed(_text(raw, key)).value
+    if number.denominator != 1:
+        raise ControllerError(f"setting {key} is {raw[key]}: a whole number belongs there")
+    return int(number)

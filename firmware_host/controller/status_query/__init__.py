@@ -1,0 +1,1 @@
+"""The dialect `status-query`: words, sender, session."""

@@ -1,0 +1,104 @@
+"""Dialects whose controllers answer a request of one byte with their state and position."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import ClassVar
+
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.reply import ParserState, Reply, StatusReport
+
+
+class StateWordDialect(Dialect):
+    """Requests acted on at once, and lines that are each answered once, in order."""
+
+    default_buffer_bytes: ClassVar[int]
+    """Bytes that may be unanswered at a time when the controller doesn't say."""
+    position_decimals: ClassVar[int]
+    """Decimals of the positions in a status report."""
+    state_tells_standstill: ClassVar[bool]
+    """True if the ready word in two reports in a row shows that motion has ended; else only the sync lines do."""
+
+    def probe(self) -> bytes:
+        return self.status_request()
+
+    def is_own(self, reply: Reply) -> bool:
+        return isinstance(reply, StatusReport)
+
+    # --- acted on at once, outside the line buffer ---------------------------------------------------------------
+
+    @abstractmethod
+    def status_request(self) -> bytes:
+        """Asks for one StatusReport."""
+
+    @abstractmethod
+    def hold_request(self) -> bytes:
+        """Slows all motion to a standstill and keeps the rest of it for later."""
+
+    @abstractmethod
+    def go_on_request(self) -> bytes:
+        """Goes on after a hold; ignored while still slowing."""
+
+    @abstractmethod
+    def reset_request(self) -> bytes:
+        """Forgets all lines and modal words; keeps the position if the axis stands still."""
+
+    # --- lines, each answered once -------------------------------------------------------------------------------
+
+    @abstractmethod
+    def settings_query(self) -> bytes:
+        """Prints every stored setting as SettingLine, then accepts."""
+
+    @abstractmethod
+    def buffer_query(self) -> bytes:
+        """Prints BufferInfo, then accepts."""
+
+    @abstractmethod
+    def modes_query(self) -> bytes:
+        """Prints ParserState, then accepts."""
+
+    @abstractmethod
+    def clear_line(self) -> bytes:
+        """A line without effect that ends the refusal of all lines which some variants keep up after an error."""
+
+    @abstractmethod
+    def modal_line(self) -> bytes:
+        """Sets units, absolute coordinates and the feed's meaning. Moves nothing."""
+
+    @abstractmethod
+    def missing_modes(self, state: ParserState) -> tuple[str, ...]:
+        """The words of `modal_line` that `state` should show and doesn't."""
+
+    @abstractmethod
+    def marker_line(self) -> bytes:
+        """Changes a modal word that a reset changes back: tells a reset that came from one that didn't."""
+
+    @abstractmethod
+    def marker_stands(self, state: ParserState) -> bool:
+        """True if the change made by `marker_line` is still in effect."""
+
+    @abstractmethod
+    def home_line(self) -> bytes:
+        """Seeks the home switches. Moves."""
+
+    @abstractmethod
+    def unlock_line(self) -> bytes:
+        """Ends the lock after an alarm. Moves nothing."""
+
+    @abstractmethod
+    def stores(self, line: bytes) -> bool:
+        """True if `line` writes to permanent memory: bytes that arrive meanwhile are lost, so it is sent alone."""
+
+    # --- understanding -------------------------------------------------------------------------------------------
+
+    @abstractmethod
+    def axis_index(self, axis: str) -> int:
+        """At which place of a report's positions `axis` stands."""
+
+    @abstractmethod
+    def axis_letters(self, count: int) -> str:
+        """The letters of the axes of a controller whose reports have `count` positions."""
+
+    @abstractmethod
+    def usable_bytes(self, receive_bytes: int) -> int:
+        """How many bytes may be unanswered at a time if the receive buffer is said to have `receive_bytes`."""

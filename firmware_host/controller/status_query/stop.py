@@ -1,0 +1,70 @@
+"""Stop of a controller with a state word: hold, standstill, then drop the rest. It raises nothing of its own."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from firmware_host.controller.reply import AxisState, StatusReport
+from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, StopReport
+from firmware_host.errors import ControllerFaultError, FirmwareHostError, PortLostError
+
+if TYPE_CHECKING:
+    from firmware_host.controller.status_query.session import StateWordSession
+
+_DROPPING = frozenset({AxisState.READY, AxisState.HOLDING, AxisState.DOOR, AxisState.CHECKING})
+
+
+def stop(session: StateWordSession, timeout_s: float) -> StopReport:
+    """Hold, wait at most `timeout_s` (s) for standstill, and only then reset, which drops the rest of the motion.
+
+    The position is kept, except while homing, when there is none to keep: then it is reset at once. Raises nothing of
+    the link's or the controller's; what went wrong is told in `detail`.
+    """
+    session.rest = None
+    session.prepared = False
+    if session.homing:
+        return _end_homing(session)
+    status, detail = _await_standstill(session, session.clock.monotonic() + timeout_s)
+    if status is None:
+        return StopReport(False, detail)
+    if status.state not in _DROPPING:
+        return StopReport(True, f"stands still: {status.state.value}", status)
+    try:
+        session.greeted(session.sender.reset(GREETING_S))
+        session.require_position()
+        return StopReport(True, "stopped; what was left of the motion is dropped", session.poll())
+    except FirmwareHostError as error:
+        return StopReport(True, f"stands still, but could not be finished: {error}", status)
+
+
+def _await_standstill(session: StateWordSession, deadline_s: float) -> tuple[StatusReport | None, str]:
+    """The second of two reports that agree on standstill, or None and what went wrong."""
+    last: StatusReport | None = None
+    detail = "held, but did not come to a standstill in time"
+    while session.clock.monotonic() < deadline_s:
+        try:
+            report = session.poll(min(STATUS_S, max(deadline_s - session.clock.monotonic(), STATUS_LEAST_S)))
+            session.sender.listen(POLL_S)
+        except PortLostError as error:
+            return None, str(error)
+        except FirmwareHostError as error:  # an alarm, a reset, noise: asking on shows what it does now
+            detail, last = str(error), None
+            continue
+        if not report.state.stands_still:
+            last = None
+        elif last is not None and last.state is report.state and last.machine == report.machine:
+            return report, ""
+        else:
+            last = report
+    return None, detail
+
+
+def _end_homing(session: StateWordSession) -> StopReport:
+    session.sender.position_lost = ControllerFaultError("stopped while homing: home it again")
+    try:
+        session.greeted(session.sender.reset(GREETING_S))
+        session.homing = False
+        status = session.poll()
+    except FirmwareHostError as error:
+        return StopReport(False, str(error))
+    return StopReport(status.state.stands_still, "homing was ended by a reset; the position is lost", status)

@@ -1,0 +1,1 @@
+"""Turning bodies: mass and inertia."""

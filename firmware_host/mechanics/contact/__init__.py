@@ -1,0 +1,1 @@
+"""Where bodies touch: rollers, friction, creep, supports."""

@@ -1,0 +1,1 @@
+"""The stepping motor: torque, heat, supply."""

@@ -1,0 +1,1 @@
+"""Gearing and vibration of the drive train."""

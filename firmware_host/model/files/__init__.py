@@ -1,0 +1,1 @@
+"""The user's files: read, checked, located, described by a schema."""

@@ -1,0 +1,1 @@
+"""The machine: motor, driver, gearing, drive, axis, link."""

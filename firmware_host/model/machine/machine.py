@@ -1,0 +1,159 @@
+"""The rotary machine: motor, driver, gearing, drive, support, axis and link."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import prod
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from firmware_host.model.base import Described, Version, contradiction
+from firmware_host.model.machine.drive import AnyDrive, AxisUnit
+from firmware_host.model.machine.driver import Driver
+from firmware_host.model.machine.gearing import GearingStage
+from firmware_host.model.machine.motor import Motor
+from firmware_host.model.tolerances import Tolerances
+from firmware_host.units import AngularAcceleration, AngularSpeed, Force, Length, Rate, SignedAngle, Time, Torque
+
+
+class Travel(Described):
+    """Travel limits of the part's shaft, from machine zero."""
+
+    lowest: SignedAngle
+    highest: SignedAngle
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.lowest.exact >= self.highest.exact:
+            raise contradiction("lowest", f"{self.lowest} must be less than highest {self.highest}")
+        return self
+
+
+def _travel_tag(value: Any) -> str:
+    return "limits" if isinstance(value, dict | Travel) else "word"
+
+
+class Axis(Described):
+    """How the controller knows the axis."""
+
+    letter: Literal["X", "Y", "Z", "A", "B", "C"] = "A"
+    unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
+    home_switch: bool = False
+    travel: Annotated[
+        Annotated[Literal["endless"], Tag("word")] | Annotated[Travel, Tag("limits")], Discriminator(_travel_tag)
+    ] = "endless"
+    unwind: Literal["whole-turns", "never"] = Field(
+        default="whole-turns",
+        description="where a target leaves the travel or the reach of the controller's arithmetic: take whole turns "
+        "back before that segment, or refuse the job",
+    )
+
+    @property
+    def unwinds(self) -> bool:
+        """Whether whole turns may be taken back between segments."""
+        return self.unwind == "whole-turns"
+
+
+class Support(Described):
+    """What carries the part besides the chuck."""
+
+    tailstock: bool = False
+    friction_torque: Torque | None = Field(default=None, description="of the tailstock's centre")
+    largest_overhang_moment: Torque | None = Field(default=None, description="what the spindle bearings allow")
+    overhang_base: Length | None = Field(default=None, description="from the front bearing to the chuck's face")
+    bearing_spacing: Length | None = Field(default=None, description="between the spindle's bearings")
+    largest_radial_load: Force | None = Field(default=None, description="on the spindle's front bearing")
+    largest_axial_load: Force | None = Field(default=None, description="on the spindle's bearings")
+    tailstock_force: Force | None = Field(default=None, description="that the tailstock presses with")
+    largest_tailstock_load: Force | None = Field(default=None, description="radial, that the tailstock's centre bears")
+
+
+class Stated(Described):
+    """What the controller is set to, for one that does not print it. Taken on trust: confirm it on the machine."""
+
+    steps_per_unit: str | None = Field(
+        default=None,
+        max_length=20,
+        pattern=r"^[0-9]{1,9}(\.[0-9]{1,9})?$",
+        description="steps per axis unit as set in the controller, a decimal number",
+    )
+    rate: AngularSpeed | None = Field(
+        default=None, description="the highest rate as set in the controller, of the drive's shaft"
+    )
+    acceleration: AngularAcceleration | None = Field(
+        default=None, description="the acceleration as set in the controller, of the drive's shaft"
+    )
+    rates_per: Literal["s", "min"] | None = Field(
+        default=None, description="whether the controller's own rates count per second or per minute"
+    )
+
+    @model_validator(mode="after")
+    def _scale_is_positive(self) -> Self:
+        if self.steps_per_unit is not None and Fraction(self.steps_per_unit) == 0:
+            raise contradiction("steps_per_unit", "steps_per_unit must be greater than zero")
+        return self
+
+
+class Link(Described):
+    """The serial line to the controller, and what the controller can do."""
+
+    port: str = Field(default="", max_length=200, description="device path, socket:// or rfc2217:// URL")
+    baud: int = Field(default=115200, ge=300, le=4_000_000)
+    dialect: str = Field(default="status-query", min_length=1, max_length=40, pattern=r"^[a-z0-9-]+$")
+    highest_step_rate: Rate = Field(description="the most steps per second the controller can make")
+    reset_wait: Time | None = Field(default=None, description="how long to wait for a greeting after opening")
+    stated: Stated = Field(default=Stated(), description="what the controller is set to, where it does not print it")
+
+
+class Machine(Described):
+    """One rotary machine."""
+
+    version: Version
+    name: str = Field(min_length=1, max_length=120)
+    motor: Motor
+    driver: Driver
+    gearing: tuple[GearingStage, ...] = Field(default=(), max_length=8, strict=False)
+    drive: AnyDrive
+    support: Support = Support()
+    axis: Axis = Axis()
+    link: Link
+    tolerances: Tolerances = Field(default=Tolerances(), description="how well the machine's data are known")
+
+    @model_validator(mode="after")
+    def _unit_fits_drive(self) -> Self:
+        if self.drive.axis_units_per_shaft_turn(self.axis.unit) is None:
+            raise contradiction("axis.unit", f'"{self.axis.unit}" has no meaning for this drive; write unit = "deg"')
+        if self.driver.current.exact > self.motor.rated_current.exact:
+            raise contradiction(
+                "driver.current",
+                f"{self.driver.current} is above the motor's rated_current {self.motor.rated_current}: "
+                "it would overheat. Set the driver lower",
+            )
+        return self
+
+    @property
+    def reduction(self) -> Fraction:
+        """Motor turns per turn of the drive's shaft, exactly."""
+        return prod((stage.reduction for stage in self.gearing), start=Fraction(1))
+
+    @property
+    def microsteps_per_shaft_turn(self) -> Fraction:
+        """Microsteps per turn of the drive's shaft, exactly."""
+        return self.motor.full_steps * self.driver.microsteps * self.reduction
+
+    def motor_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Motor turns per turn of a part that touches the drive at `contact_diameter`, exactly."""
+        return self.reduction * self.drive.shaft_turns_per_part_turn(contact_diameter)
+
+    def microsteps_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Microsteps per turn of a part that touches the drive at `contact_diameter`, exactly."""
+        return self.microsteps_per_shaft_turn * self.drive.shaft_turns_per_part_turn(contact_diameter)
+
+    @property
+    def steps_per_axis_unit(self) -> Fraction:
+        """The steps-per-unit setting this machine asks of its controller, exactly (before its rounding)."""
+        units = self.drive.axis_units_per_shaft_turn(self.axis.unit)
+        if units is None:
+            raise ValueError(f'axis.unit "{self.axis.unit}" has no meaning for this drive')
+        return self.microsteps_per_shaft_turn / units

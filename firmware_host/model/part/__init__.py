@@ -1,0 +1,1 @@
+"""The part: solid, tube, cone, stepped, mesh file, or measured."""

@@ -1,0 +1,1 @@
+"""Other motors, other values, other motions, and what each limit costs."""

@@ -1,0 +1,174 @@
+"""How fast an index may go, and why not faster: against a cautious setting, a bound, and what is next stronger."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+
+from firmware_host.errors import LimitExceededError
+from firmware_host.mechanics.train.vibration import settle_time
+from firmware_host.model.files.loading import Setup
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.drive import Rollers
+from firmware_host.model.machine.machine import Machine
+from firmware_host.model.machine.motor import Motor
+from firmware_host.planning.compare.motors import machine_with
+from firmware_host.planning.index.bound import mean_bound
+from firmware_host.planning.index.jerk import JerkLimitedMotion, jerk_limited_motion
+from firmware_host.planning.index.moves import IndexMoves, index_moves
+from firmware_host.planning.index.report import IndexAdvice, OtherChoice
+from firmware_host.planning.index.ringing import LEAST_DAMPING, half_microstep, natural_band
+from firmware_host.planning.index.safe_motion import NARROW_MARGIN, SafeMotion, index_timing, motion_for
+from firmware_host.planning.index.search import IndexSearch
+from firmware_host.planning.limits.report import LimitReport
+from firmware_host.planning.load.case import LoadCase, load_case
+from firmware_host.planning.plan import JobPlan
+from firmware_host.units import parse_quantity
+
+USUAL_SUPPLIES = (12, 24, 36, 48, 60, 72, 80)
+"""Supply voltages that are sold for stepper drivers, V: common practice, no source."""
+
+_CAUTIOUS_SPEEDS = np.geomspace(1e-3, 1.0, 2048)
+
+
+def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdvice:
+    """The advice on the planned motion of a job; `motors`: the library, by name."""
+    machine, job, motion = setup.machine, setup.job, plan.limits.motion
+    load = load_case(machine, job)
+    moves = index_moves(plan.route.index_turns, plan.route.purpose)
+    if not load.pull_out_known:
+        return IndexAdvice(motion)
+    stronger = tuple(
+        found
+        for what, other in next_stronger(machine, motors, motion.binding)
+        if (found := _with_machine(what, other, job, moves, motion)) is not None
+    )
+    return IndexAdvice(
+        motion,
+        mean_bound(load, moves, reserve=NARROW_MARGIN),
+        cautious_choice(load, moves, motion),
+        stronger,
+        _jerk_limited(load, moves),
+    )
+
+
+def advised(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> LimitReport:
+    """The plan's limit report with the advice on its motion; see `advise`."""
+    return replace(plan.limits, advice=advise(setup, plan, motors))
+
+
+def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
+    """The usual cautious setting (common practice, no source), compared with `than`; None where nothing is safe.
+
+    Half of the acceleration that the limits allow at the speed, those of torque and grip with the factor of 2 that a
+    ramp which sets in at once needs; of those the speed that moves quickest, ringing not looked at. So any ramp may end
+    in the worst phase: the half bears its peak of 4, and it has left 4 a/w^2 to wait for (a reversed ramp of the
+    undamped oscillator), at the lowest natural frequency and the least damping assumed.
+    """
+    search = IndexSearch(load, moves, NARROW_MARGIN)
+    v = _CAUTIOUS_SPEEDS * search.top_speed
+    a = search.largest_acceleration(v) / 2
+    usable = a > 0
+    if not usable.any():
+        return None
+    root = np.sqrt(moves.mean / np.where(usable, a, 1.0)[:, None])
+    ramp = np.minimum(v / np.where(usable, a, 1.0), math.inf)[:, None]
+    durations = np.minimum(ramp, root) + np.maximum(moves.mean / v[:, None], root)
+    best = int(np.where(usable, (durations * moves.weights).sum(axis=1), np.inf).argmin())
+    acceleration, speed = float(a[best]), float(v[best])
+    natural = natural_band(load).lowest
+    settle = float(settle_time(4 * acceleration / natural**2, half_microstep(load), LEAST_DAMPING, natural))
+    timing = replace(index_timing(load, moves, acceleration, speed), settle_s=settle)
+    what = "half the torque, waiting for any ringing"
+    return OtherChoice(what, acceleration, speed, timing, than.timing.index_s / timing.index_s)
+
+
+def next_stronger(
+    machine: Machine, motors: Mapping[str, Motor], binding: Collection[str] = ()
+) -> list[tuple[str, Machine]]:
+    """The machine with one thing stronger each: current, supply, steps, the other row of rollers driven too, motor.
+
+    The supply is that of the next usual voltage; where it is among the limits that `binding` names, also one of twice
+    the current or capacitance. The steps are twice as many. The current is the motor's rated one, or the highest
+    that the driver can set if that is less. For the motor see `_stronger_motor`.
+    """
+    driver, found = machine.driver, []
+    current = machine_with(machine, machine.motor).driver.current
+    if driver.current.exact < current.exact:
+        found.append((f"driver.current {current}", _with_driver(machine, current=current)))
+    supply = next((v for v in USUAL_SUPPLIES if v > driver.supply_voltage.exact), None)
+    bears = driver.highest_supply_voltage
+    if supply is not None and (bears is None or supply <= bears.exact):
+        voltage = parse_quantity(f"{supply} V", "voltage", "positive")
+        found.append((f"driver.supply_voltage {supply} V", _with_driver(machine, supply_voltage=voltage)))
+    found += _stronger_supply(machine, binding)
+    rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
+    link = machine.link.model_copy(update={"highest_step_rate": rate})
+    found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
+    if isinstance(machine.drive, Rollers) and machine.drive.driven_rows == 1:
+        drive = machine.drive.model_copy(update={"driven_rows": 2})
+        found.append(("drive.driven_rows 2", machine.model_copy(update={"drive": drive})))
+    motor = _stronger_motor(machine, motors)
+    return found if motor is None else [*found, motor]
+
+
+def _stronger_supply(machine: Machine, binding: Collection[str]) -> list[tuple[str, Machine]]:
+    """Twice the supply's current or capacitance, where `binding` says that its limit is in the way."""
+    driver, found = machine.driver, []
+    current, capacitance = driver.supply_current, driver.supply_capacitance
+    if "supply-current" in binding and current is not None:
+        twice = parse_quantity(f"{2 * current.si:g} A", "current", "positive")
+        found.append((f"driver.supply_current {twice}", _with_driver(machine, supply_current=twice)))
+    if "supply-voltage" in binding and capacitance is not None:
+        twice = parse_quantity(f"{2e6 * capacitance.si:g} uF", "capacitance", "positive")
+        found.append((f"driver.supply_capacitance {twice}", _with_driver(machine, supply_capacitance=twice)))
+    return found
+
+
+def _stronger_motor(machine: Machine, motors: Mapping[str, Motor]) -> tuple[str, Machine] | None:
+    """The motor of the least holding torque above the present one that the driver feeds with its rated current.
+
+    Where the driver can feed none of them so, the least of them all with a driver for its rated current, which is said
+    as well. None beyond the strongest.
+    """
+    torque, most = machine.motor.holding_torque.exact, machine.driver.highest_current
+    stronger = {name: motor for name, motor in motors.items() if motor.holding_torque.exact > torque}
+    fed = {name: motor for name, motor in stronger.items() if most is None or motor.rated_current.exact <= most.exact}
+    among = fed or stronger
+    if not among:
+        return None
+    name = min(among, key=lambda key: Fraction(among[key].holding_torque.exact))
+    motor = among[name]
+    if fed:
+        return f"motor {name}", machine_with(machine, motor)
+    rated = motor.rated_current
+    driver = machine.driver.model_copy(update={"current": rated, "highest_current": rated})
+    what = f"motor {name} and a driver for its {rated} (driver.highest_current is {most})"
+    return what, machine.model_copy(update={"motor": motor, "driver": driver})
+
+
+def _with_driver(machine: Machine, **update: object) -> Machine:
+    return machine.model_copy(update={"driver": machine.driver.model_copy(update=update)})
+
+
+def _with_machine(what: str, machine: Machine, job: Job, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
+    load = load_case(machine, job)
+    if not load.pull_out_known:
+        return None
+    try:
+        motion = motion_for(load, moves)
+    except LimitExceededError:
+        return None
+    quicker = than.timing.index_s / motion.timing.index_s
+    return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker)
+
+
+def _jerk_limited(load: LoadCase, moves: IndexMoves) -> JerkLimitedMotion | None:
+    try:
+        return jerk_limited_motion(load, moves, reserve=NARROW_MARGIN)
+    except LimitExceededError:
+        return None

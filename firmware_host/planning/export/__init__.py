@@ -1,0 +1,1 @@
+"""Moves as files: RS-274, table, JSON."""

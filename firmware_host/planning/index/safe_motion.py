@@ -1,0 +1,116 @@
+"""The speed and acceleration of an index that are quickest, settling included, and still safe.
+
+A stepper's torque falls with speed, so the largest acceleration goes with a low speed; and a ramp that ends out of time
+with the natural swing has to be waited for. The quickest pair lies between. Both are the part's, rad/s and rad/s^2.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.errors import InputError
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.planning.index.moves import IndexMoves, index_moves
+from firmware_host.planning.index.ringing import IndexTiming, index_times, settle_times
+from firmware_host.planning.index.search import IndexSearch
+from firmware_host.planning.load.case import LoadCase
+
+__all__ = [
+    "NARROW_MARGIN",
+    "IndexTiming",
+    "SafeMotion",
+    "index_timing",
+    "motion_for",
+    "safe_motion",
+]
+
+NARROW_MARGIN = 0.2
+"""A limit with less than this part of itself left holds only narrowly; the safe motion keeps this much of each."""
+
+_AT_THE_LIMIT = 2e-3
+
+
+@dataclass(frozen=True, slots=True)
+class SafeMotion:
+    """`acceleration` rad/s^2 and `speed` rad/s of the part, and the names of what stops them going further.
+
+    `ringing` among them: a quicker move would take longer to settle. `assumed`: keys of data that were counted as
+    nothing because nobody gave them. `timing`: what the indexes then take.
+    """
+
+    acceleration: float
+    speed: float
+    binding: tuple[str, ...]
+    assumed: tuple[str, ...]
+    timing: IndexTiming
+
+
+def safe_motion(
+    load: LoadCase,
+    index_turns: FloatArray,
+    *,
+    purposes: NDArray[np.int8] | None = None,
+    speed: float | None = None,
+    acceleration: float | None = None,
+    reserve: float = NARROW_MARGIN,
+) -> SafeMotion:
+    """The quickest safe motion for moves of `index_turns` (|part turns|, shape (n,), n up to millions): `motion_for`.
+
+    `purposes`: `moves.Purpose` of each, to know where no gate opens after; by default all are indexes.
+    """
+    moves = index_moves(index_turns, purposes)
+    return motion_for(load, moves, speed=speed, acceleration=acceleration, reserve=reserve)
+
+
+def motion_for(
+    load: LoadCase,
+    moves: IndexMoves,
+    *,
+    speed: float | None = None,
+    acceleration: float | None = None,
+    reserve: float = NARROW_MARGIN,
+) -> SafeMotion:
+    """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
+
+    0 <= `reserve` < 1. A `speed` (rad/s) or `acceleration` (rad/s^2) given is kept and the other is found; with both
+    given there is nothing to choose. Limits: step rates, pulse and what a stop sends back to the supply bound the
+    speed; torque at every speed passed, with the safety factor, the supply's current, grip and seating, and the peaks
+    of torque, grip and seating in the worst phase of the ringing bound the acceleration; cruising in a resonant band is
+    avoided where it can be. Quickest means the least mean time of the moves that a gate opens after,
+    with the longest settling that any of them needs (see `index_ringing` for what is assumed of natural frequency and
+    damping); the others only have to keep the limits.
+
+    `InputError` if the motor's torque at speed isn't known; `LimitExceededError` if no motion is safe.
+    """
+    if speed is not None and acceleration is not None:
+        timing = index_timing(load, moves, acceleration, speed)
+        return SafeMotion(acceleration, speed, ("as-stated",), load.missing.for_torque, timing)
+    if not load.pull_out_known:
+        raise InputError(
+            "the motor's torque at speed is not known, so no safe speed follows",
+            "Give motor.torque_curve, or resistance and inductance; or state index.speed and index.acceleration",
+            key="motor",
+        )
+    search = IndexSearch(load, moves, reserve)
+    found = search.best(acceleration, speed)
+    shares = search.shares(found)
+    binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
+    reach = math.sqrt(found.acceleration * moves.longest_of_all)
+    if speed is None and reach <= found.speed * (1 + 1e-3):
+        binding.append("index-length")
+        found = replace(found, speed=min(found.speed, reach * (1 + 1e-9)))
+    if acceleration is None and not any(name in search.acceleration_limits for name in binding):
+        binding.append("ringing")
+    timing = index_timing(load, moves, found.acceleration, found.speed)
+    return SafeMotion(found.acceleration, found.speed, tuple(binding), load.missing.for_torque, timing)
+
+
+def index_timing(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> IndexTiming:
+    """What the gated indexes take at a motion (part rad/s^2 and rad/s, > 0)."""
+    times = index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
+    settle = settle_times(load, moves, times, acceleration, speed)
+    return IndexTiming(float((times.duration * moves.weights).sum()), float(settle.max()))

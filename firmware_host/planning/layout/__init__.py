@@ -1,0 +1,1 @@
+"""Where the segments fall: marking window, segments, seams, gaps in the artwork."""

@@ -1,0 +1,1 @@
+"""Every limit of an index move, and the report of all of them."""

@@ -1,0 +1,276 @@
+"""Machine and job as one load case: everything the limits need, as SI floats.
+
+Angles, speeds and accelerations of the part are about its own axis; `ratio` is motor turns per part turn.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from firmware_host.mechanics.contact.rollers import Trough
+from firmware_host.mechanics.contact.support import imbalance_torque
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
+from firmware_host.mechanics.motor import torque as motor_physics
+from firmware_host.mechanics.motor.supply import braking_energy
+from firmware_host.mechanics.train.transmission import (
+    Stage,
+    WorstTorque,
+    inertia_at_motor,
+    total_efficiency,
+    worst_torque,
+)
+from firmware_host.mechanics.train.vibration import natural_frequency
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.machine import Machine
+from firmware_host.model.machine.motor import Motor
+from firmware_host.planning.load.body import Body, body_of
+from firmware_host.planning.load.drive import DriveLoad, drive_load
+from firmware_host.planning.load.supply import Supply, supply_of
+
+
+@dataclass(frozen=True, slots=True)
+class LoadItem:
+    """One turning body: `inertia` kg m^2 about its own axis and `reflected` kg m^2 as the motor feels it."""
+
+    name: str
+    inertia: float
+    reflected: float
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Keys of data nobody gave, by what they make unknown. The load case counts them as nothing (a lower bound)."""
+
+    inertia: tuple[str, ...] = ()
+    efficiency: tuple[str, ...] = ()
+    friction: tuple[str, ...] = ()
+    imbalance: tuple[str, ...] = ()
+
+    @property
+    def for_torque(self) -> tuple[str, ...]:
+        """All keys that the torque at the motor depends on."""
+        return self.inertia + self.efficiency + self.friction + self.imbalance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LoadCase:
+    """What one motor has to move, and with what. SI floats.
+
+    Inertias kg m^2; `friction_torque` and `imbalance_torque` N m at the part's axis, >= 0. `running_torque` and
+    `standstill_torque` N m: peak of the motor's static torque at the set and at the standstill current. Step rates in
+    microsteps/s. `curve` and `winding`: the motor's datasheet points and electrical data, None if not given. `supply`:
+    what feeds the driver.
+    """
+
+    rotor_inertia: float
+    items: tuple[LoadItem, ...]
+    stages: tuple[Stage, ...]
+    load_inertia: float
+    friction_torque: float
+    imbalance_torque: float
+    mass: float
+    mass_disagreement: float | None
+    density_source: str
+    ratio: float
+    efficiency: float
+    full_steps: int
+    microsteps: int
+    current: float
+    rated_current: float
+    supply_voltage: float
+    running_torque: float
+    standstill_torque: float
+    curve: motor_physics.TorquePoints | None
+    winding: motor_physics.Winding | None
+    safety_factor: float
+    driver_step_rate: float
+    controller_step_rate: float
+    smallest_pulse: float | None
+    trough: Trough | None
+    friction: float | None
+    friction_source: str
+    supply: Supply
+    missing: Missing
+
+    @property
+    def reflected_inertia(self) -> float:
+        """Inertia of everything but the rotor, at the motor (kg m^2)."""
+        return inertia_at_motor(self.stages, self.load_inertia)
+
+    @property
+    def natural_frequency(self) -> float:
+        """Angular frequency (rad/s) at which rotor and load swing on the magnetic spring, at the set current."""
+        return natural_frequency(self.full_steps // 4, self.running_torque, self.rotor_inertia + self.reflected_inertia)
+
+    @property
+    def pull_out_known(self) -> bool:
+        """Whether the motor's data say what it pulls at speed."""
+        return self.curve is not None or self.winding is not None
+
+    def braking_energy(self, part_speed: float) -> float:
+        """Most energy (J) that a stop from `part_speed` (rad/s) sends back to the supply."""
+        inertia = self.rotor_inertia + self.reflected_inertia
+        return braking_energy(inertia, part_speed * self.ratio, self.imbalance_torque)
+
+    def step_rate(self, part_speed: FloatOrArray) -> FloatArray:
+        """Microsteps per second at `part_speed` (rad/s)."""
+        turns = np.asarray(part_speed, dtype=np.float64) * self.ratio / (2 * math.pi)
+        return turns * (self.full_steps * self.microsteps)
+
+    def pull_out(self, part_speed: FloatOrArray) -> FloatArray:
+        """Pull-out torque (N m at the motor) at `part_speed` (rad/s): from the points if given, else from the winding.
+
+        NaN if neither is given.
+        """
+        speed = np.asarray(part_speed, dtype=np.float64) * self.ratio
+        if self.curve is not None:
+            return motor_physics.pull_out_from_points(
+                speed,
+                self.curve,
+                current=self.current,
+                voltage=self.supply_voltage,
+                rated_current=self.rated_current,
+            )
+        if self.winding is not None:
+            return motor_physics.pull_out_from_winding(
+                speed,
+                self.winding,
+                peak_current=self.current,
+                voltage=self.supply_voltage,
+                mode=motor_physics.PhaseMode.of(self.microsteps),
+            )
+        return np.full(speed.shape, np.nan)
+
+    def lowest_pull_out(self, part_speed: float) -> float:
+        """Least pull-out torque (N m) on the way from rest to `part_speed` (rad/s): a ramp passes every speed."""
+        speeds = np.linspace(0.0, part_speed, 513)
+        if self.curve is not None:
+            knots = self.curve.speeds * (self.supply_voltage / self.curve.voltage) / self.ratio
+            speeds = np.concatenate([speeds, knots[knots < part_speed]])
+        return float(self.pull_out(speeds).min())
+
+    def torque(self, part_acceleration: FloatOrArray) -> WorstTorque:
+        """Torques (N m at the motor) to speed up and to brake at `part_acceleration` (rad/s^2, >= 0), at the worst."""
+        return worst_torque(
+            self.stages,
+            rotor_inertia=self.rotor_inertia,
+            load_inertia=self.load_inertia,
+            load_acceleration=part_acceleration,
+            friction_torque=self.friction_torque,
+            imbalance_torque=self.imbalance_torque,
+        )
+
+
+def load_case(machine: Machine, job: Job) -> LoadCase:
+    """The load case of `job` on `machine`. A part that falls through the rollers raises `FormulaRangeError`."""
+    body = body_of(job.part)
+    drive = drive_load(machine.drive, job.part, body)
+    stages = _gearing_stages(machine) + ((drive.stage,) if drive.stage is not None else ())
+    on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
+    support_friction, missing_support = _support_friction(machine)
+    constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
+    mode = motor_physics.PhaseMode.of(machine.driver.microsteps)
+    running = motor_physics.static_torque(constant, machine.driver.current.si, mode)
+    pulse = machine.driver.smallest_pulse
+    return LoadCase(
+        rotor_inertia=machine.motor.rotor_inertia.si,
+        items=_items(machine, job, body, drive),
+        stages=stages,
+        load_inertia=body.inertia + on_spindle,
+        friction_torque=drive.friction_torque + support_friction,
+        imbalance_torque=imbalance_torque(body.mass, body.offset) if body.offset is not None else 0.0,
+        mass=body.mass,
+        mass_disagreement=body.disagreement,
+        density_source=body.density_source,
+        ratio=float(machine.motor_turns_per_part_turn(job.part.contact)),
+        efficiency=total_efficiency(stages),
+        full_steps=machine.motor.full_steps,
+        microsteps=machine.driver.microsteps,
+        current=machine.driver.current.si,
+        rated_current=machine.motor.rated_current.si,
+        supply_voltage=machine.driver.supply_voltage.si,
+        running_torque=running,
+        standstill_torque=running * machine.driver.standstill_current,
+        curve=_curve(machine.motor),
+        winding=_winding(machine.motor, constant),
+        safety_factor=job.index.safety_factor,
+        driver_step_rate=machine.driver.highest_step_rate.si,
+        controller_step_rate=machine.link.highest_step_rate.si,
+        smallest_pulse=pulse.si if pulse is not None else None,
+        trough=drive.trough,
+        friction=drive.friction,
+        friction_source=drive.friction_source,
+        supply=supply_of(machine),
+        missing=Missing(
+            inertia=_missing_inertia(machine),
+            efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),
+            friction=drive.missing + missing_support,
+            imbalance=("part.mass_offset",) if body.offset is None else (),
+        ),
+    )
+
+
+def _gearing_stages(machine: Machine) -> tuple[Stage, ...]:
+    return tuple(
+        Stage(
+            ratio=float(stage.reduction),
+            efficiency=stage.efficiency if stage.efficiency is not None else 1.0,
+            input_inertia=stage.driving_inertia.si if stage.driving_inertia is not None else 0.0,
+            output_inertia=stage.driven_inertia.si if stage.driven_inertia is not None else 0.0,
+        )
+        for stage in machine.gearing
+    )
+
+
+def _missing_inertia(machine: Machine) -> tuple[str, ...]:
+    keys = []
+    for stage in machine.gearing:
+        if stage.driving_inertia is None:
+            keys.append(f"gearing[{stage.name}].driving_inertia")
+        if stage.driven_inertia is None:
+            keys.append(f"gearing[{stage.name}].driven_inertia")
+    return tuple(keys)
+
+
+def _support_friction(machine: Machine) -> tuple[float, tuple[str, ...]]:
+    if not machine.support.tailstock:
+        return 0.0, ()
+    friction = machine.support.friction_torque
+    return (friction.si, ()) if friction is not None else (0.0, ("support.friction_torque",))
+
+
+def _items(machine: Machine, job: Job, body: Body, drive: DriveLoad) -> tuple[LoadItem, ...]:
+    """The turning bodies, motor side first, each with what it counts at the motor: J/n^2."""
+    items = []
+    turns = 1.0
+    for stage in _gearing_stages(machine):
+        pairs = ((stage.input_inertia, turns), (stage.output_inertia, turns * stage.ratio))
+        turns *= stage.ratio
+        items.append((sum(j for j, _ in pairs), sum(j / n**2 for j, n in pairs)))
+    named = [
+        LoadItem(stage.name, own, reflected) for stage, (own, reflected) in zip(machine.gearing, items, strict=True)
+    ]
+    ratio = float(machine.motor_turns_per_part_turn(job.part.contact))
+    named += [LoadItem(name, own, own * (per_part / ratio) ** 2) for name, own, per_part in drive.inertias]
+    return (*named, LoadItem("part", body.inertia, body.inertia / ratio**2))
+
+
+def _curve(motor: Motor) -> motor_physics.TorquePoints | None:
+    curve = motor.torque_curve
+    if curve is None:
+        return None
+    return motor_physics.TorquePoints(
+        speeds=np.array([point.speed.si for point in curve.points]),
+        torques=np.array([point.torque.si for point in curve.points]),
+        current=(curve.current or motor.rated_current).si,
+        voltage=curve.supply_voltage.si,
+    )
+
+
+def _winding(motor: Motor, constant: float) -> motor_physics.Winding | None:
+    if motor.resistance is None or motor.inductance is None:
+        return None
+    return motor_physics.Winding(motor.resistance.si, motor.inductance.si, constant, motor.full_steps // 4)

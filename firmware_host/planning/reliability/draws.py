@@ -1,0 +1,166 @@
+"""The indexes of a job as many slightly different machines would make them, all at once.
+
+The motion at the motor is the same for all: it is what the plan commands. What differs is what the motor has to turn,
+what it pulls, and how the part grips. Arrays of shape (draws,); factors are 1 where an input isn't uncertain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+
+from firmware_host.mechanics.constants import STANDARD_GRAVITY
+from firmware_host.mechanics.contact.rollers import ManyTroughs, friction_needed, rolling_drag
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.transmission import torque_at_motor
+from firmware_host.mechanics.uncertainty import FactorRange
+from firmware_host.model.files.loading import Setup
+from firmware_host.model.part.part import MeasuredPart
+from firmware_host.planning.limits.case import IndexExtremes
+from firmware_host.planning.load.body import body_of
+from firmware_host.planning.load.case import LoadCase
+
+Factors: TypeAlias = Mapping[str, FloatArray]
+
+MOVING, HOLDING, GRIP = "torque-moving", "torque-holding", "grip"
+
+_VOLTAGES = 256
+_ONE = np.ones(1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawnPart:
+    """The part and what resists it, each of shape (draws,), at the part's axis but for `turns`.
+
+    `mass` kg, `inertia` kg m^2 offset included, `imbalance` m g e N m, `friction` N m, `turns`: of the drive's shaft
+    per turn of the part. `trough`: on rollers.
+    """
+
+    mass: FloatArray
+    inertia: FloatArray
+    imbalance: FloatArray
+    friction: FloatArray
+    turns: FloatArray
+    trough: ManyTroughs | None
+
+
+class IndexDraws:
+    """Margins of one job's indexes at one motion, for drawn factors by input name (see `reliability_inputs`)."""
+
+    def __init__(self, setup: Setup, load: LoadCase, index: IndexExtremes, voltage: FactorRange) -> None:
+        """`voltage`: the range that the supply voltage's factor is drawn from. The load case must lack no datum."""
+        self._load, self._index, self._body = load, index, body_of(setup.job.part)
+        self._measured = isinstance(setup.job.part, MeasuredPart)
+        stages = len(setup.machine.gearing)
+        self._gearing, to_part = load.stages[:stages], load.stages[stages:]
+        self._turns = to_part[0].ratio if to_part else 1.0
+        self._shaft_inertia = to_part[0].input_inertia if to_part else load.load_inertia - self._body.inertia
+        drag = float(rolling_drag(load.trough)) if load.trough is not None else 0.0
+        self._bearings = load.friction_torque - drag
+        self._voltage = voltage
+        self._pull_out = self._lowest_pull_out()
+
+    def margins(self, factors: Factors) -> dict[str, FloatArray]:
+        """(limit - value)/limit of each way to fail, -1 to 1, shape (draws,): below 0 it happens.
+
+        `MOVING`: peak torque with the ringing of the plan's worst phase against the least pull-out torque up to the
+        peak speed, without a safety factor. `HOLDING`: the imbalance at rest against the standstill torque. `GRIP`, on
+        rollers only: friction needed against friction, with the same ringing.
+        """
+        part = self._part(factors)
+        torque = factors.get("torque", _ONE)
+        found = {
+            MOVING: _margin(self._peak_torque(part, factors), self._pull_out_at(factors) * torque),
+            HOLDING: _margin(
+                part.imbalance * self._turns / (self._load.ratio * part.turns), self._load.standstill_torque * torque
+            ),
+        }
+        if part.trough is not None and self._load.friction is not None:
+            index, at_part = self._index, self._index.acceleration * self._turns / part.turns
+            up, down = index.peak_pushing * at_part, index.peak_holding * at_part
+            needed = friction_needed(part.trough, up, part.imbalance, braking=down)
+            found[GRIP] = _margin(needed, self._load.friction * factors.get("friction", _ONE))
+        return found
+
+    def _part(self, factors: Factors) -> DrawnPart:
+        """The drawn part. All its diameters are wrong by one factor: volume and radius of gyration^2 go by its square.
+
+        A weighed mass stays as drawn whatever the diameter; a measured inertia likewise.
+        """
+        body = self._body
+        wide, offset = factors.get("diameter", _ONE), (body.offset or 0.0) * factors.get("mass_offset", _ONE)
+        by_density = factors["density"] * wide**2 if "density" in factors else _ONE
+        mass = body.mass * factors.get("mass", by_density)
+        about_centre = (body.inertia / body.mass - (body.offset or 0.0) ** 2) * wide**2
+        inertia = mass * (about_centre + offset**2)
+        if self._measured:
+            inertia = body.inertia * factors.get("inertia", _ONE)
+        imbalance = mass * STANDARD_GRAVITY * offset
+        bearings, trough = factors.get("friction_torque", _ONE), self._load.trough
+        if trough is None:
+            return DrawnPart(mass, inertia, imbalance, self._bearings * bearings, _ONE, None)
+        many = ManyTroughs(
+            mass=mass,
+            part_inertia=inertia,
+            part_diameter=trough.part_diameter * wide,
+            roller_diameter=trough.roller_diameter,
+            centre_distance=trough.centre_distance,
+            driven=trough.driven,
+            idle_row_inertia=trough.idle_row_inertia,
+            idle_friction_torque=trough.idle_friction_torque * bearings,
+            lever_arm=trough.lever_arm * factors.get("rolling_resistance", _ONE),
+        )
+        friction = rolling_drag(many) + self._bearings * wide * bearings
+        return DrawnPart(mass, inertia, imbalance, friction, self._turns * wide, many)
+
+    def _peak_torque(self, part: DrawnPart, factors: Factors) -> FloatArray:
+        """Largest torque (N m at the motor): speeding up and braking, at both ends of the imbalance."""
+        index = self._index
+        accelerations = (index.peak_pushing * index.acceleration, -index.peak_holding * index.acceleration)
+        torques = [
+            np.abs(self._torque(part, factors, acceleration, gravity))
+            for acceleration in accelerations
+            for gravity in (1.0, -1.0)
+        ]
+        return np.asarray(np.maximum.reduce(torques))
+
+    def _torque(self, part: DrawnPart, factors: Factors, acceleration: float, gravity: float) -> FloatArray:
+        """Signed torque (N m at the motor) for a planned `acceleration` of the part (rad/s^2)."""
+        shaft = acceleration * self._turns
+        at_part = part.inertia * shaft / part.turns + part.friction + gravity * part.imbalance
+        return torque_at_motor(
+            self._gearing,
+            rotor_inertia=self._load.rotor_inertia,
+            load_inertia=self._shaft_inertia,
+            load_acceleration=shaft,
+            load_torque=at_part / part.turns,
+            efficiency_factor=factors.get("efficiency", _ONE),
+        )
+
+    def _lowest_pull_out(self) -> FloatArray:
+        """Least pull-out torque (N m) up to the peak speed at each of the table's voltages, lowest first."""
+        factors = np.linspace(self._voltage.lowest, self._voltage.highest, _VOLTAGES)
+        volts = (self._load.supply_voltage * factors).tolist()
+        loads = (replace(self._load, supply_voltage=v) for v in volts)
+        return np.array([load.lowest_pull_out(self._index.peak_speed) for load in loads])
+
+    def _pull_out_at(self, factors: Factors) -> FloatArray:
+        """The table's entry at the next lower voltage: more voltage never costs torque, so this errs on the safe side.
+
+        By less than a 255th of the range of voltages.
+        """
+        low, high = self._voltage.lowest, self._voltage.highest
+        if "supply_voltage" not in factors or high <= low:
+            return self._pull_out[:1]
+        place = (factors["supply_voltage"] - low) / (high - low) * (_VOLTAGES - 1)
+        return self._pull_out[np.floor(place).astype(np.intp)]
+
+
+def _margin(value: FloatArray, limit: FloatArray) -> FloatArray:
+    """(limit - value)/limit, not below -1; -1 where the limit is 0 or the value is without end."""
+    usable = (limit > 0) & np.isfinite(value)
+    margin = 1 - np.where(usable, value, 2.0) / np.where(usable, limit, 1.0)
+    return np.maximum(margin, -1.0)

@@ -1,0 +1,1 @@
+"""The moves in exact steps: targets, coordinates, unwinding, velocity."""

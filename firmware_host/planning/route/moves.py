@@ -1,0 +1,232 @@
+"""The move program: exact targets for every segment, the approach, the finish, and how long each move takes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.errors import PlanError
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.machine import Machine
+from firmware_host.planning.layout.lost_motion import lost_motion_turns
+from firmware_host.planning.layout.seams import lost_motion_matters
+from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.planning.route.angles import SegmentAngles
+from firmware_host.planning.route.coordinates import LARGEST_STEPS, StoredScale, proved_reach
+from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, Unwinder, Winding, require_travel
+from firmware_host.planning.route.velocity import plan_index
+from firmware_host.planning.steps import Steps, round_half_even
+
+Floats = NDArray[np.float64]
+
+
+class Purpose(IntEnum):
+    """What a move is for."""
+
+    INDEX = 0
+    TAKE_UP = 1
+    FINISH = 2
+    UNWIND = 3
+
+    @property
+    def word(self) -> str:
+        """The purpose in words."""
+        return self.name.lower().replace("_", "-")
+
+
+@dataclass(frozen=True)
+class Route:
+    """Where the axis goes, in order: arrays of shape (n,) over all moves, microsteps from the job's zero.
+
+    `segment` counts from 1 and is 0 for a move that ends at no segment; `purpose` holds `Purpose` values.
+    `per_part_turn` is the exact number of microsteps in one turn of the part. `overrun`: microsteps to go back before
+    coming on again where lost motion has to be taken up; 0 if targets may be approached from both sides.
+    `angles`: the exact angles of the segments, and `finish` that of the end position (turns; None: the part stays).
+    `goes_back`: the job ends where it began. Where whole turns are taken back, as far as that is known beforehand,
+    `targets` has them taken back already.
+    """
+
+    targets: Steps
+    segment: NDArray[np.int64]
+    purpose: NDArray[np.int8]
+    per_part_turn: Fraction
+    overrun: int
+    angles: SegmentAngles
+    finish: Fraction | None = None
+    goes_back: bool = False
+
+    @property
+    def one_side(self) -> bool:
+        """Whether every target is approached from below."""
+        return self.overrun > 0
+
+    @property
+    def deltas(self) -> Steps:
+        """Microsteps of each move, signed."""
+        deltas: Steps = np.diff(self.targets, prepend=0)
+        return deltas
+
+    @property
+    def index_turns(self) -> Floats:
+        """How far the part turns in each move, in turns, >= 0."""
+        return np.asarray(np.abs(self.deltas) / float(self.per_part_turn), dtype=np.float64)
+
+    def segment_targets(self) -> Steps:
+        """Targets of the segments alone, in order, no turns taken back, shape (segments,)."""
+        return self.angles.targets(self.per_part_turn)
+
+    def finish_target(self, turns: int = 0) -> int | None:
+        """Where the axis ends with so many turns taken back; None if it stays."""
+        return None if self.finish is None else round_half_even((self.finish - turns) * self.per_part_turn)
+
+    def unwinder(self, span: Span) -> Unwinder:
+        """What finds the turns to take back so that the axis keeps within `span`."""
+        return Unwinder(self.angles, self.per_part_turn, self.overrun, span)
+
+
+@dataclass(frozen=True)
+class MoveProgram:
+    """A route with speed (part, rad/s), acceleration (part, rad/s^2) and durations (s, shape (n,))."""
+
+    route: Route
+    speed: float
+    acceleration: float
+    durations: Floats
+
+    @property
+    def total_duration(self) -> float:
+        """All moves together, s, without settling and marking."""
+        return float(self.durations.sum())
+
+    def angles_deg(self) -> Floats:
+        """Angle of the part after each move, degrees, shape (n,)."""
+        return np.asarray(self.route.targets * (360.0 / float(self.route.per_part_turn)), dtype=np.float64)
+
+    def rows(self) -> Iterator[tuple[int, Purpose, int, int, float, float]]:
+        """(segment, purpose, target, delta, angle in degrees, duration in s) of each move, in order."""
+        route = self.route
+        columns = (route.segment, route.purpose, route.targets, route.deltas, self.angles_deg(), self.durations)
+        for segment, purpose, target, delta, angle, duration in zip(*(c.tolist() for c in columns), strict=True):
+            yield segment, Purpose(purpose), target, delta, angle, duration
+
+
+def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
+    """Exact microstep targets for every segment, with take-up moves where lost motion matters, and the finish.
+
+    Whole turns are taken back where a target would leave the axis's travel, or the reach of a controller that stands at
+    machine zero and holds the steps-per-unit that it is told to. Raises `PlanError` for a target that no whole number
+    of turns brings into the travel, or that leaves travel or arithmetic where `axis.unwind` is "never".
+    """
+    per_turn = machine.microsteps_per_part_turn(job.part.contact)
+    angles = SegmentAngles(plan.blocks)
+    approach = job.index.approach
+    one_side = approach == "one-side" or (approach == "auto" and lost_motion_matters(machine, job))
+    overrun = _overrun(machine, job, per_turn) if one_side else 0
+    finish = _finish_angle(job, angles, per_turn)
+    goes_back = job.index.finish == "unwind"
+    bare = np.zeros(0, dtype=np.int64)
+    route = Route(bare, bare, bare.astype(np.int8), per_turn, overrun, angles, finish, goes_back)
+    return wound_route(route, _winding(machine, route))
+
+
+def _winding(machine: Machine, route: Route) -> Winding:
+    """The turns to take back, as far as they are known before a controller is: none where the reach is too short."""
+    if not machine.axis.unwinds:
+        _require_unwound(machine, route)
+        return NOT_UNWOUND
+    reach = proved_reach(StoredScale.as_written(machine.steps_per_axis_unit))
+    travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
+    spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
+    for span in spans:
+        winding = route.unwinder(span).winding(route.finish, goes_back=route.goes_back)
+        lowest, highest = extent(route, winding)
+        if span.holds(lowest, highest):
+            return winding
+    if travel is None:
+        return NOT_UNWOUND  # whether a controller can tell the targets apart is known once it is asked
+    require_travel(machine.axis, lowest, highest, route.per_part_turn)
+    return winding
+
+
+def _require_unwound(machine: Machine, route: Route) -> None:
+    """Raise `PlanError` when the route as it lies leaves the axis's travel, or what 32-bit arithmetic can count."""
+    lowest, highest = extent(route, NOT_UNWOUND)
+    require_travel(machine.axis, lowest, highest, route.per_part_turn)
+    farthest = max(-lowest, highest)
+    if farthest > LARGEST_STEPS:
+        what = "target too far from zero for the controller's 32-bit arithmetic"
+        raise PlanError(what, farthest, "steps", LARGEST_STEPS, f"Shorten the job, or {UNWIND_FIX}")
+
+
+def extent(route: Route, winding: Winding) -> tuple[int, int]:
+    """Lowest and highest position on the route when it is wound like that, every possible take-up included."""
+    lowest, highest = [], []
+    for start, stop, turns in winding.stretches(route.angles.count):
+        targets = route.angles.targets(route.per_part_turn, turns, start, stop)
+        lowest.append(int(targets.min()) - route.overrun)
+        highest.append(int(targets.max()))
+    if (finish := route.finish_target(winding.finish)) is not None:
+        lowest.append(finish)
+        highest.append(finish)
+    return min(lowest), max(highest)
+
+
+def wound_route(route: Route, winding: Winding) -> Route:
+    """The moves of a route with whole turns taken back: an unwinding move leads to each stretch that asks for one."""
+    count = route.angles.count
+    stretches = winding.stretches(count)
+    per_turn = route.per_part_turn
+    targets = np.concatenate([route.angles.targets(per_turn, turns, start, stop) for start, stop, turns in stretches])
+    least = np.zeros(count, dtype=np.int64)
+    least[0] = route.overrun
+    # What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead. A
+    # later target that is the one before needs no move.
+    unwound = np.zeros(count, dtype=np.bool_)
+    unwound[
+        [start for (start, _, now), before in zip(stretches, (0, *winding.turns), strict=False) if now != before]
+    ] = 1
+    led = unwound if not route.overrun else unwound | (np.diff(targets, prepend=np.int64(0)) < least)
+    rows = np.flatnonzero(led)
+    lead = np.where(unwound[rows], np.int8(Purpose.UNWIND), np.int8(Purpose.TAKE_UP))
+    segment = np.insert(np.arange(1, count + 1, dtype=np.int64), rows, 0)
+    purpose = np.insert(np.full(count, Purpose.INDEX, dtype=np.int8), rows, lead)
+    targets = np.insert(targets, rows, targets[rows] - route.overrun)
+    if (finish := route.finish_target(winding.finish)) is not None:
+        targets = np.append(targets, np.int64(finish))
+        segment = np.append(segment, np.int64(0))
+        purpose = np.append(purpose, np.int8(Purpose.FINISH))
+    return replace(route, targets=targets, segment=segment, purpose=purpose)
+
+
+def segment_targets(plan: SegmentPlan, per_turn: Fraction) -> Steps:
+    """Exact target of each segment: round(S*theta), ties to even. int64, shape (count,)."""
+    return SegmentAngles(plan.blocks).targets(per_turn)
+
+
+def _overrun(machine: Machine, job: Job, per_turn: Fraction) -> int:
+    """Microsteps to go back before coming on again: the lost motion, and half of it and a full step to be sure."""
+    lost = lost_motion_turns(machine, job) * per_turn
+    return math.ceil(lost * Fraction(3, 2)) + machine.driver.microsteps
+
+
+def _finish_angle(job: Job, angles: SegmentAngles, per_turn: Fraction) -> Fraction | None:
+    """Where the job ends, in turns: None stays, unwind goes back to zero, next-turn goes on to a whole turn."""
+    if job.index.finish == "stay":
+        return None
+    if job.index.finish == "unwind":
+        return Fraction(0)
+    last = angles.target(angles.count - 1, per_turn)
+    turns = math.ceil(last / per_turn)
+    return Fraction(turns - 1 if round_half_even((turns - 1) * per_turn) >= last else turns)
+
+
+def time_moves(route: Route, speed: float, acceleration: float) -> MoveProgram:
+    """The program at a speed (part, rad/s, > 0) and acceleration (part, rad/s^2, > 0): trapezoids and triangles."""
+    motion = plan_index(2 * math.pi * route.index_turns, acceleration, speed)
+    return MoveProgram(route, speed, acceleration, motion.duration)

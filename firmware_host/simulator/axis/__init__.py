@@ -1,0 +1,1 @@
+"""The motion of simulated axes, and the float arithmetic of real boards."""

@@ -1,0 +1,60 @@
+"""From whole steps to a block the motion kernel can run: the axes' limits seen along a straight path."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from firmware_host.simulator.axis.motion import Block, BlockKind
+
+Overrun = Literal["lose-time", "crash"]
+"""What a board does when it is asked for more steps per second than it can make."""
+
+
+@dataclass(frozen=True)
+class AxisLimits:
+    """What one axis is set to: steps/unit, units/s, units/s^2 (all > 0), and the direction of its motor (+1 or -1)."""
+
+    steps_per_unit: float
+    rate: float
+    acceleration: float
+    shaft_sign: int = 1
+
+
+def straight_block(
+    delta_steps: tuple[int, ...],
+    axes: Sequence[AxisLimits],
+    *,
+    highest_step_rate: float,
+    overrun: Overrun,
+    kind: BlockKind = "move",
+) -> Block:
+    """The block of a straight move by `delta_steps` (one per axis, at least one not 0), as quick as the axes allow.
+
+    Along the path each axis goes at its share of the speed and the acceleration, so the smallest limit / share rules.
+    `highest_step_rate` in steps/s of the quickest axis.
+    """
+    lengths = [steps / axis.steps_per_unit for steps, axis in zip(delta_steps, axes, strict=True)]
+    length = math.hypot(*lengths)
+    direction = tuple(part / length for part in lengths)
+    used = [(axis, abs(part)) for axis, part in zip(axes, direction, strict=True) if part]
+    speed = min(axis.rate / part for axis, part in used)
+    possible = highest_step_rate * length / max(map(abs, delta_steps))
+    crashes = overrun == "crash"
+    return Block(
+        delta_steps=delta_steps,
+        shaft_sign=tuple(axis.shaft_sign for axis in axes),
+        direction=direction,
+        length=length,
+        speed=speed if crashes else min(speed, possible),
+        acceleration=min(axis.acceleration / part for axis, part in used),
+        crash_speed=possible if crashes else math.inf,
+        kind=kind,
+    )
+
+
+def slowed(block: Block, speed: float, acceleration: float = math.inf) -> Block:
+    """The same move no quicker than `speed` (units/s along the path, > 0) and `acceleration` (units/s^2, > 0)."""
+    return replace(block, speed=min(block.speed, speed), acceleration=min(block.acceleration, acceleration))

@@ -1,0 +1,197 @@
+"""The state of one simulated board of the dialect `numbered-line`, and what its parts do to one another.
+
+Positions are 32-bit floats in axis units. `position` is the machine coordinate that has been planned up to; the
+program's own coordinate is that minus `offset`. A G92 changes the offset only: the machine coordinate stays as large
+as it was.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Mapping
+
+from firmware_host.simulator.axis.motion import Block, BlockKind
+from firmware_host.simulator.axis.single_precision import single, to_position, to_steps
+from firmware_host.simulator.axis.straight_move import AxisLimits, slowed, straight_block
+from firmware_host.simulator.board_core import BoardCore
+from firmware_host.simulator.numbered_line.numbering import LineCheck, NumberedCommand
+from firmware_host.simulator.numbered_line.settings import LineSettings
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+from firmware_host.simulator.numbered_line.words import RefusedCommandError
+
+GREETING = ("start", "echo:simulated board")
+HALT_WORDS: Mapping[str, str] = {"error": "Error:Printer halted", "bangs": "!!", "fatal": "fatal:halted"}
+SLOWEST_PER_S = 0.05
+"""No move is asked to go slower than this (units/s; from memory)."""
+
+
+class NumberedBoard(BoardCore):
+    """Everything the board knows.
+
+    `lines` are the commands that wait their turn. `outputs` holds (s, pin, value) of every M42 carried out;
+    `heater_writes` what M204 did to a heater.
+    """
+
+    def __init__(self, variant: NumberedLineVariant, start_s: float) -> None:
+        super().__init__(variant.axes, start_s)
+        self.variant = variant
+        self.settings = LineSettings(variant)
+        self.check = LineCheck(variant)
+        self.lines: deque[NumberedCommand] = deque()
+        self.position = [0.0] * len(variant.axes)
+        self.offset = [0.0] * len(variant.axes)
+        self.queued = [0] * len(variant.axes)
+        self.absolute = True
+        self.unit = 1.0
+        self.feed = variant.start_feed
+        self.halted = False
+        self.input_dropped = False
+        self.boot_until_s = -math.inf
+        self.timeout_s = variant.release_after_s
+        self.outputs: list[tuple[float, int, int]] = []
+        self.heater_writes: list[tuple[float, Mapping[str, str]]] = []
+
+    # --- positions ------------------------------------------------------------------------------------------
+
+    def steps_per_unit(self, index: int) -> float:
+        return self.settings[f"M92 {self.variant.axes[index]}"]
+
+    def counters(self) -> tuple[int, ...]:
+        return self.kernel.counters_at(self.now_s)
+
+    def machine_position(self) -> list[float]:
+        """Machine coordinates of where the step counters stand."""
+        return [to_position(count, self.steps_per_unit(index)) for index, count in enumerate(self.counters())]
+
+    def synchronise(self) -> None:
+        """Plan on from where the counters stand."""
+        self.queued = list(self.counters())
+        self.position = self.machine_position()
+
+    def place(self, index: int, position: float) -> None:
+        """Declare the standing axis to be at this machine coordinate; step count included."""
+        self.position[index] = position
+        self.queued[index] = to_steps(position, self.steps_per_unit(index))
+        self.kernel.set_counter(index, self.queued[index])
+
+    def set_scale(self, index: int, steps_per_unit: float) -> None:
+        """Change the steps per unit of the standing axis: either its position or its step count becomes another."""
+        self.settings[f"M92 {self.variant.axes[index]}"] = steps_per_unit
+        if self.variant.scale_change_shifts_position:
+            self.position[index] = to_position(self.queued[index], self.steps_per_unit(index))
+        else:
+            self.place(index, self.position[index])
+
+    def set_offset(self, index: int, value: float) -> None:
+        """Let the standing axis' program coordinate be `value` (units)."""
+        if self.variant.offset_moves_counts:
+            self.offset[index] = 0.0
+            self.place(index, _finite(value))
+        else:
+            self.offset[index] = _finite(single(self.position[index] - value))
+
+    # --- motion ---------------------------------------------------------------------------------------------
+
+    def target(self, words: Mapping[int, float]) -> list[float]:
+        """Machine coordinates of a move's end from its words (units, by axis index)."""
+        target = list(self.position)
+        for index, value in words.items():
+            base = self.offset[index] if self.absolute else self.position[index]
+            target[index] = _finite(single(value + base))
+        return target
+
+    def queue_move(self, target: list[float], feed: float) -> None:
+        """Queue a straight move at `feed` units/min; one that stays on its step makes no motion."""
+        self.position = target
+        goal = [to_steps(value, self.steps_per_unit(index)) for index, value in enumerate(target)]
+        self.queue_steps(goal, max(feed / 60, SLOWEST_PER_S), "move")
+
+    def queue_steps(self, goal: list[int], speed: float, kind: BlockKind) -> None:
+        """Queue a straight move to absolute step counts at `speed` units/s, within the limits."""
+        delta = tuple(new - old for new, old in zip(goal, self.queued, strict=True))
+        self.queued = goal
+        if any(delta):
+            self.kernel.queue(slowed(self._block(delta, kind), speed), self.now_s)
+
+    def _block(self, delta: tuple[int, ...], kind: BlockKind) -> Block:
+        settings, variant = self.settings, self.variant
+        general = settings[f"M204 {self._acceleration_letter(delta)}"] if variant.m204 == "acceleration" else math.inf
+        axes = [
+            AxisLimits(
+                settings[f"M92 {axis}"],
+                settings[f"M203 {axis}"],
+                settings[f"M201 {axis}"],
+                -1 if axis in variant.reversed_axes else 1,
+            )
+            for axis in variant.axes
+        ]
+        block = straight_block(
+            delta, axes, highest_step_rate=variant.highest_step_rate, overrun=variant.overrun, kind=kind
+        )
+        return slowed(block, block.speed, general)
+
+    def _acceleration_letter(self, delta: tuple[int, ...]) -> str:
+        feeding = [bool(steps) for axis, steps in zip(self.variant.axes, delta, strict=True) if axis == "E"]
+        others = [bool(steps) for axis, steps in zip(self.variant.axes, delta, strict=True) if axis != "E"]
+        if not any(feeding):
+            return "T"
+        return "P" if any(others) else "R"
+
+    def cut_motion(self) -> None:
+        """Drop all motion at once and plan on from the counters, which may not tell the truth any more."""
+        moving = self.kernel.moving()
+        self.kernel.abort(self.now_s)
+        self.synchronise()
+        if moving:
+            self.note_rest(self.now_s)
+
+    def note_rest(self, since_s: float) -> None:
+        """The motors stand since `since_s`: the time-out runs."""
+        self.released_after_s = math.inf if self.timeout_s is None else since_s + self.timeout_s
+
+    def set_timeout(self, timeout_s: float | None) -> None:
+        """Change the time-out. Motors already released stay so until they are energised or move."""
+        self.timeout_s = timeout_s
+        if not self.released():
+            self.note_rest(self.now_s)
+
+    # --- halts and resets -----------------------------------------------------------------------------------
+
+    def halt(self) -> None:
+        """Stop everything for good, release the motors, say why. Whatever was received is forgotten."""
+        self.cut_motion()
+        self.input_dropped = True
+        self.lines.clear()
+        self.say(HALT_WORDS[self.variant.halt_style])
+        if self.variant.after_halt == "restarts":
+            self.restart()
+        else:
+            self.halted = True
+            self.released_after_s = self.now_s
+
+    def restart(self) -> None:
+        """Start anew: position 0, numbers from 1, stored settings, motors released until they are energised."""
+        self.cut_motion()
+        self.drop_unsaid()
+        self.halted = False
+        self.input_dropped = True
+        self.lines.clear()
+        self.check.last = 0
+        self.settings.load()
+        for index in range(len(self.variant.axes)):
+            self.offset[index] = 0.0
+            self.place(index, 0.0)
+        self.absolute, self.unit, self.feed = True, 1.0, self.variant.start_feed
+        self.timeout_s = self.variant.release_after_s
+        self.released_after_s = self.now_s
+        self.boot_until_s = self.now_s + self.variant.boot_loss_s
+        if self.variant.greets:
+            for line in GREETING:
+                self.say(line, self.variant.boot_loss_s)
+
+
+def _finite(value: float) -> float:
+    if not math.isfinite(value):
+        raise RefusedCommandError("coordinate out of range")
+    return value

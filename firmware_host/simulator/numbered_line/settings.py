@@ -1,0 +1,60 @@
+"""The board's settings by word and letter: kept as 32-bit floats, used at once, stored only when told to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, MutableMapping
+
+from firmware_host.simulator.axis.single_precision import single
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+
+ACCELERATION_LETTERS = "PRT"
+
+
+class LineSettings(MutableMapping[str, float]):
+    """Settings by name (`"M92 A"`), in steps/unit, units/s and units/s^2, with all the digits that the board holds.
+
+    Setting an item raises KeyError for an unknown name and ValueError for what the board cannot work with.
+    """
+
+    def __init__(self, variant: NumberedLineVariant) -> None:
+        self._delivered = variant.initial_settings()
+        self._values: dict[str, float] = dict.fromkeys(variant.initial_settings(), 1.0)
+        known = NumberedLineVariant(axes=variant.axes).initial_settings()
+        for name, value in self._delivered.items():
+            if name not in known:
+                raise KeyError(f"this board has no setting {name}")
+            self[name] = value
+        self._stored = dict(self._values)
+
+    def __getitem__(self, name: str) -> float:
+        return self._values[name]
+
+    def __setitem__(self, name: str, value: float) -> None:
+        if name not in self._values:
+            raise KeyError(f"this board has no setting {name}")
+        held = single(value)
+        if not (math.isfinite(held) and held > 0):
+            raise ValueError(f"{name}={value!r}: the board cannot work with this value")
+        self._values[name] = held
+
+    def __delitem__(self, name: str) -> None:
+        raise TypeError(f"{name}: a setting can be changed, not removed")
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def store(self) -> None:
+        """Keep what is in force for after the next reset."""
+        self._stored = dict(self._values)
+
+    def load(self) -> None:
+        """Take what was stored."""
+        self._values = dict(self._stored)
+
+    def deliver(self) -> None:
+        """Take what the board was delivered with; what is stored stays."""
+        self.update(self._delivered)

@@ -1,0 +1,140 @@
+"""What kind of board speaks `numbered-line`: every difference between variants of the family is a field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from firmware_host.simulator.axis.straight_move import Overrun
+
+AXIS_LETTERS = "XYZABCE"
+ROTARY_LETTERS = "ABC"
+
+AXIS_SETTINGS: Mapping[str, float] = MappingProxyType({"M92": 100.0, "M203": 100.0, "M201": 500.0})
+"""Per axis, as `"M92 A"`: steps per unit, units/s, units/s^2."""
+
+COMMON_SETTINGS: Mapping[str, float] = MappingProxyType({"M204 P": 3000.0, "M204 R": 3000.0, "M204 T": 3000.0})
+"""Accelerations in units/s^2 of moves that feed out, feed alone, and neither (from memory)."""
+
+
+@dataclass(frozen=True)
+class NumberedLineVariant:
+    """One board of the family.
+
+    The motors:
+    axes: letters in the order of the report, out of X Y Z A B C E; the report counts the steps of all but E.
+    settings: what differs from the defaults, by name (`"M203 A"`); rates in units/s whatever `rate_unit` is.
+    highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`overrun`).
+    reversed_axes: letters whose motor turns the other way round.
+    home_switches: true steps (see `SimulatedDevice.steps_at`) where an axis' switch closes; it is searched for in the
+    negative direction at `homing_rate` units/s over at most `travel` units. start_feed: units/min before the first F.
+    planner_blocks: moves that can be queued. release_after_s: stepper time-out; None = never.
+
+    The line:
+    receive_buffer: bytes, one less is usable. command_lines: lines that wait to be carried out.
+    ok_delay_s: from a line carried out to its answer. sync_delay_s: from the last step to the end of a wait for it.
+    eeprom_write_s: how long storing takes. boot_loss_s: from a reset or the opening of the port until bytes are no
+    longer lost, and to the greeting after a reset. greets: says `start`. resets_on_open: opening the port resets.
+    busy_every_s: keep-alive while a line is worked on; None = none. wait_lines: `wait` every second when idle.
+    unfinished_line_s: after this silence a line without its end is answered with a resend; None = never.
+    drops_input_on_resend: what was received behind a damaged line is forgotten, not answered with more resends.
+
+    The answers:
+    ok_fields: which of N (line number), P (free planner blocks), B (free lines) follow an `ok`.
+    ok_before_output: the `ok` comes before what the command prints.
+    resend_ok: an `ok` follows each resend; it acknowledges nothing.
+    repeated_number: a number that was already had is answered with a resend, or `skip` and not carried out.
+    error_style: the words about a line out of order. bad_numbers: refused, or silently taken as 0.
+    sync_answered: `when-queued` answers M400, M17, M84, M18 and G4 at once; only the next line waits for them.
+    position_report, count_report: where the motors are now, or where they will be once all is done.
+    position_decimals: of the report. offset_moves_counts: G92 changes the step counts too (from memory).
+
+    The settings:
+    settings_report: `M503 echo` prints the settings there (and each by its own word), `EPR after M205` prints them
+    after M205 only, `none` never. settings_decimals: as printed; all digits are kept.
+    rate_unit: of M203. m204: sets accelerations, or a heater's control constants.
+    scale_change_shifts_position: M92 leaves the step counts as they are, so that the position becomes another one;
+    otherwise the position stays and the counts change.
+
+    The halt:
+    acts_at_once: M112 and M410 act when they are received, otherwise when their turn comes.
+    halt_style: the words of a halt: `Error:Printer halted`, `!!` (also for every later line), or `fatal:`.
+    after_halt: `waits for reset`, or `restarts` at position 0 with numbering from 1.
+    capcapabilities: what M115 lists besides.
+    """
+
+    axes: str = "XYZAE"
+    settings: Mapping[str, float] = field(default_factory=dict)
+    highest_step_rate: float = 30_000.0
+    overrun: Overrun = "lose-time"
+    reversed_axes: str = ""
+    home_switches: Mapping[str, int] = field(default_factory=dict)
+    homing_rate: float = 20.0
+    travel: float = 1000.0
+    start_feed: float = 1500.0
+    planner_blocks: int = 16
+    release_after_s: float | None = 120.0
+
+    receive_buffer: int = 128
+    command_lines: int = 4
+    ok_delay_s: float = 0.003
+    sync_delay_s: float = 0.01
+    eeprom_write_s: float = 0.05
+    boot_loss_s: float = 0.0
+    greets: bool = True
+    resets_on_open: bool = False
+    busy_every_s: float | None = 2.0
+    wait_lines: Literal["none", "idle", "even-moving"] = "none"
+    unfinished_line_s: float | None = None
+    drops_input_on_resend: bool = True
+
+    ok_fields: str = ""
+    ok_before_output: bool = False
+    resend_ok: bool = True
+    repeated_number: Literal["resend", "skip"] = "resend"
+    error_style: Literal["last-line", "expected-got"] = "last-line"
+    bad_numbers: Literal["error", "zero"] = "error"
+    sync_answered: Literal["when-done", "when-queued"] = "when-done"
+    position_report: Literal["actual", "planned"] = "actual"
+    count_report: Literal["actual", "planned"] = "actual"
+    position_decimals: int = 2
+    offset_moves_counts: bool = False
+
+    settings_report: Literal["M503 echo", "EPR after M205", "none"] = "M503 echo"
+    settings_decimals: int = 2
+    rate_unit: Literal["per-second", "per-minute"] = "per-second"
+    m204: Literal["acceleration", "heater"] = "acceleration"
+    scale_change_shifts_position: bool = False
+
+    acts_at_once: bool = True
+    halt_style: Literal["error", "bangs", "fatal"] = "error"
+    after_halt: Literal["waits for reset", "restarts"] = "waits for reset"
+    capcapabilities: Mapping[str, bool] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not self.axes or any(self.axes.count(axis) != 1 or axis not in AXIS_LETTERS for axis in self.axes):
+            raise ValueError(f"axes {self.axes!r}: name each axis once, out of {AXIS_LETTERS}")
+        if self.receive_buffer < 2 or self.planner_blocks < 1 or self.command_lines < 1:
+            raise ValueError("receive_buffer must be at least 2, planner_blocks and command_lines at least 1")
+        if set(self.ok_fields) - set("NPB"):
+            raise ValueError(f"ok_fields {self.ok_fields!r}: only N, P and B are known")
+        positive = ("highest_step_rate", "homing_rate", "travel", "start_feed", "busy_every_s", "unfinished_line_s")
+        for name in positive:
+            value = getattr(self, name)
+            if value is not None and not value > 0:
+                raise ValueError(f"{name} {value!r} must be greater than 0")
+        unknown = (set(self.home_switches) | set(self.reversed_axes)) - set(self.axes)
+        if unknown:
+            raise ValueError(f"home_switches or reversed_axes name {sorted(unknown)}, no axes of {self.axes!r}")
+
+    @property
+    def rotary_axis(self) -> str:
+        """The letter that drives the rotary: the first of A B C, else X (degrees as if they were mm)."""
+        return next((axis for axis in self.axes if axis in ROTARY_LETTERS), self.axes[0])
+
+    def initial_settings(self) -> dict[str, float]:
+        """All settings of a board as delivered: the defaults, then `settings`."""
+        values = {f"{code} {axis}": value for code, value in AXIS_SETTINGS.items() for axis in self.axes}
+        return {**values, **COMMON_SETTINGS, **self.settings}

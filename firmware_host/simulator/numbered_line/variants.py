@@ -1,0 +1,134 @@
+"""Members of the family `numbered-line` to test against: each difference alone, and mixed as they come."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+
+MEMBERS: Mapping[str, NumberedLineVariant] = MappingProxyType(
+    {
+        "plain": NumberedLineVariant(),
+        "talkative": NumberedLineVariant(
+            ok_fields="NPB", busy_every_s=0.5, wait_lines="idle", capcapabilities={"AUTOREPORT_POS": True}
+        ),
+        "hasty": NumberedLineVariant(
+            sync_answered="when-queued",
+            position_report="planned",
+            ok_before_output=True,
+            wait_lines="even-moving",
+            repeated_number="skip",
+            busy_every_s=None,
+        ),
+        "blind": NumberedLineVariant(
+            sync_answered="when-queued", position_report="planned", count_report="planned", busy_every_s=None
+        ),
+        "listing": NumberedLineVariant(
+            error_style="expected-got",
+            halt_style="fatal",
+            after_halt="restarts",
+            settings_report="EPR after M205",
+            rate_unit="per-second",
+            m204="heater",
+            bad_numbers="zero",
+            unfinished_line_s=0.3,
+            wait_lines="even-moving",
+            repeated_number="skip",
+            scale_change_shifts_position=True,
+            sync_answered="when-queued",
+            busy_every_s=None,
+            settings_decimals=4,
+            planner_blocks=15,
+            boot_loss_s=0.3,
+        ),
+        "mute": NumberedLineVariant(
+            settings_report="none", greets=False, rate_unit="per-minute", boot_loss_s=2.0, busy_every_s=None
+        ),
+        "per-minute": NumberedLineVariant(
+            rate_unit="per-minute", halt_style="bangs", acts_at_once=False, error_style="expected-got", resend_ok=False
+        ),
+        "small": NumberedLineVariant(
+            receive_buffer=64,
+            command_lines=1,
+            planner_blocks=2,
+            drops_input_on_resend=False,
+            ok_delay_s=0.02,
+            resets_on_open=True,
+            boot_loss_s=1.0,
+        ),
+        "one-axis-for-all": NumberedLineVariant(
+            axes="XYZE", scale_change_shifts_position=True, ok_before_output=True, position_decimals=3
+        ),
+        "sleepy": NumberedLineVariant(
+            release_after_s=0.5, offset_moves_counts=True, reversed_axes="A", ok_fields="N", sync_delay_s=0.1
+        ),
+        "resetting": NumberedLineVariant(
+            resets_on_open=True,
+            boot_loss_s=1.5,
+            after_halt="restarts",
+            overrun="crash",
+            unfinished_line_s=0.5,
+            repeated_number="skip",
+            home_switches={"A": -500},
+        ),
+    }
+)
+"""Boards that differ in many ways at once."""
+
+_DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
+    {
+        "axes XYZE": {"axes": "XYZE"},
+        "axes XYZABCE": {"axes": "XYZABCE"},
+        "sync answered when queued": {"sync_answered": "when-queued"},
+        "planned position reported": {"position_report": "planned"},
+        "planned steps reported": {"count_report": "planned"},
+        "three decimals in the position": {"position_decimals": 3},
+        "ok before output": {"ok_before_output": True},
+        "ok with number": {"ok_fields": "N"},
+        "ok with number and buffers": {"ok_fields": "NPB"},
+        "no ok behind a resend": {"resend_ok": False},
+        "input kept on resend": {"drops_input_on_resend": False},
+        "repeated number skipped": {"repeated_number": "skip"},
+        "unfinished line answered after 0.3 s": {"unfinished_line_s": 0.3},
+        "wait when idle": {"wait_lines": "idle"},
+        "wait even when moving": {"wait_lines": "even-moving"},
+        "expected-got errors": {"error_style": "expected-got"},
+        "halt says bangs": {"halt_style": "bangs"},
+        "halt says fatal": {"halt_style": "fatal"},
+        "bad numbers are zero": {"bad_numbers": "zero"},
+        "rate per minute": {"rate_unit": "per-minute"},
+        "M204 sets a heater": {"m204": "heater"},
+        "settings listed behind M205": {"settings_report": "EPR after M205"},
+        "settings never listed": {"settings_report": "none"},
+        "four decimals in settings": {"settings_decimals": 4},
+        "scale change shifts position": {"scale_change_shifts_position": True},
+        "offset moves counts": {"offset_moves_counts": True},
+        "restarts after a halt": {"after_halt": "restarts"},
+        "stop waits its turn": {"acts_at_once": False},
+        "0.3 s lost at boot": {"boot_loss_s": 0.3},
+        "2 s lost at boot": {"boot_loss_s": 2.0},
+        "opening resets": {"resets_on_open": True, "boot_loss_s": 1.0},
+        "no greeting": {"greets": False},
+        "no keep-alive": {"busy_every_s": None},
+        "quick keep-alive": {"busy_every_s": 0.2},
+        "small receive buffer": {"receive_buffer": 64},
+        "one line waits": {"command_lines": 1},
+        "two planner blocks": {"planner_blocks": 2},
+        "overrun loses time": {"highest_step_rate": 2000.0},
+        "overrun crashes": {"overrun": "crash"},
+        "slow answers": {"ok_delay_s": 0.05},
+        "late sync": {"sync_delay_s": 0.2},
+        "early release": {"release_after_s": 0.5},
+        "never releases": {"release_after_s": None},
+        "motor reversed": {"reversed_axes": "A"},
+        "home switch": {"home_switches": {"A": -500}},
+    }
+)
+
+
+def single_differences() -> Mapping[str, NumberedLineVariant]:
+    """Each difference switched on alone, by name."""
+    return {name: replace(NumberedLineVariant(), **fields) for name, fields in _DIFFERENCES.items()}

@@ -1,0 +1,1 @@
+"""A simulated board behind a pseudo-terminal or a socket."""

@@ -1,0 +1,1 @@
+"""Simulated boards of the dialect `status-query`."""

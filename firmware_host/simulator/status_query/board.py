@@ -1,0 +1,186 @@
+"""The state of one simulated board, and what its parts do to one another."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from firmware_host.simulator.axis.motion import Block, BlockKind
+from firmware_host.simulator.axis.single_precision import to_position, to_steps
+from firmware_host.simulator.axis.straight_move import AxisLimits, slowed, straight_block
+from firmware_host.simulator.board_core import BoardCore
+from firmware_host.simulator.status_query.program import Move, Program
+from firmware_host.simulator.status_query.settings import SettingsStore
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
+
+NEVER_RELEASE_MS = 255
+GREETING = "Simulated board ['$' for help]"
+LOCKED_MESSAGE = "[MSG:locked]"
+
+StateWord = Literal["Idle", "Run", "Hold:0", "Hold:1", "Jog", "Alarm", "Check", "Home", "Sleep"]
+
+
+class Board(BoardCore):
+    """Everything the board knows. `answered_early`: the line under way has had its answer already."""
+
+    def __init__(self, variant: StatusQueryVariant, start_s: float) -> None:
+        super().__init__(variant.axes, start_s)
+        self.variant = variant
+        self.settings = SettingsStore(variant.initial_settings())
+        self.program = Program(variant.axes)
+        self.queued = [0] * len(variant.axes)
+        self.locked = False
+        self.checking = False
+        self.sleeping = False
+        self.homing = False
+        self.paused = False
+        self.answered_early = False
+        self.latched_error: int | None = None
+        self.write_until_s = -math.inf
+        self.boot_until_s = -math.inf
+        self.outputs: list[tuple[float, str]] = []
+
+    # --- state ----------------------------------------------------------------------------------------------
+
+    def shown_state(self) -> StateWord:
+        """The state as the report says it; some variants say idle before the last step."""
+        word = self.state_word()
+        early = self.now_s >= self.kernel.planned_end_s() - self.variant.idle_early_s
+        return "Idle" if word in ("Run", "Jog") and self.variant.idle_early_s and early else word
+
+    def state_word(self) -> StateWord:
+        """The state the board acts by, which lags behind the last step by `idle_delay_s`."""
+        flags: tuple[tuple[bool, StateWord], ...] = (
+            (self.sleeping, "Sleep"),
+            (self.locked, "Alarm"),
+            (self.checking, "Check"),
+            (self.homing, "Home"),
+            (self.kernel.holding == "slowing", "Hold:1"),
+            (self.kernel.holding == "held", "Hold:0"),
+        )
+        for flag, word in flags:
+            if flag:
+                return word
+        if self.kernel.moving() or self.now_s < self.idle_shown_s():
+            return "Jog" if self.kernel.kind() == "jog" else "Run"
+        return "Idle"
+
+    def idle_shown_s(self) -> float:
+        """Instant (s) from which a board that has come to rest says so."""
+        return self.kernel.last_end_s + self.variant.idle_delay_s
+
+    def note_rest(self, since_s: float) -> None:
+        """Motion has ended: `$1` as it is now decides when the motors are released; a later `$1` has to wait for the
+        next motion (from memory).
+        """
+        lock_ms = self.settings["$1"]
+        self.released_after_s = math.inf if lock_ms == NEVER_RELEASE_MS else since_s + lock_ms / 1000
+
+    def released(self) -> bool:
+        return self.sleeping or super().released()
+
+    # --- positions ------------------------------------------------------------------------------------------
+
+    def steps_per_unit(self, index: int) -> float:
+        return self.settings.per_axis(100, index)
+
+    def machine_position(self) -> list[float]:
+        """Machine coordinates in units from the step counters, as 32-bit floats."""
+        counters = self.kernel.counters_at(self.now_s)
+        return [to_position(count, self.steps_per_unit(index)) for index, count in enumerate(counters)]
+
+    def synchronise(self) -> None:
+        """Let planner and parser start from where the counters stand."""
+        self.queued = list(self.kernel.counters_at(self.now_s))
+        self.program.position = self.machine_position()
+
+    def within_travel(self, target: tuple[float, ...]) -> bool:
+        """Whether every coordinate lies between 0 and the axis' travel, on the side the board works on."""
+        sign = self.variant.travel_direction
+        return all(0 <= value * sign <= self.settings.per_axis(130, i) for i, value in enumerate(target))
+
+    def drop_held_jog(self) -> None:
+        """A jog that has been held is not resumed: what is left of it is forgotten."""
+        if self.kernel.holding == "held" and self.kernel.kind() == "jog":
+            self.cut_motion()
+            self.synchronise()
+
+    # --- resets ---------------------------------------------------------------------------------------------
+
+    def cut_motion(self) -> bool:
+        """Drop all motion; whether something was moving, so that the position is lost."""
+        moving = self.kernel.moving()
+        self.kernel.abort(self.now_s)
+        if moving:
+            self.note_rest(self.now_s)
+        return moving
+
+    def soft_reset(self) -> None:
+        """Forget the program and the queue, keep the counters; in motion that loses the position."""
+        if self.cut_motion():
+            self.alarm(3)
+        self._restart(0.0)
+
+    def hardware_reset(self) -> None:
+        """Start anew from position 0, whatever the motors' true position is; what was not yet said stays unsaid."""
+        self.cut_motion()
+        self.drop_unsaid()
+        for index in range(len(self.variant.axes)):
+            self.kernel.set_counter(index, 0)
+        self.kernel.last_end_s = -math.inf
+        self.locked = bool(self.settings["$22"])
+        self.boot_until_s = self.now_s + self.variant.boot_s
+        self.note_rest(self.now_s)
+        self._restart(self.variant.boot_s)
+
+    def alarm(self, number: int) -> None:
+        """Lock the board and say why."""
+        self.locked = True
+        self.say(f"ALARM:{number}")
+
+    def _restart(self, delay_s: float) -> None:
+        self.checking = self.sleeping = self.homing = self.paused = False
+        self.latched_error = None
+        self.queued = list(self.kernel.counters_at(self.now_s))
+        self.program.restart(self.machine_position())
+        if self.variant.greets:
+            self.say(GREETING, delay_s)
+            if self.locked:
+                self.say(LOCKED_MESSAGE, delay_s)
+
+    # --- motion ---------------------------------------------------------------------------------------------
+
+    def queue_move(self, move: Move, kind: BlockKind) -> None:
+        """Queue a straight move to the target's steps; one that stays on its step makes no motion.
+
+        The planner's position is in steps and stays as it is when the steps per unit change: the next move makes up
+        the difference.
+        """
+        self.program.position = list(move.target)
+        goal = [to_steps(value, self.steps_per_unit(index)) for index, value in enumerate(move.target)]
+        self.queue_steps(goal, move, kind)
+
+    def queue_steps(self, goal: list[int], move: Move, kind: BlockKind) -> None:
+        """Queue a straight move to absolute step counters, at the move's feed within the axes' limits."""
+        delta = tuple(new - old for new, old in zip(goal, self.queued, strict=True))
+        self.queued = goal
+        if any(delta):
+            self.kernel.queue(self._block(delta, move, kind), self.now_s)
+
+    def _block(self, delta: tuple[int, ...], move: Move, kind: BlockKind) -> Block:
+        variant, mask = self.variant, int(self.settings["$3"])
+        axes = [
+            AxisLimits(
+                self.steps_per_unit(index),
+                self.settings.per_axis(110, index) / 60,
+                self.settings.per_axis(120, index),
+                -1 if mask >> index & 1 else 1,
+            )
+            for index in range(len(delta))
+        ]
+        block = straight_block(
+            delta, axes, highest_step_rate=variant.highest_step_rate, overrun=variant.overrun, kind=kind
+        )
+        if move.feed is None:
+            return block
+        return slowed(block, move.feed / 60 * (block.length if move.inverse_time else 1.0))

@@ -1,0 +1,246 @@
+"""What the board does with one complete line, as a chain of waits that ends with its answer.
+
+Every function here is a generator: it yields what it waits for, and the device's event loop goes on with it when that
+has come, the board's `now_s` being that instant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterator
+
+from firmware_host.simulator.board_core import Wait
+from firmware_host.simulator.status_query.board import Board
+from firmware_host.simulator.status_query.program import LinePlan, Move
+from firmware_host.simulator.status_query.refusal import RefusedLineError
+from firmware_host.simulator.status_query.reports import build_lines, modes_lines, offset_lines
+from firmware_host.simulator.status_query.words import read_number, read_words, strip_line
+
+LONGEST_LINE = 80
+"""Characters with the line end."""
+
+
+def serve_line(board: Board, raw: str) -> Iterator[Wait]:
+    """Carry the line out and answer it: once, with `ok` or `error:N`."""
+    text = strip_line(raw)
+    board.answered_early = False
+    answer = "ok"
+    try:
+        if len(raw) >= LONGEST_LINE:
+            raise RefusedLineError(14)
+        if not text or text.startswith("$"):
+            board.latched_error = None
+        elif board.latched_error is not None:
+            raise RefusedLineError(board.latched_error)
+        yield from _carry_out(board, text)
+    except RefusedLineError as refusal:
+        if board.variant.block_whole_line_after_error and not text.startswith("$"):
+            board.latched_error = refusal.number
+        answer = f"error:{refusal.number}"
+    if not board.answered_early:
+        yield from _answer(board, answer)
+
+
+def _answer(board: Board, answer: str) -> Iterator[Wait]:
+    yield board.now_s + board.variant.ok_delay_s
+    board.say(answer)
+
+
+def _carry_out(board: Board, text: str) -> Iterator[Wait]:
+    if not text:
+        return
+    if text.startswith("$J="):
+        yield from _jog(board, text[3:])
+    elif text.startswith("$"):
+        yield from _system(board, text)
+    elif board.locked or board.sleeping or board.state_word() == "Jog":
+        raise RefusedLineError(9)
+    else:
+        yield from _program_line(board, text)
+
+
+# --- the program ---------------------------------------------------------------------------------------------
+
+
+def _program_line(board: Board, text: str) -> Iterator[Wait]:
+    words = read_words(text, board.variant.axes)
+    if board.checking:
+        board.program.read(words)
+        return
+    if words.g.get("once") in (100, 281, 301):
+        yield from _standstill(board)
+    plan = board.program.read(words)
+    yield from _outputs(board, plan)
+    if plan.dwell_s is not None:
+        if board.variant.sync_answered == "when-queued":
+            yield from _answer(board, "ok")
+            board.answered_early = True
+        yield from _standstill(board)
+        yield board.now_s + plan.dwell_s
+    if plan.stores:
+        yield from _write(board)
+    for move in plan.moves:
+        yield from _move(board, move)
+    if plan.stop is not None:
+        yield from _standstill(board)
+    if plan.stop == 0:
+        board.kernel.hold(board.now_s)
+        board.paused = True
+        yield lambda: not board.paused
+
+
+def _outputs(board: Board, plan: LinePlan) -> Iterator[Wait]:
+    """Switch outputs, each once all motion before it has ended."""
+    if plan.outputs:
+        yield from _standstill(board)
+        board.outputs += [(board.now_s, word) for word in plan.outputs]
+
+
+def _move(board: Board, move: Move) -> Iterator[Wait]:
+    if board.settings["$20"] and not board.within_travel(move.target):
+        yield from _stop_for_limit(board)
+    yield lambda: len(board.kernel) < board.variant.planner_blocks
+    board.queue_move(move, "move")
+
+
+def _stop_for_limit(board: Board) -> Iterator[Wait]:
+    """Slow down, then lock without losing a step."""
+    board.kernel.hold(board.now_s)
+    yield lambda: board.kernel.holding == "held"
+    board.cut_motion()
+    board.synchronise()
+    board.alarm(2)
+    raise RefusedLineError(9)
+
+
+def _standstill(board: Board) -> Iterator[Wait]:
+    """Wait until everything queued has been done and the board has noticed."""
+    if len(board.kernel):
+        yield lambda: not len(board.kernel)
+        yield board.kernel.last_end_s + board.variant.sync_delay_s
+
+
+def _write(board: Board) -> Iterator[Wait]:
+    """Write to EEPROM: the device loses all bytes received up to `write_until_s`."""
+    board.write_until_s = board.now_s + board.variant.eeprom_write_s
+    yield board.write_until_s
+
+
+# --- lines that begin with $ ---------------------------------------------------------------------------------
+
+
+def _system(board: Board, text: str) -> Iterator[Wait]:
+    simple: dict[str, Callable[[Board], Iterator[Wait]]] = {
+        "$X": _unlock,
+        "$H": _home,
+        "$C": _check,
+        "$SLP": _sleep,
+    }
+    printed: dict[str, Callable[[Board], list[str]]] = {
+        "$": lambda _board: ["[HLP:$$ $# $G $I $N=v $J= $X $H $C $SLP]"],
+        "$$": lambda board: board.settings.lines(),
+        "$#": offset_lines,
+        "$I": build_lines,
+        "$G": modes_lines,
+    }
+    if text in printed:
+        if text in ("$$", "$#", "$I"):
+            _need_rest(board)
+        for line in printed[text](board):
+            board.say(line)
+    elif text in simple:
+        yield from simple[text](board)
+    elif text == "$RST=$":
+        _need_rest(board)
+        board.settings.update(board.variant.initial_settings())
+        yield from _write(board)
+    elif "=" in text:
+        _need_rest(board)
+        name, _, value = text.partition("=")
+        if not name[1:].isdigit():
+            raise RefusedLineError(3)
+        board.settings.write(f"${int(name[1:])}", read_number(value))
+        yield from _write(board)
+    else:
+        raise RefusedLineError(3)
+
+
+def _need_rest(board: Board) -> None:
+    if board.state_word() not in ("Idle", "Alarm"):
+        raise RefusedLineError(8)
+
+
+def _unlock(board: Board) -> Iterator[Wait]:
+    if board.locked:
+        board.locked = False
+        board.say("[MSG:unlocked]")
+    yield board.now_s
+
+
+def _check(board: Board) -> Iterator[Wait]:
+    if board.checking:
+        board.soft_reset()
+    elif board.state_word() != "Idle":
+        raise RefusedLineError(8)
+    else:
+        board.checking = True
+        board.say("[MSG:check]")
+    yield board.now_s
+
+
+def _sleep(board: Board) -> Iterator[Wait]:
+    _need_rest(board)
+    board.sleeping = True
+    yield board.now_s
+
+
+def _jog(board: Board, text: str) -> Iterator[Wait]:
+    if board.locked or board.sleeping:
+        raise RefusedLineError(9)
+    if board.state_word() not in ("Idle", "Jog"):
+        raise RefusedLineError(8)
+    move = board.program.jog(read_words(text, board.variant.axes))
+    if board.settings["$20"] and not board.within_travel(move.target):
+        raise RefusedLineError(15)
+    yield lambda: len(board.kernel) < board.variant.planner_blocks
+    board.queue_move(move, "jog")
+
+
+def _home(board: Board) -> Iterator[Wait]:
+    """Search each axis' switch in turn, pull off, and take the machine coordinate from there."""
+    if not board.settings["$22"]:
+        raise RefusedLineError(5)
+    _need_rest(board)
+    board.locked = False
+    board.homing = True
+    for axis in board.variant.axes:
+        if axis not in board.variant.home_switches:
+            continue
+        found = yield from _seek(board, board.variant.axes.index(axis))
+        if not found:
+            board.homing = False
+            board.alarm(9)
+            raise RefusedLineError(9)
+    board.homing = False
+
+
+def _seek(board: Board, index: int) -> Generator[Wait, None, bool]:
+    """Search one switch: at most 1.5 times the travel (this board's own limit). Returns whether it was found."""
+    settings, axis = board.settings, board.variant.axes[index]
+    negative = bool(int(settings["$23"]) >> index & 1)
+    sign = -1 if negative else 1
+    shaft_sign = -1 if int(settings["$3"]) >> index & 1 else 1
+    steps_per_unit = board.steps_per_unit(index)
+    distance = shaft_sign * (board.variant.home_switches[axis] - board.kernel.shafts_at(board.now_s)[index])
+    farthest = int(1.5 * settings.per_axis(130, index) * steps_per_unit)
+    found = 0 <= distance * sign <= farthest
+    travel = distance if found else sign * farthest
+    pull_off = -sign * round(settings["$27"] * steps_per_unit)
+    for steps, feed in ((travel, settings["$25"]), (pull_off if found else 0, settings["$24"])):
+        goal = list(board.queued)
+        goal[index] += steps
+        board.queue_steps(goal, Move((), feed), "home")
+        yield lambda: not len(board.kernel)
+    edge = -settings.per_axis(130, index) if negative else 0.0
+    board.kernel.set_counter(index, round(edge * steps_per_unit) + pull_off)
+    board.synchronise()
+    return found

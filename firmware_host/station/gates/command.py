@@ -1,0 +1,95 @@
+"""Gate `command`: a program is started for each pass; its exit status is the answer."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+from typing import Any
+
+from firmware_host.errors import GateError, GateTimeoutError, InputError
+from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+
+_ENDING_S = 2.0
+
+
+class CommandGate(Gate):
+    """Starts `program` (an argument list, never a shell) in a process group of its own; status 0 says done.
+
+    The pass is told in the environment: CIRCUMSTEP_SEGMENT, CIRCUMSTEP_SEGMENTS, CIRCUMSTEP_PASS, CIRCUMSTEP_PASSES,
+    CIRCUMSTEP_ANGLE_DEG. Closing the gate ends the whole process group. `timeout_s` in s of the run's clock.
+    """
+
+    kind = "command"
+
+    def __init__(self, context: GateContext, timeout_s: float) -> None:
+        if not context.program:
+            raise InputError(
+                "the job's gate starts a program for each pass, and none was named",
+                "Name it when starting the run: --gate-program 'PROGRAM ARGUMENT ...'",
+                key="gate",
+            )
+        self._program = context.program
+        self._clock = context.clock
+        self._timeout_s = timeout_s
+        self._process: subprocess.Popen[bytes] | None = None
+        self._opened_s = 0.0
+
+    @classmethod
+    def build(cls, options: Any, context: GateContext) -> CommandGate:
+        return cls(context, options.timeout.si)
+
+    def open(self, request: PassRequest) -> None:
+        told = {
+            "CIRCUMSTEP_SEGMENT": str(request.segment),
+            "CIRCUMSTEP_SEGMENTS": str(request.segments),
+            "CIRCUMSTEP_PASS": str(request.number),
+            "CIRCUMSTEP_PASSES": str(request.passes),
+            "CIRCUMSTEP_ANGLE_DEG": f"{request.angle_deg:.9g}",
+        }
+        self._opened_s = self._clock.monotonic()
+        try:
+            self._process = subprocess.Popen(
+                self._program,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                env=os.environ | told,
+                start_new_session=True,
+            )
+        except OSError as error:
+            raise GateError(self.kind, f"{self._program[0]!r} cannot be started ({error.strerror})") from error
+
+    def poll(self) -> PassState:
+        if self._process is None:
+            raise GateError(self.kind, "polled while closed")
+        status = self._process.poll()
+        if status is None:
+            if self._clock.monotonic() - self._opened_s > self._timeout_s:
+                self.close()
+                raise GateTimeoutError(self.kind, f"the program took longer than {self._timeout_s:.6g} s; it was ended")
+            return PassState.MARKING
+        if status:
+            self.close()  # what it started may still be at work
+            how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
+            raise GateError(self.kind, f"{self._program[0]!r} {how}: the pass is not done")
+        return PassState.DONE
+
+    def close(self) -> None:
+        process, self._process = self._process, None
+        if process is None:
+            return
+        _signal_group(process.pid, signal.SIGTERM)
+        try:
+            process.wait(_ENDING_S)
+        except subprocess.TimeoutExpired:
+            _signal_group(process.pid, signal.SIGKILL)
+            process.wait()
+        _signal_group(process.pid, signal.SIGKILL)
+
+
+def _signal_group(group: int, number: signal.Signals) -> None:
+    """Signal a process group of ours; one that has ended already needs none."""
+    try:
+        os.killpg(group, number)
+    except ProcessLookupError:
+        return

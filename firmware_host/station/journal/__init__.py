@@ -1,0 +1,1 @@
+"""The journal of a run, and what it says: record, last position."""

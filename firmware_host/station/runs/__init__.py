@@ -1,0 +1,1 @@
+"""The folders of runs: made, listed, verified, and how each run stands."""

@@ -1,0 +1,1 @@
+"""The controller's settings against the plan: compared, written, and what we know of them."""

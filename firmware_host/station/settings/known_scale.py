@@ -1,0 +1,77 @@
+"""What is known of a controller's steps-per-unit beyond the few decimals it prints, because we wrote it.
+
+A note is kept for each port: the settings as read back after writing. It holds as long as the controller still prints
+exactly these; any change makes it void.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+
+import platformdirs
+
+from firmware_host.controller.settings.stored import ControllerSettings
+from firmware_host.errors import UnreadableFileError
+from firmware_host.system.files import write_whole
+
+_DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
+
+
+def state_folder() -> Path:
+    """Where notes on controllers are kept for this user."""
+    return Path(platformdirs.user_state_dir("circumstep", appauthor=False)) / "controllers"
+
+
+class KnownScales:
+    """The notes in one folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def remember(self, url: str, settings: ControllerSettings, *, written: str | None = None) -> None:
+        """Note that these settings were written and read back, steps-per-unit with at most three decimals.
+
+        `written` is the text of steps-per-unit that was written, now or before; None: just what is printed.
+        Nothing is noted of a controller that doesn't print it: what was written there was not seen to arrive.
+        Raises `UnreadableFileError` when the note can't be kept.
+        """
+        if settings.stored_steps_per_unit is None:
+            return
+        text = settings.steps_per_unit.text if written is None else written
+        note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": text}
+        path = self._path(url, settings.axis)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            write_whole(path, json.dumps(note) + "\n")
+        except OSError as error:
+            raise UnreadableFileError(f"the note cannot be kept ({error.strerror})", source=str(path)) from error
+
+    def recall(self, url: str, settings: ControllerSettings) -> Fraction | None:
+        """The exact steps-per-unit, if it was written by us and nothing has changed since; else None."""
+        try:
+            note = json.loads(self._path(url, settings.axis).read_text(encoding="utf-8"))
+        except (OSError, ValueError, RecursionError):
+            return None
+        if not isinstance(note, dict) or note.get("url") != url or note.get("settings") != _digest(settings.raw):
+            return None
+        return _exact(note.get("steps_per_unit"), settings)
+
+    def _path(self, url: str, axis: str) -> Path:
+        return self._folder / f"{hashlib.sha256(f'{url} {axis}'.encode()).hexdigest()[:24]}.json"
+
+
+def _exact(text: object, settings: ControllerSettings) -> Fraction | None:
+    """The number that the note holds, if the controller may print it as it does: some print fewer decimals."""
+    if not isinstance(text, str) or not _DECIMAL.fullmatch(text) or settings.stored_steps_per_unit is None:
+        return None
+    exact = Fraction(text)
+    return exact if settings.stored_steps_per_unit.may_be(exact) else None
+
+
+def _digest(raw: Mapping[str, str]) -> str:
+    return hashlib.sha256(json.dumps(sorted(raw.items())).encode()).hexdigest()

@@ -1,0 +1,130 @@
+"""Writing the settings a plan asks for, when the user asks for it: old ones kept, all read back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+from firmware_host.clock import Clock
+from firmware_host.controller.controller import Controller
+from firmware_host.controller.settings.backup import load_backup
+from firmware_host.controller.settings.stored import ControllerSettings, Difference, StoredNumber, decimal_text
+from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.model import Machine
+from firmware_host.planning.plan import JobPlan
+from firmware_host.station.settings.check import STATED, require_fitting, safe_settings, settings_differences
+from firmware_host.station.settings.known_scale import KnownScales
+
+_RATE_STEP = Fraction(60, 1000)
+"""By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
+
+
+def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> dict[str, str]:
+    """What to write, by key: what does not fit, the plan's rate and acceleration, and the scale unless it is known.
+
+    What the controller doesn't print is left out: it could not be read back.
+    """
+    held = controller.settings
+    names, safe = held.names, safe_settings(machine, plan)
+    found = settings_differences(machine, plan, held)
+    changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
+    if held.held_acceleration is not None:
+        changes[names.acceleration] = safe.acceleration
+    if held.held_rate is not None:
+        changes[names.rate] = safe.rate
+    if held.stored_steps_per_unit is not None and scales.recall(controller.url, held) is None:
+        changes[names.steps_per_unit] = decimal_text(safe.scale)
+    return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
+
+
+def settings_changes(
+    machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales
+) -> tuple[Difference, ...]:
+    """`wanted_changes` for people: each with its name and what is held, what the run may not start with first."""
+    held = controller.settings
+    names = held.names
+    changes = wanted_changes(machine, plan, controller, scales)
+    needed = [d for d in settings_differences(machine, plan, held) if d.key in changes]
+    called = {names.steps_per_unit: "steps per unit", names.acceleration: "acceleration", names.rate: "rate"}
+    further = changes.keys() - {difference.key for difference in needed}
+    return (
+        *needed,
+        *(Difference(called[key], key, held.raw[key], text) for key, text in changes.items() if key in further),
+    )
+
+
+def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
+    """Whether `key` is printed as this value is, to the decimals that are printed (of a rate: in its own unit)."""
+    if key not in held.raw:
+        return False
+    wanted = Fraction(text)
+    if key == held.names.rate and held.held_rate is not None:
+        return held.held_rate.low <= wanted <= held.held_rate.high + _RATE_STEP
+    return StoredNumber.printed(held.raw[key]).reads_as(wanted)
+
+
+def write_for_plan(
+    machine: Machine,
+    plan: JobPlan,
+    controller: Controller,
+    scales: KnownScales,
+    backup: Path,
+    *,
+    announce: Callable[[Path], None] = lambda backup: None,
+) -> tuple[Difference, ...]:
+    """Write what the plan asks for and remember it; returns all that was written, and what was held before.
+
+    The old settings are in `backup` first; `announce` is told of that file before anything is written, so that whoever
+    sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
+    controller still does not fit.
+    """
+    written = settings_changes(machine, plan, controller, scales)
+    changes = wanted_changes(machine, plan, controller, scales)
+    if changes:
+        announce(backup)
+        known = scales.recall(controller.url, controller.settings)
+        settings = controller.write_settings(changes, backup=backup, known=known)
+        scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
+        scales.remember(controller.url, settings, written=scale)
+    require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
+    return written
+
+
+def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> ControllerSettings:
+    """Bring back the settings of a backup, and remember the steps-per-unit where that wrote it.
+
+    Raises as `Controller.restore_settings`.
+    """
+    settings = controller.restore_settings(backup)
+    if settings.stored_steps_per_unit is not None and settings.stored_steps_per_unit.is_exact:
+        scales.remember(controller.url, settings, written=decimal_text(settings.stored_steps_per_unit.value))
+    return settings
+
+
+def backup_path(folder: Path, url: str, clock: Clock) -> Path:
+    """A new file's path for the old settings of the controller at `url`. Raises `InputError` if there is no folder."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be made ({error.strerror})", "Name another folder", source=str(folder)) from error
+    slug = re.sub(r"[^A-Za-z0-9]+", "-", url).strip("-")[-40:]
+    stem = f"{clock.now():%Y%m%d-%H%M%S}-{slug}"
+    paths = (folder / f"{stem}{'' if number == 1 else f'-{number}'}.json" for number in range(1, 1000))
+    return next(path for path in paths if not path.exists())
+
+
+def newest_backup(folder: Path, url: str) -> Path:
+    """The last file that `backup_path` named in `folder` for the controller at `url`. `InputError` if there is none."""
+    kept: list[tuple[str, float, Path]] = []
+    for path in folder.glob("*.json"):
+        try:
+            backup = load_backup(path)
+        except UnreadableFileError:
+            continue
+        if backup.url == url:
+            kept.append((backup.saved_at, path.stat().st_mtime, path))
+    if not kept:
+        raise InputError(f"holds no settings of {url}", "Name the file: restore FILE", source=str(folder))
+    return max(kept)[2]

@@ -1,0 +1,1 @@
+"""Where operating systems differ: files that are whole or not there."""

@@ -1,0 +1,150 @@
+"""The chosen motion of parts on rollers: a brute-force grid, its grip by the full plane statics of every body."""
+
+import itertools
+import math
+from collections import Counter
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from firmware_host.errors import LimitExceededError
+from firmware_host.planning.index.moves import index_moves
+from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
+from firmware_host.planning.index.safe_motion import SafeMotion, safe_motion
+from firmware_host.planning.load.case import LoadCase, load_case
+from tests.mechanics.contact.test_rollers import all_bodies
+from tests.mechanics.contact.test_rollers_statics import solved
+from tests.planning.index.workshop import cruises_in_a_band
+from tests.planning.limits.workshop import DELETE, job, roller_machine
+
+GRID, LEFT = 120, 0.8
+
+
+def random_rollers(rng: np.random.Generator) -> tuple[LoadCase, float, float]:
+    """A part on rollers with one row driven, its friction, and the turns of its index."""
+    diameter, friction = rng.uniform(30, 110), 10 ** rng.uniform(-0.8, 0.2)
+    rig = roller_machine(
+        centre_distance=f"{rng.uniform(0.32, 0.85) * (diameter + 25):.6f} mm",
+        roller_inertia=f"{10 ** rng.uniform(-6.5, -4.8):.12f} kg*m^2",
+        friction=friction,
+        rolling_resistance=f"{rng.uniform(0.01, 0.5):.6f} mm",
+        idle_friction_torque=f"{rng.uniform(0, 0.3):.6f} N*mm",
+    )
+    work = job(
+        part__diameter=f"{diameter:.6f} mm",
+        part__mass=f"{10 ** rng.uniform(-0.7, 0.7):.6f} kg",
+        part__density=DELETE,
+        part__mass_offset=f"{rng.uniform(0, 0.5):.6f} mm",
+    )
+    return load_case(rig, work), friction, 10 ** rng.uniform(-2.0, 0.3)
+
+
+def keeps_its_grip(load: LoadCase, friction: float, up: np.ndarray, down: np.ndarray, slack: float = 0.0) -> np.ndarray:
+    """Whether a part that speeds up at `up` and brakes at `down` keeps a fifth of grip and seating.
+
+    Newton's equations of part and rollers (`all_bodies`) are linear in the acceleration: solved at 0 and at 1 rad/s^2,
+    for both directions and both signs of the imbalance.
+    """
+    trough = load.trough
+    assert trough is not None
+    kept = np.ones(up.shape, dtype=bool)
+    rest = trough.mass * 9.80665 / 2 / math.cos(trough.half_angle)
+    for speeding_up, sense, gravity in itertools.product((True, False), (1.0, -1.0), (1.0, -1.0)):
+        size, sign = (up, sense) if speeding_up else (down, -sense)
+        still, moving = (all_bodies(trough, sign * a, gravity * load.imbalance_torque, sense) for a in (0.0, 1.0))
+        traction, driven, other = (
+            still[name] + size * (moving[name] - still[name]) for name in ("traction_l", "normal_l", "normal_r")
+        )
+        kept &= np.abs(traction) <= LEFT * (1 + slack) * friction * driven
+        kept &= np.minimum(driven, other) >= 0.2 * (1 - slack) * rest
+    return kept
+
+
+def judged(
+    load: LoadCase, friction: float, turns: float, a: np.ndarray, v: np.ndarray, slack: float = 0.0
+) -> np.ndarray:
+    """Seconds of an index with its settling, infinite where its grip, its torque or its step rate is short."""
+    moves = index_moves(np.array([turns]))
+    times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
+    factors = peak_factors(load, times)
+    up, down = factors.accelerating[..., 0] * a, factors.braking[..., 0] * a
+    lowest = np.minimum.accumulate(load.pull_out(np.linspace(0, 1, 400) * v.max()))
+    allowed = LEFT * (1 + slack) * np.interp(v, np.linspace(0, 1, 400) * v.max(), lowest)
+    fits = keeps_its_grip(load, friction, up, down, slack) & (2 * load.torque(a).accelerating <= allowed)
+    fits &= np.maximum(load.torque(up).accelerating, load.torque(down).braking) <= allowed
+    fits &= (load.step_rate(v) <= LEFT * (1 + slack) * 80e3) & ~cruises_in_a_band(load, load.ratio, turns, a, v)
+    return np.where(fits, (times.duration + settle_times(load, moves, times, a, v))[..., 0], np.inf)
+
+
+def chosen(load: LoadCase, turns: float) -> SafeMotion | None:
+    try:
+        return safe_motion(load, np.array([turns]))
+    except LimitExceededError:
+        return None
+
+
+def test_no_pair_of_a_brute_force_grid_is_quicker_on_100_random_rollers() -> None:
+    rng = np.random.default_rng(20260125)
+    bound_by: Counter[str] = Counter()
+    slower, stuck = [], 0
+    while len(slower) < 100:
+        load, friction, turns = random_rollers(rng)
+        found = chosen(load, turns)
+        if found is None:
+            assert not keeps_its_grip(load, friction, np.array(1e-9), np.array(1e-9))
+            stuck += 1
+            continue
+        a = np.geomspace(0.05, 6, GRID)[:, None] * found.acceleration
+        v = np.geomspace(0.1, 6, GRID)[None, :] * found.speed
+        pair = np.array([[found.acceleration]]), np.array([[found.speed]])
+        assert np.isfinite(judged(load, friction, turns, *pair, slack=1e-5)).all(), found
+        best = judged(load, friction, turns, a, v).min()
+        slower.append(found.timing.index_s / best)
+        bound_by.update(found.binding)
+    assert max(slower) <= 1.01
+    assert bound_by["grip-peak"] > 30
+    assert bound_by["seating-peak"] > 5
+    assert stuck < 50
+
+
+few = settings(max_examples=20, deadline=None, derandomize=True)
+
+
+@few
+@given(st.sampled_from([1, 2]), st.floats(min_value=1.05, max_value=4.0), st.floats(min_value=0.02, max_value=1.0))
+def test_slipperier_rollers_never_make_the_chosen_index_quicker(rows: int, factor: float, turns: float) -> None:
+    taken = []
+    for mu in (0.8, 0.8 / factor):
+        found = chosen(load_case(roller_machine(driven_rows=rows, friction=mu), job()), turns)
+        taken.append(math.inf if found is None else found.timing.index_s)
+    assert taken[0] <= taken[1] * 1.005  # the search's own coarseness
+
+
+@few
+@given(st.sampled_from([1, 2]), st.floats(min_value=1.05, max_value=8.0), st.floats(min_value=0.02, max_value=1.0))
+def test_a_more_eccentric_part_never_makes_the_chosen_index_quicker(rows: int, factor: float, turns: float) -> None:
+    taken = []
+    for offset in (0.3, 0.3 * factor):
+        load = load_case(roller_machine(driven_rows=rows, friction=0.3), job(part__mass_offset=f"{offset} mm"))
+        found = chosen(load, turns)
+        taken.append(math.inf if found is None else found.timing.index_s)
+    assert taken[0] <= taken[1] * 1.005  # the search's own coarseness
+
+
+@pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])
+def test_a_long_index_uses_the_grip_up_to_four_fifths_at_twice_its_acceleration(rows: int) -> None:
+    # It cruises, so each ramp sets in at once and swings to twice its acceleration: by SciPy's plane statics.
+    load = load_case(roller_machine(driven_rows=rows, friction=0.3), job())
+    found = safe_motion(load, np.array([3.0]))
+    trough = load.trough
+    assert trough is not None
+    assert "grip-peak" in found.binding
+    used = 0.0
+    for sense, gravity in itertools.product((1.0, -1.0), (1.0, -1.0)):
+        normal, _, traction, _ = solved(
+            trough, trough.driven, sense * 2 * found.acceleration, gravity * load.imbalance_torque, sense
+        )
+        used = max(used, abs(traction) / normal)
+    assert used == pytest.approx(0.8 * 0.3, rel=1e-3)

@@ -1,0 +1,299 @@
+"""Every limit breaks when its cause is there, and only a missing datum makes it unknown."""
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import constants
+
+from firmware_host.errors import FormulaRangeError
+from firmware_host.planning.limits.check import check_limits
+from firmware_host.planning.limits.report import LimitReport, Verdict, upper_limit
+from tests.planning.limits.report import named, report
+from tests.planning.limits.workshop import DELETE, ROLLERS, job, machine, roller_machine
+
+ROLLING = {"grip", "grip-peak", "seating", "seating-peak"}
+
+
+def failing(found: LimitReport) -> set[str]:
+    return {check.name for check in found.checks if check.verdict is Verdict.FAILS}
+
+
+def test_a_modest_motion_holds_every_limit() -> None:
+    found = report()
+    assert found.verdict is Verdict.HOLDS
+    assert {check.verdict for check in found.checks} == {Verdict.HOLDS}
+    assert [check.name for check in found.checks] == [
+        "torque-accelerating",
+        "torque-braking",
+        "torque-peak",
+        "holding-torque",
+        "step-rate-driver",
+        "step-rate-controller",
+        "step-pulse",
+        "inertia-ratio",
+        "resonance",
+        "mass",
+        "overhang",
+        "radial-load",
+        "unsupported-length",
+        "power-off",
+        "heat-holding",
+        "heat-cycle",
+        "supply-current",
+        "supply-voltage",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rig", "work", "motion", "expected"),
+    [
+        pytest.param(
+            machine(),
+            job(),
+            {"acceleration": 1500.0},
+            {"torque-accelerating", "torque-braking", "torque-peak"},
+            id="too quick a ramp",
+        ),
+        pytest.param(
+            machine(),
+            job(index={"safety_factor": 6.0}),
+            {"acceleration": 250.0},
+            {"torque-accelerating"},
+            id="too much safety asked",
+        ),
+        pytest.param(
+            machine(driver__standstill_current=0.02),
+            job(part__mass_offset="4 mm"),
+            {},
+            {"holding-torque"},
+            id="no holding current",
+        ),
+        pytest.param(machine(driver__highest_step_rate="10 kHz"), job(), {}, {"step-rate-driver"}, id="slow driver"),
+        pytest.param(machine(link__highest_step_rate="10 kHz"), job(), {}, {"step-rate-controller"}, id="slow board"),
+        pytest.param(machine(driver__smallest_pulse="60 us"), job(), {}, {"step-pulse"}, id="long pulse"),
+        pytest.param(machine(motor__rotor_inertia="5e-6 kg*m^2"), job(), {}, {"inertia-ratio"}, id="light rotor"),
+        pytest.param(machine(), job(part__density="2700 kg/m^3"), {}, {"mass"}, id="wrong material"),
+        pytest.param(machine(), job(part__overhang="300 mm"), {}, {"overhang"}, id="long overhang"),
+        pytest.param(roller_machine(friction=0.05), job(), {}, {"grip", "grip-peak"}, id="slippery rollers"),
+        pytest.param(
+            roller_machine(friction=2.0, centre_distance="26 mm"),
+            job(part__mass="0.9 kg", part__density=DELETE),
+            {"acceleration": 250.0},
+            {"grip", "grip-peak", "seating", "seating-peak"},
+            id="part climbs out",
+        ),
+    ],
+)
+def test_each_limit_fails_for_its_own_cause_alone(
+    rig: Any, work: Any, motion: dict[str, float], expected: set[str]
+) -> None:
+    found = report(rig, work, **motion)
+    assert failing(found) == expected
+    assert found.verdict is Verdict.FAILS
+    assert all(named(found, name).margin < 0 for name in expected)
+
+
+def test_values_and_limits_are_the_ones_written_out_by_hand() -> None:
+    found = report()
+    part = 2.2 * 0.03**2 / 2 + 2.2 * 0.0002**2
+    imbalance = 2.2 * constants.g * 0.0002
+    beyond = (3e-4 + 5e-4 + part) * 60 + 0.1 + imbalance
+    peak_speed = math.sqrt(2 * math.pi / 12 * 60)  # a triangle: below the 8 rad/s stated
+    pull_out = np.interp(4 * peak_speed, [10, 40, 100], [0.8, 0.6, 0.12])
+    torque = named(found, "torque-accelerating")
+    assert torque.value == pytest.approx(2.2e-5 * 240 + beyond / 3.6)
+    assert torque.limit == pytest.approx(pull_out / 2)
+    assert torque.margin == pytest.approx(1 - torque.value / torque.limit)
+    assert named(found, "holding-torque").value == pytest.approx(imbalance / 4)
+    assert named(found, "holding-torque").limit == pytest.approx(1 / math.sqrt(2) / 2)
+    rate = peak_speed * 4 * 3200 / (2 * math.pi)
+    assert named(found, "step-rate-controller").value == pytest.approx(rate)
+    assert named(found, "step-pulse").limit == pytest.approx(1 / (2 * rate))
+    assert named(found, "overhang").value == pytest.approx(2.2 * constants.g * 0.09 + 1.0 * constants.g * 0.04)
+    assert named(found, "inertia-ratio").value == pytest.approx((2e-6 + (8e-4 + part) / 16) / 2e-5)
+
+
+def test_the_peak_counts_the_ramp_s_inertia_twice_and_friction_once() -> None:
+    found = report()
+    steady = report(acceleration=1e-9, speed=1e-9)
+    needed, load_alone = named(found, "torque-accelerating").value, named(steady, "torque-accelerating").value
+    assert named(found, "torque-peak").value == pytest.approx(2 * (needed - load_alone) + load_alone, rel=1e-6)
+    assert named(found, "torque-peak").limit == pytest.approx(2 * named(found, "torque-accelerating").limit)
+
+
+def test_a_tailstock_takes_the_overhang_s_moment() -> None:
+    with_tailstock = machine(support__tailstock=True, support__friction_torque="0.05 N*m")
+    found = report(with_tailstock, job(part__overhang="50 mm"))
+    assert named(found, "overhang").value == pytest.approx((2.2 * 0.5 + 1.0) * constants.g * 0.04)
+
+
+@pytest.mark.parametrize(
+    ("rig", "work", "unknown", "asked_for"),
+    [
+        pytest.param(
+            machine(motor__torque_curve=DELETE, motor__resistance=DELETE),
+            job(),
+            {"torque-accelerating", "torque-braking", "torque-peak", "heat-holding", "heat-cycle", "supply-current"},
+            "motor.",
+            id="motor without data",
+        ),
+        pytest.param(
+            machine(gearing__0__efficiency=DELETE),
+            job(),
+            {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
+            "gearing[belt].efficiency",
+            id="efficiency",
+        ),
+        pytest.param(
+            machine(),
+            job(part__mass_offset=DELETE),
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "holding-torque",
+                "power-off",
+                "supply-current",
+                "supply-voltage",
+            },
+            "part.mass_offset",
+            id="centre of mass",
+        ),
+        pytest.param(
+            machine(gearing__0__driving_inertia=DELETE),
+            job(),
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "inertia-ratio",
+                "resonance",
+                "supply-current",
+                "supply-voltage",
+            },
+            "gearing[belt].driving_inertia",
+            id="pulley",
+        ),
+        pytest.param(
+            machine(driver__smallest_pulse=DELETE), job(), {"step-pulse"}, "driver.smallest_pulse", id="pulse"
+        ),
+        pytest.param(
+            machine(), job(part__overhang=DELETE), {"overhang", "radial-load"}, "part.overhang", id="overhang"
+        ),
+        pytest.param(
+            machine(
+                drive=ROLLERS,
+                motor__rotor_inertia="1e-4 kg*m^2",
+                gearing__0__driving_inertia=DELETE,
+                gearing__0__driven_teeth=20,
+            ),
+            job(),
+            {
+                "torque-accelerating",
+                "torque-braking",
+                "torque-peak",
+                "inertia-ratio",
+                "resonance",
+                "grip-peak",
+                "seating-peak",
+                "supply-current",
+                "supply-voltage",
+            },
+            "gearing[belt].driving_inertia",
+            id="pulley before rollers",
+        ),
+        pytest.param(
+            roller_machine(rolling_resistance=None),
+            job(),
+            ROLLING | {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
+            "drive.rolling_resistance",
+            id="rolling resistance",
+        ),
+        pytest.param(
+            roller_machine(idle_friction_torque=None),
+            job(),
+            ROLLING | {"torque-accelerating", "torque-braking", "torque-peak", "supply-current"},
+            "drive.idle_friction_torque",
+            id="idle bearings",
+        ),
+    ],
+)
+def test_a_missing_datum_leaves_its_limits_unknown_and_is_asked_for(
+    rig: Any, work: Any, unknown: set[str], asked_for: str
+) -> None:
+    found = report(rig, work, acceleration=20.0)
+    assert {check.name for check in found.checks if check.verdict is Verdict.NOT_KNOWN} == unknown
+    assert found.verdict is Verdict.NOT_KNOWN
+    assert all(asked_for in named(found, name).remedy for name in unknown)
+
+
+def test_what_already_fails_without_the_missing_datum_fails() -> None:
+    found = report(machine(gearing__0__efficiency=DELETE), job(part__mass_offset=DELETE), acceleration=700.0)
+    assert named(found, "holding-torque").verdict is Verdict.NOT_KNOWN
+    assert named(found, "torque-accelerating").verdict is Verdict.FAILS
+    assert found.verdict is Verdict.FAILS
+
+
+def test_cruising_in_the_resonant_band_fails_in_full_steps_and_is_narrow_in_microsteps() -> None:
+    quiet = report()
+    natural_hz = named(quiet, "resonance").limit / 1.1
+    slow = natural_hz / 200 / 4 * 2 * math.pi  # part rad/s at which full steps come at the natural frequency
+    assert named(report(speed=slow), "resonance").verdict is Verdict.NARROW
+    assert named(report(speed=slow), "resonance").margin < 0
+    slow *= 2**0.25  # both phases on: the spring is sqrt(2) stiffer
+    full_steps = report(machine(driver__microsteps=1), speed=slow)
+    assert failing(full_steps) == {"resonance"}
+    beside = report(machine(driver__microsteps=1), speed=slow * 1.35)
+    assert named(beside, "resonance").verdict is Verdict.HOLDS
+    half = report(machine(driver__microsteps=1), speed=slow / 2)
+    assert failing(half) == {"resonance"}
+
+
+def test_only_the_longest_index_decides_among_a_million() -> None:
+    many = np.full(1_000_000, 1e-3)
+    many[777] = 0.25
+    found = check_limits(machine(), job(), index_turns=many, speed=8.0, acceleration=60.0)
+    alone = check_limits(machine(), job(), index_turns=np.array([0.25]), speed=8.0, acceleration=60.0)
+    # Short moves ring in another phase: only the peak torque looks at every length.
+    assert [c for c in found.checks if c.name != "torque-peak"] == [c for c in alone.checks if c.name != "torque-peak"]
+    assert named(found, "torque-peak").value >= named(alone, "torque-peak").value
+    assert named(found, "step-rate-driver").value == pytest.approx(8.0 * 4 * 3200 / (2 * math.pi))
+
+
+def test_the_report_is_one_json_document_of_the_agreed_shape() -> None:
+    found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
+    assert math.isinf(named(found, "grip").value)
+    document = json.loads(json.dumps(found.as_json(), allow_nan=False))
+    assert set(document) == {"verdict", "checks"}
+    assert document["verdict"] == "fails"
+    for check in document["checks"]:
+        assert list(check) == ["name", "value", "limit", "unit", "margin", "verdict", "formula", "source"]
+        assert check["formula"]
+        assert check["source"]
+    assert next(check for check in document["checks"] if check["name"] == "grip")["value"] is None
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "verdict", "margin"),
+    [
+        pytest.param(0.79, 1.0, Verdict.HOLDS, 0.21, id="room left"),
+        pytest.param(0.81, 1.0, Verdict.NARROW, 0.19, id="less than a fifth left"),
+        pytest.param(1.0, 1.0, Verdict.NARROW, 0.0, id="just met"),
+        pytest.param(1.01, 1.0, Verdict.FAILS, -0.01, id="exceeded"),
+        pytest.param(0.1, 0.0, Verdict.FAILS, -math.inf, id="nothing allowed"),
+    ],
+)
+def test_the_margin_is_the_part_of_the_limit_left(value: float, limit: float, verdict: Verdict, margin: float) -> None:
+    check = upper_limit("x", value, limit, "N", formula="f", source="s", remedy="r")
+    assert check.verdict is verdict
+    assert check.margin == pytest.approx(margin)
+
+
+def test_a_speed_of_nothing_is_refused() -> None:
+    with pytest.raises(FormulaRangeError, match="index speed: 0 rad/s"):
+        report(speed=0.0)
+    with pytest.raises(FormulaRangeError, match=r"index: -0\.1 turns"):
+        check_limits(machine(), job(), index_turns=np.array([-0.1]), speed=1.0, acceleration=1.0)
