@@ -8,8 +8,10 @@ survives pickling, and names the exit status the command line ends with:
 from __future__ import annotations
 
 import shlex
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar
+
+from firmware_host.acts import Act
 
 EXIT_DONE = 0
 EXIT_CHECK_FAILED = 1
@@ -24,7 +26,12 @@ def _rebuild(kind: type[FirmwareHostError], state: dict[str, Any]) -> FirmwareHo
 
 @dataclass(eq=False)
 class FirmwareHostError(Exception):
-    """Root of every error raised on purpose. Subclasses are dataclasses; their fields are public."""
+    """Root of every error raised on purpose. Subclasses are dataclasses; their fields are public.
+
+    `acts`: what the caller can do about it; the front door tells the command of each behind the message.
+    """
+
+    acts: tuple[Act, ...] = field(default=(), kw_only=True)
 
     exit_status: ClassVar[int] = EXIT_LINK_FAULT
 

@@ -1,0 +1,65 @@
+"""What a caller can do about an error, as data: the front door knows the command for each act, a program its function.
+
+No room below the front door writes a command into a text.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Act:
+    """Root of all acts; each says in its docstring what it does."""
+
+
+@dataclass(frozen=True)
+class FindControllers(Act):
+    """Ask every port which controller is there and what it speaks."""
+
+
+@dataclass(frozen=True)
+class WriteSettings(Act):
+    """Store the settings that the plan needs; the old ones are kept."""
+
+
+@dataclass(frozen=True)
+class RestoreSettings(Act):
+    """Store the settings of a backup again."""
+
+    backup: str
+
+
+@dataclass(frozen=True)
+class ClearOffset(Act):
+    """Take back the offset that another program left between coordinates and motor steps."""
+
+    port: str
+
+
+@dataclass(frozen=True)
+class Unlock(Act):
+    """End the lock after an alarm or a reset, or drop held motion."""
+
+    port: str = ""
+
+
+@dataclass(frozen=True)
+class Resume(Act):
+    """Resume a run; with `zero_set_anew` once somebody has turned the part to the job's zero by hand."""
+
+    run: str
+    zero_set_anew: bool = False
+    without_marking: bool = False
+
+
+@dataclass(frozen=True)
+class ListProfiles(Act):
+    """List machines, motors and jobs by name."""
+
+
+@dataclass(frozen=True)
+class ShowSchema(Act):
+    """Show which keys a kind of file has; `kind` is job, machine or motor."""
+
+    kind: str
