@@ -17,14 +17,14 @@ from firmware_host.station.operator import Operator
 
 ENTRY_POINTS = "firmware_host.gates"
 _OWN = tuple(
-    EntryPoint(kind, f"firmware_host.station.{target}", ENTRY_POINTS)
+    EntryPoint(kind, f"firmware_host.station.gates.{target}", ENTRY_POINTS)
     for kind, target in (
-        ("command", "gate_command:CommandGate"),
-        ("controller-output", "gate_controller_output:ControllerOutputGate"),
-        ("modem-lines", "gate_modem_lines:ModemLinesGate"),
-        ("operator", "gate_operator:OperatorGate"),
-        ("tcp", "gate_tcp:TcpGate"),
-        ("timed", "gate_timed:TimedGate"),
+        ("command", "command:CommandGate"),
+        ("controller-output", "controller_output:ControllerOutputGate"),
+        ("modem-lines", "modem_lines:ModemLinesGate"),
+        ("operator", "operator:OperatorGate"),
+        ("tcp", "tcp:TcpGate"),
+        ("timed", "timed:TimedGate"),
     )
 )
 """What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
