@@ -261,7 +261,7 @@ def test_a_plain_source_tree_has_every_built_in_kind(person: Person, monkeypatch
 
 
 def test_the_built_in_kinds_are_those_of_the_package_s_own_entry_points() -> None:
-    project = tomllib.loads(Path(__file__).parents[2].joinpath("pyproject.toml").read_text(encoding="utf-8"))
+    project = tomllib.loads(Path(__file__).parents[3].joinpath("pyproject.toml").read_text(encoding="utf-8"))
     written = project["project"]["entry-points"][ENTRY_POINTS]
     assert {point.name: point.value for point in gate_module._OWN} == written
     assert tuple(sorted(OPTIONS)) == BUILT_IN == tuple(sorted(written))
