@@ -20,7 +20,10 @@ class FindControllers(Act):
 
 @dataclass(frozen=True)
 class WriteSettings(Act):
-    """Store the settings that the plan needs; the old ones are kept."""
+    """Store the settings that the plan of `job` needs; the old ones are kept. Empty: which job or port is left open."""
+
+    job: str = ""
+    port: str = ""
 
 
 @dataclass(frozen=True)

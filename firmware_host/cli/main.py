@@ -22,6 +22,7 @@ from firmware_host.cli import plans as plan_commands
 from firmware_host.cli import run as run_commands
 from firmware_host.cli import runs as runs_commands
 from firmware_host.cli.screen import output
+from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 
 CAUTION = (
@@ -96,7 +97,8 @@ def _run(arguments: list[str], *, debug: bool) -> int:
         raise
     except FirmwareHostError as error:
         notes = "".join(f"\n  {note}" for note in getattr(error, "__notes__", ()))
-        return _failed(f"error: {error}{notes}", error.exit_status, debug=debug)
+        advice = "".join(f"\n  {line}" for line in advice_lines(error.acts))
+        return _failed(f"error: {error}{notes}{advice}", error.exit_status, debug=debug)
     except TyperException as error:
         return _failed(
             f"error: {error.format_message().rstrip('.')}. See circumstep --help", EXIT_BAD_INPUT, debug=debug

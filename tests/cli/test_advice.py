@@ -1,0 +1,85 @@
+"""Every act has a command that the real command line takes."""
+
+from __future__ import annotations
+
+import shlex
+
+import pytest
+from typer.main import get_command
+
+from firmware_host import acts
+from firmware_host.acts import Act
+from firmware_host.cli import main
+from firmware_host.cli.screen.advice import advice_lines, arguments, command
+from firmware_host.errors import ControllerError
+from tests.cli.conftest import Circumstep
+
+EXAMPLES: tuple[Act, ...] = (
+    acts.FindControllers(),
+    acts.WriteSettings(),
+    acts.WriteSettings("my job.toml", "socket://127.0.0.1:9"),
+    acts.RestoreSettings("old settings.toml"),
+    acts.ClearOffset("/dev/ttyUSB0"),
+    acts.Unlock(),
+    acts.Unlock("/dev/ttyUSB0"),
+    acts.Resume("runs/one two"),
+    acts.Resume("runs/one", zero_set_anew=True, without_marking=True),
+    acts.ListProfiles(),
+    acts.ShowSchema("machine"),
+)
+
+
+def options_taken(words: list[str]) -> dict[str, object]:
+    """The values that the command line finds in the words, by option; nothing is carried out."""
+    group = get_command(main.app)
+    context = group.make_context("circumstep", list(words), resilient_parsing=False)
+    while hasattr(context.command, "resolve_command"):
+        rest = [*context._protected_args, *context.args]
+        name, found, rest = context.command.resolve_command(context, rest)
+        assert found is not None
+        context = found.make_context(name, rest, parent=context)
+    return dict(context.params)
+
+
+def test_every_act_has_an_example_here_and_a_command() -> None:
+    assert {type(act) for act in EXAMPLES} == set(Act.__subclasses__())
+
+
+@pytest.mark.parametrize("act", EXAMPLES, ids=repr)
+def test_the_command_of_an_act_is_taken_by_the_command_line(act: Act) -> None:
+    words = shlex.split(command(act))
+    assert words == ["circumstep", *arguments(act)]
+    taken = options_taken(words[1:])
+    for value in vars(act).values():
+        if isinstance(value, str) and value:
+            assert value in {str(each) for each in taken.values()}
+
+
+def test_a_command_that_does_not_exist_would_be_noticed() -> None:
+    with pytest.raises(Exception, match="No such option"):
+        options_taken(["resume", "runs/one", "--no-such-option"])
+
+
+def test_the_command_is_quoted_for_the_shell() -> None:
+    assert command(acts.Resume("runs/one two")) == "circumstep resume 'runs/one two'"
+
+
+def test_an_error_is_followed_by_the_commands_of_its_acts_once_each(
+    circumstep: Circumstep, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        acts_of_it = (acts.Unlock(), acts.Resume("runs/a", zero_set_anew=True), acts.Unlock())
+        raise ControllerError("it is locked", acts=acts_of_it)
+
+    monkeypatch.setattr("firmware_host.cli.plans.load_job", fail)
+    ended = circumstep("segments", "shaft-scale")
+    assert ended.status == 3
+    assert ended.err == (
+        "error: controller: it is locked\n"
+        "  Unlock with: circumstep controller unlock\n"
+        "  Resume with: circumstep resume runs/a --zero set-anew\n"
+    )
+
+
+def test_no_acts_no_lines() -> None:
+    assert advice_lines(()) == []
