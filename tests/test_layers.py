@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import shutil
 import subprocess
 import sys
 import sysconfig
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -49,10 +51,27 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
         ("mechanics/optics/beam.py", "import firmware_host.units", "not descriptions BROKEN"),
         ("mechanics/optics/beam.py", "import firmware_host.model.part.part", "not descriptions BROKEN"),
         ("station/run.py", "import firmware_host.simulator.serving.serve", "joins the simulator to a run BROKEN"),
+        ("planning/route/velocity.py", "import firmware_host.planning.limits.report", "inside planning BROKEN"),
+        ("controller/dialect.py", "import firmware_host.controller.session", "inside controller BROKEN"),
+        (
+            "controller/status_query/sender.py",
+            "import firmware_host.controller.status_query.stop",
+            "dialect: words, sender, session BROKEN",
+        ),
+        ("simulator/axis/motion.py", "import firmware_host.simulator.board_core", "inside simulator BROKEN"),
+        ("station/journal/journal.py", "import firmware_host.station.run", "inside station BROKEN"),
+        ("mechanics/guard.py", "import firmware_host.mechanics.tables", "inside mechanics BROKEN"),
+        ("model/base.py", "import firmware_host.model.tolerances", "inside model BROKEN"),
+        ("planning/load/body.py", "import firmware_host.planning.load.case", "in a circle BROKEN"),
+        (
+            "controller/dialect.py",
+            "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from firmware_host.controller import sender",
+            "in a circle BROKEN",
+        ),
         ("units.py", "import firmware_host.model.part.part", "floors below it BROKEN"),
         ("errors.py", "import firmware_host.units", "floors below it BROKEN"),
     ],
-    ids=lambda value: value.replace("import firmware_host.", "").replace(" BROKEN", ""),
+    ids=lambda value: value.splitlines()[-1].strip().replace("import firmware_host.", "").replace(" BROKEN", ""),
 )
 def test_a_forbidden_import_breaks_its_contract(copy: Path, module: str, line: str, contract: str) -> None:
     path = copy / "firmware_host" / module
@@ -60,3 +79,19 @@ def test_a_forbidden_import_breaks_its_contract(copy: Path, module: str, line: s
     done = lint(copy)
     assert done.returncode == 1
     assert contract in done.stdout
+
+
+def test_no_file_of_the_package_imports_itself_by_way_of_others_type_checking_included() -> None:
+    imports = {}
+    for path in sorted((ROOT / "firmware_host").rglob("*.py")):
+        if path.stem == "__init__":
+            continue
+        module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        imports[module] = {
+            name
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.ImportFrom)
+            for name in (node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names))
+        }
+    order = TopologicalSorter({module: names & imports.keys() for module, names in imports.items()})
+    assert len(tuple(order.static_order())) == len(imports) > 200  # raises CycleError with the files of a circle

@@ -21,7 +21,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import Finding, list_devices
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.settings.stored import ControllerSettings, StoredNumber
+from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
 from firmware_host.simulator.serving.serve import serve

@@ -14,7 +14,7 @@ from firmware_host.cli.screen import output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
-from firmware_host.controller.settings.stored import Difference
+from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.layout.choice import explain_choice

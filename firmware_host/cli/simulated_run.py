@@ -10,7 +10,7 @@ from pathlib import Path
 from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import Clock
 from firmware_host.controller.port.trace import FileTrace
-from firmware_host.controller.settings.stored import Difference
+from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
 from firmware_host.simulator.serving.serve import serve

@@ -1,7 +1,7 @@
 """The wire: ports, dialects, the sender and the controller's stored settings. Knows nothing of segments."""
 
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.dialect import Capcapabilities, Dialect
+from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.finding import Finding, SerialDevice, find, list_devices
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
@@ -9,7 +9,7 @@ from firmware_host.controller.port.trace import FileTrace, MemoryTrace, Trace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.session import Description, StandstillProof, StopReport
-from firmware_host.controller.settings.stored import (
+from firmware_host.controller.stored_settings import (
     ControllerSettings,
     Difference,
     StatedSettings,
@@ -20,7 +20,7 @@ from firmware_host.controller.settings.stored import (
 
 __all__ = [
     "AxisState",
-    "Capcapabilities",
+    "Capabilities",
     "Controller",
     "ControllerSettings",
     "Description",

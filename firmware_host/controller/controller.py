@@ -10,15 +10,16 @@ from typing import Self
 
 from firmware_host.clock import Clock
 from firmware_host.controller import standstill as at_rest
-from firmware_host.controller.dialect import Capcapabilities, Dialect
+from firmware_host.controller.dialect import Capabilities, Dialect
+from firmware_host.controller.mechanisms import session_for
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.session import GREETING_S, AxisSession, Connection, StandstillProof, StopReport
 from firmware_host.controller.settings import write as settings_writing
-from firmware_host.controller.settings.stored import ControllerSettings, StatedSettings
 from firmware_host.controller.standstill import OnPoll, StandstillTarget
+from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings
 from firmware_host.errors import LinkError, StandstillError
 
 HOME_S = 180.0
@@ -72,7 +73,7 @@ class Controller:
         """
         connection = Connection(port, clock, trace, steps_per_unit_known, stated or StatedSettings())
         try:
-            session = dialect.session(connection, axis)
+            session = session_for(dialect, connection, axis)
             greeting = session.sender.await_greeting(greeting_timeout_s)
             greeting = session.learn(greeting, drop_held_motion=drop_held_motion)
         except BaseException:
@@ -88,7 +89,7 @@ class Controller:
         return self._session.settings
 
     @property
-    def capabilities(self) -> Capcapabilities:
+    def capabilities(self) -> Capabilities:
         """What controllers of its dialect can do, as far as a caller has to know."""
         return self._session.capabilities
 

@@ -1,7 +1,7 @@
 """What every dialect must be able to say and to understand. Pure: no port, no clock, no memory.
 
-A dialect belongs to one of two mechanisms, each with its own requests: `state_word_dialect.StateWordDialect` and
-`numbered_dialect.NumberedDialect`. `session` says which.
+A dialect belongs to a mechanism, whose base class lists its own requests: `status_query.base.StateWordDialect` or
+`numbered_line.base.NumberedDialect`. `mechanisms.session_for` makes the session that goes with it.
 """
 
 from __future__ import annotations
@@ -9,20 +9,17 @@ from __future__ import annotations
 import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from firmware_host.controller.reply import AxisState, Reply
-from firmware_host.controller.settings.stored import SettingNames
+from firmware_host.controller.stored_settings import SettingNames
 from firmware_host.errors import InputError
-
-if TYPE_CHECKING:
-    from firmware_host.controller.session import AxisSession, Connection
 
 _DECIMAL = re.compile(r"-?\d{1,7}(?:\.\d{1,6})?", re.ASCII)
 
 
 @dataclass(frozen=True)
-class Capcapabilities:
+class Capabilities:
     """What the controllers of a dialect can do, as far as a caller has to know it."""
 
     tells_state: bool
@@ -46,15 +43,11 @@ class Dialect(ABC):
     """
 
     name: ClassVar[str]
-    capabilities: ClassVar[Capcapabilities]
+    capabilities: ClassVar[Capabilities]
     alarm_remedy: ClassVar[str]
     """What a person can do after an alarm."""
     max_line_bytes: ClassVar[int]
     """Longest line the controller takes (bytes, with its end, as `ask` gets it)."""
-
-    @abstractmethod
-    def session(self, connection: Connection, axis: str) -> AxisSession:
-        """A session of this dialect's mechanism for `axis`. Sends nothing."""
 
     @abstractmethod
     def probe(self) -> bytes:

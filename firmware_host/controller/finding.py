@@ -9,6 +9,7 @@ from serial.tools import list_ports
 
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.mechanisms import session_for
 from firmware_host.controller.port.framing import LineFramer
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import MemoryTrace
@@ -110,7 +111,7 @@ def _described(finding: Finding, port: Port, clock: Clock, dialects: tuple[Diale
     if not spoken:
         return finding
     try:
-        session = spoken[0].session(Connection(port, clock, MemoryTrace(clock)), _ANY_AXIS)
+        session = session_for(spoken[0], Connection(port, clock, MemoryTrace(clock)), _ANY_AXIS)
         return replace(finding, description=session.describe())
     except (LinkError, ControllerError) as error:
         return replace(finding, detail=f"{finding.detail}; could not be asked further: {error}")

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from firmware_host.clock import Clock
-from firmware_host.controller.dialect import Capcapabilities, Dialect
+from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import AxisState, Greeting, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
-from firmware_host.controller.settings.stored import ControllerSettings, StatedSettings
+from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -105,7 +105,7 @@ class AxisSession(ABC):
         return self.sender.dialect
 
     @property
-    def capabilities(self) -> Capcapabilities:
+    def capabilities(self) -> Capabilities:
         """What controllers of this dialect can do."""
         return self.dialect.capabilities
 

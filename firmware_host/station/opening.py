@@ -14,7 +14,7 @@ from firmware_host.controller.port.serial_port import open_port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.session import GREETING_S
-from firmware_host.controller.settings.stored import StatedSettings
+from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
 

@@ -10,8 +10,8 @@ from typing import Any
 
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
-from firmware_host.controller.settings.stored import StatedSettings
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.numbered_line import variants as numbered_line_members
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice

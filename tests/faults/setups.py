@@ -9,7 +9,7 @@ from functools import cache
 from math import floor
 from typing import Any
 
-from firmware_host.controller.settings.stored import StatedSettings
+from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.settings.check import SafeSettings, safe_settings

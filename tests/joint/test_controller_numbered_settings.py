@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from firmware_host.controller.settings.backup import load_backup
-from firmware_host.controller.settings.stored import StatedSettings, WantedSettings
+from firmware_host.controller.stored_settings import StatedSettings, WantedSettings
 from firmware_host.errors import (
     ControllerError,
     InputError,

@@ -14,8 +14,8 @@ from firmware_host.clock import Clock, VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.port.trace import MemoryTrace, TraceKind
-from firmware_host.controller.settings.stored import decimal_text
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.stored_settings import decimal_text
 from firmware_host.model import Job, Setup, load_job
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.route.coordinates import StoredScale

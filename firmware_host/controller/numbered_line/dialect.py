@@ -9,11 +9,10 @@ import re
 from collections.abc import Callable
 from functools import reduce
 from operator import xor
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
-from firmware_host.controller.dialect import Capcapabilities, require_plain_numbers
+from firmware_host.controller.dialect import Capabilities, require_plain_numbers
 from firmware_host.controller.numbered_line.base import NumberedDialect
-from firmware_host.controller.numbered_line.session import NumberedSession
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
@@ -33,11 +32,8 @@ from firmware_host.controller.reply import (
     Unknown,
     Waiting,
 )
-from firmware_host.controller.settings.stored import SettingNames
+from firmware_host.controller.stored_settings import SettingNames
 from firmware_host.errors import InputError
-
-if TYPE_CHECKING:
-    from firmware_host.controller.session import AxisSession, Connection
 
 _AXES = "XYZABCUVW"
 _PROBE_NUMBER = 99_999_999
@@ -63,7 +59,7 @@ class NumberedLineDialect(NumberedDialect):
     alarm_remedy: ClassVar[str] = "See why; switch it off and on, then home it or set zero anew"
     max_line_bytes: ClassVar[int] = 72  # (m) of 96 that the smallest variants take, less number and checksum
     position_decimals: ClassVar[int] = 2
-    capabilities: ClassVar[Capcapabilities] = Capcapabilities(
+    capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=False,
         counts_steps=True,
         machine_coordinates=False,
@@ -71,9 +67,6 @@ class NumberedLineDialect(NumberedDialect):
         stop_keeps_position=False,
         tells_settings=False,
     )
-
-    def session(self, connection: Connection, axis: str) -> AxisSession:
-        return NumberedSession(self, connection, axis)
 
     def probe(self) -> bytes:
         return self.numbered(_PROBE_NUMBER, self.position_query())

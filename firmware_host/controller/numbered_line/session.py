@@ -19,7 +19,7 @@ from firmware_host.controller.session import (
     Description,
     StopReport,
 )
-from firmware_host.controller.settings.stored import ControllerSettings, StoredNumber
+from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,

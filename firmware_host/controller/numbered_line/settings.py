@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from firmware_host.controller.reply import RateUnit, Reply, SettingGroup
-from firmware_host.controller.settings.stored import (
+from firmware_host.controller.stored_settings import (
     ControllerSettings,
     SettingNames,
     StatedSettings,

@@ -10,7 +10,7 @@ from pathlib import Path
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.session import STORE_S, AxisSession
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
-from firmware_host.controller.settings.stored import ControllerSettings, decimal_text
+from firmware_host.controller.stored_settings import ControllerSettings, decimal_text
 from firmware_host.errors import InputError, SettingsMismatchError
 
 

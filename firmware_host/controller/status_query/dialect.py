@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
-from firmware_host.controller.dialect import Capcapabilities, require_plain_numbers
+from firmware_host.controller.dialect import Capabilities, require_plain_numbers
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
@@ -25,13 +25,9 @@ from firmware_host.controller.reply import (
     StatusReport,
     Unknown,
 )
-from firmware_host.controller.settings.stored import SettingNames
 from firmware_host.controller.status_query.base import StateWordDialect
-from firmware_host.controller.status_query.session import StateWordSession
+from firmware_host.controller.stored_settings import SettingNames
 from firmware_host.errors import InputError
-
-if TYPE_CHECKING:
-    from firmware_host.controller.session import AxisSession, Connection
 
 _AXES = "XYZABCUVW"
 _SETTING_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,3})?", re.ASCII)
@@ -117,7 +113,7 @@ class StatusQueryDialect(StateWordDialect):
     default_buffer_bytes: ClassVar[int] = 127
     position_decimals: ClassVar[int] = 3
     state_tells_standstill: ClassVar[bool] = True
-    capabilities: ClassVar[Capcapabilities] = Capcapabilities(
+    capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=True,
         counts_steps=False,
         machine_coordinates=True,
@@ -125,9 +121,6 @@ class StatusQueryDialect(StateWordDialect):
         stop_keeps_position=True,
         tells_settings=True,
     )
-
-    def session(self, connection: Connection, axis: str) -> AxisSession:
-        return StateWordSession(self, connection, axis)
 
     def status_request(self) -> bytes:
         return b"?"

@@ -3,34 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from fractions import Fraction
-from types import MappingProxyType
 
-from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, ParserState, SettingLine, StatusReport
+from firmware_host.controller.reply import AxisState, ParserState, SettingLine, StatusReport
 from firmware_host.controller.session import (
     ANSWER_S,
     GREETING_S,
     HOLD_S,
     POLL_S,
-    STATUS_S,
-    AxisSession,
-    Connection,
-    Description,
     StopReport,
 )
-from firmware_host.controller.settings.stored import FIX, ControllerSettings, StoredNumber
 from firmware_host.controller.status_query import stop as stopping
-from firmware_host.controller.status_query.base import StateWordDialect
-from firmware_host.controller.status_query.sender import CountingSender
+from firmware_host.controller.status_query.asking import StateWordAsking
+from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
-    DialectError,
-    LineRejectedError,
-    ReplyTimeoutError,
     StandstillError,
-    UnexpectedReplyError,
 )
 
 _OFFSET_POLLS = 60
@@ -38,115 +27,8 @@ _OFFSET_POLLS = 60
 _STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 
 
-class StateWordSession(AxisSession):
+class StateWordSession(StateWordAsking):
     """For dialects with a state word."""
-
-    def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
-        self.index = dialect.axis_index(axis)
-        self.sender: CountingSender = CountingSender(connection.port, dialect, connection.clock, connection.trace)
-        super().__init__(self.sender, connection, axis)
-        self.greets: bool | None = None
-        """True if it greets after a reset; None: not known yet."""
-        self.synchronised = False
-        """True if its line reader is known to agree with its step counter; else the next move might run wild."""
-        self._offset: tuple[float, ...] | None = None
-        self._buffer: BufferInfo | None = None
-
-    @property
-    def dialect(self) -> StateWordDialect:
-        return self.sender.dialect
-
-    # --- asking ----------------------------------------------------------------------------------------------------
-
-    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
-        self.greeted(greeting)
-        try:
-            status = self.poll()
-        except ReplyTimeoutError as error:
-            detail = (
-                f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
-                "link.dialect (circumstep controller find tells which one is spoken)"
-            )
-            raise DialectError(self.sender.port.url, detail) from error
-        if status.state is AxisState.HOLDING and drop_held_motion:
-            self.standing(allow=frozenset({AxisState.HOLDING}))
-            self.greeted(self.sender.reset(GREETING_S))
-            status = self.poll()
-        elif status.state is AxisState.ASLEEP and drop_held_motion:
-            greeting = self.sender.reset(GREETING_S) or Greeting("it was asleep and has been woken by a reset")
-            self.greeted(greeting)
-            status = self.poll()
-        if status.state not in _STANDING:
-            raise self.wrong_state(status.state)
-        self.sender.resynchronise()
-        self.read_buffer()
-        self.read_settings()
-        if not self.settings.inches:
-            self.position(status)
-        return greeting
-
-    def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
-        for _ in range(_OFFSET_POLLS):
-            report = self.sender.request_status(timeout_s)
-            self._offset = report.offset or self._offset
-            if report.machine is not None:
-                return report
-            if report.work is not None and self._offset is not None:
-                pairs = zip(report.work, self._offset, strict=False)
-                return replace(report, machine=tuple(work + offset for work, offset in pairs), offset=self._offset)
-        raise UnexpectedReplyError(self.sender.port.url, f"{_OFFSET_POLLS} reports told no machine position")
-
-    def position(self, report: StatusReport) -> float:
-        if self._settings is not None and self.settings.inches:
-            raise ControllerError(
-                f"reports in inches ({self.settings.names.inches}): positions cannot be used. Fix: {FIX}"
-            )
-        if report.machine is None or len(report.machine) <= self.index:
-            count = len(report.machine or ())
-            raise ControllerError(f"reports {count} axes; axis {self.axis} is not among them")
-        return report.machine[self.index]
-
-    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        return self.position(report) * float(steps_per_unit)
-
-    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        rounded = 1 if report.work is None else 2  # work position and offset are rounded each for itself
-        return float(rounded * steps_per_unit / (2 * 10**self.dialect.position_decimals))
-
-    def same_place(self, first: StatusReport, second: StatusReport) -> bool:
-        return first.machine == second.machine
-
-    def describe(self) -> Description:
-        report = self.poll()
-        letters = self.dialect.axis_letters(len(report.machine or ()))
-        settings: Mapping[str, str] = {}
-        if report.state in _STANDING:
-            self.sender.resynchronise()
-            self.read_buffer()
-            settings = MappingProxyType(self._settings_once())
-        buffer = self._buffer
-        return Description(letters, buffer.receive_bytes if buffer else None, buffer.blocks if buffer else None,
-                           settings)  # fmt: skip
-
-    def greeted(self, greeting: Greeting | None) -> None:
-        """Take note of a greeting after opening or an asked-for reset: its line reader starts from the step counter."""
-        self._offset = None
-        self.prepared = False
-        self.rest = None
-        if greeting is not None:
-            self.greets = True
-            self.synchronised = True
-
-    def read_buffer(self) -> None:
-        """Ask for the size of the receive buffer; a controller that doesn't tell is taken to have the usual one."""
-        try:
-            exchange = self.ask(self.dialect.buffer_query())
-        except LineRejectedError:
-            return  # the usual size stands
-        for reply in exchange.payload:
-            if isinstance(reply, BufferInfo):
-                self._buffer = reply
-                self.sender.usable_bytes = self.dialect.usable_bytes(reply.receive_bytes)
 
     # --- making it ready -------------------------------------------------------------------------------------------
 

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, StopReport
+from firmware_host.controller.status_query.asking import StateWordAsking
 from firmware_host.errors import ControllerFaultError, FirmwareHostError, PortLostError
-
-if TYPE_CHECKING:
-    from firmware_host.controller.status_query.session import StateWordSession
 
 _DROPPING = frozenset({AxisState.READY, AxisState.HOLDING, AxisState.DOOR, AxisState.CHECKING})
 
 
-def stop(session: StateWordSession, timeout_s: float) -> StopReport:
+def stop(session: StateWordAsking, timeout_s: float) -> StopReport:
     """Hold, wait at most `timeout_s` (s) for standstill, and only then reset, which drops the rest of the motion.
 
     The position is kept, except while homing, when there is none to keep: then it is reset at once. Raises nothing of
@@ -37,7 +33,7 @@ def stop(session: StateWordSession, timeout_s: float) -> StopReport:
         return StopReport(True, f"stands still, but could not be finished: {error}", status)
 
 
-def _await_standstill(session: StateWordSession, deadline_s: float) -> tuple[StatusReport | None, str]:
+def _await_standstill(session: StateWordAsking, deadline_s: float) -> tuple[StatusReport | None, str]:
     """The second of two reports that agree on standstill, or None and what went wrong."""
     last: StatusReport | None = None
     detail = "held, but did not come to a standstill in time"
@@ -59,7 +55,7 @@ def _await_standstill(session: StateWordSession, deadline_s: float) -> tuple[Sta
     return None, detail
 
 
-def _end_homing(session: StateWordSession) -> StopReport:
+def _end_homing(session: StateWordAsking) -> StopReport:
     session.sender.position_lost = ControllerFaultError("stopped while homing: home it again")
     try:
         session.greeted(session.sender.reset(GREETING_S))

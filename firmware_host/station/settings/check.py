@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from firmware_host.controller.settings.stored import (
+from firmware_host.controller.standstill import HALF_STEP
+from firmware_host.controller.stored_settings import (
     SINGLE_ROUNDING,
     ControllerSettings,
     Difference,
     WantedSettings,
     decimal_text,
 )
-from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import ControllerError, CoordinateError, SettingsMismatchError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan

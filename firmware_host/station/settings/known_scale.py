@@ -15,7 +15,7 @@ from pathlib import Path
 
 import platformdirs
 
-from firmware_host.controller.settings.stored import ControllerSettings
+from firmware_host.controller.stored_settings import ControllerSettings
 from firmware_host.errors import UnreadableFileError
 from firmware_host.system.files import write_whole
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.settings.backup import load_backup
-from firmware_host.controller.settings.stored import ControllerSettings, Difference, StoredNumber, decimal_text
+from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber, decimal_text
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 import pytest
 
-from firmware_host.controller.settings.stored import ControllerSettings
+from firmware_host.controller.stored_settings import ControllerSettings
 from firmware_host.errors import UnreadableFileError
 from firmware_host.station.settings.known_scale import KnownScales
 from tests.support.bench import bench

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_host.controller.settings.stored import (
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.stored_settings import (
     FIX,
     ControllerSettings,
     Difference,
@@ -12,7 +13,6 @@ from firmware_host.controller.settings.stored import (
     WantedSettings,
     decimal_text,
 )
-from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.errors import ControllerError, SettingsMismatchError
 
 NAMES = StatusQueryDialect().setting_names("A")
