@@ -1,7 +1,7 @@
 """circumstep: motion planning for a home-built rotary axis that turns round parts under a marking laser.
 
 The public API, and nothing else. Names are looked up when they are first used, so that `import firmware_host` is quick.
-A run is: `load_job`, `plan_job`, `open_controller`, `run_job`.
+A run is: `load_job`, `open_station`, and `run` of the station it gives.
 """
 
 from __future__ import annotations
@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from firmware_host.station.gates.tcp import TcpGate
     from firmware_host.station.gates.timed import TimedGate
     from firmware_host.station.journal.record import PassRecord, RunRecord
+    from firmware_host.station.opened import OpenStation, open_station
     from firmware_host.station.opening import find_controllers, open_controller
     from firmware_host.station.operator import Operator, TerminalOperator
     from firmware_host.station.progress import Progress, SilentProgress
@@ -151,6 +152,8 @@ _HOMES = MappingProxyType(
         "TimedGate": "firmware_host.station.gates.timed",
         "KnownScales": "firmware_host.station.settings.known_scale",
         "state_folder": "firmware_host.station.settings.known_scale",
+        "OpenStation": "firmware_host.station.opened",
+        "open_station": "firmware_host.station.opened",
         "find_controllers": "firmware_host.station.opening",
         "open_controller": "firmware_host.station.opening",
         "Operator": "firmware_host.station.operator",
@@ -216,6 +219,7 @@ __all__ = [
     "Motor",
     "MotorCandidate",
     "MoveProgram",
+    "OpenStation",
     "Operator",
     "OperatorGate",
     "PassRecord",
@@ -270,6 +274,7 @@ __all__ = [
     "new_profile",
     "newest_backup",
     "open_controller",
+    "open_station",
     "parse_sweep",
     "plan_job",
     "plan_layout",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import shlex
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -17,21 +16,20 @@ from firmware_host.cli.input.planned import planned
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import telling_outlook
-from firmware_host.clock import Clock, SystemClock
-from firmware_host.controller.port.trace import FileTrace
+from firmware_host.clock import SystemClock
 from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
 from firmware_host.reporting.tables import run_table
 from firmware_host.station.gates.dry import DryGate
-from firmware_host.station.gates.gate import GateContext, build_gate
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import PassRecord, RunRecord
-from firmware_host.station.opening import open_controller, port_of
+from firmware_host.station.opened import station_in
+from firmware_host.station.opening import port_of
 from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.resume import Zero, resume_run
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 
 _DRY_PASS_S = 0.5
@@ -83,8 +81,17 @@ def run(
     folder = RunFolder.create(runs, setup.job.name, clock.now())
     with telling_outlook(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
-        station = _station(stack, setup, folder, url, clock, baud, gate_program, without_marking, job)
-        station = replace(station, release_motor=release_motor)
+        station = _station(
+            stack,
+            setup,
+            folder,
+            url,
+            baud,
+            gate_program,
+            job,
+            without_marking=without_marking,
+            release_motor=release_motor,
+        )
         if write_settings:
             backup = backup_path(state_folder() / "backups", url, clock)
             write_for_plan(
@@ -112,15 +119,22 @@ def resume(
     """Go on with a run: no pass is skipped, none repeated without asking."""
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
-    clock = SystemClock()
     begun = read_journal(run_folder.journal)
     url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
     with telling_outlook(run_folder, json=json), ExitStack() as stack:
         job = setup.job_source or "JOB"
         station = _station(
-            stack, setup, run_folder, url, clock, baud, gate_program, without_marking, job, drop_held_motion=True
+            stack,
+            setup,
+            run_folder,
+            url,
+            baud,
+            gate_program,
+            job,
+            without_marking=without_marking,
+            release_motor=release_motor,
+            drop_held_motion=True,
         )
-        station = replace(station, release_motor=release_motor)
         ask = _asking(assume, station)
         record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
     _show(record, run_folder, json)
@@ -131,32 +145,30 @@ def _station(
     setup: Setup,
     folder: RunFolder,
     url: str,
-    clock: Clock,
     baud: int | None,
     gate_program: str,
-    without_marking: bool,
     job: str,
     *,
+    without_marking: bool,
+    release_motor: bool,
     drop_held_motion: bool = False,
 ) -> Station:
-    """Everything a run works with, closed again by `stack`."""
-    operator = TerminalOperator()
-    context = GateContext(clock, operator, tuple(shlex.split(gate_program)), setup.job.name, folder.path)
-    gate = DryGate(context, _DRY_PASS_S) if without_marking else build_gate(setup.job.gate, context)
-    stack.callback(gate.release)
-    trace = FileTrace(folder.trace, clock)
-    stack.callback(trace.close)
-    controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)
-    stack.callback(controller.close)
-    station = Station(
-        controller=controller,
-        gate=gate,
-        clock=clock,
-        folder=folder,
-        scales=KnownScales(state_folder()),
-        operator=operator,
-        fix=f"circumstep controller settings write {shlex.quote(job)} --port {shlex.quote(url)}",
-        progress=stack.enter_context(RunProgress(marking=gate.marks)),
+    """Everything a run works with, closed again by `stack`; Ctrl-C and the like ask for a stop."""
+    station = stack.enter_context(
+        station_in(
+            folder,
+            setup,
+            url,
+            SystemClock(),
+            operator=TerminalOperator(),
+            gate=(lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
+            gate_program=tuple(shlex.split(gate_program)),
+            progress=stack.enter_context(RunProgress(marking=not without_marking)),
+            baud=baud,
+            drop_held_motion=drop_held_motion,
+            release_motor=release_motor,
+            fix=f"circumstep controller settings write {shlex.quote(job)} --port {shlex.quote(url)}",
+        )
     )
     stack.enter_context(station.stop.on_signals())
     return station

@@ -42,10 +42,10 @@ class TerminalOperator(Operator):
     """
 
     def __init__(self, source: TextIO | None = None, target: TextIO | None = None) -> None:
-        self._descriptor = (source or sys.stdin).fileno()
+        self._descriptor = _descriptor_of(source or sys.stdin)
         self._target = target
         self._typed = b""
-        self._ended = False
+        self._ended = self._descriptor is None
 
     def tell(self, text: str) -> None:
         target = self._target or sys.stderr
@@ -76,18 +76,28 @@ class TerminalOperator(Operator):
 
     def _take_in(self) -> bool:
         """Read what is there; False if there was nothing."""
+        if self._descriptor is None:
+            return False
         ready, _, _ = select.select([self._descriptor], [], [], 0)
         if ready:
-            data = self._read()
+            data = self._read(self._descriptor)
             self._ended = not data
             self._typed = (self._typed + data)[-_LONGEST_ANSWER:]
         return bool(ready) and not self._ended
 
-    def _read(self) -> bytes:
+    def _read(self, descriptor: int) -> bytes:
         """What was typed; nothing if the input, or the terminal, was closed."""
         try:
-            return os.read(self._descriptor, _LONGEST_ANSWER)
+            return os.read(descriptor, _LONGEST_ANSWER)
         except OSError as error:
             if error.errno != errno.EIO:
                 raise
             return b""
+
+
+def _descriptor_of(source: TextIO | None) -> int | None:
+    """Where to read from; None if there is nothing to read: a program without a console, or a stand-in for one."""
+    try:
+        return source.fileno() if source is not None else None
+    except OSError:
+        return None

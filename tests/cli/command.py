@@ -21,6 +21,8 @@ _START = (
 COMMAND = (sys.executable, "-c", _START)
 """`circumstep` as from a terminal: whoever runs the tests may have signals ignored, as in the background of a shell."""
 PATIENCE_S = 60.0
+MARK_NOW = "AT REST: mark segment"
+"""What the operator's gate tells the person at the machine."""
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -48,16 +50,16 @@ def call(*arguments: str, told: str = "") -> Ended:
 
 def call_marking(*arguments: str) -> Ended:
     """Run the command to its end; at each pass somebody presses Enter."""
-    with Program(*arguments, enters_at="AT REST: mark segment") as program:
+    with Program(*arguments, enters_at=MARK_NOW) as program:
         return program.end()
 
 
 class Program:
     """A command that runs beside the test; on leaving the block it is ended if it hasn't ended by itself."""
 
-    def __init__(self, *arguments: str, enters_at: str = "") -> None:
+    def __init__(self, *arguments: str, enters_at: str = "", command: tuple[str, ...] = COMMAND) -> None:
         self._process = subprocess.Popen(
-            [*COMMAND, *arguments],
+            [*command, *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

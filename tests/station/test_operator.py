@@ -98,3 +98,12 @@ def test_an_endless_line_is_kept_only_in_part(pipe: tuple[int, TerminalOperator]
     answer = operator.answer()
     assert answer is not None
     assert len(answer) < 1000
+
+
+@pytest.mark.parametrize("source", [None, io.StringIO("y\n")], ids=["no-console", "stand-in"])
+def test_without_a_console_nobody_can_answer(source: io.StringIO | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", source)
+    operator = TerminalOperator()
+    operator.forget()
+    with pytest.raises(GateError, match="nobody can answer"):
+        operator.answer()

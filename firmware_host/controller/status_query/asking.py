@@ -32,8 +32,8 @@ _STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 
 
 class StateWordAsking(AxisSession):
-    """The part of a session that only asks. Nothing here moves; `learn` alone may reset, and only where it is told to."""
     """The part of a session that only asks. Nothing moves; `learn` alone may reset, and only where it is told to."""
+
     def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
         self.index = dialect.axis_index(axis)
         self.sender: CountingSender = CountingSender(connection.port, dialect, connection.clock, connection.trace)

@@ -1,0 +1,114 @@
+"""A station opened for one job: controller, gate, run folder and notes, all closed again at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from firmware_host.clock import Clock, SystemClock
+from firmware_host.controller.port.trace import FileTrace
+from firmware_host.model import Setup
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.station.gates.gate import Gate, GateContext, build_gate
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.opening import open_controller, port_of
+from firmware_host.station.operator import Operator, TerminalOperator
+from firmware_host.station.progress import Progress, SilentProgress
+from firmware_host.station.run import Station, require_limits, run_job
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.known_scale import KnownScales, state_folder
+
+MakeGate = Callable[[GateContext], Gate]
+
+
+@dataclass(frozen=True)
+class OpenStation:
+    """A job, its plan, and everything that a run of it works with, open."""
+
+    setup: Setup
+    plan: JobPlan
+    station: Station
+
+    def run(self, *, accept_limits: Iterable[str] = ()) -> RunRecord:
+        """Run the job from its beginning; returns the record. Raises as `run_job`."""
+        return run_job(self.setup, self.plan, self.station, accept_limits=accept_limits)
+
+
+@contextmanager
+def open_station(
+    setup: Setup,
+    port: str = "",
+    *,
+    plan: JobPlan | None = None,
+    clock: Clock | None = None,
+    runs: Path = Path("runs"),
+    operator: Operator | None = None,
+    gate: MakeGate | None = None,
+    progress: Progress | None = None,
+    accept_limits: Iterable[str] = (),
+) -> Iterator[OpenStation]:
+    """Open the machine's controller at `port` (the machine file's own if empty) for a job; all is closed at the end.
+
+    Uses the job's own gate, with the person at the terminal as its operator, and keeps run folders (below `runs`),
+    notes on controllers and locks where the command line keeps them. `gate` makes another gate from its context;
+    `plan`: the job's plan, if it was made before. Nothing moves until `run`. The thread that opens it is the one that
+    uses it.
+
+    Raises `LimitExceededError` before anything is opened if a limit fails that is not among `accept_limits`,
+    `InputError` where no port is named, and as `open_controller`.
+    """
+    plan = plan if plan is not None else plan_job(setup)
+    require_limits(plan.limits, accept_limits)
+    clock = clock if clock is not None else SystemClock()
+    url = port_of(setup.machine, port)
+    folder = RunFolder.create(runs, setup.job.name, clock.now())
+    with ExitStack() as stack:
+        stack.callback(folder.drop_unused)
+        station = stack.enter_context(
+            station_in(folder, setup, url, clock, operator=operator or TerminalOperator(), gate=gate, progress=progress)
+        )
+        yield OpenStation(setup, plan, station)
+
+
+@contextmanager
+def station_in(
+    folder: RunFolder,
+    setup: Setup,
+    url: str,
+    clock: Clock,
+    *,
+    operator: Operator,
+    gate: MakeGate | None = None,
+    gate_program: tuple[str, ...] = (),
+    progress: Progress | None = None,
+    baud: int | None = None,
+    drop_held_motion: bool = False,
+    release_motor: bool = False,
+    fix: str = "write the settings that the plan needs",
+) -> Iterator[Station]:
+    """A station that works in a run's `folder`, open; gate, trace and controller are closed at the end.
+
+    `gate` makes the gate, the job's own if None; `gate_program`: what a command gate starts; `baud`: bits per second,
+    the machine file's if None; the rest as in `Station` and `Controller.open`.
+    """
+    context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
+    with ExitStack() as stack:
+        made = gate(context) if gate is not None else build_gate(setup.job.gate, context)
+        stack.callback(made.release)
+        trace = FileTrace(folder.trace, clock)
+        stack.callback(trace.close)
+        controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)
+        stack.callback(controller.close)
+        yield Station(
+            controller=controller,
+            gate=made,
+            clock=clock,
+            folder=folder,
+            scales=KnownScales(state_folder()),
+            operator=operator,
+            fix=fix,
+            progress=progress if progress is not None else SilentProgress(),
+            release_motor=release_motor,
+        )

@@ -1,0 +1,79 @@
+"""A station opened from Python: the job's own gate unless told otherwise, and all of it closed at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import firmware_host as fh
+from firmware_host.errors import InputError, LimitExceededError
+from tests.support.station_bench import changed_setup, quick_disk, small_setup
+
+
+@pytest.fixture(autouse=True)
+def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+    for name in ("XDG_STATE_HOME", "XDG_RUNTIME_DIR"):
+        (tmp_path / name).mkdir(mode=0o700)
+        monkeypatch.setenv(name, str(tmp_path / name))
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.fixture
+def clock() -> fh.ScaledClock:
+    return fh.ScaledClock(20.0)
+
+
+@pytest.fixture
+def port(clock: fh.ScaledClock) -> Iterator[str]:
+    """A board set for the machine, on a socket of this computer, twenty times as quick."""
+    device = fh.simulated_device(fh.load_machine("belt-chuck"), delivered=False, start_s=clock.monotonic())
+    with fh.serve(device, clock, kind="socket") as server:
+        yield server.url
+
+
+def timed_job() -> fh.Setup:
+    job = small_setup().job
+    mark = job.mark.model_dump(mode="json", exclude_none=True)
+    return changed_setup("shaft-scale", mark=mark, segments={"count": 3}, gate={"kind": "timed", "duration": "0.5 s"})
+
+
+def test_a_station_runs_the_job_through_its_own_gate_and_is_closed(port: str, clock: fh.ScaledClock) -> None:
+    with fh.open_station(timed_job(), port, clock=clock) as opened:
+        assert isinstance(opened.station.gate, fh.TimedGate)
+        record = opened.run()
+    assert record.outcome == "done"
+    assert record.done == 6
+    assert record.step_errors == (0,) * 6
+    (run,) = fh.list_runs(Path("runs"))
+    assert all(finding.holds for finding in fh.verify_run(fh.RunFolder(run.path)))
+    with fh.open_station(timed_job(), port, clock=clock):
+        pass  # the port was given back, and a station that ran nothing leaves no folder
+    assert [found.path for found in fh.list_runs(Path("runs"))] == [run.path]
+
+
+def test_a_gate_of_ones_own_takes_the_place_of_the_jobs(port: str, clock: fh.ScaledClock) -> None:
+    def make(context: fh.GateContext) -> fh.Gate:
+        return fh.TimedGate(context, 0.1)
+
+    with fh.open_station(small_setup(), port, clock=clock, gate=make, runs=Path("elsewhere")) as opened:
+        assert opened.run().done == 6
+    assert len(fh.list_runs(Path("elsewhere"))) == 1
+
+
+def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock: fh.ScaledClock) -> None:
+    setup = changed_setup("shaft-scale", index={"acceleration": "60000 deg/s^2", "speed": "600 deg/s"})
+    with pytest.raises(LimitExceededError, match="torque-accelerating"), fh.open_station(setup, port, clock=clock):
+        pytest.fail("it was opened")
+    assert not Path("runs").exists()
+    failing = [check.name for check in fh.plan_job(setup).limits.checks if check.verdict is fh.Verdict.FAILS]
+    with fh.open_station(setup, port, clock=clock, accept_limits=failing) as opened:
+        assert opened.plan.limits.verdict is fh.Verdict.FAILS
+
+
+def test_a_machine_without_a_port_needs_one_named(clock: fh.ScaledClock) -> None:
+    with pytest.raises(InputError, match="no port is named"), fh.open_station(small_setup(), clock=clock):
+        pytest.fail("it was opened")
+    assert not Path("runs").exists()
