@@ -7,11 +7,10 @@ survives pickling, and names the exit status the command line ends with:
 
 from __future__ import annotations
 
-import shlex
 from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar
 
-from firmware_host.acts import Act
+from firmware_host.acts import Act, Resume
 
 EXIT_DONE = 0
 EXIT_CHECK_FAILED = 1
@@ -286,18 +285,18 @@ class GateTimeoutError(GateError, TimeoutError):
 
 @dataclass(eq=False)
 class RunStoppedError(FirmwareHostError):
-    """The run was stopped by the operator or a signal; the record is resumable."""
+    """The run was stopped by the operator or a signal; it can be resumed."""
 
     reason: str
     run_folder: str
-    option: str = ""
-    """What going on needs besides, such as "--zero set-anew"."""
 
     exit_status: ClassVar[int] = EXIT_STOPPED
 
+    def __post_init__(self) -> None:
+        self.acts = self.acts or (Resume(self.run_folder),)
+
     def message(self) -> str:
-        option = f" {self.option}" if self.option else ""
-        return f"stopped ({self.reason}); go on with: circumstep resume {shlex.quote(self.run_folder)}{option}"
+        return f"stopped ({self.reason}); the run in {self.run_folder} can be resumed"
 
 
 @dataclass(eq=False)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from firmware_host import errors
-from firmware_host.acts import FindControllers, Unlock
+from firmware_host.acts import FindControllers, Resume, Unlock
 from firmware_host.errors import (
     CoordinateError,
     FirmwareHostError,
@@ -193,5 +193,7 @@ def test_messages_of_checks_list_every_one() -> None:
     assert str(limits) == "the plan exceeds its limits: torque 2 N*m, limit 1 N*m; rate 50 kHz, limit 28 kHz"
     settings = SettingsMismatchError(("steps per unit 10, planned 26.667",), "circumstep controller settings write JOB")
     assert str(settings).endswith("planned 26.667. Fix: circumstep controller settings write JOB")
-    assert "circumstep resume runs/7" in str(RunStoppedError("Ctrl-C", "runs/7"))
+    stopped = RunStoppedError("Ctrl-C", "runs/7")
+    assert str(stopped) == "stopped (Ctrl-C); the run in runs/7 can be resumed"
+    assert stopped.acts == (Resume("runs/7"),)
     assert str(GateError("operator", "no answer")) == "gate operator: no answer"

@@ -210,7 +210,7 @@ def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path
     assert dict(done.counters) == dict(enumerate(plan.route.segment_targets().tolist(), 1))
     assert (done.record.outcome, done.off_plan) == ("done", 0)
     stop = fh.StopRequest()
-    with pytest.raises(fh.RunStoppedError, match=r"stopped \(by a test\); go on with"):
+    with pytest.raises(fh.RunStoppedError, match=r"stopped \(by a test\); the run in \S+ can be resumed"):
         fh.run_simulated(
             setup,
             plan,

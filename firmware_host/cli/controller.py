@@ -1,4 +1,4 @@
-"""`controller`: find it, look at it, compare and write its settings, or simulate one."""
+"""`controller`: find one, show its state, compare and write its settings, or simulate one."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ from firmware_host.station.settings.write import (
 )
 from firmware_host.station.stop_request import StopRequest
 
-controller_app = typer.Typer(help="Find a controller, see it, set it, or simulate one.", no_args_is_help=True)
+controller_app = typer.Typer(
+    help="Find a controller, show its state, compare and write its settings, or simulate one.", no_args_is_help=True
+)
 settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
 controller_app.add_typer(settings_app, name="settings")
 
@@ -62,12 +64,16 @@ def _open(machine: Machine, port: str, baud: int | None, *, drop_held_motion: bo
 
 @controller_app.command("find")
 def find_command(
-    port: Annotated[list[str] | None, typer.Option("--port", help="Look only here; may be given again.")] = None,
+    port: Annotated[
+        list[str] | None, typer.Option("--port", help="Look only at this port; may be given again.")
+    ] = None,
     baud: BaudOption = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Open each port without asking: this resets many boards.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Open each port without asking; opening resets many boards.")
+    ] = False,
     json: JsonOption = False,
 ) -> None:
-    """Look for controllers on the serial ports; asks before opening one, for that resets many boards."""
+    """Look for controllers on the serial ports; asks before it opens a port, because opening resets many boards."""
     urls = tuple(port) if port else tuple(device.url for device in list_devices())
 
     def confirm(url: str) -> bool:
@@ -113,7 +119,7 @@ def _found_lines(finding: Finding) -> Iterator[str]:
 def show_command(
     machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None, json: JsonOption = False
 ) -> None:
-    """Show what a controller says of itself: state, position, and the settings of the machine's axis."""
+    """Show a controller's state, position, and the settings of the machine's axis."""
     described = load_machine(machine)
     with _open(described, port, baud) as controller:
         status = controller.status()
@@ -147,7 +153,7 @@ def _told(held: ControllerSettings, name: str, read: Callable[[], StoredNumber])
 
 @settings_app.command("compare")
 def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
-    """Compare the stored settings with what a job asks for; status 1 if any differs."""
+    """Compare the stored settings with those that a job needs; status 1 if any differs."""
     setup = load_job(job)
     plan = planned(setup)
     with _open(setup.machine, port, baud) as controller:
@@ -179,9 +185,9 @@ def write_command(
     job: JobArgument,
     port: PortOption = "",
     baud: BaudOption = None,
-    backup: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the old settings are kept.")] = None,
+    backup: Annotated[Path | None, typer.Option(metavar="FILE", help="File in which to keep the old settings.")] = None,
 ) -> None:
-    """Write what a job asks of the controller, read it back, and keep the old settings in a file."""
+    """Write the settings that a job needs, read them back, and keep the old ones in a file."""
     setup = load_job(job)
     plan = planned(setup)
     with _open(setup.machine, port, baud) as controller:
@@ -196,13 +202,13 @@ def write_command(
 def restore_command(
     backup: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE", help="What `settings write` kept; by default the last of this port."),
+        typer.Argument(metavar="FILE", help="A file that `settings write` kept (default: the newest of this port)."),
     ] = None,
     machine: MachineOption = "belt-chuck",
     port: PortOption = "",
     baud: BaudOption = None,
 ) -> None:
-    """Bring back the settings that a file kept."""
+    """Write the settings of a backup file again."""
     with _open(load_machine(machine), port, baud) as controller:
         kept = backup or newest_backup(state_folder() / "backups", controller.url)
         restore_kept(controller, kept, KnownScales(state_folder()))
@@ -211,12 +217,12 @@ def restore_command(
 
 @controller_app.command("unlock")
 def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
-    """End the lock after an alarm, or drop a motion that is held; moves nothing. See first why it was locked."""
+    """End the lock after an alarm, or drop a paused motion; moves nothing. First find out why it was locked."""
     with _open(load_machine(machine), port, baud, drop_held_motion=True) as controller:
         if controller.status().state is AxisState.LOCKED:
             controller.unlock()
         state = controller.status().state
-    output.lines([f"the controller is {state.value}; where the part stands is not proved: begin a run from its zero"])
+    output.lines([f"the controller is {state.value}; its position is uncertain: begin a run at the job's zero"])
 
 
 @controller_app.command("clear-offset")
@@ -232,10 +238,10 @@ def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption
 def simulate_command(
     machine: MachineOption = "belt-chuck",
     kind: Annotated[LineKind, typer.Option(help="Pseudo-terminal or loopback socket.")] = LineKind.AUTO,
-    clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How much quicker than real.")] = 1.0,
-    link: Annotated[Path | None, typer.Option(help="Symbolic link to make to the pseudo-terminal.")] = None,
-    delivered: Annotated[bool, typer.Option("--delivered", help="With settings as delivered, not yet set.")] = False,
-    dialect: Annotated[str, typer.Option(help="The language it speaks; left out, the machine's.")] = "",
+    clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How many times faster than real time.")] = 1.0,
+    link: Annotated[Path | None, typer.Option(help="Make this symbolic link to the pseudo-terminal.")] = None,
+    delivered: Annotated[bool, typer.Option("--delivered", help="Start with factory settings.")] = False,
+    dialect: Annotated[str, typer.Option(help="Dialect that it speaks (default: the machine's).")] = "",
 ) -> None:
     """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
     described = load_machine(machine)

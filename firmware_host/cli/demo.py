@@ -26,8 +26,10 @@ from firmware_host.station.stop_request import StopRequest
 
 def demo(
     job: Annotated[str, typer.Argument(metavar="JOB", help="A job file or profile.")] = "shaft-scale",
-    clock_factor: Annotated[float, typer.Option("--clock", min=0.1, max=1000, help="How much quicker than real.")] = 5,
-    keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder there.")] = None,
+    clock_factor: Annotated[
+        float, typer.Option("--clock", min=0.1, max=1000, help="How many times faster than real time.")
+    ] = 5,
+    keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
 ) -> None:
     """Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves."""
     setup = load_job(job)

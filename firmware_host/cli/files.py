@@ -65,7 +65,7 @@ def new_command(
     name: Annotated[str, typer.Argument(help="Name of the new profile, or path of the new file (.toml).")],
     like: Annotated[str, typer.Option(help="Shipped profile to start from.")] = "",
 ) -> None:
-    """Make a new file from a shipped one, to be filled in with your own values."""
+    """Copy a shipped file to a new one, in which you write your own values."""
     output.lines([str(new_profile(_kind(kind), name, like=like))])
 
 

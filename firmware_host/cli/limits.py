@@ -1,4 +1,4 @@
-"""`limits`: whether a job can be done, how fast, how surely, and what one input does to that."""
+"""`limits`: whether a job can be done, how fast, how reliably, and how that changes with one input."""
 
 from __future__ import annotations
 
@@ -28,22 +28,30 @@ JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job file
 def limits(
     jobs: JobsArgument,
     json: JsonOption = False,
-    sure: Annotated[bool, typer.Option("--sure", help="Tell how sure it is, the data being what they are.")] = False,
-    draws: Annotated[int | None, typer.Option(help=f"How often to draw the data; {DEFAULT_DRAWS} left out.")] = None,
-    seed: Annotated[int | None, typer.Option(help=f"What the draws begin from; {DEFAULT_SEED} left out.")] = None,
-    sweep: Annotated[
-        str, typer.Option(metavar="KEY=a..b[:n]", help="Show instead what n values of one key come to.")
-    ] = "",
+    estimate: Annotated[
+        bool,
+        typer.Option("--reliability", help="Estimate the probability of success from the data's tolerances."),
+    ] = False,
+    samples: Annotated[
+        int | None, typer.Option("--samples", help=f"Number of random samples (default {DEFAULT_DRAWS}).")
+    ] = None,
+    seed: Annotated[int | None, typer.Option(help=f"Random seed (default {DEFAULT_SEED}).")] = None,
+    sweep: Annotated[str, typer.Option(metavar="KEY=a..b[:n]", help="Vary one key over n values.")] = "",
     csv: Annotated[bool, typer.Option("--csv", help="Print the sweep as CSV.")] = False,
+    sure: Annotated[bool, typer.Option("--sure", hidden=True, help="Old name of --reliability.")] = False,
+    draws: Annotated[int | None, typer.Option("--draws", hidden=True, help="Old name of --samples.")] = None,
 ) -> None:
-    """Check motor, driver, gearing and grip, and how fast the part may go; several jobs: one line each.
+    """Check motor, driver, gearing and grip, and show how fast the part may move; several jobs: one line each.
 
     Status 1 if a limit fails.
     """
-    _require_fitting(sure=sure, drawn=draws is not None or seed is not None, sweep=bool(sweep), csv=csv, json=json)
+    estimate, samples = estimate or sure, draws if samples is None else samples
+    _require_fitting(
+        estimate=estimate, sampled=samples is not None or seed is not None, sweep=bool(sweep), csv=csv, json=json
+    )
     if len(jobs) > 1:
-        if sure or sweep:
-            raise InputError("--sure and --sweep are for one job", "Leave the other jobs out")
+        if estimate or sweep:
+            raise InputError("--reliability and --sweep are for one job", "Leave the other jobs out")
         _compare(jobs, json=json)
         return
     setup = load_job(jobs[0])
@@ -51,16 +59,16 @@ def limits(
         _sweep(setup, sweep, csv=csv, json=json)
         return
     plan = planned(setup)
-    report, doubt = advised(setup, plan, _shipped_motors()), None
-    if sure:
-        doubt = reliability(
+    report, found = advised(setup, plan, _shipped_motors()), None
+    if estimate:
+        found = reliability(
             setup,
             plan,
-            draws=DEFAULT_DRAWS if draws is None else draws,
+            draws=DEFAULT_DRAWS if samples is None else samples,
             seed=DEFAULT_SEED if seed is None else seed,
         )
-    _show(report, doubt, json=json)
-    if Verdict.FAILS in (report.verdict, doubt.verdict if doubt is not None else None):
+    _show(report, found, json=json)
+    if Verdict.FAILS in (report.verdict, found.verdict if found is not None else None):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -81,31 +89,31 @@ def _compare(jobs: list[str], *, json: bool) -> None:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
-def _require_fitting(*, sure: bool, drawn: bool, sweep: bool, csv: bool, json: bool) -> None:
+def _require_fitting(*, estimate: bool, sampled: bool, sweep: bool, csv: bool, json: bool) -> None:
     """Refuse options that would have no effect, or contradict each other."""
-    if drawn and not sure:
-        raise InputError("--draws and --seed say how to draw for --sure", "Add --sure, or leave them out")
-    if sure and sweep:
-        raise InputError("--sure and --sweep contradict each other", "Give one of them")
+    if sampled and not estimate:
+        raise InputError("--samples and --seed belong to --reliability", "Add --reliability, or leave them out")
+    if estimate and sweep:
+        raise InputError("--reliability and --sweep contradict each other", "Give one of them")
     if csv and not sweep:
         raise InputError("only a sweep is printed as CSV", "Add --sweep, or leave --csv out", key="--csv")
     if csv and json:
         raise InputError("--csv and --json contradict each other", "Give one of them")
 
 
-def _show(report: LimitReport, doubt: Reliability | None, *, json: bool) -> None:
+def _show(report: LimitReport, found: Reliability | None, *, json: bool) -> None:
     if json:
         document: dict[str, Any] = report.as_json()
-        if doubt is not None:
-            document["reliability"] = reliability_document(doubt)
+        if found is not None:
+            document["reliability"] = reliability_document(found)
         output.document(document)
         return
     output.show(limit_table(report))
     output.lines(limit_lines(report))
-    if doubt is not None:
-        if doubt.influences:
-            output.show(reliability_table(doubt))
-        output.lines(reliability_lines(doubt))
+    if found is not None:
+        if found.influences:
+            output.show(reliability_table(found))
+        output.lines(reliability_lines(found))
 
 
 def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:

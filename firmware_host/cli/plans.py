@@ -1,4 +1,4 @@
-"""`segments`, `moves`: what a job comes to, before anything moves."""
+"""`segments`, `moves`: the plan of a job."""
 
 from __future__ import annotations
 
@@ -38,13 +38,13 @@ def segments(
     job: JobArgument,
     json: JsonOption = False,
     true_diameter: Annotated[
-        str, typer.Option(metavar="LENGTH", help="Predict the seams for a part that really is this thick.")
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for a part of this true diameter.")
     ] = "",
     true_roller: Annotated[
-        str, typer.Option(metavar="LENGTH", help="Predict the seams for a roller that really is this thick.")
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for rollers of this true diameter.")
     ] = "",
 ) -> None:
-    """Show where the segments fall, why so many, and what to expect at the seams."""
+    """Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams."""
     true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
     setup = load_job(job)
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
@@ -64,7 +64,7 @@ def moves(
     json: JsonOption = False,
     format: Annotated[MoveFormat, typer.Option(help="What to write.")] = MoveFormat.TABLE,
     output_file: Annotated[
-        Path | None, typer.Option("--output", metavar="FILE", help="Write there instead of to standard output.")
+        Path | None, typer.Option("--output", metavar="FILE", help="Write to this file instead of standard output.")
     ] = None,
 ) -> None:
     """Show or export the moves: a table, RS-274 words, CSV or JSON."""

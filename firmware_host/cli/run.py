@@ -15,7 +15,7 @@ from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgum
 from firmware_host.cli.input.planned import planned
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.run_progress import RunProgress
-from firmware_host.cli.screen.run_status import telling_outlook
+from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
@@ -39,20 +39,23 @@ ProgramOption = Annotated[
     typer.Option("--gate-program", metavar="COMMAND", help="Program for the job's command gate; no shell is used."),
 ]
 DryOption = Annotated[
-    bool, typer.Option("--without-marking", help="Turn the part as planned, with a short pause for each pass.")
+    bool,
+    typer.Option(
+        "--without-marking", help="Turn the part as planned without marking, with a short pause for each pass."
+    ),
 ]
 ReleaseOption = Annotated[
     bool,
     typer.Option(
         "--release-motor",
-        help="When the run ends early and the axis stands still, let go of the motor: the part can turn by itself, and "
+        help="Release the motor if the run ends early and the axis stands still: the part can then turn by itself, and "
         "its position is lost.",
     ),
 ]
 
 
 class Assume(StrEnum):
-    """What to take for a pass of which nobody knows whether it was finished."""
+    """How to treat a pass that was interrupted."""
 
     DONE = "done"
     NOT_DONE = "not-done"
@@ -64,7 +67,8 @@ def run(
     baud: BaudOption = None,
     accept_limit: AcceptOption = None,
     write_settings: Annotated[
-        bool, typer.Option("--write-settings", help="Write what the plan asks of the controller first; keep the old.")
+        bool,
+        typer.Option("--write-settings", help="First write the settings that the plan needs; the old ones are kept."),
     ] = False,
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
@@ -72,14 +76,14 @@ def run(
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
 ) -> None:
-    """Run a job: move, prove rest, open the gate, wait for the pass, close it, go on."""
+    """Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate."""
     setup = load_job(job)
     plan = planned(setup)
     require_limits(plan.limits, accept_limit or ())
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
-    with telling_outlook(folder, json=json), ExitStack() as stack:
+    with showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(
             stack,
@@ -107,21 +111,23 @@ def resume(
     port: PortOption = "",
     baud: BaudOption = None,
     assume: Annotated[
-        Assume | None, typer.Option(help="Take passes whose end is unknown for done, or not, without asking.")
+        Assume | None, typer.Option(help="Treat interrupted passes as done or not-done, without asking.")
     ] = None,
-    zero: Annotated[Zero, typer.Option(help="set-anew: the part was turned to the job's zero by hand.")] = Zero.AS_LEFT,
+    zero: Annotated[
+        Zero, typer.Option(help="as-left: the part has not moved; set-anew: you turned it to the job's zero by hand.")
+    ] = Zero.AS_LEFT,
     accept_limit: AcceptOption = None,
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     json: JsonOption = False,
 ) -> None:
-    """Go on with a run: no pass is skipped, none repeated without asking."""
+    """Resume a run: no pass is skipped, and none is repeated without asking."""
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
     begun = read_journal(run_folder.journal)
     url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
-    with telling_outlook(run_folder, json=json), ExitStack() as stack:
+    with showing_run_status(run_folder, json=json), ExitStack() as stack:
         job = setup.job_source or "JOB"
         station = _station(
             stack,
@@ -186,7 +192,7 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
         )
         while (answer := (operator.answer() or "").lower()) not in {"y", "yes", "n", "no"}:
             if answer:
-                operator.tell(f"{answer[:20]!r} is no answer: y or n, then Enter.")
+                operator.tell(f"{answer[:20]!r} is not an answer: press y or n, then Enter.")
             if station.stop.reason is not None:
                 raise RunStoppedError(station.stop.reason, str(station.folder.path))
             station.clock.sleep(0.05)

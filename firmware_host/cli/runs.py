@@ -1,4 +1,4 @@
-"""`runs`: what earlier runs left behind, and whether it holds together."""
+"""`runs`: earlier runs, how they stand, and whether their files agree."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ import typer
 
 from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.screen import output
+from firmware_host.cli.screen.advice import advice_lines
+from firmware_host.cli.screen.run_status import status_lines
 from firmware_host.errors import EXIT_CHECK_FAILED
-from firmware_host.reporting.run_status import run_status_lines
 from firmware_host.reporting.tables import run_table
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.runs.folder import RunFolder
@@ -21,7 +22,7 @@ from firmware_host.station.runs.verify import verify_run
 
 runs_app = typer.Typer(help="Earlier runs: list them, show one, verify its files.", no_args_is_help=True)
 
-_UNSOUND = ("Its files do not hold together: circumstep runs verify tells why.",)
+_UNSOUND = ("Its files contradict each other: circumstep runs verify says where.",)
 
 RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
 
@@ -41,7 +42,7 @@ def list_command(
 
 @runs_app.command("show")
 def show_command(run: RunArgument, json: JsonOption = False) -> None:
-    """Show a run's passes as its journal has them."""
+    """Show the passes of a run, how it stands, and how to resume it."""
     folder = RunFolder.existing(run)
     record = read_record(folder)
     if json:
@@ -55,14 +56,14 @@ def show_command(run: RunArgument, json: JsonOption = False) -> None:
         [
             f"{record.job}, on {record.machine}; began {record.started}, last line {record.ended}",
             f"{state}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}",
-            *(_UNSOUND if found is None else run_status_lines(found)),
+            *(_UNSOUND if found is None else (*status_lines(found), *advice_lines(found.acts))),
         ]
     )
 
 
 @runs_app.command("verify")
 def verify_command(run: RunArgument, json: JsonOption = False) -> None:
-    """Verify a run's journal, setup and record against each other; status 1 if anything does not hold."""
+    """Check that a run's journal, setup and record agree; status 1 if they do not."""
     findings = verify_run(RunFolder.existing(run))
     if json:
         output.document([asdict(finding) for finding in findings])
@@ -73,7 +74,7 @@ def verify_command(run: RunArgument, json: JsonOption = False) -> None:
 
 
 def _entry(run: ListedRun) -> dict[str, Any]:
-    """What the list tells of one run; one that can't be read tells why."""
+    """What the list shows of one run; one that can't be read says why."""
     told = {"reason": run.problem} if run.record is None else _told(run.record)
     return {"run": str(run.path), "outcome": run.state, **told}
 

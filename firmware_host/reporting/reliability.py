@@ -49,7 +49,7 @@ def reliability_lines(sure: Reliability) -> list[str]:
 
 
 def reliability_document(sure: Reliability) -> dict[str, Any]:
-    """The value of the key `reliability` of `limits --sure --json`."""
+    """The value of the key `reliability` of `limits --reliability --json`."""
     return {
         "verdict": sure.verdict.value,
         **_chance(sure.chance),

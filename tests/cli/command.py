@@ -21,7 +21,7 @@ _START = (
 COMMAND = (sys.executable, "-c", _START)
 """`circumstep` as from a terminal: whoever runs the tests may have signals ignored, as in the background of a shell."""
 PATIENCE_S = 60.0
-MARK_NOW = "AT REST: mark segment"
+MARK_NOW = "STANDSTILL: mark segment"
 """What the operator's gate tells the person at the machine."""
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -43,8 +43,10 @@ def test_one_that_fails_makes_the_status_1_and_all_are_shown(circumstep: Circums
     ]
 
 
-@pytest.mark.parametrize("option", [("--sure",), ("--sweep", "driver.current=1A..2A")], ids=["sure", "sweep"])
+@pytest.mark.parametrize(
+    "option", [("--reliability",), ("--sweep", "driver.current=1A..2A")], ids=["reliability", "sweep"]
+)
 def test_what_is_for_one_job_is_refused_with_several(circumstep: Circumstep, option: tuple[str, ...]) -> None:
     ended = circumstep("limits", *JOBS[:2], *option)
     assert (ended.status, ended.out) == (2, "")
-    assert "--sure and --sweep are for one job. Leave the other jobs out" in ended.err
+    assert "--reliability and --sweep are for one job. Leave the other jobs out" in ended.err

@@ -1,4 +1,4 @@
-"""`limits --sure` and `limits --sweep`: documents, tables, CSV, statuses, and options that contradict each other."""
+"""`limits --reliability` and `limits --sweep`: documents, tables, CSV, statuses, contradicting options."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from scipy import stats
 from tests.cli.conftest import Circumstep
 
 
-def sure_document(circumstep: Circumstep, job: str, *options: str) -> tuple[int, dict[str, Any]]:
-    ended = circumstep("limits", job, "--sure", "--json", *options)
+def reliability_document(circumstep: Circumstep, job: str, *options: str) -> tuple[int, dict[str, Any]]:
+    ended = circumstep("limits", job, "--reliability", "--json", *options)
     assert ended.err == ""
     return ended.status, json.loads(ended.out)
 
 
 def test_reliability_is_one_more_key_beside_the_promised_ones(circumstep: Circumstep) -> None:
     plain = json.loads(circumstep("limits", "heavy-shaft", "--json").out)
-    status, document = sure_document(circumstep, "heavy-shaft", "--draws", "20000")
+    status, document = reliability_document(circumstep, "heavy-shaft", "--samples", "20000")
     assert status == 0
     reliability = document.pop("reliability")
     assert document == plain
@@ -39,7 +39,7 @@ def test_reliability_is_one_more_key_beside_the_promised_ones(circumstep: Circum
 
 def test_the_same_seed_prints_the_same_bytes_and_another_seed_others(circumstep: Circumstep) -> None:
     first, again, other = (
-        circumstep("limits", "bottle-band", "--sure", "--draws", "4000", "--seed", seed, "--json").out
+        circumstep("limits", "bottle-band", "--reliability", "--samples", "4000", "--seed", seed, "--json").out
         for seed in ("7", "7", "8")
     )
     assert first == again != other
@@ -47,7 +47,7 @@ def test_the_same_seed_prints_the_same_bytes_and_another_seed_others(circumstep:
 
 def test_an_unsure_grip_ends_with_status_1_and_tells_what_matters_most(circumstep: Circumstep) -> None:
     assert circumstep("limits", "tumbler-wrap").status == 0
-    ended = circumstep("limits", "tumbler-wrap", "--sure")
+    ended = circumstep("limits", "tumbler-wrap", "--reliability")
     assert ended.status == 1
     assert "Reliability: fails. No step is lost and nothing slips with probability 0.8" in ended.out
     assert "What matters most is rolling_resistance" in ended.out
@@ -60,7 +60,7 @@ def test_stated_tolerances_make_it_surer(circumstep: Circumstep, tmp_path: Path)
     text = circumstep("profile", "show", "job", "tumbler-wrap").out
     path = tmp_path / "known.toml"
     path.write_text(text + "\n[tolerances]\nrolling_resistance = 0.1\nfriction = 0.1\n", encoding="utf-8")
-    status, document = sure_document(circumstep, str(path))
+    status, document = reliability_document(circumstep, str(path))
     assert status == 0
     assert document["reliability"]["verdict"] == "holds"
     stated = {each["name"] for each in document["reliability"]["inputs"] if each["source"] == "as stated"}
@@ -71,12 +71,12 @@ def test_a_missing_datum_makes_it_not_known(circumstep: Circumstep, tmp_path: Pa
     text = circumstep("profile", "show", "job", "heavy-shaft").out.replace('mass_offset = "0.2 mm"\n', "")
     path = tmp_path / "unknown.toml"
     path.write_text(text, encoding="utf-8")
-    status, document = sure_document(circumstep, str(path))
+    status, document = reliability_document(circumstep, str(path))
     assert status == 0
     assert document["reliability"]["verdict"] == "not known"
     assert document["reliability"]["probability"] is None
     assert document["reliability"]["missing"] == ["part.mass_offset"]
-    assert "Reliability: not known. Give part.mass_offset." in circumstep("limits", str(path), "--sure").out
+    assert "Reliability: not known. Give part.mass_offset." in circumstep("limits", str(path), "--reliability").out
 
 
 SWEEP = "part.mass_offset=0 mm..4 mm:3"
@@ -126,13 +126,13 @@ def test_a_sweep_goes_on_past_values_with_which_nothing_works(circumstep: Circum
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (("--draws", "500"), "--draws and --seed say how to draw for --sure. Add --sure"),
-        (("--seed", "3"), "--draws and --seed say how to draw for --sure"),
-        (("--sure", "--sweep", SWEEP), "--sure and --sweep contradict each other"),
+        (("--samples", "500"), "--samples and --seed belong to --reliability. Add --reliability"),
+        (("--seed", "3"), "--samples and --seed belong to --reliability"),
+        (("--reliability", "--sweep", SWEEP), "--reliability and --sweep contradict each other"),
         (("--csv",), "--csv: only a sweep is printed as CSV. Add --sweep"),
         (("--sweep", SWEEP, "--csv", "--json"), "--csv and --json contradict each other"),
-        (("--sure", "--draws", "5"), "draws: 5 draws. Draw from 100 to"),
-        (("--sure", "--seed", "-1"), "seed: seed -1 is negative"),
+        (("--reliability", "--samples", "5"), "draws: 5 draws. Draw from 100 to"),
+        (("--reliability", "--seed", "-1"), "seed: seed -1 is negative"),
         (("--sweep", "part.mass=1 kg"), "sweep: 'part.mass=1 kg' is no range of a key"),
         (("--sweep", "part.mas=1 kg..2 kg"), "part.mas: unknown key 'mas'. Did you mean 'mass'?"),
     ],
@@ -142,3 +142,13 @@ def test_what_makes_no_sense_is_refused(circumstep: Circumstep, options: tuple[s
     ended = circumstep("limits", "heavy-shaft", *options)
     assert (ended.status, ended.out) == (2, "")
     assert words in ended.err
+
+
+def test_the_old_option_names_still_work_and_are_not_in_the_help(circumstep: Circumstep) -> None:
+    new = circumstep("limits", "bottle-band", "--reliability", "--samples", "4000", "--json")
+    old = circumstep("limits", "bottle-band", "--sure", "--draws", "4000", "--json")
+    assert new == old
+    shown = circumstep("limits", "--help").out
+    assert "--reliability" in shown
+    assert "--sure" not in shown
+    assert "--draws" not in shown

@@ -55,7 +55,7 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
     number: signal.Signals, reason: str, times: int, job: str, port: str, tmp_path: Path
 ) -> None:
     with Program("run", job, "--port", port) as run:
-        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         for _ in range(times):
             run.send(number)
         ended = run.end()
@@ -66,8 +66,12 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
         i for i, line in enumerate(lines) if line.startswith(UNKNOWN)
     )
     option = " --zero set-anew"  # it stands at machine zero, as a board does that was switched off and on
-    assert lines[-1] == f"error: stopped ({reason}); go on with: circumstep resume runs/{folder.name}{option}"
-    assert "Position lost: it stands at machine zero" in lines[-2]
+    assert lines[-2:] == [
+        f"error: stopped ({reason}); the run in runs/{folder.name} can be resumed",
+        f"  Resume with: circumstep resume runs/{folder.name}{option}",
+    ]
+    assert "Position lost: it stands at machine zero" in lines[-4]
+    assert lines[-3] == "To answer beforehand, resume with --assume done or --assume not-done."
     end = events(folder)[-1]
     assert (end["event"], end["outcome"], end["reason"], end["stands_still"]) == ("end", "stopped", reason, True)
     assert json.loads((folder / "record.json").read_text("utf-8"))["outcome"] == "stopped"
@@ -92,10 +96,10 @@ def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: s
     try:
         os.close(theirs)
         shown, until_s = b"", time.monotonic() + PATIENCE_S
-        while b"AT REST: mark segment 1" not in shown and time.monotonic() < until_s:
+        while b"STANDSTILL: mark segment 1" not in shown and time.monotonic() < until_s:
             if select.select([ours], [], [], 1.0)[0]:
                 shown += os.read(ours, 65536)
-        assert b"AT REST: mark segment 1" in shown
+        assert b"STANDSTILL: mark segment 1" in shown
         assert b"None passes" not in shown
         os.close(ours)
         assert process.wait(PATIENCE_S) == 4
@@ -111,9 +115,9 @@ def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: s
 
 def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: str, tmp_path: Path) -> None:
     with Program("run", job, "--port", port) as run:
-        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         assert "  running " in call("runs", "list").out
-        assert "A process is at work on this run now." in call("runs", "show", str(only_run(tmp_path))).out
+        assert "A process is working on this run now." in call("runs", "show", str(only_run(tmp_path))).out
         run.send(signal.SIGKILL)
         assert run.end().status == -signal.SIGKILL
     assert "  crashed " in call("runs", "list").out
@@ -126,17 +130,17 @@ def test_a_port_that_goes_away_ends_with_status_3_and_tells_how_to_go_on(job: st
     with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
         with Program("run", job, "--port", port) as run:
-            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.say("\n")
-            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 2 of 3")
             board.interrupt()
             ended = run.end()
         assert board.end().status == 0
     assert ended.status == 3
     lines = ended.err.splitlines()
     assert "The axis could not be seen to stand still. Look before you reach in." in lines
-    assert lines[-2] == f"Go on with: circumstep resume runs/{only_run(tmp_path).name}"
-    assert lines[-1].startswith(f"error: port {port}: ")
+    assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name}"
+    assert lines[-2].startswith(f"error: port {port}: ")
 
 
 def test_a_gate_that_times_out_ends_with_status_4_and_tells_how_to_go_on(job: str, port: str, tmp_path: Path) -> None:
@@ -145,25 +149,25 @@ def test_a_gate_that_times_out_ends_with_status_4_and_tells_how_to_go_on(job: st
         ended = run.end()
     assert ended.status == 4
     lines = ended.err.splitlines()
-    assert lines[-1] == "error: gate operator: nobody said that the pass is done within 0.5 s"
-    assert lines[-2] == f"Go on with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
+    assert lines[-2] == "error: gate operator: nobody said that the pass is done within 0.5 s"
+    assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
 
 
 def test_an_answer_that_is_none_is_asked_for_again(job: str, port: str, tmp_path: Path) -> None:
     with Program("run", job, "--port", port) as run:
-        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         run.interrupt()
         run.end()
     folder = str(only_run(tmp_path))
-    with Program("resume", folder, "--zero", "set-anew", enters_at="AT REST: mark segment") as run:
+    with Program("resume", folder, "--zero", "set-anew", enters_at="STANDSTILL: mark segment") as run:
         run.wait_for("err", "Was segment 1, pass 1 finished?")
         run.say("perhaps\n")
-        run.wait_for("err", "'perhaps' is no answer: y or n, then Enter.")
+        run.wait_for("err", "'perhaps' is not an answer: press y or n, then Enter.")
         run.say("Y\n")
         ended = run.end()
     assert ended.status == 0, ended.err
     assert "segment 1, pass 1: taken for done" in ended.err
-    assert re.findall(r"AT REST: mark segment (\d)", ended.err) == ["2", "3"]
+    assert re.findall(r"STANDSTILL: mark segment (\d)", ended.err) == ["2", "3"]
 
 
 # --- a limit that fails --------------------------------------------------------------------------------------------

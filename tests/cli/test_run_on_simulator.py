@@ -48,19 +48,21 @@ def test_a_job_runs_on_a_served_controller(kind: str, job: str, tmp_path: Path) 
     (folder,) = (tmp_path / "runs").iterdir()
     assert json.loads((folder / "record.json").read_text()) == record
     assert "3 of 3 passes turned without marking" in ended.err
-    assert "AT REST, without marking: segment 3 of 3, pass 1 of 1" in ended.err
+    assert "STANDSTILL, without marking: segment 3 of 3, pass 1 of 1" in ended.err
 
 
 def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, tmp_path: Path) -> None:
     with simulated() as port:
         with Program("run", job, "--port", port) as run:
-            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.say("\n")
-            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 2 of 3")
             run.interrupt()
             stopped = run.end()
         assert stopped.status == 4
-        told = re.search(r"error: stopped \(Ctrl-C\); go on with: circumstep resume (\S+)\n$", stopped.err)
+        told = re.search(
+            r"error: stopped \(Ctrl-C\); the run can be resumed\n  Resume with: circumstep resume (\S+)\n$", stopped.err
+        )
         assert told is not None
         assert "GATE CLOSED: do not mark." in stopped.err
         record = json.loads((tmp_path / told[1] / "record.json").read_text())
@@ -77,7 +79,7 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
 
         resumed = call_marking("resume", told[1], "--assume", "not-done", "--json")
         assert resumed.status == 0, resumed.err
-        assert re.findall(r"AT REST: mark segment (\d)", resumed.err) == ["2", "3"]
+        assert re.findall(r"STANDSTILL: mark segment (\d)", resumed.err) == ["2", "3"]
         assert [entry["status"] for entry in json.loads(resumed.out)["passes"]] == ["done"] * 3
 
         again = call("resume", told[1])
@@ -92,7 +94,7 @@ def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> N
             run.interrupt()
             stopped = run.end()
         assert stopped.status == 4
-        told = re.search(r"go on with: circumstep (resume (\S+) --without-marking)\n$", stopped.err)
+        told = re.search(r"\n  Resume with: circumstep (resume (\S+) --without-marking)\n$", stopped.err)
         assert told is not None
         marking = call("resume", told[2], "--assume", "done")
         assert marking.status == 2
@@ -104,15 +106,15 @@ def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> N
     assert "3 of 3 passes turned without marking" in resumed.err
     assert "marked" not in call("runs", "show", told[2]).out
     assert "segments, without marking" in call("runs", "list").out
-    assert re.findall(r"AT REST, without marking: segment (\d)", resumed.err) == ["3"]
+    assert re.findall(r"STANDSTILL, without marking: segment (\d)", resumed.err) == ["3"]
 
 
 def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> None:
     with simulated() as port:
         with Program("run", job, "--port", port) as run:
-            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.interrupt()
-            told = re.search(r"go on with: circumstep resume (\S+) --zero set-anew\n$", run.end().err)
+            told = re.search(r"\n  Resume with: circumstep resume (\S+) --zero set-anew\n$", run.end().err)
         assert told is not None
         folder = told[1]
         unproved = call("resume", folder, "--assume", "not-done")
@@ -126,13 +128,15 @@ def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> No
 def test_the_operator_gate_takes_enter_for_each_pass_and_s_for_a_stop(job: str) -> None:
     with simulated() as port:
         with Program("run", job, "--port", port) as run:
-            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.say("\n")
-            run.wait_for("err", "AT REST: mark segment 2 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 2 of 3")
             run.say("s\n")
             ended = run.end()
         assert ended.status == 4
-        assert "error: stopped (by the operator); go on with: circumstep resume " in ended.err
+        assert (
+            "error: stopped (by the operator); the run can be resumed\n  Resume with: circumstep resume " in ended.err
+        )
 
 
 def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(job: str, tmp_path: Path) -> None:
@@ -188,13 +192,13 @@ def test_show_and_find_tell_what_answers(job: str) -> None:
 
 def test_a_second_owner_of_the_port_is_refused_and_the_first_goes_on(job: str) -> None:
     with simulated() as port, Program("run", job, "--port", port) as run:
-        run.wait_for("err", "AT REST: mark segment 1 of 3")
+        run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         second = call("controller", "show", "--port", port)
         assert second.status == 3
         assert second.err.startswith(f"error: port {port}: held by process ")
         for segment in (2, 3):
             run.say("\n")
-            run.wait_for("err", f"AT REST: mark segment {segment} of 3")
+            run.wait_for("err", f"STANDSTILL: mark segment {segment} of 3")
         run.say("\n")
         assert run.end().status == 0
 
@@ -220,7 +224,7 @@ def test_a_controller_that_goes_away_in_the_middle_ends_the_run_with_status_3(jo
     with Program("controller", "simulate", "--kind", "pty", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
         with Program("run", job, "--port", port) as run:
-            run.wait_for("err", "AT REST: mark segment 1 of 3")
+            run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             board.interrupt()
             assert board.end().status == 0
             ended = run.end()

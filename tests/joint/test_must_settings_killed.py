@@ -204,7 +204,7 @@ def test_a_real_process_killed_while_it_writes_is_undone_by_one_command(
         assert process.returncode == -signal.SIGKILL
         assert sum(device.settings[key] != value for key, value in old.items()) == killed_at
         (kept,) = (tmp_path / "circumstep" / "controllers" / "backups").iterdir()
-        assert f"Old settings: circumstep controller settings restore {kept} brings them back" in told
+        assert f"Bring the old settings back with: circumstep controller settings restore {kept}" in told
         again = call("controller", "settings", "restore", "--port", server.url)
         assert again.status == 0, again.err
         assert again.out == f"the settings kept in {kept} are back\n"

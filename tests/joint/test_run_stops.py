@@ -39,7 +39,7 @@ def truth(bench: StationBench) -> None:
 def test_a_stop_in_any_phase_leaves_a_run_that_resume_completes(phase: Phase, job: str, tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup(job))
     bench.at(phase, lambda: bench.stop.ask("Ctrl-C"), rests=3 if phase == "finishing" else 1)
-    with pytest.raises(RunStoppedError, match=r"stopped \(Ctrl-C\); go on with: circumstep resume"):
+    with pytest.raises(RunStoppedError, match=r"stopped \(Ctrl-C\); the run in \S+ can be resumed"):
         bench.run()
     assert not bench.moving
     bench.closed_before_anything_else()

@@ -9,9 +9,10 @@ import typer
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="A job file (.toml), or the name of a job profile.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 PortOption = Annotated[
-    str, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL; else as in the machine.")
+    str, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL (default: the machine file's).")
 ]
-BaudOption = Annotated[int | None, typer.Option("--baud", help="Line speed; else the machine's.")]
+BaudOption = Annotated[int | None, typer.Option("--baud", help="Line speed (default: the machine file's).")]
 AcceptOption = Annotated[
-    list[str] | None, typer.Option("--accept-limit", metavar="NAME", help="Go on although this check fails.")
+    list[str] | None,
+    typer.Option("--accept-limit", metavar="NAME", help="Run although this check fails; may be given again."),
 ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import json
-import shlex
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -13,6 +12,9 @@ from typing import Any
 
 from rich.console import Console, RenderableType
 from rich.markup import escape
+
+from firmware_host.acts import RestoreSettings
+from firmware_host.cli.screen.advice import advice_lines
 
 
 def out() -> Console:
@@ -59,7 +61,7 @@ def remark(text: str, style: str = "") -> None:
 
 @contextmanager
 def unless_hung_up() -> Iterator[None]:
-    """What cannot be shown because the terminal was closed stays unsaid: a signal tells of that."""
+    """Skips output that fails because the terminal was closed: a signal reports that."""
     try:
         yield
     except OSError as error:
@@ -69,7 +71,7 @@ def unless_hung_up() -> Iterator[None]:
 
 def announce_backup(backup: Path) -> None:
     """Say where a controller's old settings are kept, before others are written."""
-    remark(f"Old settings: circumstep controller settings restore {shlex.quote(str(backup))} brings them back")
+    remark(f"The old settings are kept. {advice_lines((RestoreSettings(str(backup)),))[0]}")
 
 
 def document(value: Any) -> None:

@@ -13,7 +13,7 @@ from firmware_host.station import progress
 
 
 class RunProgress(progress.Progress):
-    """Shows stages, rests and how much is left. A context manager: the bar is taken away at the end."""
+    """Shows stages, standstills and how much is left. A context manager: the bar is taken away at the end."""
 
     def __init__(self, *, marking: bool = True) -> None:
         self._marked = "marked" if marking else "turned without marking"
@@ -27,7 +27,7 @@ class RunProgress(progress.Progress):
                 console=self._console,
                 transient=True,
             )
-            self._task = self._bar.add_task("", total=None, count="", left="time left not known yet")
+            self._task = self._bar.add_task("", total=None, count="", left="time left is not known yet")
 
     def __enter__(self) -> Self:
         if self._bar is not None:
@@ -54,7 +54,7 @@ class RunProgress(progress.Progress):
             output.remark(f"the job's zero is at machine step {origin_steps}")
 
     def done(self, passes: int, of: int, left_s: float | None) -> None:
-        left = "time left not known yet" if left_s is None else f"about {duration_text(left_s)} left"
+        left = "time left is not known yet" if left_s is None else f"about {duration_text(left_s)} left"
         if self._bar is not None:
             self._bar.update(self._task, completed=passes, total=of, count=f"{passes}/{of} passes, ", left=left)
         else:
@@ -62,7 +62,7 @@ class RunProgress(progress.Progress):
 
     def rest(self, segment: int, planned: int, reported: float) -> None:
         if self._bar is None:
-            output.remark(f"segment {segment}: at rest, planned microstep {planned}, reported {reported:.2f}")
+            output.remark(f"segment {segment}: standstill, planned microstep {planned}, reported {reported:.2f}")
 
 
 def duration_text(duration_s: float) -> str:

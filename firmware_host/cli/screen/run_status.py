@@ -1,4 +1,4 @@
-"""What is told behind a run that did not come to its end: what was found, and how to go on."""
+"""What is shown when a run ends early: how it stands, and how to resume it."""
 
 from __future__ import annotations
 
@@ -6,19 +6,20 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from firmware_host.acts import Resume
 from firmware_host.cli.screen import output
-from firmware_host.errors import FirmwareHostError, JournalError, RunStoppedError
+from firmware_host.errors import FirmwareHostError, JournalError
 from firmware_host.reporting.run_status import run_status_lines
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.runs.status import run_status_if_readable
+from firmware_host.station.runs.status import RunStatus, run_status_if_readable
 
 
 @contextmanager
-def telling_outlook(folder: RunFolder, *, json: bool = False) -> Iterator[None]:
-    """Behind an error that ended a run, and once all is closed, tell how the run stands; the error goes on.
+def showing_run_status(folder: RunFolder, *, json: bool = False) -> Iterator[None]:
+    """When an error ends a run, show how the run stands once everything is closed; the error says how to resume it.
 
-    With `json` its record is printed, too, as it is of a run that came to its end.
+    With `json` the record is printed too, as for a run that is done.
     """
     before = _lines(folder)
     try:
@@ -28,12 +29,16 @@ def telling_outlook(folder: RunFolder, *, json: bool = False) -> Iterator[None]:
         if found is not None:
             if json:
                 sys.stdout.write(found.record.to_json())
-            stopped = isinstance(error, RunStoppedError)  # it tells the command itself
-            if isinstance(error, RunStoppedError):
-                error.option = found.option
-            for line in run_status_lines(found, command=not stopped):
+            error.acts = (*(act for act in error.acts if not isinstance(act, Resume)), *found.acts)
+            for line in status_lines(found):
                 output.remark(line)
         raise
+
+
+def status_lines(found: RunStatus) -> list[str]:
+    """How a run stands, and which option answers beforehand what resuming it asks."""
+    answered = ["To answer beforehand, resume with --assume done or --assume not-done."] if found.unknown else []
+    return [*run_status_lines(found), *(answered if found.acts else [])]
 
 
 def _lines(folder: RunFolder) -> int:

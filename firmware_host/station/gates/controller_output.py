@@ -51,7 +51,7 @@ class ControllerOutputGate(SwitchedGate):
         self._was_off, self._seen_on = False, 0
 
     def _tell(self, request: PassRequest) -> None:
-        self._operator.tell(f"AT REST: output {self._options.output} says mark {request}")
+        self._operator.tell(f"STANDSTILL: output {self._options.output} says mark {request}")
 
     def _look(self, waited_s: float) -> PassState:
         if self._options.duration is not None:

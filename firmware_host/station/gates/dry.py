@@ -15,4 +15,4 @@ class DryGate(TimedGate):
     marks: ClassVar[bool] = False
 
     def invitation(self, request: PassRequest) -> str:
-        return f"AT REST, without marking: {request}."
+        return f"STANDSTILL, without marking: {request}."

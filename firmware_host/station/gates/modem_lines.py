@@ -96,7 +96,7 @@ class ModemLinesGate(SwitchedGate):
         self._was_undone = False
 
     def _tell(self, request: PassRequest) -> None:
-        self._operator.tell(f"AT REST: {self._output.name} says mark {request}")
+        self._operator.tell(f"STANDSTILL: {self._output.name} says mark {request}")
 
     def _look(self, waited_s: float) -> PassState:
         if self.wants_stop():

@@ -29,7 +29,7 @@ class TimedGate(Gate):
 
     def invitation(self, request: PassRequest) -> str:
         """What the person at the machine is told."""
-        return f"AT REST: mark {request}; the gate closes in {self._duration_s:.6g} s."
+        return f"STANDSTILL: mark {request}; the gate closes in {self._duration_s:.6g} s."
 
     def poll(self) -> PassState:
         if self._opened_s is None:

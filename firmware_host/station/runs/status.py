@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shlex
 from dataclasses import dataclass
 from enum import Enum
 
+from firmware_host.acts import Act, Resume
 from firmware_host.controller.registry import load_dialect
 from firmware_host.errors import FirmwareHostError
 from firmware_host.planning.plan import plan_job
@@ -34,7 +34,7 @@ class RunStatus:
 
     `unknown`: passes that will be asked about. `place`, and `why` where the position is lost. `microsteps`: lowest and
     highest position at which the axis was left, from the job's zero. `stands_still`: False where the run could not make
-    sure. `command` goes on with the run, `option` included, which is empty where none is needed.
+    sure. `acts`: how to resume it; none where it is done or under way.
     """
 
     record: RunRecord
@@ -44,8 +44,7 @@ class RunStatus:
     why: str
     microsteps: tuple[int, int]
     stands_still: bool
-    command: str
-    option: str
+    acts: tuple[Act, ...]
 
     @property
     def state(self) -> str:
@@ -62,18 +61,17 @@ def run_status(folder: RunFolder) -> RunStatus:
     left = last_position(events, plan_job(setup).route, stop_keeps_position=capabilities.stop_keeps_position)
     place, why = _place(left, homes=setup.machine.axis.home_switch)
     ends = [event for event in events if event["event"] == "end"]
-    options = ["--zero set-anew"] * (place is Place.BY_HAND) + ["--without-marking"] * (not record.marking)
-    option = " ".join(options)
+    under_way = in_use(folder.journal)
+    resume = Resume(str(folder.path), zero_set_anew=place is Place.BY_HAND, without_marking=not record.marking)
     return RunStatus(
         record=record,
-        under_way=in_use(folder.journal),
+        under_way=under_way,
         unknown=unknown_of(record),
         place=place,
         why=why,
         microsteps=(left.lowest, left.highest),
         stands_still=bool(ends[-1].get("stands_still", True)) if ends else True,
-        command=f"circumstep resume {shlex.quote(str(folder.path))}" + (f" {option}" if option else ""),
-        option=option,
+        acts=() if under_way or record.outcome == "done" else (resume,),
     )
 
 

@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from firmware_host.acts import Resume
+from firmware_host.cli.screen.advice import command
 from firmware_host.errors import (
     ControllerError,
     FirmwareHostError,
@@ -98,7 +100,7 @@ class End:
     """What a person does before going on, besides turning the part."""
 
 
-UNKNOWN = ("Segment 1, pass 1: its gate was open", "--assume done or --assume not-done")
+UNKNOWN = ("Segment 1, pass 1: its gate was open", "You are asked about it when the run is resumed.")
 AS_LEFT = ("Position: the axis was left at microstep 0 from the job's zero.",)
 ENDS = {
     "operator": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT)),
@@ -107,7 +109,7 @@ ENDS = {
         "moving", stop, "stopped", Place.BY_HAND, ("Position lost: the run ended with: Ctrl-C",), numbered
     ),
     "operator-at-rest-numbered": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), numbered),
-    "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "seeks its home switch again"), homing),
+    "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "will seek its home switch again"), homing),
     "operator-at-machine-zero": End(
         "gate-open", stop, "stopped", Place.BY_HAND, (*UNKNOWN, "Position lost: it stands at machine zero"),
         lambda path: plain(path, away=0),
@@ -143,15 +145,14 @@ def end_it(end: End, tmp_path: Path) -> tuple[StationBench, RunStatus]:
 
 
 @pytest.mark.parametrize("name", ENDS)
-def test_what_is_told_of_an_end_is_what_going_on_does(name: str, tmp_path: Path) -> None:
+def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tmp_path: Path) -> None:
     end = ENDS[name]
     bench, found = end_it(end, tmp_path)
     lines = run_status_lines(found)
     assert (found.state, found.place) == (end.state, end.place)
     for words in end.told:
         assert any(words in line for line in lines), (words, lines)
-    option = " --zero set-anew" if end.place is Place.BY_HAND else ""
-    assert lines[-1] == f"Go on with: circumstep resume {bench.folder.path}{option}"
+    assert found.acts == (Resume(str(bench.folder.path), zero_set_anew=end.place is Place.BY_HAND),)
     assert len(found.unknown) == (1 if end.phase == "gate-open" else 0)
     bench.port.spoil = lambda data: data
     end.set_right(bench)
@@ -162,7 +163,8 @@ def test_what_is_told_of_an_end_is_what_going_on_does(name: str, tmp_path: Path)
     zero = Zero.SET_ANEW if end.place is Place.BY_HAND else Zero.AS_LEFT
     assert bench.resume(zero=zero).outcome == "done"
     assert [(entry.segment, entry.number) for entry in found.unknown] == bench.asked
-    assert run_status_lines(run_status(bench.folder)) == []
+    done = run_status(bench.folder)
+    assert (run_status_lines(done), done.acts) == ([], ())
 
 
 def test_a_gate_that_times_out_is_told_with_the_pass_and_the_place(tmp_path: Path) -> None:
@@ -181,9 +183,8 @@ def test_a_run_refused_before_its_zero_tells_that_nothing_was_marked(tmp_path: P
     assert run_status_lines(found) == [
         "Nothing was marked yet.",
         "Position: no zero was set; the job's zero will be where the part stands.",
-        f"Go on with: circumstep resume {bench.folder.path}",
     ]
-    assert run_status_lines(found, command=False) == run_status_lines(found)[:-1]
+    assert found.acts == (Resume(str(bench.folder.path)),)
     bench.device.settings.write("$1", 255.0)
     assert bench.resume().outcome == "done"
 
@@ -273,7 +274,7 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
     with Journal(folder.journal, bench.clock) as journal:
         journal.write("resume", zero="as-left")
         assert (run_status(folder).state, run_status(folder).under_way) == ("running", True)
-        assert run_status_lines(run_status(folder)) == ["A process is at work on this run now."]
+        assert run_status_lines(run_status(folder)) == ["A process is working on this run now."]
         assert [run.state for run in list_runs(folder.path.parent)] == ["running"]
         with pytest.raises((LinkError, FirmwareHostError), match="another process is writing this run"):
             bench.resume()
@@ -283,4 +284,4 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
 
 def test_a_path_with_a_blank_is_quoted_in_the_command(tmp_path: Path) -> None:
     bench, _ = end_it(ENDS["operator"], tmp_path / "my runs")
-    assert run_status(bench.folder).command == f"circumstep resume '{bench.folder.path}'"
+    assert [command(act) for act in run_status(bench.folder).acts] == [f"circumstep resume '{bench.folder.path}'"]
