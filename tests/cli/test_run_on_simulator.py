@@ -61,7 +61,8 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
             stopped = run.end()
         assert stopped.status == 4
         told = re.search(
-            r"error: stopped \(Ctrl-C\); the run can be resumed\n  Resume with: circumstep resume (\S+)\n$", stopped.err
+            r"error: stopped \(Ctrl-C\); the run in runs/\S+ can be resumed\n  Resume with: circumstep resume (\S+)\n$",
+            stopped.err,
         )
         assert told is not None
         assert "GATE CLOSED: do not mark." in stopped.err
@@ -134,9 +135,8 @@ def test_the_operator_gate_takes_enter_for_each_pass_and_s_for_a_stop(job: str) 
             run.say("s\n")
             ended = run.end()
         assert ended.status == 4
-        assert (
-            "error: stopped (by the operator); the run can be resumed\n  Resume with: circumstep resume " in ended.err
-        )
+        assert "error: stopped (by the operator); the run in runs/" in ended.err
+        assert " can be resumed\n  Resume with: circumstep resume " in ended.err
 
 
 def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(job: str, tmp_path: Path) -> None:

@@ -109,7 +109,7 @@ ENDS = {
         "moving", stop, "stopped", Place.BY_HAND, ("Position lost: the run ended with: Ctrl-C",), numbered
     ),
     "operator-at-rest-numbered": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), numbered),
-    "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "will seek its home switch again"), homing),
+    "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "will seek its home switch"), homing),
     "operator-at-machine-zero": End(
         "gate-open", stop, "stopped", Place.BY_HAND, (*UNKNOWN, "Position lost: it stands at machine zero"),
         lambda path: plain(path, away=0),
