@@ -145,7 +145,7 @@ def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(jo
         assert refused.status == 1
         assert "the controller's settings do not fit the plan: steps per unit" in refused.err
         fix = f"circumstep controller settings write {job} --port {port}"
-        assert refused.err.endswith(f"Fix: {fix}\n")
+        assert f"Fix: {fix}\n  Resume with: circumstep resume " in refused.err
         before = stored(port)
         assert before["steps_per_unit"] == "100.000"
 
@@ -162,7 +162,7 @@ def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(jo
         assert (fitting.status, json.loads(fitting.out)) == (0, [])
         assert call("run", job, "--port", port, "--without-marking").status == 0
 
-        backup = re.search(r"restore (\S+\.json) brings", written.err)
+        backup = re.search(r"settings restore (\S+\.json)\n", written.err)
         assert backup is not None
         assert Path(backup[1]).is_relative_to(tmp_path)
         assert call("controller", "settings", "restore", backup[1], "--port", port).status == 0
@@ -230,7 +230,7 @@ def test_a_controller_that_goes_away_in_the_middle_ends_the_run_with_status_3(jo
             ended = run.end()
     assert ended.status == 3
     assert "GATE CLOSED: do not mark." in ended.err
-    assert ended.err.splitlines()[-1].startswith("error: port ")
+    assert ended.err.splitlines()[-2].startswith("error: port ")
 
 
 def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_each_pass(
