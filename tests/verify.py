@@ -31,15 +31,18 @@ ENVIRONMENT = os.environ | {"NO_MKDOCS_2_WARNING": "1"}
 
 def main() -> int:
     """Run every check, whatever the others say; status 1 if any fails."""
-    failed = []
+    failed, took = [], {}
     for name, command in CHECKS:
         print(f"== {name}: {' '.join(command[1:])}", flush=True)
         start = time.perf_counter()
         status = subprocess.run(command, cwd=ROOT, env=ENVIRONMENT, check=False).returncode
         outcome = "ok" if status == 0 else f"failed ({status})"
-        print(f"== {name}: {outcome} in {time.perf_counter() - start:.0f} s", flush=True)
+        took[name] = time.perf_counter() - start
+        print(f"== {name}: {outcome} in {took[name]:.0f} s", flush=True)
         if status:
             failed.append(name)
+    parts = ", ".join(f"{name} {seconds:.0f} s" for name, seconds in took.items())
+    print(f"{parts}; {sum(took.values()):.0f} s in all", flush=True)
     print("everything holds" if not failed else f"failed: {', '.join(failed)}", flush=True)
     return 1 if failed else 0
 

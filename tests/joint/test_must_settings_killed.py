@@ -176,7 +176,9 @@ class Board(StatusQueryDevice):
         return said
 
 
-@pytest.mark.parametrize("killed_at", [1, 2, 3])
+@pytest.mark.parametrize(
+    "killed_at", [pytest.param(1, marks=pytest.mark.slow), 2, pytest.param(3, marks=pytest.mark.slow)]
+)
 def test_a_real_process_killed_while_it_writes_is_undone_by_one_command(
     killed_at: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

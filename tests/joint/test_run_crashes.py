@@ -74,7 +74,9 @@ def test_a_crash_at_any_line_of_the_journal_loses_and_repeats_no_pass(
     assert asked == 12
 
 
-@pytest.mark.parametrize("second", [1, 2, 3, 4, 5, 6, 7])
+@pytest.mark.parametrize(
+    "second", [1, 4, 7, *(pytest.param(number, marks=pytest.mark.slow) for number in (2, 3, 5, 6))]
+)
 def test_a_crash_of_the_resumed_run_is_survived_as_well(
     second: int, tmp_path: Path, crashing: type[CrashingJournal]
 ) -> None:

@@ -53,7 +53,13 @@ def judged(player: Player) -> Outcome:
 
 @pytest.mark.parametrize(
     ("board", "how"),
-    [(BOARDS[0], "before"), (BOARDS[0], "torn"), (BOARDS[0], "after"), (BOARDS[1], "before"), (BOARDS[1], "after")],
+    [
+        pytest.param(BOARDS[0], "before", marks=pytest.mark.slow),
+        (BOARDS[0], "torn"),
+        pytest.param(BOARDS[0], "after", marks=pytest.mark.slow),
+        pytest.param(BOARDS[1], "before", marks=pytest.mark.slow),
+        (BOARDS[1], "after"),
+    ],
     ids=["state-before", "state-torn", "state-after", "numbers-before", "numbers-after"],
 )
 def test_a_process_that_dies_at_any_line_of_the_journal_is_gone_on_with(board: str, how: str, tmp_path: Path) -> None:
@@ -87,8 +93,9 @@ def dying(world: World, at: int, how: str) -> Callable[[], None]:
     return before
 
 
+@pytest.mark.parametrize("instants", [25, pytest.param(100, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("board", BOARDS)
-def test_a_process_that_dies_at_a_hundred_random_instants_is_gone_on_with(board: str, tmp_path: Path) -> None:
+def test_a_process_that_dies_at_random_instants_is_resumed(board: str, instants: int, tmp_path: Path) -> None:
     random = Random(20260101)
     turns = 0
     whole = world_of(board, tmp_path / "whole")
@@ -99,7 +106,7 @@ def test_a_process_that_dies_at_a_hundred_random_instants_is_gone_on_with(board:
 
     whole.on_turn = count
     assert whole.run().outcome == "done"
-    for at in sorted(random.sample(range(turns), 100)):
+    for at in sorted(random.sample(range(turns), instants)):
         world = world_of(board, tmp_path / str(at))
         player = Player(world, Striker(world, ()), 0, board)
         world.on_turn = dying_at_turn(world, at)
@@ -119,7 +126,9 @@ def dying_at_turn(world: World, at: int) -> Callable[[], None]:
     return turn
 
 
-@pytest.mark.parametrize("stage", [4, 14, 26, 37])
+@pytest.mark.parametrize(
+    "stage", [pytest.param(4, marks=pytest.mark.slow), 14, pytest.param(26, marks=pytest.mark.slow), 37]
+)
 def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: int, tmp_path: Path) -> None:
     with real_board() as server:
         with started(tmp_path, server.url, "run") as process:
