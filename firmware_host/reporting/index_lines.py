@@ -26,12 +26,6 @@ def index_lines(advice: IndexAdvice) -> list[str]:
             f"the choice is {1 / advice.cautious.quicker:.2f} times quicker."
         )
     lines += [f"  {_stronger(choice)}" for choice in advice.stronger]
-    jerk = advice.jerk_limited
-    if jerk is not None:
-        lines.append(
-            f"  A controller that limits the jerk to {math.degrees(jerk.jerk):.4g} deg/s^3 would take "
-            f"{_times(jerk.timing)}, at {_motion(jerk.acceleration, jerk.speed)}."
-        )
     return lines
 
 

@@ -18,7 +18,6 @@ from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.compare.motors import machine_with
 from firmware_host.planning.index.bound import mean_bound
-from firmware_host.planning.index.jerk import JerkLimitedMotion, jerk_limited_motion
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice, OtherChoice
 from firmware_host.planning.index.ringing import LEAST_DAMPING, half_microstep, natural_band
@@ -52,7 +51,6 @@ def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdv
         mean_bound(load, moves, reserve=NARROW_MARGIN),
         cautious_choice(load, moves, motion),
         stronger,
-        _jerk_limited(load, moves),
     )
 
 
@@ -165,10 +163,3 @@ def _with_machine(what: str, machine: Machine, job: Job, moves: IndexMoves, than
         return None
     quicker = than.timing.index_s / motion.timing.index_s
     return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker)
-
-
-def _jerk_limited(load: LoadCase, moves: IndexMoves) -> JerkLimitedMotion | None:
-    try:
-        return jerk_limited_motion(load, moves, reserve=NARROW_MARGIN)
-    except LimitExceededError:
-        return None

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firmware_host.planning.index.jerk import JerkLimitedMotion
 from firmware_host.planning.index.safe_motion import IndexTiming, SafeMotion
 
 
@@ -39,30 +38,23 @@ class IndexAdvice:
     `bound_s`: an average move whose acceleration followed the torque at every speed, s; None where the torque isn't
     known. `cautious`: the usual cautious setting on the same machine; its `quicker` is below 1 where the choice is
     quicker. `stronger`: what the next-stronger motor, current, supply and board would give, each alone; those that
-    can't move the load are left out. `jerk_limited`: the same machine on a controller that limits the jerk.
+    can't move the load are left out.
     """
 
     motion: SafeMotion
     bound_s: float | None = None
     cautious: OtherChoice | None = None
     stronger: tuple[OtherChoice, ...] = ()
-    jerk_limited: JerkLimitedMotion | None = None
 
     def as_json(self) -> dict[str, object]:
         """The advice as JSON values: SI units, angles in degrees."""
-        jerk, cautious = self.jerk_limited, self.cautious
+        cautious = self.cautious
         return {
             **_motion_json(self.motion.acceleration, self.motion.speed, self.motion.timing),
             "binding": list(self.motion.binding),
             "bound_move_s": self.bound_s if self.bound_s is None or math.isfinite(self.bound_s) else None,
             "cautious": None if cautious is None else cautious.as_json(),
             "stronger": [choice.as_json() for choice in self.stronger],
-            "jerk_limited": None
-            if jerk is None
-            else {
-                **_motion_json(jerk.acceleration, jerk.speed, jerk.timing),
-                "jerk_deg_per_s3": math.degrees(jerk.jerk),
-            },
         }
 
 

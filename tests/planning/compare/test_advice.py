@@ -203,7 +203,7 @@ def test_a_motor_of_unknown_torque_gets_no_advice_but_its_stated_motion() -> Non
     rig = machine(motor__torque_curve=DELETE, motor__inductance=DELETE)
     setup = Setup(job(index={"speed": "90 deg/s", "acceleration": "500 deg/s^2"}), rig)
     advice = advise(setup, plan_job(setup), MOTORS)
-    assert (advice.bound_s, advice.cautious, advice.stronger, advice.jerk_limited) == (None, None, (), None)
+    assert (advice.bound_s, advice.cautious, advice.stronger) == (None, None, ())
     assert advice.motion.binding == ("as-stated",)
 
 
@@ -222,6 +222,5 @@ def test_the_report_says_in_json_and_in_words_how_fast_and_why_not_faster() -> N
         "what stops it going faster: index-length, ringing",
         "1.30 times quicker",
         "motor nema23-long",
-        "jerk",
     ):
         assert said in text

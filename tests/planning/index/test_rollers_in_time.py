@@ -12,9 +12,6 @@ import pytest
 from scipy import integrate
 
 from firmware_host.mechanics.contact.rollers import contact_forces, normal_at_rest
-from firmware_host.mechanics.train.jerk_profile import plan_jerk_limited
-from firmware_host.planning.index.jerk import jerk_limited_motion
-from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
@@ -93,22 +90,6 @@ def test_the_chosen_motion_never_slips_nor_lifts_at_any_instant(rows: int, turns
         used.append(needed)
     if "grip-peak" in found.binding:
         assert max(used) > 0.9 * 0.8 * FRICTION  # what the limit leaves is not far from what the swing takes
-
-
-@pytest.mark.parametrize("turns", [pytest.param(t, id=f"{t:g} turns") for t in (0.02, 1 / 12, 0.5)])
-def test_a_jerk_limited_motion_never_slips_either(turns: float) -> None:
-    load = rollers(1)
-    found = jerk_limited_motion(load, index_moves(np.array([turns])), reserve=0.2)
-    move = plan_jerk_limited(2 * np.pi * turns, found.speed, found.acceleration, found.jerk)
-    jerk, steady, ramp = float(move.jerk_time), float(move.steady_time), float(move.ramp_time)
-    end = float(move.duration)
-    up = [jerk, jerk + steady, ramp]
-    ends = [*up, *(end - time for time in reversed(up)), end]
-    for off in BAND:
-        t, x, rate = swing(off * load.natural_frequency, ends, move.acceleration_at)
-        needed, pressing = worst(load, x, move.speed_at(t) + rate)
-        assert needed <= 0.8 * FRICTION * (1 + 2e-3)
-        assert pressing >= 0.2
 
 
 def test_a_ramp_nearly_twice_as_sharp_slips() -> None:
