@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
+
+import numpy as np
 
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
@@ -12,7 +14,7 @@ from firmware_host.planning.limits.report import LimitReport
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Layout:
     """Where the segments fall, where the axis goes, and what to expect at the seams: geometry only, no motor."""
 
@@ -20,10 +22,18 @@ class Layout:
     route: Route
     seams: Seams
 
+    def __eq__(self, other: object) -> bool:
+        return _same(self, other)
 
-@dataclass(frozen=True)
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"<Layout: {_segments_text(self.segments)}>"
+
+
+@dataclass(frozen=True, eq=False)
 class JobPlan:
-    """What follows from a job and its machine.
+    """What follows from a job and its machine. Plans are equal if every number in them is.
 
     `settle_s`: wait after a move before the gate may open, s: as stated, or the longest that one of the job's indexes
     rings by more than half a microstep (see `index_ringing`).
@@ -33,6 +43,20 @@ class JobPlan:
     program: MoveProgram
     limits: LimitReport
     settle_s: float
+
+    def __eq__(self, other: object) -> bool:
+        return _same(self, other)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        verdict = self.limits.verdict.value
+        return f"<JobPlan: {_segments_text(self.segments)}, {self.index_s:.4g} s an index, limits: {verdict}>"
+
+    @property
+    def index_s(self) -> float:
+        """Time of an average index with its settling, s."""
+        return self.limits.motion.timing.index_s
 
     @property
     def segments(self) -> SegmentPlan:
@@ -77,3 +101,20 @@ def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
     settle = job.index.settle
     settle_s = settle.si if settle is not None else limits.motion.timing.settle_s
     return JobPlan(layout, program, limits, settle_s)
+
+
+def _segments_text(segments: SegmentPlan) -> str:
+    widths = segments.widths_deg()
+    about = f"{widths.min():.4g} deg" if np.ptp(widths) < 1e-9 else f"{widths.min():.4g} to {widths.max():.4g} deg"
+    return f"{segments.count} segments of {about}"
+
+
+def _same(first: object, second: object) -> bool:
+    """Whether two values are alike: dataclasses field by field, arrays element by element."""
+    if type(first) is not type(second):
+        return False
+    if isinstance(first, np.ndarray) and isinstance(second, np.ndarray):
+        return first.dtype == second.dtype and np.array_equal(first, second, equal_nan=first.dtype.kind == "f")
+    if is_dataclass(first) and not isinstance(first, type):
+        return all(_same(getattr(first, each.name), getattr(second, each.name)) for each in fields(first))
+    return bool(first == second)
