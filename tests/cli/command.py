@@ -14,7 +14,7 @@ from typing import IO, Self
 
 #: How much quicker than real the command's clock goes: what it waits for in vain (a greeting) and what it has to wait
 #: for (moves, settling) takes less; its deadlines stay long beside the milliseconds of an answer.
-CLOCK_FACTOR = 4.0
+CLOCK_FACTOR = 3.0
 _START = (
     "import runpy, signal; "
     "from firmware_host import clock; "

@@ -16,7 +16,7 @@ JOBS = ("shaft-scale", "bottle-band", "heavy-shaft", "sleeve-label")
 @pytest.mark.parametrize("job", JOBS)
 def test_demo_marks_every_pass_with_the_step_counter_on_the_plan(job: str, tmp_path: Path) -> None:
     planned = [move["target_microstep"] for move in json.loads(call("moves", job, "--json").out)["moves"]]
-    ended = call("demo", "--clock", "8", job, "--keep", str(tmp_path / "kept"))
+    ended = call("demo", job, "--keep", str(tmp_path / "kept"))
     assert ended.status == 0, ended.err
     passes = ended.out.partition("\nPasses\n")[2].splitlines()
     assert passes[0].split() == ["segment", "pass", "planned", "reported", "step", "counter", "error", "gate"]
@@ -36,7 +36,7 @@ def test_demo_of_a_machine_whose_controller_takes_numbered_lines(tmp_path: Path)
     job = (profiles / "jobs" / "shaft-scale.toml").read_text("utf-8")
     (tmp_path / "numbered.toml").write_text(machine.replace('"status-query"', '"numbered-line"'), encoding="utf-8")
     (tmp_path / "job.toml").write_text(job.replace('"belt-chuck"', '"numbered.toml"'), encoding="utf-8")
-    ended = call("demo", "--clock", "8", str(tmp_path / "job.toml"), "--keep", str(tmp_path / "kept"))
+    ended = call("demo", str(tmp_path / "job.toml"), "--keep", str(tmp_path / "kept"))
     assert ended.status == 0, ended.err
     assert "steps per unit (M92 A): held 100.00, wanted 26.667" in ended.out
     assert "done: 12 of 12 passes marked; the motor's step counter is the plan's at 12 of 12" in ended.out
@@ -44,7 +44,7 @@ def test_demo_of_a_machine_whose_controller_takes_numbered_lines(tmp_path: Path)
 
 
 def test_demo_tells_the_plan_the_limits_and_what_it_wrote(tmp_path: Path) -> None:
-    ended = call("demo", "--clock", "8", "--keep", str(tmp_path))
+    ended = call("demo", "--keep", str(tmp_path))
     assert ended.status == 0
     for words in (
         "Job: graduated shaft, 60 mm of arc. Machine: belt-reduced chuck, 60:20.",
@@ -62,12 +62,12 @@ def test_demo_leaves_nothing_behind_in_the_working_folder(tmp_path: Path, monkey
     folder = tmp_path / "empty"
     folder.mkdir()
     monkeypatch.chdir(folder)
-    assert call("demo", "--clock", "8", "sleeve-label").status == 0
+    assert call("demo", "sleeve-label").status == 0
     assert list(folder.iterdir()) == []
 
 
 def test_a_kept_run_folder_holds_the_promised_record(tmp_path: Path) -> None:
-    assert call("demo", "--clock", "8", "--keep", str(tmp_path)).status == 0
+    assert call("demo", "--keep", str(tmp_path)).status == 0
     (folder,) = (path.parent for path in tmp_path.glob("*/record.json"))
     assert {path.name for path in folder.iterdir()} >= {"record.json", "journal.jsonl", "trace.jsonl", "setup.json"}
     record = json.loads((folder / "record.json").read_text())
