@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from firmware_host.planning.compare.motors import MotorCandidate, compare_motors
     from firmware_host.planning.compare.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
     from firmware_host.planning.export.rs274 import rs274_lines
-    from firmware_host.planning.export.table import moves_csv, moves_document
     from firmware_host.planning.layout.choice import explain_choice
     from firmware_host.planning.layout.seams import Seams, TrueSizes
     from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
@@ -42,6 +41,7 @@ if TYPE_CHECKING:
     from firmware_host.planning.reliability.estimate import Reliability, reliability
     from firmware_host.planning.route.moves import MoveProgram, Route
     from firmware_host.reporting.documents import segments_document
+    from firmware_host.reporting.moves import moves_csv, moves_document
     from firmware_host.simulator.serving.serve import serve
     from firmware_host.station.gates.command import CommandGate
     from firmware_host.station.gates.controller_output import ControllerOutputGate
@@ -111,8 +111,8 @@ _HOMES = MappingProxyType(
         "list_profiles": "firmware_host.model.files.profiles",
         "new_profile": "firmware_host.model.files.profiles",
         "rs274_lines": "firmware_host.planning.export.rs274",
-        "moves_csv": "firmware_host.planning.export.table",
-        "moves_document": "firmware_host.planning.export.table",
+        "moves_csv": "firmware_host.reporting.moves",
+        "moves_document": "firmware_host.reporting.moves",
         "LimitCheck": "firmware_host.planning.limits.report",
         "LimitReport": "firmware_host.planning.limits.report",
         "Verdict": "firmware_host.planning.limits.report",

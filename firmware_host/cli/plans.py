@@ -15,12 +15,13 @@ from firmware_host.cli.screen import output
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.export.rs274 import rs274_lines
-from firmware_host.planning.export.table import moves_csv, moves_document
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.documents import segments_document
-from firmware_host.reporting.tables import move_table, seam_lines, segment_table
+from firmware_host.reporting.moves import moves_csv, moves_document, moves_of
+from firmware_host.reporting.render.terminal import terminal_tables
+from firmware_host.reporting.tables import seam_lines, segment_table
 from firmware_host.system.files import write_whole
 from firmware_host.units import parse_quantity
 
@@ -75,7 +76,7 @@ def moves(
     setup = load_job(job)
     plan = planned(setup)
     if format is MoveFormat.TABLE and not json:
-        output.show(move_table(plan.program))
+        output.show(*terminal_tables(moves_of(plan.program)))
         return
     text = _export(MoveFormat.JSON if json else format, setup, plan)
     if output_file is None:

@@ -8,11 +8,9 @@ from collections.abc import Iterable, Mapping
 from rich.markup import escape
 from rich.table import Table
 
-from firmware_host.planning.export.table import finish_row, move_rows
 from firmware_host.planning.layout.seams import Seams
 from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.plan import Layout
-from firmware_host.planning.route.moves import MoveProgram
 from firmware_host.reporting.index_lines import index_lines
 from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
 from firmware_host.station.journal.record import PassRecord, RunRecord
@@ -21,7 +19,7 @@ from firmware_host.station.journal.record import PassRecord, RunRecord
 MOST_ROWS = 60
 
 
-def _add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
+def add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
     """Add the rows; of a long table only the first and the last ones."""
     half = MOST_ROWS // 2
     for index, row in enumerate(rows):
@@ -49,7 +47,7 @@ def segment_table(plan: Layout) -> Table:
             zip(centres.tolist(), widths.tolist(), arcs.tolist(), targets.tolist(), gaps, strict=True)
         )
     )
-    _add_rows(table, rows, segments.count)
+    add_rows(table, rows, segments.count)
     return table
 
 
@@ -100,34 +98,6 @@ def _basis(check: LimitCheck) -> str:
     return f"{check.formula} [{check.source}]"
 
 
-def move_table(program: MoveProgram) -> Table:
-    """One row per segment, and the finishing move."""
-    table = plain_table("Moves", "segment", "microstep", "microsteps moved", "angle deg", "duration s", "by way of")
-    rows = (
-        (
-            str(row["segment"]),
-            str(row["target_microstep"]),
-            f"{row['delta_microsteps']:+d}",
-            f"{row['angle_deg']:.4f}",
-            f"{row['duration_s']:.3f}",
-            "-" if row["via_microstep"] is None else str(row["via_microstep"]),
-        )
-        for row in move_rows(program)
-    )
-    count = int(program.route.segment.max())
-    _add_rows(table, rows, count)
-    if (finish := finish_row(program)) is not None:
-        table.add_row(
-            "finish",
-            str(finish["target_microstep"]),
-            f"{finish['delta_microsteps']:+d}",
-            f"{finish['angle_deg']:.4f}",
-            f"{finish['duration_s']:.3f}",
-            "-",
-        )
-    return table
-
-
 def run_table(record: RunRecord, counters: Mapping[int, int] | None = None) -> Table:
     """One row per pass: planned and reported position, and a step counter's own reading by segment if there is one."""
     extra = ("step counter", "error") if counters is not None else ()
@@ -143,7 +113,7 @@ def run_table(record: RunRecord, counters: Mapping[int, int] | None = None) -> T
         )
         for entry in record.passes
     )
-    _add_rows(table, rows, len(record.passes))
+    add_rows(table, rows, len(record.passes))
     return table
 
 

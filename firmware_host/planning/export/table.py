@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -39,24 +36,3 @@ def finish_row(program: MoveProgram) -> dict[str, Any] | None:
         "angle_deg": float(program.angles_deg()[-1]),
         "duration_s": float(program.durations[-1]),
     }
-
-
-def moves_document(program: MoveProgram) -> dict[str, Any]:
-    """The whole program as one JSON document. The number of microsteps per turn is an exact fraction in text."""
-    return {
-        "microsteps_per_part_revolution": str(program.route.per_part_turn),
-        "speed_deg_per_s": math.degrees(program.speed),
-        "acceleration_deg_per_s2": math.degrees(program.acceleration),
-        "one_side_approach": program.route.one_side,
-        "moves": list(move_rows(program)),
-        "finish": finish_row(program),
-    }
-
-
-def moves_csv(program: MoveProgram) -> str:
-    """The rows as CSV (RFC 4180) with a header line."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS)
-    writer.writeheader()
-    writer.writerows(move_rows(program))
-    return out.getvalue()

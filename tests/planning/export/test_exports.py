@@ -18,10 +18,11 @@ from firmware_host.errors import CoordinateError
 from firmware_host.model import Machine, load_job
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.export.rs274 import rs274_lines
-from firmware_host.planning.export.table import COLUMNS, finish_row, move_rows, moves_csv, moves_document
+from firmware_host.planning.export.table import COLUMNS, finish_row, move_rows
 from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.planning.route.moves import MoveProgram, Purpose, plan_route, time_moves
+from firmware_host.reporting.moves import moves_csv, moves_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
 WIDE = {"half_depth": "4 mm"}

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from firmware_host.errors import CoordinateError, PlanError
 from firmware_host.model import load_job
 from firmware_host.model.job.job import IndexRequest
-from firmware_host.planning.export.table import move_rows, moves_document
+from firmware_host.planning.export.table import move_rows
 from firmware_host.planning.index.unwinding_settle import unwind_settle
 from firmware_host.planning.layout.segments import SegmentBlock, plan_segments
 from firmware_host.planning.plan import plan_job
@@ -29,6 +29,7 @@ from firmware_host.planning.route.coordinates import (
 )
 from firmware_host.planning.route.moves import Purpose, Route, extent, plan_route, time_moves
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, Span, Unwinder, Winding
+from firmware_host.reporting.moves import moves_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
 WIDE = {"half_depth": "4 mm"}
