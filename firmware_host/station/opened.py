@@ -25,15 +25,19 @@ MakeGate = Callable[[GateContext], Gate]
 
 @dataclass(frozen=True)
 class OpenStation:
-    """A job, its plan, and everything that a run of it works with, open."""
+    """A job, its plan, and everything that a run of it works with, open. `accepted`: limits that may fail, by name."""
 
     setup: Setup
     plan: JobPlan
     station: Station
+    accepted: frozenset[str] = frozenset()
 
-    def run(self, *, accept_limits: Iterable[str] = ()) -> RunRecord:
-        """Run the job from its beginning; returns the record. Raises as `run_job`."""
-        return run_job(self.setup, self.plan, self.station, accept_limits=accept_limits)
+    def run(self) -> RunRecord:
+        """Run the job from its beginning; returns the record. Raises as `run_job`.
+
+        Ctrl-C, where Python raises `KeyboardInterrupt` for it, closes the gate and stops the axis before it goes on.
+        """
+        return run_job(self.setup, self.plan, self.station, accept_limits=self.accepted)
 
 
 @contextmanager
@@ -46,6 +50,7 @@ def open_station(
     runs: Path = Path("runs"),
     operator: Operator | None = None,
     gate: MakeGate | None = None,
+    gate_program: tuple[str, ...] = (),
     progress: Progress | None = None,
     accept_limits: Iterable[str] = (),
 ) -> Iterator[OpenStation]:
@@ -53,23 +58,33 @@ def open_station(
 
     Uses the job's own gate, with the person at the terminal as its operator, and keeps run folders (below `runs`),
     notes on controllers and locks where the command line keeps them. `gate` makes another gate from its context;
-    `plan`: the job's plan, if it was made before. Nothing moves until `run`. The thread that opens it is the one that
-    uses it.
+    `gate_program`: what a command gate starts, program and arguments; `plan`: the job's plan, if it was made before.
+    Nothing moves until `run`. The thread that opens it is the one that uses it.
 
     Raises `LimitExceededError` before anything is opened if a limit fails that is not among `accept_limits`,
     `InputError` where no port is named, and as `open_controller`.
     """
     plan = plan if plan is not None else plan_job(setup)
-    require_limits(plan.limits, accept_limits)
+    accepted = frozenset(accept_limits)
+    require_limits(plan.limits, accepted)
     clock = clock if clock is not None else SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
     with ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = stack.enter_context(
-            station_in(folder, setup, url, clock, operator=operator or TerminalOperator(), gate=gate, progress=progress)
+            station_in(
+                folder,
+                setup,
+                url,
+                clock,
+                operator=operator or TerminalOperator(),
+                gate=gate,
+                gate_program=gate_program,
+                progress=progress,
+            )
         )
-        yield OpenStation(setup, plan, station)
+        yield OpenStation(setup, plan, station, accepted)
 
 
 @contextmanager

@@ -71,6 +71,8 @@ def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock
     failing = [check.name for check in fh.plan_job(setup).limits.checks if check.verdict is fh.Verdict.FAILS]
     with fh.open_station(setup, port, clock=clock, accept_limits=failing) as opened:
         assert opened.plan.limits.verdict is fh.Verdict.FAILS
+        with pytest.raises(fh.GateError, match="nobody can answer"):
+            opened.run()  # the limits are accepted for the run as well: it comes to the job's own gate
 
 
 def test_a_machine_without_a_port_needs_one_named(clock: fh.ScaledClock) -> None:
