@@ -45,7 +45,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
         motions = len(device.motion_log)
         ended = call(*named[1].split(), "--port", server.url)
         assert (ended.status, ended.err) == (0, "")
-        assert ended.out.startswith("the controller is ready; where the part stands is not proved")
+        assert ended.out.startswith("the controller is ready; its position is uncertain: begin a run at the job's zero")
         assert len(device.motion_log) == motions
         again = dry(job, server.url)
         assert again.status == 0, again.err

@@ -120,7 +120,7 @@ def test_the_command_that_the_refusal_names_is_the_way_out(tmp_path: Path, monke
         another_program(server, clock, b"M17", b"G1 A10 F6000", b"M400", b"M400", b"G92 A0")
         refused = call("run", "job.toml", "--port", server.url, "--without-marking")
         assert refused.status == 3
-        named = re.search(r"with: circumstep (controller clear-offset .*)$", refused.err.strip())
+        named = re.search(r"with: circumstep (controller clear-offset .*)$", refused.err, re.MULTILINE)
         assert named is not None
         cleared = call(*named[1].replace("MACHINE", "machine.toml").split())
         assert (cleared.status, cleared.err) == (0, "")
