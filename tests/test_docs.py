@@ -23,7 +23,7 @@ import firmware_host
 from firmware_host import errors
 from firmware_host.cli.main import app, run
 from firmware_host.model.files.schemas import SCHEMA_KINDS
-from tests.cli.command import CLOCK_FACTOR, MARK_NOW, PATIENCE_S, Program, environment
+from tests.cli.command import MARK_NOW, PATIENCE_S, QUICKENED, Program, environment
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs" / "pages").rglob("*.md"))]
@@ -69,12 +69,8 @@ SHORT_RUNS = [block for block in PYTHON_BLOCKS if "open_station" in block.text]
 WHOLE_RUNS = [*SHORT_RUNS, *(block for block in PYTHON_BLOCKS if "run_job" in block.text)]
 
 
-#: A script waits at a quickened clock, as the command does in these tests.
-QUICK = f"from firmware_host import clock as _clock\n_clock.SystemClock = lambda: _clock.ScaledClock({CLOCK_FACTOR})\n"
-
-
 def run_script(text: str, *arguments: str) -> str:
-    Path("script.py").write_text(QUICK + text, encoding="utf-8")
+    Path("script.py").write_text(QUICKENED + text, encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-W", "error", "script.py", *arguments],
         stdin=subprocess.DEVNULL,
@@ -100,7 +96,7 @@ def test_a_python_block_runs_as_it_stands(block: Block) -> None:
     with Program("controller", "simulate", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
         if block in SHORT_RUNS:
-            with Program("-c", QUICK + block.text, port, command=(sys.executable,), enters_at=MARK_NOW) as script:
+            with Program("-c", QUICKENED + block.text, port, command=(sys.executable,), enters_at=MARK_NOW) as script:
                 ended = script.end()
             assert ended.err.count(MARK_NOW) == 12  # the job's own gate: somebody pressed Enter at each pass
             printed = ended.out

@@ -18,6 +18,7 @@ import firmware_host as fh
 from firmware_host.cli.main import app
 from tests.support.crashes import stopped
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
+from tests.support.three_segments import own_folders
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "pages" / "python.md"
 ROW = re.compile(r"^\| `([a-z -]+)` \| (`[^|]+`) \|$", re.MULTILINE)
@@ -35,10 +36,7 @@ def commands(node: Any, words: tuple[str, ...] = ()) -> Iterator[str]:
 @pytest.fixture(autouse=True)
 def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
-    for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_RUNTIME_DIR"):
-        (tmp_path / name).mkdir(mode=0o700)
-        monkeypatch.setenv(name, str(tmp_path / name))
-    monkeypatch.chdir(tmp_path)
+    own_folders(tmp_path, monkeypatch)
 
 
 def test_every_command_is_a_function_and_no_command_is_made_up() -> None:

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from firmware_host.clock import Clock
-from firmware_host.controller import standstill as at_rest
+from firmware_host.controller import standstill
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.mechanisms import session_for
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
@@ -178,10 +178,10 @@ class Controller:
 
         `accepted_at_s` is what `move_to` returned, `deadline_s` an instant, both monotonic s; `planned_duration_s` (s)
         is how long the move takes at the controller's own rate and acceleration. Errors as
-        `at_rest.wait_for_standstill`.
+        `standstill.wait_for_standstill`.
         """
         target = StandstillTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
-        return at_rest.wait_for_standstill(self._session, target, deadline_s, on_poll)
+        return standstill.wait_for_standstill(self._session, target, deadline_s, on_poll)
 
     def watch(self) -> StatusReport:
         """One report while the gate is open.
@@ -189,7 +189,7 @@ class Controller:
         Raises StandstillError, PositionError or ControllerFaultError if anything contradicts the proof of rest: it
         moves, is held, locked, asleep, stands at another step, or lets go of its motor at rest.
         """
-        return at_rest.watch(self._session)
+        return standstill.watch(self._session)
 
     def home(self, timeout_s: float = HOME_S) -> StatusReport:
         """Seek the home switch; it moves. Afterwards the position is known again and `prepare` is needed."""

@@ -33,7 +33,7 @@ class Capabilities:
     stop_keeps_position: bool
     """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
     tells_settings: bool
-    """Every variant prints its settings; else see `ControllerSettings.unreadable`."""
+    """Every board prints its settings; else see `ControllerSettings.unreadable`."""
 
 
 class Dialect(ABC):
@@ -66,7 +66,7 @@ class Dialect(ABC):
 
     @abstractmethod
     def sync_line(self) -> bytes:
-        """Answered only when all motion before it has ended (some variants: the line after it is)."""
+        """Answered only when all motion before it has ended (some boards: the line after it is)."""
 
     @abstractmethod
     def output_line(self, number: int, on: bool) -> bytes:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from rich.table import Table
 from rich.text import Text
 
@@ -13,6 +15,9 @@ _STYLES = {
     Verdict.NOT_KNOWN: "cyan",
     Verdict.FAILS: "bold red",
 }
+
+#: Rows shown before the middle of a long table is left out.
+MOST_ROWS = 60
 
 
 def plain_table(title: str, *columns: str, left: frozenset[str] = frozenset()) -> Table:
@@ -36,3 +41,13 @@ def number(value: float | None, digits: int = 4) -> str:
 def percent(part: float | None) -> str:
     """A part of one as whole percents, "-" where there is none."""
     return "-" if part is None else f"{100 * part:.0f} %"
+
+
+def add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
+    """Add the rows; of a long table only the first and the last ones."""
+    half = MOST_ROWS // 2
+    for index, row in enumerate(rows):
+        if count <= MOST_ROWS or index < half or index >= count - half:
+            table.add_row(*row)
+        elif index == half:
+            table.add_row("...", *[""] * (len(row) - 1))

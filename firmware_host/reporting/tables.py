@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from rich.markup import escape
 from rich.table import Table
@@ -12,21 +12,8 @@ from firmware_host.planning.layout.seams import Seams
 from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
 from firmware_host.planning.plan import Layout
 from firmware_host.reporting.index_lines import index_lines
-from firmware_host.reporting.table_parts import number, percent, plain_table, verdict_text
+from firmware_host.reporting.table_parts import add_rows, number, percent, plain_table, verdict_text
 from firmware_host.station.journal.record import PassRecord, RunRecord
-
-#: Rows shown before the middle of a long table is left out.
-MOST_ROWS = 60
-
-
-def add_rows(table: Table, rows: Iterable[tuple[str, ...]], count: int) -> None:
-    """Add the rows; of a long table only the first and the last ones."""
-    half = MOST_ROWS // 2
-    for index, row in enumerate(rows):
-        if count <= MOST_ROWS or index < half or index >= count - half:
-            table.add_row(*row)
-        elif index == half:
-            table.add_row("...", *[""] * (len(row) - 1))
 
 
 def segment_table(plan: Layout) -> Table:

@@ -15,10 +15,10 @@ from typing import IO, Self
 #: How much quicker than real the command's clock goes: what it waits for in vain (a greeting) and what it has to wait
 #: for (moves, settling) takes less; its deadlines stay long beside the milliseconds of an answer.
 CLOCK_FACTOR = 3.0
+QUICKENED = f"from firmware_host import clock; clock.SystemClock = lambda: clock.ScaledClock({CLOCK_FACTOR})\n"
 _START = (
+    f"{QUICKENED}"
     "import runpy, signal; "
-    "from firmware_host import clock; "
-    f"clock.SystemClock = lambda: clock.ScaledClock({CLOCK_FACTOR}); "
     "signal.signal(signal.SIGINT, signal.default_int_handler); "
     "signal.signal(signal.SIGHUP, signal.SIG_DFL); "
     "runpy.run_module('firmware_host', run_name='__main__', alter_sys=True)"

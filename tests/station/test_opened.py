@@ -10,15 +10,13 @@ import pytest
 import firmware_host as fh
 from firmware_host.errors import InputError, LimitExceededError
 from tests.support.station_bench import changed_setup, quick_disk, small_setup
+from tests.support.three_segments import own_folders
 
 
 @pytest.fixture(autouse=True)
 def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
-    for name in ("XDG_STATE_HOME", "XDG_RUNTIME_DIR"):
-        (tmp_path / name).mkdir(mode=0o700)
-        monkeypatch.setenv(name, str(tmp_path / name))
-    monkeypatch.chdir(tmp_path)
+    own_folders(tmp_path, monkeypatch)
 
 
 @pytest.fixture

@@ -36,7 +36,7 @@ class NumberedDialect(Dialect):
 
     @abstractmethod
     def settings_queries(self) -> tuple[bytes, ...]:
-        """Lines that print SettingGroups; the second and later are for variants on which those before print nothing."""
+        """Lines that print SettingGroups; the second and later are for boards on which those before print nothing."""
 
     @abstractmethod
     def ready_lines(self) -> tuple[bytes, ...]:

@@ -1,6 +1,6 @@
 """The dialect `numbered-line`: every literal of its wire format, and nothing else.
 
-Source: the wire description of this family, by what its variants do; what is marked (m) is from memory.
+Source: the wire description of this family, by what its boards do; what is marked (m) is from memory.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _AXES = "XYZABCUVW"
 _PROBE_NUMBER = 99_999_999
 """No count comes that far: a line of this number is asked for again, never carried out."""
 _SETTING_KEY = re.compile(r"(M92|M203|M201|M204) ([A-Z])", re.ASCII)
-_SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative variants print
+_SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative boards print
 _ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B(\d{1,4}))?", re.ASCII)
 _RESEND = re.compile(r"(?:Resend|rs):? ?N?(\d{1,9})", re.ASCII)  # the short form: (m)
 _SKIPPED = re.compile(r"skip (\d{1,9})", re.ASCII)
@@ -57,7 +57,7 @@ class NumberedLineDialect(NumberedDialect):
 
     name: ClassVar[str] = "numbered-line"
     alarm_remedy: ClassVar[str] = "See why; switch it off and on, then home it or set zero anew"
-    max_line_bytes: ClassVar[int] = 72  # (m) of 96 that the smallest variants take, less number and checksum
+    max_line_bytes: ClassVar[int] = 72  # (m) of 96 that the smallest boards take, less number and checksum
     position_decimals: ClassVar[int] = 2
     capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=False,

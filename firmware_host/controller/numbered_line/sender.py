@@ -48,7 +48,7 @@ BUSY_S = 30.0
 SETTLE_S = 0.25
 """After a line was sent more than once, the line has to be quiet for so long before the next (s)."""
 COUNT_S = 8.0
-"""Deadline for learning the controller's count (s): up to 2 s after opening, variants lose what is sent."""
+"""Deadline for learning the controller's count (s): up to 2 s after opening, boards lose what is sent."""
 _IDENTITY_S = 2.0
 _ATTEMPTS = 3
 

@@ -116,7 +116,7 @@ class NumberedSession(AxisSession):
         return True
 
     def sync(self, deadline_s: float) -> None:
-        """Two sync lines, each known to have been carried out: some variants answer the first when it is queued."""
+        """Two sync lines, each known to have been carried out: some boards answer the first when it is queued."""
         for _ in range(2):
             wait_s = LONG_REPEAT_S
             while not self._sync_once(deadline_s, wait_s):
@@ -328,7 +328,7 @@ class NumberedSession(AxisSession):
             try:
                 exchange = self.sender.ask(line, timeout_s=STORE_S, until=_never)
             except LineRejectedError:
-                continue  # this variant doesn't know the word
+                continue  # this board doesn't know the word
             printed = PrintedSettings.collect(exchange.payload)
             if printed.texts:
                 break

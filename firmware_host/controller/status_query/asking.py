@@ -28,7 +28,8 @@ from firmware_host.errors import (
 
 _OFFSET_POLLS = 60
 """Reports within which a variant that reports work positions has told its offset. From memory: every 10th to 30th."""
-_STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
+STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
+"""States in which it moves nothing and may be asked for its settings."""
 
 
 class StateWordAsking(AxisSession):
@@ -67,7 +68,7 @@ class StateWordAsking(AxisSession):
             greeting = self.sender.reset(GREETING_S) or Greeting("it was asleep and has been woken by a reset")
             self.greeted(greeting)
             status = self.poll()
-        if status.state not in _STANDING:
+        if status.state not in STANDING:
             raise self.wrong_state(status.state)
         self.sender.resynchronise()
         self.read_buffer()
@@ -111,7 +112,7 @@ class StateWordAsking(AxisSession):
         report = self.poll()
         letters = self.dialect.axis_letters(len(report.machine or ()))
         settings: Mapping[str, str] = {}
-        if report.state in _STANDING:
+        if report.state in STANDING:
             self.sender.resynchronise()
             self.read_buffer()
             settings = MappingProxyType(self._settings_once())

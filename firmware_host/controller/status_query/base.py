@@ -59,7 +59,7 @@ class StateWordDialect(Dialect):
 
     @abstractmethod
     def clear_line(self) -> bytes:
-        """A line without effect that ends the refusal of all lines which some variants keep up after an error."""
+        """A line without effect that ends the refusal of all lines which some boards keep up after an error."""
 
     @abstractmethod
     def modal_line(self) -> bytes:

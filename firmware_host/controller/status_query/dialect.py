@@ -1,6 +1,6 @@
 """The dialect `status-query`: every literal of its wire format, and nothing else.
 
-Source: the wire description of this family, by what its variants do. Meanings of error and alarm codes are in our own
+Source: the wire description of this family, by what its boards do. Meanings of error and alarm codes are in our own
 words; those marked (m) are from memory.
 """
 

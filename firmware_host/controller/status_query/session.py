@@ -14,17 +14,13 @@ from firmware_host.controller.session import (
     StopReport,
 )
 from firmware_host.controller.status_query import stop as stopping
-from firmware_host.controller.status_query.asking import StateWordAsking
+from firmware_host.controller.status_query.asking import STANDING, StateWordAsking
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
     StandstillError,
 )
-
-_OFFSET_POLLS = 60
-"""Reports within which a variant that reports work positions has told its offset. From memory: every 10th to 30th."""
-_STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 
 
 class StateWordSession(StateWordAsking):
@@ -40,7 +36,7 @@ class StateWordSession(StateWordAsking):
         be proved, StandstillError if it isn't standing; moves stay refused then.
         """
         self.synchronised = self.prepared = False
-        before = self.standing(allow=_STANDING)
+        before = self.standing(allow=STANDING)
         marked = self.greets is None and before.state is AxisState.READY
         if marked:
             self.ask(self.dialect.marker_line())
@@ -50,7 +46,7 @@ class StateWordSession(StateWordAsking):
             raise ControllerError(
                 "it did not greet after a reset: whether it was reset is unknown. Switch it off and on"
             )
-        after = self.standing(allow=_STANDING)
+        after = self.standing(allow=STANDING)
         if not self.same_place(before, after):
             self.sender.position_lost = ControllerFaultError(
                 "its position changed in a reset. Home it or set zero anew"
@@ -97,7 +93,7 @@ class StateWordSession(StateWordAsking):
         return not self.dialect.state_tells_standstill
 
     def sync(self, deadline_s: float) -> None:
-        for _ in range(2):  # some variants answer the sync line when it is queued: the line after it tells
+        for _ in range(2):  # some boards answer the sync line when it is queued: the line after it tells
             left_s = max(deadline_s - self.clock.monotonic(), 0.0)
             self.ask(self.dialect.sync_line(), left_s)
 
@@ -130,10 +126,10 @@ class StateWordSession(StateWordAsking):
         return self.standing(allow=frozenset({AxisState.READY}))
 
     def set_zero(self) -> StatusReport:
-        return self.standing(allow=_STANDING)  # machine coordinates: zero is only a number of the caller's
+        return self.standing(allow=STANDING)  # machine coordinates: zero is only a number of the caller's
 
     def clear_offset(self, known: Fraction | None) -> StatusReport:
-        return self.standing(allow=_STANDING)  # machine coordinates know no offset
+        return self.standing(allow=STANDING)  # machine coordinates know no offset
 
     # --- holding and stopping --------------------------------------------------------------------------------------
 

@@ -6,8 +6,7 @@ from rich import table as rich_table
 from rich.markup import escape
 
 from firmware_host.reporting.document import Document, Table
-from firmware_host.reporting.table_parts import plain_table
-from firmware_host.reporting.tables import add_rows
+from firmware_host.reporting.table_parts import add_rows, plain_table
 
 
 def terminal_tables(document: Document) -> list[rich_table.Table]:

@@ -32,7 +32,7 @@ def capability_lines(board: NumberedBoard) -> Iterator[str]:
     moved = len(variant.axes) - ("E" in variant.axes)
     yield f"FIRMWARE_NAME:simulated board PROTOCOL_VERSION:1.0 MACHINE_TYPE:rotary AXIS_COUNT:{moved}"
     own = {"EEPROM": True, "EMERGENCY_PARSER": variant.acts_at_once}
-    for name, present in {**own, **variant.capcapabilities}.items():
+    for name, present in {**own, **variant.capabilities}.items():
         yield f"Cap:{name}:{int(present)}"
 
 

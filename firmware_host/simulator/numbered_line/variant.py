@@ -62,7 +62,7 @@ class NumberedLineVariant:
     acts_at_once: M112 and M410 act when they are received, otherwise when their turn comes.
     halt_style: the words of a halt: `Error:Printer halted`, `!!` (also for every later line), or `fatal:`.
     after_halt: `waits for reset`, or `restarts` at position 0 with numbering from 1.
-    capcapabilities: what M115 lists besides.
+    capabilities: what M115 lists besides.
     """
 
     axes: str = "XYZAE"
@@ -111,7 +111,7 @@ class NumberedLineVariant:
     acts_at_once: bool = True
     halt_style: Literal["error", "bangs", "fatal"] = "error"
     after_halt: Literal["waits for reset", "restarts"] = "waits for reset"
-    capcapabilities: Mapping[str, bool] = field(default_factory=dict)
+    capabilities: Mapping[str, bool] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.axes or any(self.axes.count(axis) != 1 or axis not in AXIS_LETTERS for axis in self.axes):

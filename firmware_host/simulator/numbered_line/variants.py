@@ -13,7 +13,7 @@ MEMBERS: Mapping[str, NumberedLineVariant] = MappingProxyType(
     {
         "plain": NumberedLineVariant(),
         "talkative": NumberedLineVariant(
-            ok_fields="NPB", busy_every_s=0.5, wait_lines="idle", capcapabilities={"AUTOREPORT_POS": True}
+            ok_fields="NPB", busy_every_s=0.5, wait_lines="idle", capabilities={"AUTOREPORT_POS": True}
         ),
         "hasty": NumberedLineVariant(
             sync_answered="when-queued",

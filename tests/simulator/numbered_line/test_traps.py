@@ -289,8 +289,8 @@ def test_a_board_may_greet_nobody() -> None:
     assert bench.greeting == bench.wait(5.0) == []
 
 
-def test_m115_tells_capcapabilities() -> None:
-    first, *caps, ok = NumberedBench(capcapabilities={"AUTOREPORT_POS": False}).ask("M115")
+def test_m115_tells_capabilities() -> None:
+    first, *caps, ok = NumberedBench(capabilities={"AUTOREPORT_POS": False}).ask("M115")
     assert first.startswith("FIRMWARE_NAME:")
     assert "Cap:AUTOREPORT_POS:0" in caps
     assert ok == "ok"

@@ -16,7 +16,7 @@ from firmware_host.simulator.status_query.variants import STATUS_QUERY_MEMBERS
 from firmware_host.simulator.status_query.variants import single_differences as status_query_differences
 from tests.simulator.numbered_line.bench import NumberedBench
 
-NOT_A_DIFFERENCE = {"settings", "homing_rate", "travel", "start_feed", "eeprom_write_s", "capcapabilities"}
+NOT_A_DIFFERENCE = {"settings", "homing_rate", "travel", "start_feed", "eeprom_write_s", "capabilities"}
 
 
 @pytest.mark.parametrize(
