@@ -16,14 +16,14 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-import typer.main
 from pydantic import BaseModel
 
 import firmware_host
 from firmware_host import errors
-from firmware_host.cli.main import app, run
+from firmware_host.cli.main import run
 from firmware_host.model.files.schemas import SCHEMA_KINDS
 from tests.cli.command import MARK_NOW, PATIENCE_S, QUICKENED, Program, environment
+from tests.cli.whole import every_command
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs" / "pages").rglob("*.md"))]
@@ -128,7 +128,7 @@ def commands(block: Block) -> Iterator[list[str]]:
 
 def node_of(words: list[str]) -> tuple[Any, list[str]]:
     """The command that the words name, and what is left of them."""
-    node, rest = typer.main.get_command(app), words
+    node, rest = every_command(), words
     while rest and rest[0] in getattr(node, "commands", {}):
         node, rest = node.commands[rest[0]], rest[1:]
     return node, rest
@@ -195,7 +195,7 @@ def leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, .
         yield from leaves(command, (*path, name))
 
 
-LEAVES = dict(leaves(typer.main.get_command(app)))
+LEAVES = dict(leaves(every_command()))
 
 
 @pytest.mark.parametrize("path", LEAVES, ids=" ".join)

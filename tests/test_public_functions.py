@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import typer.main
 from serial.tools.list_ports_common import ListPortInfo
 
 import firmware_host as fh
-from firmware_host.cli.main import app
+from tests.cli.whole import every_command
 from tests.support.crashes import stopped
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 from tests.support.three_segments import own_folders
@@ -40,7 +39,7 @@ def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_every_command_is_a_function_and_no_command_is_made_up() -> None:
-    assert sorted(FUNCTIONS) == sorted(commands(typer.main.get_command(app)))
+    assert sorted(FUNCTIONS) == sorted(commands(every_command()))
 
 
 @pytest.mark.parametrize("name", sorted({name for names in FUNCTIONS.values() for name in names}))

@@ -37,9 +37,7 @@ from firmware_host.station.settings.write import (
 )
 from firmware_host.station.stop_request import StopRequest
 
-controller_app = typer.Typer(
-    help="Find a controller, show its state, compare and write its settings, or simulate one.", no_args_is_help=True
-)
+controller_app = typer.Typer(no_args_is_help=True)
 settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
 controller_app.add_typer(settings_app, name="settings")
 

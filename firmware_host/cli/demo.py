@@ -31,7 +31,7 @@ def demo(
     ] = 5,
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
 ) -> None:
-    """Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves."""
+    """Print the plan, run it, print what happened; ends with status 1 if the motor's steps are not the plan's."""
     setup = load_job(job)
     plan = planned(setup)
     _show_plan(setup, plan)

@@ -14,13 +14,13 @@ from firmware_host.model import load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
 
-profile_app = typer.Typer(help="Machines, motors and jobs: shipped ones and your own.", no_args_is_help=True)
+profile_app = typer.Typer(no_args_is_help=True)
 
 _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
 
 
 def schema_command(kind: Annotated[str, typer.Argument(help="job, machine or motor")]) -> None:
-    """Print the JSON Schema of a file kind."""
+    """Print a schema; the kinds are those of `model.schema`."""
     output.document(schema(kind))
 
 

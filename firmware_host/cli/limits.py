@@ -41,9 +41,9 @@ def limits(
     sure: Annotated[bool, typer.Option("--sure", hidden=True, help="Old name of --reliability.")] = False,
     draws: Annotated[int | None, typer.Option("--draws", hidden=True, help="Old name of --samples.")] = None,
 ) -> None:
-    """Check motor, driver, gearing and grip, and show how fast the part may move; several jobs: one line each.
+    """Print the checks of a job; with `estimate` their reliability too, with `sweep` only those of the sweep.
 
-    Status 1 if a limit fails.
+    Ends with status 1 if a limit, or the reliability, fails; a sweep if every point fails.
     """
     estimate, samples = estimate or sure, draws if samples is None else samples
     _require_fitting(

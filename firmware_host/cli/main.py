@@ -1,4 +1,4 @@
-"""The `circumstep` command: puts the command groups together and turns every error into a message and a status."""
+"""The `circumstep` command: calls the command that is asked for and turns every error into a message and a status."""
 
 from __future__ import annotations
 
@@ -13,14 +13,7 @@ from typing import Annotated
 import typer
 from typer.exceptions import TyperException
 
-from firmware_host.cli import controller as controller_commands
-from firmware_host.cli import demo
-from firmware_host.cli import files as file_commands
-from firmware_host.cli import limits as limit_commands
-from firmware_host.cli import motors as motor_commands
-from firmware_host.cli import plans as plan_commands
-from firmware_host.cli import run as run_commands
-from firmware_host.cli import runs as runs_commands
+from firmware_host.cli.commands import Commands
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
@@ -35,6 +28,7 @@ _INTERRUPTED = 130
 """What the option parser makes of Ctrl-C."""
 
 app = typer.Typer(
+    cls=Commands,
     help=f"Turn round parts, segment by segment, under a marking laser.\n\n{CAUTION}",
     no_args_is_help=True,
     add_completion=False,
@@ -47,19 +41,6 @@ def _options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
 ) -> None:
     pass
-
-
-for group in (
-    demo,
-    plan_commands,
-    limit_commands,
-    motor_commands,
-    run_commands,
-    runs_commands,
-    controller_commands,
-    file_commands,
-):
-    group.register(app)
 
 
 def main() -> None:

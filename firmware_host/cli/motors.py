@@ -27,7 +27,7 @@ def motors(
     json: JsonOption = False,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
-    """Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all fail."""
+    """Print the job's plan with each motor of the library; ends with status 1 if all fail."""
     if csv and json:
         raise InputError("--csv and --json contradict each other", "Give one of them")
     setup = load_job(job)

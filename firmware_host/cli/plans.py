@@ -45,7 +45,7 @@ def segments(
         str, typer.Option(metavar="LENGTH", help="Predict the seams for rollers of this true diameter.")
     ] = "",
 ) -> None:
-    """Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams."""
+    """Print the layout; the true diameters only change what is predicted of the seams."""
     true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
     setup = load_job(job)
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
@@ -68,7 +68,7 @@ def moves(
         Path | None, typer.Option("--output", metavar="FILE", help="Write to this file instead of standard output.")
     ] = None,
 ) -> None:
-    """Show or export the moves: a table, RS-274 words, CSV or JSON."""
+    """Print or save the move program; a file is written whole or not at all."""
     if json and format not in (MoveFormat.TABLE, MoveFormat.JSON):
         raise InputError(f"--json and --format {format.value} contradict each other", "Give one of them")
     if output_file is not None and not json and format is MoveFormat.TABLE:

@@ -76,7 +76,7 @@ def run(
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
 ) -> None:
-    """Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate."""
+    """Plan, require the limits, open the station, run, print the record."""
     setup = load_job(job)
     plan = planned(setup)
     require_limits(plan.limits, accept_limit or ())
@@ -122,7 +122,7 @@ def resume(
     release_motor: ReleaseOption = False,
     json: JsonOption = False,
 ) -> None:
-    """Resume a run: no pass is skipped, and none is repeated without asking."""
+    """Open the station of the run's own setup and port, resume it, print the record."""
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
     begun = read_journal(run_folder.journal)

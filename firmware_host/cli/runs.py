@@ -20,7 +20,7 @@ from firmware_host.station.runs.listing import ListedRun, list_runs, read_record
 from firmware_host.station.runs.status import run_status_if_readable
 from firmware_host.station.runs.verify import verify_run
 
-runs_app = typer.Typer(help="Earlier runs: list them, show one, verify its files.", no_args_is_help=True)
+runs_app = typer.Typer(no_args_is_help=True)
 
 _UNSOUND = ("Its files contradict each other: circumstep runs verify says where.",)
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import os
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from firmware_host.cli.commands import COMMANDS, Entry
 from firmware_host.cli.input import planned
 from tests.cli.command import COMMAND, PATIENCE_S, call, environment
 from tests.cli.conftest import Circumstep
@@ -48,8 +50,39 @@ def test_wrong_usage_gives_status_2_and_says_what_is_wrong(
 def test_help_shows_the_cautions_and_every_command(circumstep: Circumstep) -> None:
     shown = " ".join(circumstep("--help").out.split())
     assert "Software is no safety function" in shown
-    for command in ("demo", "segments", "limits", "moves", "run", "resume", "schema", "controller", "profile"):
-        assert f" {command} " in shown
+    for entry in COMMANDS:
+        assert f" {entry.name} " in shown
+
+
+@pytest.mark.parametrize("entry", COMMANDS, ids=lambda entry: entry.name)
+def test_a_command_tells_in_its_own_help_what_the_list_of_commands_tells(circumstep: Circumstep, entry: Entry) -> None:
+    said = " ".join(entry.help.split())
+    for arguments, words in (
+        (("--help",), entry.help.partition("\n")[0].split()),
+        ((entry.name, "--help"), said.split()),
+    ):
+        shown = circumstep(*arguments).out.replace("│", " ").split()
+        assert any(shown[start : start + len(words)] == words for start in range(len(shown))), words
+
+
+@pytest.mark.parametrize(
+    ("arguments", "absent"),
+    [
+        (("--help",), ("numpy", "pydantic", "pint", "serial", "firmware_host.model", "firmware_host.reporting")),
+        (("segmens",), ("numpy", "pint", "serial", "firmware_host.model", "firmware_host.reporting")),
+        (("profile", "list"), ("serial", "firmware_host.station", "firmware_host.planning", "firmware_host.reporting")),
+        (("moves", "shaft-scale"), ("serial", "firmware_host.station.run", "firmware_host.controller")),
+    ],
+    ids=["help", "unknown-command", "profile", "moves"],
+)
+def test_a_command_imports_only_the_rooms_that_it_needs(arguments: tuple[str, ...], absent: tuple[str, ...]) -> None:
+    code = f"import sys; from firmware_host.cli.main import run; run({list(arguments)}); print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=PATIENCE_S, env=environment(), check=True
+    )
+    loaded = set(done.stdout.splitlines()[-1].split())
+    assert "firmware_host.cli.commands" in loaded
+    assert loaded & set(absent) == set()
 
 
 def test_debug_shows_the_traceback_and_keeps_the_status(circumstep: Circumstep, tmp_path: Path) -> None:

@@ -1,0 +1,85 @@
+"""All commands with what the help says of them; the file of a command is imported when the command is called."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+import typer
+import typer.main
+from typer.core import TyperCommand, TyperGroup
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A command, or a group of commands: its file in `cli`, which registers it by that name, and its help."""
+
+    name: str
+    file: str
+    help: str
+
+
+COMMANDS = (
+    Entry(
+        "demo",
+        "demo",
+        'Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves.',
+    ),
+    Entry(
+        "segments",
+        "plans",
+        "Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams.",
+    ),
+    Entry("moves", "plans", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
+    Entry(
+        "limits",
+        "limits",
+        "Check motor, driver, gearing and grip, and show how fast the part may move; several jobs: one line each.\n\n"
+        "Status 1 if a limit fails.",
+    ),
+    Entry(
+        "motors",
+        "motors",
+        "Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all fail.",
+    ),
+    Entry(
+        "run",
+        "run",
+        "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",
+    ),
+    Entry("resume", "run", "Resume a run: no pass is skipped, and none is repeated without asking."),
+    Entry("schema", "files", "Print the JSON Schema of a file kind."),
+    Entry("runs", "runs", "Earlier runs: list them, show one, verify its files."),
+    Entry(
+        "controller",
+        "controller",
+        "Find a controller, show its state, compare and write its settings, or simulate one.",
+    ),
+    Entry("profile", "files", "Machines, motors and jobs: shipped ones and your own."),
+)
+
+
+class Commands(TyperGroup):
+    """The commands of the table. Until one is called, only its name and its help are there."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**given)
+        self._entries = {entry.name: entry for entry in COMMANDS}
+        self.commands.update({entry.name: TyperCommand(entry.name, help=entry.help) for entry in COMMANDS})
+
+    def load(self, name: str) -> None:
+        """Import the command's file; nothing for a name that is no command."""
+        entry = self._entries.get(name)
+        if entry is None:
+            return
+        app = typer.Typer()
+        import_module(f"firmware_host.cli.{entry.file}").register(app)
+        command = typer.main.get_group(app).commands[name]
+        command.help = entry.help
+        self.commands[name] = command
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """The command that the words call, with its arguments and options."""
+        self.load(args[0])
+        return super().resolve_command(ctx, args)
