@@ -11,8 +11,6 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from firmware_host.cli.simulated import simulated_device
-    from firmware_host.cli.simulated_run import SimulatedRun, run_simulated
     from firmware_host.clock import Clock, ScaledClock, SystemClock, VirtualClock
     from firmware_host.controller import Controller, Dialect, Difference, FileTrace, Finding, MemoryTrace, list_devices
     from firmware_host.errors import (
@@ -42,6 +40,7 @@ if TYPE_CHECKING:
     from firmware_host.planning.route.moves import MoveProgram, Route
     from firmware_host.reporting.documents import segments_document
     from firmware_host.reporting.moves import moves_csv, moves_document
+    from firmware_host.simulator.boards import simulated_device
     from firmware_host.simulator.serving.serve import serve
     from firmware_host.station.gates.command import CommandGate
     from firmware_host.station.gates.controller_output import ControllerOutputGate
@@ -74,9 +73,6 @@ if TYPE_CHECKING:
 
 _HOMES = MappingProxyType(
     {
-        "simulated_device": "firmware_host.cli.simulated",
-        "SimulatedRun": "firmware_host.cli.simulated_run",
-        "run_simulated": "firmware_host.cli.simulated_run",
         "Clock": "firmware_host.clock",
         "ScaledClock": "firmware_host.clock",
         "SystemClock": "firmware_host.clock",
@@ -137,6 +133,7 @@ _HOMES = MappingProxyType(
         "parse_sweep": "firmware_host.planning.compare.sweep",
         "sweep_limits": "firmware_host.planning.compare.sweep",
         "segments_document": "firmware_host.reporting.documents",
+        "simulated_device": "firmware_host.simulator.boards",
         "serve": "firmware_host.simulator.serving.serve",
         "Gate": "firmware_host.station.gates.gate",
         "GateContext": "firmware_host.station.gates.gate",
@@ -242,7 +239,6 @@ __all__ = [
     "SettingsMismatchError",
     "Setup",
     "SilentProgress",
-    "SimulatedRun",
     "Station",
     "StopRequest",
     "Sweep",
@@ -287,7 +283,6 @@ __all__ = [
     "resume_run",
     "rs274_lines",
     "run_job",
-    "run_simulated",
     "run_status",
     "schema",
     "segments_document",

@@ -65,7 +65,7 @@ RUN_ELSEWHERE = {
 PYTHON_BLOCKS = [
     block for page in PAGES for block in blocks(page) if block.language == "python" and block.name not in RUN_ELSEWHERE
 ]
-SHORT_RUNS = [block for block in PYTHON_BLOCKS if "open_station" in block.text]
+SHORT_RUNS = [block for block in PYTHON_BLOCKS if "open_station" in block.text and "sys.argv" in block.text]
 WHOLE_RUNS = [*SHORT_RUNS, *(block for block in PYTHON_BLOCKS if "run_job" in block.text)]
 
 

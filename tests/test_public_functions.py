@@ -186,33 +186,3 @@ def test_limits_that_fail_are_refused_unless_their_names_are_accepted() -> None:
         fh.require_limits(limits, accepted=failed[1:])
     assert caught.value.checks == (failed[0],)
     fh.require_limits(limits, accepted=failed)
-
-
-# --- a run without hardware ----------------------------------------------------------------------------------------
-
-
-def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path: Path) -> None:
-    setup = small_setup(passes=1)
-    plan = fh.plan_job(setup)
-    told: list[str] = []
-    done = fh.run_simulated(
-        setup,
-        plan,
-        tmp_path / "home",
-        fh.ScaledClock(20.0),
-        pass_s=0.5,
-        announce=lambda url, before: told.extend([url, *(difference.name for difference in before)]),
-    )
-    assert "steps per unit" in told
-    assert dict(done.counters) == dict(enumerate(plan.route.segment_targets().tolist(), 1))
-    assert (done.record.outcome, done.off_plan) == ("done", 0)
-    stop = fh.StopRequest()
-    with pytest.raises(fh.RunStoppedError, match=r"stopped \(by a test\); the run in \S+ can be resumed"):
-        fh.run_simulated(
-            setup,
-            plan,
-            tmp_path / "other",
-            fh.ScaledClock(20.0),
-            stop=stop,
-            announce=lambda url, before: stop.ask("by a test"),
-        )

@@ -15,7 +15,6 @@ import typer
 from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import planned
 from firmware_host.cli.screen import output
-from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import Finding, list_devices
@@ -24,6 +23,7 @@ from firmware_host.controller.reply import AxisState
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings.check import settings_differences

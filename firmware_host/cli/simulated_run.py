@@ -7,12 +7,12 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from firmware_host.cli.simulated import simulated_device
 from firmware_host.clock import Clock
 from firmware_host.controller.port.trace import FileTrace
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
+from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.station.gates.gate import GateContext

@@ -1,0 +1,43 @@
+"""What `demo` shows, asked for from Python: the motor's own step counter, and a stop."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import firmware_host as fh
+from firmware_host.cli.simulated_run import run_simulated
+from tests.support.station_bench import quick_disk, small_setup
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+
+
+def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path: Path) -> None:
+    setup = small_setup(passes=1)
+    plan = fh.plan_job(setup)
+    told: list[str] = []
+    done = run_simulated(
+        setup,
+        plan,
+        tmp_path / "home",
+        fh.ScaledClock(20.0),
+        pass_s=0.5,
+        announce=lambda url, before: told.extend([url, *(difference.name for difference in before)]),
+    )
+    assert "steps per unit" in told
+    assert dict(done.counters) == dict(enumerate(plan.route.segment_targets().tolist(), 1))
+    assert (done.record.outcome, done.off_plan) == ("done", 0)
+    stop = fh.StopRequest()
+    with pytest.raises(fh.RunStoppedError, match=r"stopped \(by a test\); the run in \S+ can be resumed"):
+        run_simulated(
+            setup,
+            plan,
+            tmp_path / "other",
+            fh.ScaledClock(20.0),
+            stop=stop,
+            announce=lambda url, before: stop.ask("by a test"),
+        )
