@@ -133,7 +133,7 @@ def test_a_sweep_goes_on_past_values_with_which_nothing_works(circumstep: Circum
         (("--sweep", SWEEP, "--csv", "--json"), "--csv and --json contradict each other"),
         (("--reliability", "--samples", "5"), "draws: 5 draws. Draw from 100 to"),
         (("--reliability", "--seed", "-1"), "seed: seed -1 is negative"),
-        (("--sweep", "part.mass=1 kg"), "sweep: 'part.mass=1 kg' is no range of a key"),
+        (("--sweep", "part.mass=1 kg"), "sweep: 'part.mass=1 kg' does not give a key and a range"),
         (("--sweep", "part.mas=1 kg..2 kg"), "part.mas: unknown key 'mas'. Did you mean 'mass'?"),
     ],
     ids=["draws", "seed", "both", "csv", "two formats", "few draws", "seed below 0", "no range", "unknown key"],

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ from firmware_host.errors import InputError
 from firmware_host.model.files.files import read_toml, validate
 from firmware_host.model.files.key_lines import key_lines, line_of
 from firmware_host.model.files.profiles import find_profile
+from firmware_host.model.files.values import changed
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
@@ -23,6 +25,17 @@ class Setup:
     machine: Machine
     job_source: str = ""
     machine_source: str = ""
+
+    def with_values(self, values: Mapping[str, Any], *, source: str = "with_values") -> Setup:
+        """This setup with some values changed, each by its dotted key; all is checked like a file.
+
+        `setup.with_values({"part.diameter": "66 mm", "driver.microsteps": 8})`: values as in a file, quantities with
+        their unit. A key may lie in the job or in the machine (the motor's keys below `motor`); an item of a list is
+        named by its number from 0, or by its `name`. Raises `InputError` for a key that isn't there, naming the
+        nearest, or a value that no file may hold; `source` is what the error names as the place.
+        """
+        job, machine = changed(self.job, self.machine, values, source=source)
+        return replace(self, job=job, machine=machine)
 
 
 def load_motor(reference: str, *, beside: Path | None = None) -> Motor:
@@ -64,11 +77,33 @@ def load_job(reference: str) -> Setup:
     path = find_profile("jobs", reference)
     tables, text = read_toml(path)
     job = validate(Job, tables, source=str(path), text=text, folder=path.parent)
+    machine_path = _named_machine(job, path.parent, str(path), text)
+    return Setup(job, _load_machine(machine_path), str(path), str(machine_path))
+
+
+def job_from(
+    tables: Mapping[str, Any], *, machine: Machine | None = None, folder: Path = Path(), source: str = "job_from"
+) -> Setup:
+    """A job from what its file would hold, as a dict, with its machine: checked like a file.
+
+    `machine` is the machine; if None, the one that the job names is read (a path from `folder`, or a profile's name).
+    Relative paths in the job start at `folder`. `source` is what an error names as the place. Raises `InputError`.
+    """
+    if not isinstance(tables, Mapping):
+        raise InputError("a job is a dict of its keys", "Give a dict, or read a file with load_job", source)
+    job = validate(Job, dict(tables), source=source, folder=folder)
+    if machine is not None:
+        return Setup(job, machine, source, "")
+    machine_path = _named_machine(job, folder, source, "")
+    return Setup(job, _load_machine(machine_path), source, str(machine_path))
+
+
+def _named_machine(job: Job, folder: Path, source: str, text: str) -> Path:
+    """The file of the machine that a job names; `source` and `text` are the job's."""
     try:
-        machine_path = find_profile("machines", job.machine, beside=path.parent)
+        return find_profile("machines", job.machine, beside=folder)
     except InputError as error:
         line = line_of(("machine",), key_lines(text))
         raise InputError(
-            f"{job.machine!r}: {error.problem}", error.remedy, source=str(path), key="machine", line=line
+            f"{job.machine!r}: {error.problem}", error.remedy, source=source, key="machine", line=line
         ) from error
-    return Setup(job, _load_machine(machine_path), str(path), str(machine_path))

@@ -35,10 +35,10 @@ def test_a_range_is_read(text: str, wanted: Sweep) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("part.diameter", "is no range of a key. Write KEY=a..b"),
-        ("part.diameter=40 mm", "is no range of a key"),
-        ("=1..2", "is no range of a key"),
-        ("a=1..", "is no range of a key"),
+        ("part.diameter", "does not give a key and a range. Write KEY=a..b"),
+        ("part.diameter=40 mm", "does not give a key and a range"),
+        ("=1..2", "does not give a key and a range"),
+        ("a=1..", "does not give a key and a range"),
         ("a=1..2:1", "asks for 1 points. Give from 2 to 200"),
         ("a=1..2:201", "asks for 201 points"),
         ("a=1..2:x", "asks for x points"),
@@ -168,7 +168,7 @@ def test_an_unknown_key_names_the_nearest(key: str, words: str) -> None:
         ("part.mass=0 kg..2 kg", QuantityError, "must be greater than zero"),
         ("driver.microsteps=0..16", InputError, "microsteps"),
         ("driver.microsteps=1.5..16", InputError, "microsteps"),
-        ("name=a..b", InputError, "'a' is no number or quantity. Sweep a key that holds one"),
+        ("name=a..b", InputError, "'a' is neither a number nor a quantity. Vary a key that holds one"),
         ("support.tailstock=1..2", InputError, "support.tailstock: must be true or false"),
         ("driver.current=1 A..3 A", InputError, "above the motor's rated_current"),
     ],
