@@ -19,6 +19,8 @@ from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.stoppable_port import StoppablePort
 
 MakeGate = Callable[[GateContext], Gate]
 
@@ -52,14 +54,19 @@ def open_station(
     gate: MakeGate | None = None,
     gate_program: tuple[str, ...] = (),
     progress: Progress | None = None,
+    stop: StopRequest | None = None,
     accept_limits: Iterable[str] = (),
+    baud: int | None = None,
+    release_motor: bool = False,
 ) -> Iterator[OpenStation]:
     """Open the machine's controller at `port` (the machine file's own if empty) for a job; all is closed at the end.
 
     Uses the job's own gate, with the person at the terminal as its operator, and keeps run folders (below `runs`),
     notes on controllers and locks where the command line keeps them. `gate` makes another gate from its context;
-    `gate_program`: what a command gate starts, program and arguments; `plan`: the job's plan, if it was made before.
-    Nothing moves until `run`. The thread that opens it is the one that uses it.
+    `gate_program`: what a command gate starts, program and arguments; `plan`: the job's plan, if it was made before;
+    `stop` is looked at wherever the run waits, and may be asked by any thread; `baud`: bits per second, the machine
+    file's if None; `release_motor`: as in `Station`. Nothing moves until `run`. The thread that opens it is the one
+    that uses it: `start_run` runs a job in a thread of its own.
 
     Raises `LimitExceededError` before anything is opened if a limit fails that is not among `accept_limits`,
     `InputError` where no port is named, and as `open_controller`.
@@ -82,6 +89,9 @@ def open_station(
                 gate=gate,
                 gate_program=gate_program,
                 progress=progress,
+                stop=stop,
+                baud=baud,
+                release_motor=release_motor,
             )
         )
         yield OpenStation(setup, plan, station, accepted)
@@ -98,6 +108,7 @@ def station_in(
     gate: MakeGate | None = None,
     gate_program: tuple[str, ...] = (),
     progress: Progress | None = None,
+    stop: StopRequest | None = None,
     baud: int | None = None,
     drop_held_motion: bool = False,
     release_motor: bool = False,
@@ -108,13 +119,22 @@ def station_in(
     `gate` makes the gate, the job's own if None; `gate_program`: what a command gate starts; `baud`: bits per second,
     the machine file's if None; the rest as in `Station` and `Controller.open`.
     """
+    stop = stop if stop is not None else StopRequest()
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
     with ExitStack() as stack:
         made = gate(context) if gate is not None else build_gate(setup.job.gate, context)
         stack.callback(made.release)
         trace = FileTrace(folder.trace, clock)
         stack.callback(trace.close)
-        controller = open_controller(setup.machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion)
+        controller = open_controller(
+            setup.machine,
+            url,
+            clock,
+            trace,
+            baud=baud,
+            drop_held_motion=drop_held_motion,
+            watched=lambda port: StoppablePort(port, stop, clock),
+        )
         stack.callback(controller.close)
         yield Station(
             controller=controller,
@@ -125,5 +145,6 @@ def station_in(
             operator=operator,
             fix=fix,
             progress=progress if progress is not None else SilentProgress(),
+            stop=stop,
             release_motor=release_motor,
         )

@@ -53,11 +53,15 @@ def open_controller(
     baud: int | None = None,
     lock_folder: Path | None = None,
     drop_held_motion: bool = False,
+    watched: Callable[[Port], Port] = lambda port: port,
 ) -> Controller:
-    """Open the machine's controller at `url` without moving anything; errors as `open_port` and `Controller.open`."""
+    """Open the machine's controller at `url` without moving anything; errors as `open_port` and `Controller.open`.
+
+    `watched` makes the port that the controller uses from the opened one.
+    """
     link = machine.link
     dialect = load_dialect(link.dialect)
-    port = open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder)
+    port = watched(open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder))
     wait_s = link.reset_wait.si if link.reset_wait is not None else GREETING_S
     return Controller.open(
         port,

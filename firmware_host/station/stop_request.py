@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
@@ -13,17 +14,21 @@ class StopAskedError(Exception):
 
 
 class StopRequest:
-    """Asked for once; later wishes change nothing."""
+    """Asked for once, by any thread; later wishes change nothing. Only the thread of the run is ever interrupted."""
 
     def __init__(self) -> None:
         self.reason: str | None = None
-        self._at_once = False
+        self._at_once: int | None = None
+        """The thread that is inside `at_once`."""
 
     def ask(self, reason: str) -> None:
-        """Wish that the run stops. Raises `StopAskedError` inside `at_once`, the first time."""
+        """Wish that the run stops. Raises `StopAskedError` in the thread that is inside `at_once`, the first time.
+
+        From another thread it returns at once; the run finds the wish where it looks next.
+        """
         if self.reason is None:
             self.reason = reason
-            if self._at_once:
+            if self._at_once == threading.get_ident():
                 raise StopAskedError(reason)
 
     def check(self) -> None:
@@ -31,15 +36,23 @@ class StopRequest:
         if self.reason is not None:
             raise StopAskedError(self.reason)
 
+    def check_at_once(self) -> None:
+        """As `check`, but only inside `at_once`: for what waits there and can look now and then."""
+        if self._at_once == threading.get_ident():
+            self.check()
+
     @contextmanager
     def at_once(self) -> Iterator[None]:
-        """While inside, a wish breaks off whatever waits: for acts that wait long and can't look (seeking a switch)."""
-        self._at_once = True
+        """While inside, a wish breaks off whatever waits: for acts that wait long (seeking a switch).
+
+        A signal interrupts it there and then; a wish of another thread is found by `check_at_once`.
+        """
+        self._at_once = threading.get_ident()
         try:
             self.check()
             yield
         finally:
-            self._at_once = False
+            self._at_once = None
 
     @contextmanager
     def on_signals(self) -> Iterator[None]:

@@ -27,7 +27,7 @@ class Setup:
     machine_source: str = ""
 
     def with_values(self, values: Mapping[str, Any], *, source: str = "with_values") -> Setup:
-        """This setup with some values changed, each by its dotted key; all is checked like a file.
+        """Change some values, each by its dotted key; returns another setup, all of it checked like a file.
 
         `setup.with_values({"part.diameter": "66 mm", "driver.microsteps": 8})`: values as in a file, quantities with
         their unit. A key may lie in the job or in the machine (the motor's keys below `motor`); an item of a list is

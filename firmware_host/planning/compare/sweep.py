@@ -25,7 +25,7 @@ _UNIT = re.compile(r"\s*[+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?(?:/[0-9]+)?\s*(.+)")
 
 @dataclass(frozen=True, slots=True)
 class Sweep:
-    """What to vary: the dotted `key` (see `Setup.with_values`), its ends as written, and how many `points` (2 to 200)."""
+    """What to vary: the `key` (see `Setup.with_values`), its ends as written, and how many points (2 to 200)."""
 
     key: str
     first: str

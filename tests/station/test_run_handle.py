@@ -1,0 +1,153 @@
+"""A run in a thread of its own: watched, answered and stopped from other threads."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import firmware_host as fh
+from firmware_host.cli.simulated import simulated_device
+from firmware_host.errors import InputError, LimitExceededError, PortUnavailableError, RunStoppedError
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.run_handle import RunEvent, RunEventKind, start_run
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.stop_request import StopAskedError, StopRequest
+from tests.support.station_bench import changed_setup, quick_disk, small_setup
+from tests.support.three_segments import own_folders
+
+PATIENCE_S = 60.0
+
+
+@pytest.fixture(autouse=True)
+def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+    own_folders(tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def clock() -> fh.ScaledClock:
+    return fh.ScaledClock(20.0)
+
+
+def served(setup: fh.Setup, clock: fh.ScaledClock) -> Iterator[str]:
+    device = simulated_device(setup.machine, delivered=False, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server:
+        yield server.url
+
+
+@pytest.fixture
+def port(clock: fh.ScaledClock) -> Iterator[str]:
+    yield from served(small_setup(), clock)
+
+
+@pytest.fixture
+def homing_port(clock: fh.ScaledClock) -> Iterator[str]:
+    yield from served(homing_setup(), clock)
+
+
+def homing_setup() -> fh.Setup:
+    return small_setup().with_values({"axis.home_switch": True})
+
+
+def kinds(events: list[RunEvent]) -> list[RunEventKind]:
+    return [event.kind for event in events]
+
+
+def test_whoever_holds_the_handle_answers_the_gate_and_every_reader_gets_every_event(
+    port: str, clock: fh.ScaledClock
+) -> None:
+    """The job's own gate asks for Enter at each of its six passes; two threads read what the run tells."""
+    run = start_run(small_setup(), port, clock=clock)
+    seen: list[RunEvent] = []
+    reader = threading.Thread(target=lambda: seen.extend(run.events()))
+    reader.start()
+    told = []
+    for event in run.events():
+        told.append(event)
+        if event.kind is RunEventKind.TELL and event.text.startswith("STANDSTILL: mark"):
+            run.answer()
+    record = run.join(PATIENCE_S)
+    reader.join(PATIENCE_S)
+    assert not run.running
+    assert (record.outcome, record.done, record.step_errors) == ("done", 6, (0,) * 6)
+    assert seen == told
+    assert told[-1] == RunEvent(RunEventKind.ENDED, "done")
+    assert [event.segment for event in told if event.kind is RunEventKind.STANDSTILL] == [1, 2, 3]
+    assert [(event.passes, event.of) for event in told if event.kind is RunEventKind.PROGRESS] == [
+        (number, 6) for number in range(1, 7)
+    ]
+    assert run.folder is not None
+    assert all(finding.holds for finding in fh.verify_run(RunFolder(run.folder)))
+
+
+def test_a_stop_from_another_thread_ends_the_pass_with_the_gate_closed(port: str, clock: fh.ScaledClock) -> None:
+    run = start_run(small_setup(), port, clock=clock)
+    told = []
+    for event in run.events():
+        told.append(event)
+        if event.kind is RunEventKind.TELL and event.text.startswith("STANDSTILL: mark segment 1"):
+            run.stop("by the page")
+    with pytest.raises(RunStoppedError, match="by the page"):
+        run.join(PATIENCE_S)
+    assert "GATE CLOSED: do not mark." in [event.text for event in told]
+    assert RunEventKind.PROGRESS not in kinds(told)
+    assert "by the page" in told[-1].text
+    (listed,) = fh.list_runs(Path("runs"))
+    assert listed.path == run.folder
+
+
+def test_a_stop_from_another_thread_does_not_wait_for_the_home_switch(homing_port: str, clock: fh.ScaledClock) -> None:
+    run = start_run(homing_setup(), homing_port, clock=clock)
+    told = []
+    for event in run.events():
+        told.append(event)
+        if event.text == "seeking the home switch":
+            run.stop()
+    with pytest.raises(RunStoppedError, match="by the program"):
+        run.join(PATIENCE_S)
+    assert RunEventKind.ZERO not in kinds(told)  # it would have been set had the switch been waited for
+
+
+def test_what_can_be_refused_at_once_is_refused_before_a_thread_is_started(port: str, clock: fh.ScaledClock) -> None:
+    threads = threading.active_count()
+    setup = changed_setup("shaft-scale", index={"acceleration": "60000 deg/s^2", "speed": "600 deg/s"})
+    with pytest.raises(LimitExceededError, match="torque-accelerating"):
+        start_run(setup, port, clock=clock)
+    with pytest.raises(InputError, match="no port is named"):
+        start_run(small_setup(), clock=clock)
+    assert threading.active_count() == threads
+    assert not Path("runs").exists()
+
+
+def test_what_fails_in_the_thread_is_raised_by_join_and_told_as_the_last_event(clock: fh.ScaledClock) -> None:
+    run = start_run(small_setup(), "socket://127.0.0.1:1", clock=clock)
+    with pytest.raises(PortUnavailableError, match=r"127\.0\.0\.1:1") as caught:
+        run.join(PATIENCE_S)
+    assert list(run.events()) == [RunEvent(RunEventKind.ENDED, str(caught.value))]
+    assert fh.list_runs(Path("runs")) == ()
+
+
+def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: str, clock: fh.ScaledClock) -> None:
+    with pytest.raises(KeyError, match="mine"), start_run(small_setup(), port, clock=clock) as run:
+        raise KeyError("mine")
+    assert not run.running
+    with start_run(small_setup(), port, clock=clock, gate=lambda context: fh.TimedGate(context, 0.1)) as run:
+        with pytest.raises(TimeoutError, match="the run goes on after 0 s"):
+            run.join(0.0)
+    assert run.join(0.0).outcome == "done"
+
+
+def test_a_wish_of_another_thread_never_interrupts_the_one_that_asks() -> None:
+    stop = StopRequest()
+    with stop.at_once():
+        asking = threading.Thread(target=stop.ask, args=("by another thread",))
+        asking.start()
+        asking.join(PATIENCE_S)
+        with pytest.raises(StopAskedError, match="by another thread"):
+            stop.check_at_once()
+    stop.check_at_once()  # outside, only `check` tells
+    with pytest.raises(StopAskedError, match="by another thread"):
+        stop.check()
