@@ -3,8 +3,11 @@
 python tests/mutate.py --seed 1 --count 60 --workers 2
 
 The same number of faults is drawn in `planning`, `controller` and `station`, and in turn of each kind: a comparison
-flipped, a sign flipped, a number off by one, a sync or close dropped, two arguments swapped. A fault is caught if a
-test fails, or if the type checker refuses the file. The faults that nothing noticed are listed at the end.
+flipped, a sign flipped, a number off by one, a sync or close dropped, two arguments swapped. First the whole suite runs
+once without a fault, and it is noted which tests come by each line (`--map FILE` keeps that for the next time). Then
+each fault meets the tests that come by its line, the quickest first, then those that start processes, then the type
+checker. A test that fails is run once more by itself: only one that fails again has caught the fault. The faults that
+nothing noticed are listed at the end.
 """
 
 from __future__ import annotations
@@ -12,7 +15,9 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
 import os
+import queue
 import random
 import re
 import shutil
@@ -25,6 +30,9 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from xml.etree import ElementTree
+
+import coverage
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("planning", "controller", "station")
@@ -36,12 +44,8 @@ DROPPED = frozenset(
 #: Functions whose first two arguments may change places.
 COMMUTE = frozenset({"max", "min", "maximum", "minimum", "hypot", "gcd", "isinstance"})
 
-#: Cheap tests first: most faults are caught by those of their own room.
-ORDER = {
-    "planning": ("tests/planning", "tests/reporting", "tests/joint", "tests/station", "tests/cli", "tests"),
-    "controller": ("tests/controller", "tests/contract", "tests/joint", "tests/faults", "tests/cli", "tests"),
-    "station": ("tests/station", "tests/joint", "tests/faults", "tests/cli", "tests"),
-}
+#: Tests that start processes of their own: a fault there leaves no trace in the map.
+PROCESSES = ("tests/cli", "tests/test_docs.py", "tests/test_public_api.py")
 
 FLIPPED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -163,7 +167,7 @@ def faults_in(path: Path, kind: str) -> list[Fault]:
     found = []
     for node in code_nodes(ast.parse(source)):
         changed = KINDS[kind](node)
-        if changed is None or not hasattr(node, "lineno"):
+        if changed is None or not isinstance(node, ast.expr | ast.stmt):
             continue
         begin = starts[node.lineno - 1] + node.col_offset
         end = starts[(node.end_lineno or node.lineno) - 1] + (node.end_col_offset or 0)
@@ -195,31 +199,125 @@ def drawn(seed: int, count: int) -> list[Fault]:
     return chosen
 
 
-def caught_by(fault: Fault, copies: Path) -> str:
-    """The first thing that notices the fault, or "" if nothing does."""
-    folder = Path(tempfile.mkdtemp(dir=copies))
+@dataclass(frozen=True)
+class Covered:
+    """Which tests come by each line of each file, and how long each test takes (s)."""
+
+    by_line: dict[str, dict[int, list[str]]]
+    took_s: dict[str, float]
+
+    def tests_of(self, fault: Fault) -> list[str]:
+        """The tests that come by the fault's statement, the quickest first; those of its room if it runs on import."""
+        lines = self.by_line.get(fault.path, {})
+        names = {name for line in statement_lines(fault) for name in lines.get(line, ())}
+        if "" in names or not names:
+            return [
+                f"tests/{fault.path.split('/')[1]}",
+                *sorted(names - {""}, key=lambda name: self.took_s.get(name, 9)),
+            ]
+        return sorted(names, key=lambda name: self.took_s.get(name, 9.0))
+
+
+def statement_lines(fault: Fault) -> range:
+    """The lines of the innermost statement around a fault; of a statement with a body only its head."""
+    best = range(fault.line, fault.line + 1)
+    for node in ast.walk(ast.parse((ROOT / fault.path).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.stmt) and node.lineno <= fault.line <= (node.end_lineno or node.lineno):
+            body = getattr(node, "body", None)
+            end = body[0].lineno if body else (node.end_lineno or node.lineno) + 1
+            if node.lineno >= best.start or best.start == fault.line:
+                best = range(node.lineno, max(end, node.lineno + 1))
+    return best
+
+
+def map_of(tree: Path, workers: int) -> Covered:
+    """Run every test once in an unchanged copy and see where each of them comes by."""
+    report = tree / "times.xml"
+    options = [
+        "--hypothesis-profile=ci",
+        "--cov=firmware_host",
+        "--cov-context=test",
+        "--cov-report=",
+        "-n",
+        str(workers),
+    ]
+    run_tests(tree, [*options, f"--junitxml={report}", "-o", "timeout=600", "-o", "junit_family=xunit1", "tests"])
+    took = {}
+    for case in ElementTree.parse(report).iter("testcase"):
+        took[f"{case.get('file')}::{case.get('name')}"] = float(case.get("time", "0"))
+    data = coverage.CoverageData(str(tree / ".coverage"))
+    data.read()
+    by_line: dict[str, dict[int, list[str]]] = {}
+    for path in data.measured_files():
+        names = {line: sorted({name.partition("|")[0] for name in contexts}) for line, contexts in
+                 data.contexts_by_lineno(path).items()}  # fmt: skip
+        by_line[str(Path(path).relative_to(tree))] = names
+    return Covered(by_line, took)
+
+
+def run_tests(tree: Path, arguments: list[str]) -> subprocess.CompletedProcess[str]:
+    """Pytest in a copy of the project; raises `subprocess.TimeoutExpired`."""
+    command = [sys.executable, "-m", "pytest", "-q", "--no-header", *arguments]
+    environment = os.environ | {"PYTHONPATH": str(tree)}
+    return subprocess.run(
+        command, cwd=tree, env=environment, capture_output=True, text=True, timeout=LONGEST_S, check=False
+    )
+
+
+def failing(tree: Path, names: list[str]) -> str:
+    """The first test that fails, and fails again by itself; "" if there is none."""
+    left = names
+    while left:
+        chosen = tree / "chosen.txt"
+        chosen.write_text("\n".join(left), encoding="utf-8")
+        done = run_tests(tree, ["-x", "--hypothesis-profile=ci", f"@{chosen}"])
+        if not done.returncode:
+            return ""
+        if done.returncode == 4:  # a test that was named is not there any more: the others are still asked
+            missing = set(re.findall(r"^ERROR: not found: .*?/(tests/.+)$", done.stdout + done.stderr, re.MULTILINE))
+            if not missing & set(left):
+                raise RuntimeError(done.stdout + done.stderr)
+            left = [name for name in left if name not in missing]
+            continue
+        failed: list[str] = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.MULTILINE)
+        if not failed or "::" not in failed[0]:
+            return failed[0] if failed else f"status {done.returncode}"
+        chosen.write_text(failed[0], encoding="utf-8")
+        if run_tests(tree, ["--hypothesis-profile=ci", f"@{chosen}"]).returncode:
+            return failed[0]
+        left = left[left.index(failed[0]) + 1 :] if failed[0] in left else []
+    return ""
+
+
+def caught_by(fault: Fault, covered: Covered, tree: Path) -> str:
+    """The first thing that notices the fault in this copy, or "" if nothing does. The copy is put right again."""
+    path = tree / fault.path
+    right = path.read_text(encoding="utf-8")
     try:
-        shutil.copytree(ROOT, folder / "tree", ignore=shutil.ignore_patterns(".venv*", ".git", "__pycache__", "site"))
-        tree = folder / "tree"
-        (tree / fault.path).write_text(fault.text, encoding="utf-8")
-        environment = os.environ | {"PYTHONPATH": str(tree)}
-        for where in ORDER[fault.path.split("/")[1]]:
-            command = [sys.executable, "-m", "pytest", "-q", "-x", "--no-header", "--hypothesis-profile=ci", where]
+        write_source(path, fault.text)
+        for names in (covered.tests_of(fault), list(PROCESSES)):
             try:
-                done = subprocess.run(
-                    command, cwd=tree, env=environment, capture_output=True, text=True, timeout=LONGEST_S, check=False
-                )
+                if by := failing(tree, names):
+                    return by
             except subprocess.TimeoutExpired:
-                return f"{where} did not come to an end"
-            if done.returncode:
-                failed = re.findall(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
-                return failed[0] if failed else f"{where}: status {done.returncode}"
-        checked = subprocess.run(
-            [sys.executable, "-m", "mypy"], cwd=tree, env=environment, capture_output=True, text=True, check=False
-        )
+                return "the tests did not come to an end"
+        checked = subprocess.run([sys.executable, "-m", "mypy"], cwd=tree, capture_output=True, text=True, check=False)
         return "the type checker" if checked.returncode else ""
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        write_source(path, right)
+
+
+def write_source(path: Path, text: str) -> None:
+    """Write a source file so that Python sees that it is another one, however quickly it changes."""
+    before = path.stat().st_mtime
+    path.write_text(text, encoding="utf-8")
+    os.utime(path, (before + 2, before + 2))
+
+
+def copied(to: Path) -> Path:
+    """A copy of the project to put faults into."""
+    shutil.copytree(ROOT, to, ignore=shutil.ignore_patterns(".venv*", ".git", "__pycache__", "site"))
+    return to
 
 
 def main() -> int:
@@ -229,14 +327,26 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=60)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--least", type=int, default=0, help="how many must be caught")
+    parser.add_argument("--map", type=Path, help="file that keeps which tests come by each line")
+    parser.add_argument("--skip", type=int, default=0, help="how many of the drawn faults to leave out")
     options = parser.parse_args()
-    faults = drawn(options.seed, options.count)
+    faults = drawn(options.seed, options.count)[options.skip :]
     start = time.perf_counter()
     survivors = []
-    with tempfile.TemporaryDirectory() as copies, ThreadPoolExecutor(options.workers) as pool:
-        for number, (fault, by) in enumerate(
-            zip(faults, pool.map(lambda each: caught_by(each, Path(copies)), faults), strict=True), 1
-        ):
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(options.workers) as pool:
+        trees: queue.SimpleQueue[Path] = queue.SimpleQueue()
+        for number in range(options.workers):
+            trees.put(copied(Path(folder) / str(number)))
+        covered = kept_map(options.map, Path(folder) / "0", options.workers)
+
+        def attempt(fault: Fault) -> str:
+            tree = trees.get()
+            try:
+                return caught_by(fault, covered, tree)
+            finally:
+                trees.put(tree)
+
+        for number, (fault, by) in enumerate(zip(faults, pool.map(attempt, faults), strict=True), 1 + options.skip):
             change = f"{fault.before!r} -> {fault.after!r}"
             print(f"{number:3d} {fault.path}:{fault.line} {fault.kind}: {change}: {by or 'SURVIVED'}", flush=True)
             if not by:
@@ -245,6 +355,18 @@ def main() -> int:
     caught = len(faults) - len(survivors)
     print(f"{caught} of {len(faults)} caught in {time.perf_counter() - start:.0f} s; survivors by kind: {dict(kinds)}")
     return 0 if caught >= options.least else 1
+
+
+def kept_map(kept: Path | None, tree: Path, workers: int) -> Covered:
+    """The map from its file, or made anew and kept there."""
+    if kept is not None and kept.exists():
+        read = json.loads(kept.read_text(encoding="utf-8"))
+        by_line = {path: {int(line): names for line, names in lines.items()} for path, lines in read["by_line"].items()}
+        return Covered(by_line, read["took_s"])
+    covered = map_of(tree, workers)
+    if kept is not None:
+        kept.write_text(json.dumps({"by_line": covered.by_line, "took_s": covered.took_s}), encoding="utf-8")
+    return covered
 
 
 if __name__ == "__main__":
