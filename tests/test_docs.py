@@ -65,7 +65,7 @@ RUN_ELSEWHERE = {
 PYTHON_BLOCKS = [
     block for page in PAGES for block in blocks(page) if block.language == "python" and block.name not in RUN_ELSEWHERE
 ]
-SHORT_RUNS = [block for block in PYTHON_BLOCKS if "open_station" in block.text and "sys.argv" in block.text]
+SHORT_RUNS = [block for block in PYTHON_BLOCKS if "fh.open_station" in block.text and "sys.argv" in block.text]
 WHOLE_RUNS = [*SHORT_RUNS, *(block for block in PYTHON_BLOCKS if "run_job" in block.text)]
 
 
@@ -102,6 +102,11 @@ def test_a_python_block_runs_as_it_stands(block: Block) -> None:
             printed = ended.out
         else:
             printed = run_script(block.text, port)
+    if "start_run" in block.text:
+        told = printed.splitlines()
+        assert told[-2:] == ["ended done", "done"]
+        assert sum(line.startswith("tell STANDSTILL: mark") for line in told) == 12
+        return
     assert printed == f"done 12 {(0,) * 12}\n"
     assert [path.name for path in Path("runs").glob("*/record.json")] == ["record.json"]
 

@@ -7,6 +7,7 @@ import json
 import re
 import typing
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,28 @@ import pytest
 from serial.tools.list_ports_common import ListPortInfo
 
 import firmware_host as fh
+from firmware_host.clock import ScaledClock, SystemClock
+from firmware_host.controller.finding import list_devices
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.model.files.profiles import find_profile
+from firmware_host.planning.layout.choice import explain_choice
+from firmware_host.planning.plan import plan_layout
+from firmware_host.reporting.documents import segments_document
+from firmware_host.reporting.moves import moves_document
+from firmware_host.simulator.boards import simulated_device
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.resume import unknown_passes
+from firmware_host.station.run import require_limits
+from firmware_host.station.runs.listing import read_record
+from firmware_host.station.settings.check import require_fitting, settings_differences
+from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.write import (
+    backup_path,
+    newest_backup,
+    restore_kept,
+    settings_changes,
+    write_for_plan,
+)
 from tests.cli.whole import every_command
 from tests.support.crashes import stopped
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
@@ -21,7 +44,7 @@ from tests.support.three_segments import own_folders
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "pages" / "python.md"
 ROW = re.compile(r"^\| `([a-z -]+)` \| (`[^|]+`) \|$", re.MULTILINE)
-FUNCTIONS = {command: re.findall(r"`(\w+)`", names) for command, names in ROW.findall(PAGE.read_text("utf-8"))}
+FUNCTIONS = {command: re.findall(r"`([\w.]+)`", names) for command, names in ROW.findall(PAGE.read_text("utf-8"))}
 
 
 def commands(node: Any, words: tuple[str, ...] = ()) -> Iterator[str]:
@@ -43,9 +66,11 @@ def test_every_command_is_a_function_and_no_command_is_made_up() -> None:
 
 
 @pytest.mark.parametrize("name", sorted({name for names in FUNCTIONS.values() for name in names}))
-def test_a_function_of_the_table_is_public_typed_described_and_used_in_a_test(name: str) -> None:
-    assert name in fh.__all__
-    function = getattr(fh, name)
+def test_a_function_of_the_table_is_there_typed_described_and_used_in_a_test(name: str) -> None:
+    """A name without dots is of the public API; the others are named with their file."""
+    file, _, name = name.rpartition(".")
+    assert file or name in fh.__all__
+    function = getattr(import_module(f"firmware_host.{file}" if file else "firmware_host"), name)
     assert (inspect.getdoc(function) or "").endswith((".", ".)"))
     hints = typing.get_type_hints(function)
     assert {*inspect.signature(function).parameters, "return"} <= set(hints)
@@ -70,8 +95,8 @@ def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) 
     assert told[crashed.folder.path] == ("failed", "")
     assert told[damaged.path][0] is None
     assert "line 1 is damaged" in told[damaged.path][1]
-    assert fh.read_record(done.folder).done == 6
-    assert [entry.number for entry in fh.unknown_passes(crashed.folder)] == [1]
+    assert read_record(done.folder).done == 6
+    assert [entry.number for entry in unknown_passes(crashed.folder)] == [1]
     assert all(finding.holds for finding in fh.verify_run(done.folder))
     done.folder.record.write_text("{}", encoding="utf-8")
     assert [finding.name for finding in fh.verify_run(done.folder) if not finding.holds] == ["record"]
@@ -85,29 +110,29 @@ def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) 
 @pytest.fixture
 def board() -> Iterator[str]:
     """A board as delivered, on a socket of this computer, twenty times as quick."""
-    clock = fh.ScaledClock(20.0)
-    device = fh.simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
-    with fh.serve(device, clock, kind="socket") as server:
+    clock = ScaledClock(20.0)
+    device = simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server:
         yield server.url
 
 
 def test_settings_are_compared_written_and_brought_back(board: str, tmp_path: Path) -> None:
     setup = fh.load_job("shaft-scale")
-    plan, clock, scales = fh.plan_job(setup), fh.SystemClock(), fh.KnownScales(fh.state_folder())
-    with fh.open_controller(setup.machine, board, clock, fh.MemoryTrace(clock)) as controller:
+    plan, clock, scales = fh.plan_job(setup), SystemClock(), KnownScales(state_folder())
+    with fh.open_controller(setup.machine, board, clock, MemoryTrace(clock)) as controller:
         before = dict(controller.settings.raw)
-        differing = fh.settings_differences(setup.machine, plan, controller.settings)
+        differing = settings_differences(setup.machine, plan, controller.settings)
         assert "steps per unit" in {difference.name for difference in differing}
         with pytest.raises(fh.SettingsMismatchError, match=r"steps per unit.*Fix: write them"):
-            fh.require_fitting(setup.machine, plan, controller.settings, fix="write them")
-        backup = fh.backup_path(tmp_path / "kept", board, clock)
-        changes = fh.settings_changes(setup.machine, plan, controller, scales)
+            require_fitting(setup.machine, plan, controller.settings, fix="write them")
+        backup = backup_path(tmp_path / "kept", board, clock)
+        changes = settings_changes(setup.machine, plan, controller, scales)
         assert changes[: len(differing)] == differing
         assert {change.name for change in changes} == {"steps per unit", "rate", "acceleration"}
-        assert fh.write_for_plan(setup.machine, plan, controller, scales, backup) == changes
-        assert fh.settings_differences(setup.machine, plan, controller.settings) == ()
-        assert fh.newest_backup(tmp_path / "kept", board) == backup
-        fh.restore_kept(controller, backup, scales)
+        assert write_for_plan(setup.machine, plan, controller, scales, backup) == changes
+        assert settings_differences(setup.machine, plan, controller.settings) == ()
+        assert newest_backup(tmp_path / "kept", board) == backup
+        restore_kept(controller, backup, scales)
         assert dict(controller.settings.raw) == before
 
 
@@ -119,7 +144,7 @@ def test_controllers_are_found_where_one_answers_and_only_after_asking(board: st
         return url != "left-alone"
 
     urls = ["left-alone", board, "socket://127.0.0.1:1"]
-    alone, answering, gone = fh.find_controllers(fh.SystemClock(), confirm=confirm, urls=urls)
+    alone, answering, gone = fh.find_controllers(SystemClock(), confirm=confirm, urls=urls)
     assert asked == urls
     assert (alone.dialect, gone.dialect, answering.dialect) == (None, None, "status-query")
     assert "left alone" in alone.detail
@@ -128,10 +153,10 @@ def test_controllers_are_found_where_one_answers_and_only_after_asking(board: st
 def test_without_urls_every_port_of_this_computer_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
     ports = [ListPortInfo(f"/dev/none{number}") for number in (2, 1)]
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: ports)
-    found = fh.find_controllers(fh.SystemClock(), confirm=lambda url: False)
+    found = fh.find_controllers(SystemClock(), confirm=lambda url: False)
     assert (
         [finding.url for finding in found]
-        == [device.url for device in fh.list_devices()]
+        == [device.url for device in list_devices()]
         == [
             "/dev/none1",
             "/dev/none2",
@@ -147,12 +172,12 @@ def test_profiles_are_listed_found_and_made(tmp_path: Path) -> None:
     assert "belt-chuck" in names
     assert names == sorted(names)
     made = fh.new_profile("machines", str(tmp_path / "mine.toml"), like="two-rollers")
-    assert made.read_bytes() == fh.find_profile("machines", "two-rollers").read_bytes()
+    assert made.read_bytes() == find_profile("machines", "two-rollers").read_bytes()
     assert fh.load_machine(str(made)) == fh.load_machine("two-rollers")
     with pytest.raises(fh.InputError, match="is there already"):
         fh.new_profile("machines", str(tmp_path / "mine.toml"))
     own = fh.new_profile("motors", "mine")
-    assert fh.find_profile("motors", "mine") == own
+    assert find_profile("motors", "mine") == own
     with pytest.raises(fh.InputError, match=r"'\.\./x' is no profile name"):
         fh.new_profile("motors", "../x")
 
@@ -162,15 +187,15 @@ def test_the_command_line_and_the_functions_give_the_same_documents(capsys: pyte
 
     setup = fh.load_job("shaft-scale")
     documents: dict[str, Callable[[], Any]] = {
-        "segments": lambda: fh.segments_document(fh.plan_layout(setup)),
-        "moves": lambda: fh.moves_document(fh.plan_job(setup).program),
+        "segments": lambda: segments_document(plan_layout(setup)),
+        "moves": lambda: moves_document(fh.plan_job(setup).program),
     }
     for command, document in documents.items():
         assert run([command, "shaft-scale", "--json"]) == 0
         assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(document()))
     assert run(["schema", "machine"]) == 0
     assert json.loads(capsys.readouterr().out) == fh.schema("machine")
-    sentences = fh.explain_choice(fh.plan_layout(setup).segments).sentences
+    sentences = explain_choice(plan_layout(setup).segments).sentences
     assert run(["segments", "shaft-scale"]) == 0
     printed = " ".join(capsys.readouterr().out.split())
     assert all(sentence in printed for sentence in sentences)
@@ -183,6 +208,6 @@ def test_limits_that_fail_are_refused_unless_their_names_are_accepted() -> None:
     failed = [check.name for check in limits.checks if check.verdict is fh.Verdict.FAILS]
     assert failed
     with pytest.raises(fh.LimitExceededError, match="the plan exceeds its limits") as caught:
-        fh.require_limits(limits, accepted=failed[1:])
+        require_limits(limits, accepted=failed[1:])
     assert caught.value.checks == (failed[0],)
-    fh.require_limits(limits, accepted=failed)
+    require_limits(limits, accepted=failed)

@@ -36,7 +36,7 @@ def test_the_wheel_ships_every_profile_inside_the_package(wheel: set[str]) -> No
 def test_the_wheel_ships_every_module_the_type_marker_and_the_licence(wheel: set[str]) -> None:
     modules = {path.relative_to(ROOT).as_posix() for path in (ROOT / "firmware_host").rglob("*.py")}
     assert modules <= wheel
-    assert "firmware_host/py.typed" in wheel
+    assert {"firmware_host/py.typed", "firmware_host/__init__.pyi"} <= set(wheel)
     assert any(name.endswith("licenses/LICENSE") for name in wheel)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.port.trace import FileTrace
+from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
@@ -18,7 +19,9 @@ from firmware_host.station.operator import Operator, TerminalOperator
 from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.stoppable_port import StoppablePort
 
@@ -40,6 +43,20 @@ class OpenStation:
         Ctrl-C, where Python raises `KeyboardInterrupt` for it, closes the gate and stops the axis before it goes on.
         """
         return run_job(self.setup, self.plan, self.station, accept_limits=self.accepted)
+
+    def settings_differences(self) -> tuple[Difference, ...]:
+        """What the controller has stored that does not fit the plan; empty if all fits. Writes nothing."""
+        return settings_differences(self.setup.machine, self.plan, self.station.controller.settings)
+
+    def write_settings(self, backup: Path | None = None) -> tuple[Difference, ...]:
+        """Write the settings that the plan needs and read them back; returns what was written, and what was stored.
+
+        The old ones are kept in the file `backup` first (None: a new one where the command line keeps them). Raises as
+        `write_for_plan`.
+        """
+        controller = self.station.controller
+        kept = backup or backup_path(state_folder() / "backups", controller.url, self.station.clock)
+        return write_for_plan(self.setup.machine, self.plan, controller, self.station.scales, kept)
 
 
 @contextmanager

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import firmware_host as fh
+from firmware_host.planning.limits.check import check_limits
 from tests.planning.limits.report import named
 from tests.planning.limits.workshop import job, machine
 
@@ -38,7 +39,7 @@ def balanced(**part: Any) -> fh.Job:
 def indexed(rig: fh.Machine, work: fh.Job, angle_deg: float, speed: float, acceleration: float) -> fh.LimitReport:
     """The limits of one index; the part's `speed` (rad/s) and `acceleration` (rad/s^2) as the example has them."""
     turns = np.array([angle_deg / 360])
-    return fh.check_limits(rig, work, index_turns=turns, speed=speed, acceleration=acceleration)
+    return check_limits(rig, work, index_turns=turns, speed=speed, acceleration=acceleration)
 
 
 def test_the_servo_index_table() -> None:

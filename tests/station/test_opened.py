@@ -8,7 +8,14 @@ from pathlib import Path
 import pytest
 
 import firmware_host as fh
+from firmware_host.clock import ScaledClock
+from firmware_host.controller.settings.backup import load_backup
 from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.simulator.boards import simulated_device
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.settings.known_scale import state_folder
+from firmware_host.station.settings.write import newest_backup
 from tests.support.station_bench import changed_setup, quick_disk, small_setup
 from tests.support.three_segments import own_folders
 
@@ -20,15 +27,15 @@ def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def clock() -> fh.ScaledClock:
-    return fh.ScaledClock(20.0)
+def clock() -> ScaledClock:
+    return ScaledClock(20.0)
 
 
 @pytest.fixture
-def port(clock: fh.ScaledClock) -> Iterator[str]:
+def port(clock: ScaledClock) -> Iterator[str]:
     """A board set for the machine, on a socket of this computer, twenty times as quick."""
-    device = fh.simulated_device(fh.load_machine("belt-chuck"), delivered=False, start_s=clock.monotonic())
-    with fh.serve(device, clock, kind="socket") as server:
+    device = simulated_device(fh.load_machine("belt-chuck"), delivered=False, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server:
         yield server.url
 
 
@@ -38,9 +45,9 @@ def timed_job() -> fh.Setup:
     return changed_setup("shaft-scale", mark=mark, segments={"count": 3}, gate={"kind": "timed", "duration": "0.5 s"})
 
 
-def test_a_station_runs_the_job_through_its_own_gate_and_is_closed(port: str, clock: fh.ScaledClock) -> None:
+def test_a_station_runs_the_job_through_its_own_gate_and_is_closed(port: str, clock: ScaledClock) -> None:
     with fh.open_station(timed_job(), port, clock=clock) as opened:
-        assert isinstance(opened.station.gate, fh.TimedGate)
+        assert isinstance(opened.station.gate, TimedGate)
         record = opened.run()
     assert record.outcome == "done"
     assert record.done == 6
@@ -52,16 +59,16 @@ def test_a_station_runs_the_job_through_its_own_gate_and_is_closed(port: str, cl
     assert [found.path for found in fh.list_runs(Path("runs"))] == [run.path]
 
 
-def test_a_gate_of_ones_own_takes_the_place_of_the_jobs(port: str, clock: fh.ScaledClock) -> None:
+def test_a_gate_of_ones_own_takes_the_place_of_the_jobs(port: str, clock: ScaledClock) -> None:
     def make(context: fh.GateContext) -> fh.Gate:
-        return fh.TimedGate(context, 0.1)
+        return TimedGate(context, 0.1)
 
     with fh.open_station(small_setup(), port, clock=clock, gate=make, runs=Path("elsewhere")) as opened:
         assert opened.run().done == 6
     assert len(fh.list_runs(Path("elsewhere"))) == 1
 
 
-def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock: fh.ScaledClock) -> None:
+def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock: ScaledClock) -> None:
     setup = changed_setup("shaft-scale", index={"acceleration": "60000 deg/s^2", "speed": "600 deg/s"})
     with pytest.raises(LimitExceededError, match="torque-accelerating"), fh.open_station(setup, port, clock=clock):
         pytest.fail("it was opened")
@@ -73,7 +80,30 @@ def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock
             opened.run()  # the limits are accepted for the run as well: it comes to the job's own gate
 
 
-def test_a_machine_without_a_port_needs_one_named(clock: fh.ScaledClock) -> None:
+def test_a_machine_without_a_port_needs_one_named(clock: ScaledClock) -> None:
     with pytest.raises(InputError, match="no port is named"), fh.open_station(small_setup(), clock=clock):
         pytest.fail("it was opened")
     assert not Path("runs").exists()
+
+
+def test_a_board_as_delivered_is_given_the_settings_of_the_plan_and_then_runs(
+    clock: ScaledClock, tmp_path: Path
+) -> None:
+    device = simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server, fh.open_station(timed_job(), server.url, clock=clock) as opened:
+        before = dict(opened.station.controller.settings.raw)
+        differing = {difference.name for difference in opened.settings_differences()}
+        assert "steps per unit" in differing
+        kept = tmp_path / "old.json"
+        assert differing <= {difference.name for difference in opened.write_settings(kept)}
+        assert opened.settings_differences() == ()
+        assert load_backup(kept).settings == before
+        assert opened.run().step_errors == (0,) * 6
+
+
+def test_the_old_settings_are_kept_where_the_command_line_keeps_them(clock: ScaledClock) -> None:
+    device = simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server:
+        with fh.open_station(timed_job(), server.url, clock=clock) as opened:
+            opened.write_settings()
+        assert newest_backup(state_folder() / "backups", server.url).exists()

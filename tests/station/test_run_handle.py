@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 import firmware_host as fh
-from firmware_host.cli.simulated import simulated_device
+from firmware_host.clock import ScaledClock
 from firmware_host.errors import InputError, LimitExceededError, PortUnavailableError, RunStoppedError
+from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.run_handle import RunEvent, RunEventKind, start_run
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.stop_request import StopAskedError, StopRequest
@@ -28,23 +30,23 @@ def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def clock() -> fh.ScaledClock:
-    return fh.ScaledClock(20.0)
+def clock() -> ScaledClock:
+    return ScaledClock(20.0)
 
 
-def served(setup: fh.Setup, clock: fh.ScaledClock) -> Iterator[str]:
+def served(setup: fh.Setup, clock: ScaledClock) -> Iterator[str]:
     device = simulated_device(setup.machine, delivered=False, start_s=clock.monotonic())
     with serve(device, clock, kind="socket") as server:
         yield server.url
 
 
 @pytest.fixture
-def port(clock: fh.ScaledClock) -> Iterator[str]:
+def port(clock: ScaledClock) -> Iterator[str]:
     yield from served(small_setup(), clock)
 
 
 @pytest.fixture
-def homing_port(clock: fh.ScaledClock) -> Iterator[str]:
+def homing_port(clock: ScaledClock) -> Iterator[str]:
     yield from served(homing_setup(), clock)
 
 
@@ -57,7 +59,7 @@ def kinds(events: list[RunEvent]) -> list[RunEventKind]:
 
 
 def test_whoever_holds_the_handle_answers_the_gate_and_every_reader_gets_every_event(
-    port: str, clock: fh.ScaledClock
+    port: str, clock: ScaledClock
 ) -> None:
     """The job's own gate asks for Enter at each of its six passes; two threads read what the run tells."""
     run = start_run(small_setup(), port, clock=clock)
@@ -83,7 +85,7 @@ def test_whoever_holds_the_handle_answers_the_gate_and_every_reader_gets_every_e
     assert all(finding.holds for finding in fh.verify_run(RunFolder(run.folder)))
 
 
-def test_a_stop_from_another_thread_ends_the_pass_with_the_gate_closed(port: str, clock: fh.ScaledClock) -> None:
+def test_a_stop_from_another_thread_ends_the_pass_with_the_gate_closed(port: str, clock: ScaledClock) -> None:
     run = start_run(small_setup(), port, clock=clock)
     told = []
     for event in run.events():
@@ -99,7 +101,7 @@ def test_a_stop_from_another_thread_ends_the_pass_with_the_gate_closed(port: str
     assert listed.path == run.folder
 
 
-def test_a_stop_from_another_thread_does_not_wait_for_the_home_switch(homing_port: str, clock: fh.ScaledClock) -> None:
+def test_a_stop_from_another_thread_does_not_wait_for_the_home_switch(homing_port: str, clock: ScaledClock) -> None:
     run = start_run(homing_setup(), homing_port, clock=clock)
     told = []
     for event in run.events():
@@ -111,7 +113,7 @@ def test_a_stop_from_another_thread_does_not_wait_for_the_home_switch(homing_por
     assert RunEventKind.ZERO not in kinds(told)  # it would have been set had the switch been waited for
 
 
-def test_what_can_be_refused_at_once_is_refused_before_a_thread_is_started(port: str, clock: fh.ScaledClock) -> None:
+def test_what_can_be_refused_at_once_is_refused_before_a_thread_is_started(port: str, clock: ScaledClock) -> None:
     threads = threading.active_count()
     setup = changed_setup("shaft-scale", index={"acceleration": "60000 deg/s^2", "speed": "600 deg/s"})
     with pytest.raises(LimitExceededError, match="torque-accelerating"):
@@ -122,7 +124,7 @@ def test_what_can_be_refused_at_once_is_refused_before_a_thread_is_started(port:
     assert not Path("runs").exists()
 
 
-def test_what_fails_in_the_thread_is_raised_by_join_and_told_as_the_last_event(clock: fh.ScaledClock) -> None:
+def test_what_fails_in_the_thread_is_raised_by_join_and_told_as_the_last_event(clock: ScaledClock) -> None:
     run = start_run(small_setup(), "socket://127.0.0.1:1", clock=clock)
     with pytest.raises(PortUnavailableError, match=r"127\.0\.0\.1:1") as caught:
         run.join(PATIENCE_S)
@@ -130,11 +132,11 @@ def test_what_fails_in_the_thread_is_raised_by_join_and_told_as_the_last_event(c
     assert fh.list_runs(Path("runs")) == ()
 
 
-def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: str, clock: fh.ScaledClock) -> None:
+def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: str, clock: ScaledClock) -> None:
     with pytest.raises(KeyError, match="mine"), start_run(small_setup(), port, clock=clock) as run:
         raise KeyError("mine")
     assert not run.running
-    with start_run(small_setup(), port, clock=clock, gate=lambda context: fh.TimedGate(context, 0.1)) as run:
+    with start_run(small_setup(), port, clock=clock, gate=lambda context: TimedGate(context, 0.1)) as run:
         with pytest.raises(TimeoutError, match="the run goes on after 0 s"):
             run.join(0.0)
     assert run.join(0.0).outcome == "done"

@@ -61,13 +61,17 @@ def parse_sweep(text: str) -> Sweep:
     return Sweep(key.strip(), first.strip(), last.strip(), points)
 
 
-def sweep_limits(setup: Setup, sweep: Sweep, *, plan: Callable[[Setup], JobPlan] = plan_job) -> tuple[SweepPoint, ...]:
+def sweep_limits(
+    setup: Setup, sweep: Sweep | str, *, plan: Callable[[Setup], JobPlan] = plan_job
+) -> tuple[SweepPoint, ...]:
     """Plan the job with each value of the sweep, evenly spaced from the first to the last; all else stays.
 
+    A sweep may be given as its text, "part.mass=1 kg..3 kg:5" (see `parse_sweep`).
     The key may lie in the job or in the machine (the motor's keys below `motor`). Values are as in the file, with their
     units; whole numbers are rounded, and each then comes once. A value with which nothing can be planned is a point
     that fails. Raises `InputError` for a key that isn't there, naming the nearest, or a value that no file may hold.
     """
+    sweep = parse_sweep(sweep) if isinstance(sweep, str) else sweep
     values = _values(setup, sweep)
     return tuple(_point(_with(setup, sweep, value), _shown(value), plan) for value in values)
 
