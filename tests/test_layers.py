@@ -52,11 +52,11 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
         ("mechanics/optics/beam.py", "import firmware_host.model.part.part", "not descriptions BROKEN"),
         ("station/run.py", "import firmware_host.simulator.serving.serve", "joins the simulator to a run BROKEN"),
         ("planning/route/velocity.py", "import firmware_host.planning.limits.report", "inside planning BROKEN"),
-        ("controller/dialect.py", "import firmware_host.controller.session", "inside controller BROKEN"),
+        ("controller/dialect.py", "import firmware_host.controller.axis", "inside controller BROKEN"),
         (
             "controller/status_query/sender.py",
             "import firmware_host.controller.status_query.stop",
-            "dialect: words, sender, session BROKEN",
+            "mechanism: words, sender, controller BROKEN",
         ),
         ("simulator/axis/motion.py", "import firmware_host.simulator.board_core", "inside simulator BROKEN"),
         ("station/journal/journal.py", "import firmware_host.station.run", "inside station BROKEN"),

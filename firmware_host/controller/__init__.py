@@ -1,6 +1,8 @@
 """The wire: ports, dialects, the sender and the controller's stored settings. Knows nothing of segments."""
 
-from firmware_host.controller.controller import Controller
+from firmware_host.controller.axis import StandstillProof
+from firmware_host.controller.connecting import connect
+from firmware_host.controller.controller import Controller, Description, StopReport
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.finding import Finding, SerialDevice, find, list_devices
 from firmware_host.controller.port.port import Port
@@ -8,7 +10,6 @@ from firmware_host.controller.port.serial_port import open_port
 from firmware_host.controller.port.trace import FileTrace, MemoryTrace, Trace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import Description, StandstillProof, StopReport
 from firmware_host.controller.stored_settings import (
     ControllerSettings,
     Difference,
@@ -38,6 +39,7 @@ __all__ = [
     "StoredNumber",
     "Trace",
     "WantedSettings",
+    "connect",
     "decimal_text",
     "dialect_names",
     "find",

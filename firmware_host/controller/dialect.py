@@ -1,7 +1,7 @@
 """What every dialect must be able to say and to understand. Pure: no port, no clock, no memory.
 
 A dialect belongs to a mechanism, whose base class lists its own requests: `status_query.base.StateWordDialect` or
-`numbered_line.base.NumberedDialect`. `mechanisms.session_for` makes the session that goes with it.
+`numbered_line.base.NumberedDialect`. `mechanisms.controller_for` makes the controller that goes with it.
 """
 
 from __future__ import annotations
@@ -26,14 +26,8 @@ class Capabilities:
     """It says in a word whether it is ready; else only sync lines and step counts tell."""
     counts_steps: bool
     """Positions are proved by the controller's own step counts, without rounding; else by positions in units."""
-    machine_coordinates: bool
-    """Moves name machine coordinates, whatever offsets are in effect; else they count from its own zero."""
-    holds: bool
-    """A move can be held and gone on with."""
     stop_keeps_position: bool
     """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
-    tells_settings: bool
-    """Every board prints its settings; else see `ControllerSettings.unreadable`."""
 
 
 class Dialect(ABC):

@@ -8,14 +8,15 @@ from dataclasses import dataclass, replace
 from serial.tools import list_ports
 
 from firmware_host.clock import Clock
+from firmware_host.controller.axis import Connection
+from firmware_host.controller.controller import Description
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.mechanisms import session_for
+from firmware_host.controller.mechanisms import controller_for
 from firmware_host.controller.port.framing import LineFramer
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Greeting, StatusReport
-from firmware_host.controller.session import Connection, Description
 from firmware_host.errors import ControllerError, LinkError
 
 LISTEN_S = 3.0
@@ -111,8 +112,8 @@ def _described(finding: Finding, port: Port, clock: Clock, dialects: tuple[Diale
     if not spoken:
         return finding
     try:
-        session = session_for(spoken[0], Connection(port, clock, MemoryTrace(clock)), _ANY_AXIS)
-        return replace(finding, description=session.describe())
+        controller = controller_for(spoken[0], Connection(port, clock, MemoryTrace(clock)), _ANY_AXIS)
+        return replace(finding, description=controller.describe())
     except (LinkError, ControllerError) as error:
         return replace(finding, detail=f"{finding.detail}; could not be asked further: {error}")
 

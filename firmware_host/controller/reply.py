@@ -69,7 +69,7 @@ class StatusReport(Reply):
     `machine`, `work` and `offset` hold one number per axis in the controller's report unit (mm or degrees), in the
     controller's order of axes; machine = work + offset. None: not in this report. `feed` is in units/min. `letters`
     name the axes of `machine` where a dialect reports them by letter; `counts` are motor steps by axis letter. Where a
-    dialect has no word for the state, the state is what is known: moving from a move until rest is proved.
+    dialect has no word for the state, the state is what is known: moving from a move until a standstill is proved.
     """
 
     state: AxisState
@@ -77,11 +77,9 @@ class StatusReport(Reply):
     work: tuple[float, ...] | None = None
     offset: tuple[float, ...] | None = None
     blocks_free: int | None = None
-    bytes_free: int | None = None
     feed: float | None = None
     spindle: float | None = None
     pins: str = ""
-    accessories: str = ""
     letters: str = ""
     counts: Mapping[str, int] | None = None
 
@@ -184,7 +182,7 @@ class Busy(Reply):
 
 @dataclass(frozen=True)
 class Waiting(Reply):
-    """The controller says that it waits for a line. No sign of rest: some say so while they move."""
+    """The controller says that it waits for a line. No sign of a standstill: some say so while they move."""
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,9 @@ from functools import cached_property
 import numpy as np
 
 from firmware_host.clock import Clock
+from firmware_host.controller.axis import StandstillProof
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
-from firmware_host.controller.session import StandstillProof
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import CoordinateError
 from firmware_host.model.machine.machine import Axis

@@ -134,7 +134,7 @@ def station_in(
     """A station that works in a run's `folder`, open; gate, trace and controller are closed at the end.
 
     `gate` makes the gate, the job's own if None; `gate_program`: what a command gate starts; `baud`: bits per second,
-    the machine file's if None; the rest as in `Station` and `Controller.open`.
+    the machine file's if None; the rest as in `Station` and `connect`.
     """
     stop = stop if stop is not None else StopRequest()
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)

@@ -7,13 +7,14 @@ from fractions import Fraction
 from pathlib import Path
 
 from firmware_host.clock import Clock
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.deadlines import GREETING_S
 from firmware_host.controller.finding import Finding, find, list_devices
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.registry import load_dialect
-from firmware_host.controller.session import GREETING_S
 from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
@@ -55,7 +56,7 @@ def open_controller(
     drop_held_motion: bool = False,
     watched: Callable[[Port], Port] = lambda port: port,
 ) -> Controller:
-    """Open the machine's controller at `url` without moving anything; errors as `open_port` and `Controller.open`.
+    """Open the machine's controller at `url` without moving anything; errors as `open_port` and `connect`.
 
     `watched` makes the port that the controller uses from the opened one.
     """
@@ -63,7 +64,7 @@ def open_controller(
     dialect = load_dialect(link.dialect)
     port = watched(open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder))
     wait_s = link.reset_wait.si if link.reset_wait is not None else GREETING_S
-    return Controller.open(
+    return connect(
         port,
         dialect,
         clock,

@@ -111,14 +111,13 @@ class ReplayPort(Port):
 
 def random_act(controller: Controller, chance: random.Random) -> None:
     """Something that a caller might do."""
-    session = controller._session
     chance.choice(
         [
             controller.status,
             controller.prepare,
             controller.unlock,
             controller.watch,
-            controller.refresh_settings,
+            controller.read_settings,
             controller.set_zero,
             controller.stop,
             lambda: controller.home(20.0),
@@ -126,9 +125,9 @@ def random_act(controller: Controller, chance: random.Random) -> None:
             lambda: controller.wait_for_standstill(
                 target_steps=150,
                 steps_per_unit=STEPS_PER_UNIT,
-                accepted_at_s=session.clock.monotonic(),
+                accepted_at_s=controller.clock.monotonic(),
                 planned_duration_s=0.1,
-                deadline_s=session.clock.monotonic() + 5.0,
+                deadline_s=controller.clock.monotonic() + 5.0,
             ),
         ]
     )()
@@ -142,7 +141,7 @@ def act_on(controller: Controller, chance: random.Random, *, most: int = 200) ->
         except PortLostError:
             return done + 1
         except FirmwareHostError:
-            controller._session.clock.sleep(0.02)
+            controller.clock.sleep(0.02)
     return most
 
 

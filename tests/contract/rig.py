@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firmware_host.clock import VirtualClock
+from firmware_host.controller.axis import StandstillProof
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import StandstillProof
 from firmware_host.errors import FirmwareHostError
 from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.spoken import STATED, STEPS_PER_UNIT, Case
@@ -58,7 +59,7 @@ class Rig:
 
     def open(self, **options: Any) -> Controller:
         self.port.closed = False
-        self.controller = Controller.open(
+        self.controller = connect(
             self.port,
             self.case.spoken.dialect(),
             self.clock,

@@ -10,6 +10,7 @@ from typing import Literal
 import pytest
 
 from firmware_host.clock import ScaledClock
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find
 from firmware_host.controller.port.serial_port import open_port
@@ -34,7 +35,7 @@ class Served:
 
     def ready(self) -> Controller:
         port = open_port(self.server.url, baud=115200, clock=self.clock, lock_folder=self.folder)
-        controller = Controller.open(
+        controller = connect(
             port,
             self.case.spoken.dialect(),
             self.clock,

@@ -10,7 +10,7 @@ import pytest
 from serial.urlhandler import protocol_socket
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.session import StopReport
+from firmware_host.controller.controller import StopReport
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -187,7 +187,7 @@ def test_one_step_off_is_never_at_rest(wire: Wire, case: Case) -> None:
         r.rest(1000, accepted_s, r.planned_s(1000))
     assert caught.value.reported_steps - caught.value.planned_steps == pytest.approx(1, abs=0.01)
     assert r.controller is not None
-    assert r.controller.rest is None
+    assert r.controller.standstill is None
 
 
 @each_board
@@ -198,7 +198,7 @@ def test_one_step_off_while_the_gate_is_open_is_seen(wire: Wire, case: Case) -> 
     r.port.spoil = case.spoken.off_by_one_step
     with pytest.raises(ControllerError, match=r"another step|moving, not ready|motor is released"):
         controller.watch()
-    assert controller.rest is None
+    assert controller.standstill is None
 
 
 @each_board
@@ -217,14 +217,14 @@ def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case
 
     error = r.outcome(phase)
     assert isinstance(error, ControllerError | LinkError), error
-    assert r.controller is None or r.controller.rest is None
+    assert r.controller is None or r.controller.standstill is None
     steps = r.steps
     r.run(30.0)
     assert r.steps == steps
 
 
 @each_board
-@pytest.mark.parametrize("act", ["stop", "hold", "home", "settings", "zero", "sync"])
+@pytest.mark.parametrize("act", ["stop", "home", "settings", "zero", "sync"])
 def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_after_it(
     wire: Wire, case: Case, act: str
 ) -> None:
@@ -232,13 +232,12 @@ def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_aft
     controller = r.ready()
     acts: dict[str, Callable[[], object]] = {
         "stop": controller.stop,
-        "hold": controller.hold,
         "home": lambda: controller.home(20.0),
-        "settings": controller.refresh_settings,
+        "settings": controller.read_settings,
         "zero": controller.set_zero,
         "sync": lambda: r.rest(4000, r.now_s, 1.0),
     }
-    if act in ("stop", "hold", "sync"):
+    if act in ("stop", "sync"):
         r.move(4000)
         r.run(0.3)
         assert r.moving

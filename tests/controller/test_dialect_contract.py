@@ -16,7 +16,7 @@ from firmware_host.controller.reply import Unknown
 from firmware_host.controller.status_query.base import StateWordDialect
 from firmware_host.errors import InputError
 
-REQUESTS = ("status_request", "hold_request", "go_on_request", "reset_request")
+REQUESTS = ("status_request", "hold_request", "reset_request")
 
 
 def state_word_lines(dialect: StateWordDialect) -> list[bytes]:

@@ -1,7 +1,7 @@
 from firmware_host.clock import VirtualClock
+from firmware_host.controller.controller import Description
 from firmware_host.controller.finding import Finding, find
 from firmware_host.controller.port.port import Port
-from firmware_host.controller.session import Description
 from firmware_host.errors import PortBusyError
 from tests.controller.scripted import GREETING, IDLE
 from tests.support.scripted_port import ScriptedPort

@@ -85,7 +85,7 @@ SIGNS = {
     ),
     "lost link": Sign(lambda world: world.port.pull_cable(), (PortLostError,), "the cable is pulled"),
     "silent link": Sign(went_silent, (LinkError,), "no answer to", LINK_WITHIN_S),
-    "wrong step": Sign(counted_off, (PositionError, StandstillError), "it rests at another step|moving"),
+    "wrong step": Sign(counted_off, (PositionError, StandstillError), "it stands at another step|moving"),
     "released motor": Sign(
         lambda world: silent(world, b"$SLP\n"), (MotorReleasedError,), "asleep", boards=("status-query/plain",)
     ),

@@ -10,6 +10,7 @@ from random import Random
 from typing import Any
 from unittest.mock import patch
 
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import FirmwareHostError, JournalError, PortLostError
 from firmware_host.model import Setup
@@ -185,7 +186,7 @@ class World:
         return self.task.plan
 
     def _open(self, resuming: bool) -> Controller:
-        return Controller.open(
+        return connect(
             self.port,
             self.task.case.spoken.dialect(),
             self.clock,

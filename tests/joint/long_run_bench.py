@@ -12,7 +12,7 @@ from fractions import Fraction
 import numpy as np
 
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.controller import Controller
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.controller.port.trace import Trace, TraceKind
@@ -91,7 +91,7 @@ class LongRun:
         self.clock = VirtualClock()
         self.device, dialect = numbered_board() if self.numbered else state_word_board()
         self.port = ForgetfulPort(self.device, self.clock)
-        self.controller = Controller.open(self.port, dialect, self.clock, NoTrace(), axis="Y")
+        self.controller = connect(self.port, dialect, self.clock, NoTrace(), axis="Y")
         self.controller.prepare()
         if self.origin:
             self._turn_to(self.origin)

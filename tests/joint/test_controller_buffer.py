@@ -64,4 +64,4 @@ def test_one_byte_more_than_the_buffer_takes_is_lost() -> None:
 def test_the_size_of_the_buffer_is_learnt_when_opening() -> None:
     for receive_buffer in (128, 256):
         b = bench(receive_buffer=receive_buffer)
-        assert b.open()._session.sender.usable_bytes == receive_buffer - 1
+        assert b.open().sender.usable_bytes == receive_buffer - 1

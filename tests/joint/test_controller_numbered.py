@@ -8,9 +8,9 @@ from fractions import Fraction
 
 import pytest
 
+from firmware_host.controller.controller import Description
 from firmware_host.controller.finding import find
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.session import Description
 from firmware_host.errors import (
     ControllerError,
     ControllerResetError,
@@ -245,7 +245,7 @@ def test_a_reset_that_is_not_greeted_shows_in_the_line_count() -> None:
     b.device.hardware_reset(b.clock.monotonic())
     with pytest.raises(ControllerResetError, match=r"it wants line 1 where line \d+ is next: it was reset"):
         controller.watch()
-    assert controller.rest is None
+    assert controller.standstill is None
     for refused in (controller.prepare, lambda: controller.move_to("1", "600")):
         with pytest.raises(ControllerResetError, match="its position is lost"):
             refused()

@@ -54,7 +54,7 @@ def test_a_heater_s_constants_are_no_acceleration() -> None:
     b = numbered_bench({"M204 T": 3.0}, m204="heater")
     controller = b.open()
     b.port.spoil = lambda data: data.replace(b"echo: M201", b"echo: M204 P22.20 I1.08 D114.00\r\necho: M201")
-    assert controller.refresh_settings().acceleration_units_per_s2.value == 500
+    assert controller.read_settings().acceleration_units_per_s2.value == 500
     assert not [key for key in controller.settings.raw if key.startswith("M204")]
 
 

@@ -9,7 +9,6 @@ import pytest
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import (
-    ControllerError,
     ControllerFaultError,
     ControllerResetError,
     FirmwareHostError,
@@ -111,17 +110,6 @@ def test_an_axis_that_somebody_else_moves_is_said_to_be_moving() -> None:
     assert controller.status().state is AxisState.MOVING
     with pytest.raises(StandstillError, match="it is moving, not ready"):
         controller.watch()
-
-
-def test_a_hold_is_refused_and_sends_nothing() -> None:
-    b = numbered_bench()
-    controller = under_way(b)
-    start = len(b.port.written)
-    assert not controller.capabilities.holds
-    for refused in (controller.hold, controller.go_on):
-        with pytest.raises(ControllerError, match="numbered-line cannot hold a move"):
-            refused()
-    assert len(b.port.written) == start
 
 
 @pytest.mark.parametrize("sync_answered", ["when-done", "when-queued"])

@@ -6,9 +6,10 @@ from fractions import Fraction
 import pytest
 
 from firmware_host.clock import VirtualClock
+from firmware_host.controller.axis import StandstillProof
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import StandstillProof
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.errors import (
     ControllerError,
@@ -62,7 +63,7 @@ def test_the_proof_of_rest_comes_after_the_last_step_and_says_where(reports: str
     assert proof.reported_steps == pytest.approx(1000, abs=0.5)
     assert AxisState.MOVING in seen
     assert [report.state for report in proof.reports] == [AxisState.READY, AxisState.READY]
-    assert controller.rest is proof
+    assert controller.standstill is proof
 
 
 def test_a_position_one_step_off_is_caught() -> None:
@@ -71,7 +72,7 @@ def test_a_position_one_step_off_is_caught() -> None:
         controller, accepted_s = moved(b)
         with pytest.raises(PositionError, match=f"planned {wrong} steps, reported 1000"):
             rest(controller, accepted_s, steps=wrong)
-        assert controller.rest is None
+        assert controller.standstill is None
 
 
 def test_ready_is_not_believed_before_the_planned_duration() -> None:
@@ -86,7 +87,7 @@ def test_a_controller_that_always_says_ready_is_not_believed_while_it_moves() ->
     controller, accepted_s = moved(b)
     b.port.spoil = lambda data: data.replace(b"<Run", b"<Idle")
     # Slower than planned: ready, on its way, after the planned duration.
-    with pytest.raises((StandstillError, PositionError), match="rest"):
+    with pytest.raises((StandstillError, PositionError), match="stand"):
         controller.wait_for_standstill(
             target_steps=1000,
             steps_per_unit=UNITS,
@@ -95,7 +96,7 @@ def test_a_controller_that_always_says_ready_is_not_believed_while_it_moves() ->
             deadline_s=accepted_s + 0.2,
         )
     assert b.moving
-    assert controller.rest is None
+    assert controller.standstill is None
 
 
 def test_one_ready_report_between_moving_ones_proves_nothing() -> None:
@@ -119,7 +120,7 @@ def test_an_axis_that_is_held_is_not_at_rest() -> None:
     controller, accepted_s = moved(b)
     b.run(0.1)
     b.device.receive(b"!", b.clock.monotonic())
-    with pytest.raises(StandstillError, match="not at rest at step 1000 by its deadline"):
+    with pytest.raises(StandstillError, match="does not stand still at step 1000 by its deadline"):
         rest(controller, accepted_s)
 
 
@@ -132,7 +133,7 @@ class SyncingDialect(StatusQueryDialect):
 def test_where_the_state_word_says_nothing_the_sync_line_and_one_after_it_do() -> None:
     b = bench()
     b.port.spoil = lambda data: data.replace(b"<Run", b"<Idle")
-    controller = Controller.open(b.port, SyncingDialect(), b.clock, b.trace, axis="A")
+    controller = connect(b.port, SyncingDialect(), b.clock, b.trace, axis="A")
     controller.prepare()
     accepted_s = controller.move_to("10", "3000")
     proof = rest(controller, accepted_s, planned_s=0.05)  # too short a plan: only the sync lines wait for the motor
@@ -206,8 +207,8 @@ def at_rest_then(b: Bench, what: bytes) -> Controller:
 
 def assert_void(controller: Controller) -> None:
     """After one contradiction the proof is gone for good, even if the axis looks well again."""
-    assert controller.rest is None
-    with pytest.raises(StandstillError, match="there is no proof that it is at rest"):
+    assert controller.standstill is None
+    with pytest.raises(StandstillError, match="there is no proof that it stands still"):
         controller.watch()
 
 
@@ -237,7 +238,7 @@ def test_an_answer_that_nobody_asked_for_is_seen() -> None:
     b.run(1.0)
     with pytest.raises(UnexpectedReplyError, match="no line waits for"):
         controller.watch()
-    assert controller.rest is None
+    assert controller.standstill is None
 
 
 def test_a_reset_while_the_gate_is_open_is_seen_and_moves_are_refused_after_it() -> None:
@@ -246,7 +247,7 @@ def test_a_reset_while_the_gate_is_open_is_seen_and_moves_are_refused_after_it()
     b.device.hardware_reset(b.clock.monotonic())
     with pytest.raises(ControllerResetError, match="its position is lost"):
         controller.watch()
-    assert controller.rest is None
+    assert controller.standstill is None
     before = list(b.port.written)
     for refused in (lambda: controller.move_to("1", "600"), controller.prepare):
         with pytest.raises(ControllerResetError, match="its position is lost"):
@@ -313,7 +314,7 @@ def test_an_alarm_is_told_in_whatever_state_it_comes(state: str) -> None:
     with pytest.raises(ControllerFaultError, match="a limit switch was hit") as caught:
         act()
     assert caught.value.code == 1
-    assert controller.rest is None
+    assert controller.standstill is None
     with pytest.raises(ControllerFaultError, match="a limit switch was hit"):
         controller.prepare()
 
@@ -341,7 +342,7 @@ class MistakenDialect(StatusQueryDialect):
 
 def test_a_line_refused_by_the_controller_moves_nothing_and_the_next_is_understood() -> None:
     b = bench(block_whole_line_after_error=True)
-    controller = Controller.open(b.port, MistakenDialect(), b.clock, b.trace, axis="A")
+    controller = connect(b.port, MistakenDialect(), b.clock, b.trace, axis="A")
     controller.prepare()
     with pytest.raises(LineRejectedError, match="a word the controller does not know"):
         controller.move_to("1", "666")

@@ -8,6 +8,7 @@ from typing import Literal
 import pytest
 
 from firmware_host.clock import ScaledClock
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import find
 from firmware_host.controller.port.serial_port import open_port
@@ -34,7 +35,7 @@ def served(request: pytest.FixtureRequest) -> Iterator[tuple[DeviceServer, Scale
 def opened(server: DeviceServer, clock: ScaledClock, folder: Path) -> Controller:
     port = open_port(server.url, baud=115200, clock=clock, lock_folder=folder)
     trace = MemoryTrace(clock)
-    controller = Controller.open(port, StatusQueryDialect(), clock, trace, axis="A", greeting_timeout_s=1.0)
+    controller = connect(port, StatusQueryDialect(), clock, trace, axis="A", greeting_timeout_s=1.0)
     controller.prepare()
     return controller
 

@@ -75,7 +75,7 @@ def test_moves_are_refused_until_the_reset_whatever_breaks_the_writing_off(tmp_p
         b.port.lost = False
         before = list(b.port.written)
         per_unit = Fraction(b.device.settings["$103"]).limit_denominator(1000)
-        if per_unit == NEW or not controller._session.synchronised:
+        if per_unit == NEW or not controller.synchronised:
             with pytest.raises(FirmwareHostError, match=r"line reader|prepared"):
                 controller.move_to("1921", "6000")
             assert b.port.written == before

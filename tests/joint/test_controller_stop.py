@@ -191,28 +191,3 @@ def test_leaving_by_an_exception_stops_and_gives_the_port_back() -> None:
     assert b.port.closed
     assert not b.moving
     assert b"!" in b.port.written
-
-
-def test_a_hold_and_going_on_end_at_the_target() -> None:
-    b = bench({"$123": 100.0})
-    controller = under_way(b)
-    assert controller.hold().state is AxisState.HOLDING
-    held = b.steps
-    b.run(10.0)
-    assert b.steps == held
-    assert controller.go_on().state is AxisState.MOVING
-    b.run(60.0)
-    assert b.steps == 10_000
-
-
-def test_going_on_waits_until_it_has_stopped_for_it_is_not_heard_before() -> None:
-    b = bench({"$123": 50.0})
-    controller = under_way(b)
-    b.port.write(b"!")
-    moving: list[bool] = []
-    b.port.on_write = lambda data: moving.append(b.moving) if data == b"~" else None
-    assert controller.status().state is AxisState.SLOWING
-    controller.go_on()
-    assert moving == [False]
-    b.run(60.0)
-    assert b.steps == 10_000

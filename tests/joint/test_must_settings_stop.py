@@ -10,6 +10,7 @@ from firmware_host.errors import EXIT_CHECK_FAILED, CoordinateError, SettingsMis
 from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.write import write_for_plan
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
+from tests.support.traces import of_kind
 
 COMMAND = r"Fix: circumstep controller settings write JOB --port memory://device"
 READING = frozenset({b"?", b"$$\n", b"$I\n"})
@@ -44,7 +45,7 @@ def test_a_setting_that_does_not_fit_stops_the_run_before_anything_moves(case: s
         bench.run()
     assert caught.value.exit_status == EXIT_CHECK_FAILED
     assert bench.device.motion_log == ()
-    assert set(bench.trace.of_kind(TraceKind.SENT)) <= READING
+    assert set(of_kind(bench.trace, TraceKind.SENT)) <= READING
     assert bench.gate.opened == []
     saved = json.loads(bench.folder.record.read_text("utf-8"))
     assert saved["outcome"] == "failed"

@@ -88,7 +88,7 @@ def test_a_fault_in_any_phase_closes_the_gate_first_and_is_told(fault: str, phas
 def test_a_count_off_by_one_step_is_found_before_the_laser_fires_or_while_it_does(phase: Phase, tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup())
     bench.at(phase, lambda: shift_counter(bench))
-    with pytest.raises(PositionError, match=r"it rests at another step: planned \d+ steps, reported \d+"):
+    with pytest.raises(PositionError, match=r"it stands at another step: planned \d+ steps, reported \d+"):
         bench.run()
     bench.closed_before_anything_else()
     assert journalled_end(bench)["position_lost"] is True

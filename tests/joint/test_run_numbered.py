@@ -107,7 +107,7 @@ def test_a_controller_that_holds_another_scale_than_stated_is_found_at_the_first
     bench = NumberedBench(
         tmp_path, small_setup(), MEMBERS["mute"], stated=True, stored={"M92 A": 26.5}, known=False, away=0
     )
-    with pytest.raises(PositionError, match="it rests at another step"):
+    with pytest.raises(PositionError, match="it stands at another step"):
         bench.run()
     assert [request.segment for *_, request in bench.gate.opened] in ([], [1], [1, 1])
     bench.never_open_while_moving()

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any, Generic, TypeVar
 
 from firmware_host.clock import VirtualClock
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
@@ -43,10 +44,10 @@ class Bench(Generic[Device]):
         return self.device.moving_at(self.clock.monotonic())
 
     def open(self, **options: Any) -> Controller:
-        """Open a controller on the port; options as for `Controller.open`."""
+        """Open a controller on the port; options as for `connect`."""
         self.port.closed = False
         options.setdefault("axis", self.axis)
-        return Controller.open(self.port, self.dialect, self.clock, self.trace, **options)
+        return connect(self.port, self.dialect, self.clock, self.trace, **options)
 
     def ready(self, **options: Any) -> Controller:
         """Open and prepare a controller."""

@@ -11,6 +11,7 @@ from typing import Any, Literal
 import pytest
 
 from firmware_host.clock import Clock, VirtualClock
+from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.port.trace import MemoryTrace, TraceKind
@@ -35,6 +36,7 @@ from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopRequest
 from tests.support.memory_port import MemoryPort
+from tests.support.traces import of_kind
 
 PASS_S = 0.5
 AWAY_STEPS = 1234
@@ -241,7 +243,7 @@ class StationBench:
 
     def sent_lines(self) -> list[str]:
         """Every line (no single bytes) that went to the board."""
-        sent = self.trace.of_kind(TraceKind.SENT)
+        sent = of_kind(self.trace, TraceKind.SENT)
         return [data.decode("ascii").strip() for data in sent if data.endswith(b"\n")]
 
     def sent_moves(self) -> list[str]:
@@ -332,7 +334,7 @@ class StationBench:
         self.port.closed = False
         options.setdefault("greeting_timeout_s", self.greeting_s)
         options.setdefault("stated", stated_settings(self.machine))
-        return Controller.open(self.port, self.make_dialect(), self.clock, self.trace, axis=self.axis, **options)
+        return connect(self.port, self.make_dialect(), self.clock, self.trace, axis=self.axis, **options)
 
     def station(self, controller: Controller) -> Station:
         if self.known:

@@ -1,1 +1,1 @@
-"""The dialect `numbered-line`: words, sender, session."""
+"""The dialect `numbered-line`: words, sender, controller."""

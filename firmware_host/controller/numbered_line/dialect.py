@@ -62,10 +62,7 @@ class NumberedLineDialect(NumberedDialect):
     capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=False,
         counts_steps=True,
-        machine_coordinates=False,
-        holds=False,
         stop_keeps_position=False,
-        tells_settings=False,
     )
 
     def probe(self) -> bytes:
@@ -254,7 +251,7 @@ def _position(text: str) -> Reply | None:
     if len(dict(places)) != len(places) or len(dict(counts)) != len(counts):
         return None
     return StatusReport(
-        state=AxisState.READY,  # the session knows better: this dialect has no word for it
+        state=AxisState.READY,  # the controller class knows better: this dialect has no word for it
         machine=tuple(float(value) for _, value in places),
         letters="".join(letter for letter, _ in places),
         counts={letter: int(value) for letter, value in counts},

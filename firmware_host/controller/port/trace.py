@@ -60,10 +60,6 @@ class MemoryTrace(Trace):
     def record(self, kind: TraceKind, data: bytes) -> None:
         self.entries.append(TraceEntry(self._clock.monotonic(), kind, data))
 
-    def of_kind(self, kind: TraceKind) -> tuple[bytes, ...]:
-        """The bytes of all records of one kind, in order."""
-        return tuple(entry.data for entry in self.entries if entry.kind is kind)
-
 
 class FileTrace(Trace):
     """Appends one JSON object per line to a file and hands each to the operating system at once.

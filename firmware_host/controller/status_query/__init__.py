@@ -1,1 +1,1 @@
-"""The dialect `status-query`: words, sender, session."""
+"""The dialect `status-query`: words, sender, controller."""

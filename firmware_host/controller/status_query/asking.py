@@ -7,14 +7,10 @@ from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 
+from firmware_host.controller.axis import Connection
+from firmware_host.controller.controller import Controller, Description
+from firmware_host.controller.deadlines import GREETING_S, STATUS_S
 from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, StatusReport
-from firmware_host.controller.session import (
-    GREETING_S,
-    STATUS_S,
-    AxisSession,
-    Connection,
-    Description,
-)
 from firmware_host.controller.status_query.base import StateWordDialect
 from firmware_host.controller.status_query.sender import CountingSender
 from firmware_host.controller.stored_settings import FIX
@@ -32,8 +28,8 @@ STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 """States in which it moves nothing and may be asked for its settings."""
 
 
-class StateWordAsking(AxisSession):
-    """The part of a session that only asks. Nothing moves; `learn` alone may reset, and only where it is told to."""
+class StateWordAsking(Controller):
+    """The part that only asks. Nothing moves; `_learn` alone may reset, and only where it is told to."""
 
     def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
         self.index = dialect.axis_index(axis)
@@ -50,10 +46,10 @@ class StateWordAsking(AxisSession):
     def dialect(self) -> StateWordDialect:
         return self.sender.dialect
 
-    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
+    def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
         self.greeted(greeting)
         try:
-            status = self.poll()
+            status = self.status()
         except ReplyTimeoutError as error:
             detail = (
                 f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
@@ -63,11 +59,11 @@ class StateWordAsking(AxisSession):
         if status.state is AxisState.HOLDING and drop_held_motion:
             self.standing(allow=frozenset({AxisState.HOLDING}))
             self.greeted(self.sender.reset(GREETING_S))
-            status = self.poll()
+            status = self.status()
         elif status.state is AxisState.ASLEEP and drop_held_motion:
             greeting = self.sender.reset(GREETING_S) or Greeting("it was asleep and has been woken by a reset")
             self.greeted(greeting)
-            status = self.poll()
+            status = self.status()
         if status.state not in STANDING:
             raise self.wrong_state(status.state)
         self.sender.resynchronise()
@@ -77,7 +73,7 @@ class StateWordAsking(AxisSession):
             self.position(status)
         return greeting
 
-    def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
+    def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         for _ in range(_OFFSET_POLLS):
             report = self.sender.request_status(timeout_s)
             self._offset = report.offset or self._offset
@@ -98,18 +94,21 @@ class StateWordAsking(AxisSession):
             raise ControllerError(f"reports {count} axes; axis {self.axis} is not among them")
         return report.machine[self.index]
 
-    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        return self.position(report) * float(steps_per_unit)
+    def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
+        return self.position(report) * float(self._scale(steps_per_unit))
 
-    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
         rounded = 1 if report.work is None else 2  # work position and offset are rounded each for itself
-        return float(rounded * steps_per_unit / (2 * 10**self.dialect.position_decimals))
+        return float(rounded * self._scale(steps_per_unit) / (2 * 10**self.dialect.position_decimals))
+
+    def _scale(self, steps_per_unit: Fraction | None) -> Fraction:
+        return self.settings.steps_per_unit.value if steps_per_unit is None else steps_per_unit
 
     def same_place(self, first: StatusReport, second: StatusReport) -> bool:
         return first.machine == second.machine
 
     def describe(self) -> Description:
-        report = self.poll()
+        report = self.status()
         letters = self.dialect.axis_letters(len(report.machine or ()))
         settings: Mapping[str, str] = {}
         if report.state in STANDING:
@@ -124,7 +123,7 @@ class StateWordAsking(AxisSession):
         """Take note of a greeting after opening or an asked-for reset: its line reader starts from the step counter."""
         self._offset = None
         self.prepared = False
-        self.rest = None
+        self.standstill = None
         if greeting is not None:
             self.greets = True
             self.synchronised = True

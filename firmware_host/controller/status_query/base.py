@@ -36,10 +36,6 @@ class StateWordDialect(Dialect):
         """Slows all motion to a standstill and keeps the rest of it for later."""
 
     @abstractmethod
-    def go_on_request(self) -> bytes:
-        """Goes on after a hold; ignored while still slowing."""
-
-    @abstractmethod
     def reset_request(self) -> bytes:
         """Forgets all lines and modal words; keeps the position if the axis stands still."""
 

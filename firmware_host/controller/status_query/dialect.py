@@ -116,10 +116,7 @@ class StatusQueryDialect(StateWordDialect):
     capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=True,
         counts_steps=False,
-        machine_coordinates=True,
-        holds=True,
         stop_keeps_position=True,
-        tells_settings=True,
     )
 
     def status_request(self) -> bytes:
@@ -127,9 +124,6 @@ class StatusQueryDialect(StateWordDialect):
 
     def hold_request(self) -> bytes:
         return b"!"
-
-    def go_on_request(self) -> bytes:
-        return b"~"
 
     def reset_request(self) -> bytes:
         return b"\x18"
@@ -297,11 +291,9 @@ def _status(text: str) -> Reply | None:
         work=_positions(fields.get("WPos")),
         offset=_positions(fields.get("WCO")),
         blocks_free=counts[0] if counts else None,
-        bytes_free=counts[1] if counts else None,
         feed=feeds[0] if feeds else None,
         spindle=feeds[1] if len(feeds) > 1 else None,
         pins=fields.get("Pn", ""),
-        accessories=fields.get("A", ""),
     )
 
 

@@ -2,45 +2,46 @@
 
 from __future__ import annotations
 
+from firmware_host.controller.controller import StopReport
+from firmware_host.controller.deadlines import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S
 from firmware_host.controller.reply import AxisState, StatusReport
-from firmware_host.controller.session import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S, StopReport
 from firmware_host.controller.status_query.asking import StateWordAsking
 from firmware_host.errors import ControllerFaultError, FirmwareHostError, PortLostError
 
 _DROPPING = frozenset({AxisState.READY, AxisState.HOLDING, AxisState.DOOR, AxisState.CHECKING})
 
 
-def stop(session: StateWordAsking, timeout_s: float) -> StopReport:
+def stop(controller: StateWordAsking, timeout_s: float) -> StopReport:
     """Hold, wait at most `timeout_s` (s) for standstill, and only then reset, which drops the rest of the motion.
 
     The position is kept, except while homing, when there is none to keep: then it is reset at once. Raises nothing of
     the link's or the controller's; what went wrong is told in `detail`.
     """
-    session.rest = None
-    session.prepared = False
-    if session.homing:
-        return _end_homing(session)
-    status, detail = _await_standstill(session, session.clock.monotonic() + timeout_s)
+    controller.standstill = None
+    controller.prepared = False
+    if controller.homing:
+        return _end_homing(controller)
+    status, detail = _await_standstill(controller, controller.clock.monotonic() + timeout_s)
     if status is None:
         return StopReport(False, detail)
     if status.state not in _DROPPING:
         return StopReport(True, f"stands still: {status.state.value}", status)
     try:
-        session.greeted(session.sender.reset(GREETING_S))
-        session.require_position()
-        return StopReport(True, "stopped; what was left of the motion is dropped", session.poll())
+        controller.greeted(controller.sender.reset(GREETING_S))
+        controller.require_position()
+        return StopReport(True, "stopped; what was left of the motion is dropped", controller.status())
     except FirmwareHostError as error:
         return StopReport(True, f"stands still, but could not be finished: {error}", status)
 
 
-def _await_standstill(session: StateWordAsking, deadline_s: float) -> tuple[StatusReport | None, str]:
+def _await_standstill(controller: StateWordAsking, deadline_s: float) -> tuple[StatusReport | None, str]:
     """The second of two reports that agree on standstill, or None and what went wrong."""
     last: StatusReport | None = None
     detail = "held, but did not come to a standstill in time"
-    while session.clock.monotonic() < deadline_s:
+    while controller.clock.monotonic() < deadline_s:
         try:
-            report = session.poll(min(STATUS_S, max(deadline_s - session.clock.monotonic(), STATUS_LEAST_S)))
-            session.sender.listen(POLL_S)
+            report = controller.status(min(STATUS_S, max(deadline_s - controller.clock.monotonic(), STATUS_LEAST_S)))
+            controller.sender.listen(POLL_S)
         except PortLostError as error:
             return None, str(error)
         except FirmwareHostError as error:  # an alarm, a reset, noise: asking on shows what it does now
@@ -55,12 +56,12 @@ def _await_standstill(session: StateWordAsking, deadline_s: float) -> tuple[Stat
     return None, detail
 
 
-def _end_homing(session: StateWordAsking) -> StopReport:
-    session.sender.position_lost = ControllerFaultError("stopped while homing: home it again")
+def _end_homing(controller: StateWordAsking) -> StopReport:
+    controller.sender.position_lost = ControllerFaultError("stopped while homing: home it again")
     try:
-        session.greeted(session.sender.reset(GREETING_S))
-        session.homing = False
-        status = session.poll()
+        controller.greeted(controller.sender.reset(GREETING_S))
+        controller.homing = False
+        status = controller.status()
     except FirmwareHostError as error:
         return StopReport(False, str(error))
     return StopReport(status.state.stands_still, "homing was ended by a reset; the position is lost", status)

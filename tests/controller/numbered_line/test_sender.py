@@ -20,6 +20,7 @@ from firmware_host.errors import (
     UnexpectedReplyError,
 )
 from tests.support.scripted_port import ScriptedPort
+from tests.support.traces import of_kind
 
 D = NumberedLineDialect()
 PROBE = D.probe()
@@ -135,7 +136,7 @@ def test_a_doubled_answer_is_told_and_ends_the_matching() -> None:
     with pytest.raises(UnexpectedReplyError, match="an answer came that no line waits for"):
         r.sender.ask(b"G90\n", timeout_s=1.0)
     assert len(r.port.written) == 1
-    assert r.trace.of_kind(TraceKind.UNMATCHED) == (b"ok",)
+    assert of_kind(r.trace, TraceKind.UNMATCHED) == (b"ok",)
 
 
 @pytest.mark.parametrize("damaged", [b"okok\n", b"o\xeb\n", b"\xff\xff\xff\n"], ids=["merged", "bit", "noise"])

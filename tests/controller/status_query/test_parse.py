@@ -50,11 +50,9 @@ def test_a_full_status_report_is_understood_and_unknown_fields_are_skipped() -> 
         state=AxisState.MOVING,
         machine=(1.0, -2.5, 0.0, 12.34),
         blocks_free=14,
-        bytes_free=120,
         feed=600.0,
         spindle=0.0,
         pins="XZ",
-        accessories="S",
     )
 
 

@@ -14,6 +14,7 @@ from firmware_host.errors import (
     UnexpectedReplyError,
 )
 from tests.controller.scripted import GREETING, IDLE, rig
+from tests.support.traces import of_kind
 
 
 def test_an_answer_belongs_to_its_line_with_what_came_before_it() -> None:
@@ -100,7 +101,7 @@ def test_a_doubled_answer_is_reported_and_ends_the_matching() -> None:
         r.sender.listen(0.1)
     with pytest.raises(UnexpectedReplyError, match="nothing is sent"):
         r.sender.ask(b"G90\n", timeout_s=0.5)
-    assert r.trace.of_kind(TraceKind.UNMATCHED) == (b"ok",)
+    assert of_kind(r.trace, TraceKind.UNMATCHED) == (b"ok",)
 
 
 @pytest.mark.parametrize(
@@ -112,7 +113,7 @@ def test_a_damaged_answer_is_never_guessed_at(damaged: bytes) -> None:
     with pytest.raises(UnexpectedReplyError, match="came where an answer was due"):
         r.sender.ask(b"G21\n", timeout_s=0.5)
     assert r.sender.out_of_step
-    assert r.trace.of_kind(TraceKind.UNMATCHED) == (damaged,)
+    assert of_kind(r.trace, TraceKind.UNMATCHED) == (damaged,)
 
 
 def test_noise_while_nothing_is_awaited_is_kept_and_told_but_harmless() -> None:

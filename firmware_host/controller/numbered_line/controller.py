@@ -1,4 +1,4 @@
-"""A session with a controller that takes numbered lines and proves its position by its step counts."""
+"""A controller that takes numbered lines and proves its position by its step counts."""
 
 from __future__ import annotations
 
@@ -6,19 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
+from firmware_host.controller.axis import Connection
+from firmware_host.controller.controller import Controller, Description, StopReport
+from firmware_host.controller.deadlines import STANDSTILL_S, STATUS_S, STORE_S
 from firmware_host.controller.numbered_line.base import NumberedDialect
 from firmware_host.controller.numbered_line.sender import LONG_REPEAT_S, NumberingSender
 from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys, interpret
 from firmware_host.controller.reply import AxisState, Greeting, Reply, StatusReport
-from firmware_host.controller.session import (
-    HOLD_S,
-    STATUS_S,
-    STORE_S,
-    AxisSession,
-    Connection,
-    Description,
-    StopReport,
-)
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import (
     ControllerError,
@@ -39,7 +33,7 @@ _CLEAR_TO_STEPS = 0.1
 _READY = frozenset({AxisState.READY})
 
 
-class NumberedSession(AxisSession):
+class NumberedController(Controller):
     """For dialects with numbered lines. There is no state word: what is known of motion is kept here."""
 
     def __init__(self, dialect: NumberedDialect, connection: Connection, axis: str) -> None:
@@ -60,17 +54,17 @@ class NumberedSession(AxisSession):
 
     # --- asking ----------------------------------------------------------------------------------------------------
 
-    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
+    def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
         """Motion that was left behind is awaited, for it can't be told from a standing axis otherwise."""
         self.sender.resynchronise()
         self.settle()
         self.read_settings()
-        self._count(self.poll())
+        self._count(self.status())
         if greeting is None and self.sender.count_found == 0:
             return Greeting("did not greet, but counts lines from the beginning: it was reset")
         return greeting
 
-    def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
+    def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         """One fresh report. Its state is ready only if no move was sent since motion had ended and nothing changed."""
         if self.sender.out_of_step:
             self.sender.resynchronise()
@@ -85,7 +79,7 @@ class NumberedSession(AxisSession):
             raise ControllerError(f"reports axes {report.letters}; axis {self.axis} is not among them")
         return report.machine[report.letters.index(self.axis)]
 
-    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+    def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
         return float(self._count(report) - self.zero_count)
 
     def _count(self, report: StatusReport) -> int:
@@ -94,7 +88,7 @@ class NumberedSession(AxisSession):
             raise ControllerError(f"counts steps of axes {''.join(counts)}; axis {self.axis} is not among them")
         return counts[self.axis]
 
-    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
+    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
         return 0.0  # steps are counted, not rounded
 
     def same_place(self, first: StatusReport, second: StatusReport) -> bool:
@@ -131,17 +125,17 @@ class NumberedSession(AxisSession):
     def says_standstill(self, report: StatusReport) -> bool:
         return report.state is AxisState.READY
 
-    def settle(self, timeout_s: float = HOLD_S) -> StatusReport:
+    def settle(self, timeout_s: float = STANDSTILL_S) -> StatusReport:
         """Wait until all motion has ended and two reports agree. Raises StandstillError after `timeout_s` (s)."""
         deadline_s = self.clock.monotonic() + timeout_s
         try:
             self.sync(deadline_s)
         except ReplyTimeoutError as error:
             raise StandstillError(f"it did not come to a standstill within {timeout_s:g} s") from error
-        last = self.poll()
+        last = self.status()
         while self.clock.monotonic() < deadline_s:
             self.sender.listen(STAND_S)
-            report = self.poll()
+            report = self.status()
             if report.state is AxisState.READY and self.same_place(last, report):
                 return report
             last = report
@@ -149,8 +143,8 @@ class NumberedSession(AxisSession):
 
     # --- moving ----------------------------------------------------------------------------------------------------
 
-    def prepare(self) -> None:
-        """Make it ready to move: motion ended, motors energised for good, coordinates in step with its counts."""
+    def _make_ready(self) -> None:
+        """Motion ended, motors energised for good, coordinates in step with its counts."""
         self.require_position()
         self._require_zero(self._stand_ready())
         self.prepared = True
@@ -188,21 +182,16 @@ class NumberedSession(AxisSession):
 
     def _scale(self) -> StoredNumber | None:
         """Steps per unit as printed, else as stated, and then to three decimals; None if neither is known."""
-        held, stated = self.settings.stored_steps_per_unit, self.settings.stated.steps_per_unit
-        if held is None and stated is not None:
+        stored, stated = self.settings.stored_steps_per_unit, self.settings.stated.steps_per_unit
+        if stored is None and stated is not None:
             return StoredNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
-        return held
+        return stored
 
-    def move(self, line: bytes) -> float:
-        self.require_position()
-        if not self.prepared:
-            raise StandstillError("it has not been prepared since it was opened, reset or stopped")
-        self.rest = None
+    def _before_move(self) -> None:
         self.under_way = True
-        return self.ask(line).answered_at_s
 
-    def home(self, timeout_s: float) -> StatusReport:
-        self.rest = None
+    def _home(self, timeout_s: float) -> StatusReport:
+        self.standstill = None
         self.prepared = False
         if self.sender.out_of_step:
             self.sender.resynchronise()
@@ -224,7 +213,7 @@ class NumberedSession(AxisSession):
 
     def unlock(self) -> StatusReport:
         """Believe again what it reports, if it answers at all."""
-        self.rest = None
+        self.standstill = None
         self.prepared = self.homing = False
         self.sender.resynchronise()
         report = self.settle()
@@ -233,7 +222,7 @@ class NumberedSession(AxisSession):
 
     def set_zero(self) -> StatusReport:
         """Coordinates count from here; the step count may stay as it is. Raises ControllerError if it doesn't show."""
-        self.rest = None
+        self.standstill = None
         self.prepared = False
         self.settle()
         self.ask(self.dialect.zero_line(self.axis))
@@ -244,8 +233,8 @@ class NumberedSession(AxisSession):
         self.zero_count = self._count(report)
         return report
 
-    def clear_offset(self, known: Fraction | None) -> StatusReport:
-        self.rest = None
+    def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
+        self.standstill = None
         report = self._stand_ready()
         if not self._off_zero(report):
             return report
@@ -270,15 +259,9 @@ class NumberedSession(AxisSession):
             )
         return f"{float(place):.6f}"
 
-    # --- holding and stopping --------------------------------------------------------------------------------------
+    # --- stopping --------------------------------------------------------------------------------------------------
 
-    def hold(self) -> StatusReport:
-        raise ControllerError(f"dialect {self.dialect.name} cannot hold a move: stop it instead")
-
-    def go_on(self) -> StatusReport:
-        raise ControllerError(f"dialect {self.dialect.name} cannot hold a move, nor go on with one")
-
-    def begin_stop(self) -> None:
+    def _begin_stop(self) -> None:
         """Stop short, unless it is known to stand: that would give its position up for nothing."""
         if self.under_way or self.homing:
             self._stop_short()
@@ -287,8 +270,8 @@ class NumberedSession(AxisSession):
         self._stopped_short = True
         self.sender.break_off(self.dialect.stop_line())
 
-    def finish_stop(self, timeout_s: float) -> StopReport:
-        self.rest = None
+    def _finish_stop(self, timeout_s: float) -> StopReport:
+        self.standstill = None
         self.prepared = False
         deadline_s = self.clock.monotonic() + timeout_s
         detail = "did not come to a standstill in time"
@@ -342,8 +325,8 @@ class NumberedSession(AxisSession):
         own_key, own_text = self.rates.own(key, text)
         return self.dialect.setting_line(own_key, own_text)
 
-    def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
-        return self.rates.reads_back(held.raw, key, text)
+    def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
+        return self.rates.reads_back(stored.raw, key, text)
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
         report = self.standing(allow=_READY)

@@ -1,4 +1,7 @@
-"""One axis behind one sender: what is known of it, and the acts that everything else is made of."""
+"""One axis behind one sender: what is known of it, and what every mechanism must be able to tell and do.
+
+`Controller` is made of it; the standstill proof and the writing of settings need no more than this.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from firmware_host.clock import Clock
+from firmware_host.controller.deadlines import ANSWER_S, POLL_S, STATUS_S
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
-from firmware_host.controller.reply import AxisState, Greeting, StatusReport
+from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
 from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings
 from firmware_host.errors import (
@@ -22,25 +26,10 @@ from firmware_host.errors import (
     UnexpectedReplyError,
 )
 
-ANSWER_S = 2.0
-"""Deadline for the answer to a line that starts nothing (s)."""
-STATUS_S = 1.0
-"""Deadline for a status report (s); a report takes 4 ms."""
-STATUS_LEAST_S = 0.05
-"""A report asked for just before some other deadline is still waited for so long (s)."""
-GREETING_S = 3.0
-"""How long to wait for a greeting after opening or a reset (s): boards take 1 to 2 s. Common practice, no source."""
-POLL_S = 0.01
-"""Pause between two reports that must agree (s)."""
-STORE_S = 5.0
-"""Deadline for the answer to a line that stores (s)."""
-HOLD_S = 10.0
-"""Deadline for motion to come to a standstill, and for motion to go on after a hold (s)."""
-
 
 @dataclass(frozen=True)
 class Connection:
-    """What a session works with: an open port, the clock, the trace, and what is known or stated beforehand."""
+    """What a controller is made with: an open port, the clock, the trace, and what is known or stated beforehand."""
 
     port: Port
     clock: Clock
@@ -53,50 +42,31 @@ class Connection:
 class StandstillProof:
     """That the axis stands where it should: everything that was seen.
 
-    `at_s` monotonic s; `reported_position` in units; `reported_steps` = position * steps_per_unit, or the controller's
-    own count where it tells one.
+    `at_s` monotonic s; `reported_steps` = position * steps_per_unit, or the controller's own count where it tells one.
     """
 
     at_s: float
-    reported_position: float
     reported_steps: float
     target_steps: int
     steps_per_unit: Fraction
     reports: tuple[StatusReport, ...]
 
 
-@dataclass(frozen=True)
-class StopReport:
-    """How a stop went. `stands_still` is True only if two reports in a row said so."""
-
-    stands_still: bool
-    detail: str
-    status: StatusReport | None = None
-
-
-@dataclass(frozen=True)
-class Description:
-    """What a controller tells of itself. Sizes: bytes of its receive buffer, moves it plans ahead; None: not told."""
-
-    axes: str
-    receive_bytes: int | None
-    planner_blocks: int | None
-    settings: Mapping[str, str]
-
-
-class AxisSession(ABC):
-    """State of one open controller, in the way of its mechanism. `Controller` is its face."""
+class Axis(ABC):
+    """State of one axis of an open controller. Methods that talk raise as `Controller` says."""
 
     def __init__(self, sender: Sender, connection: Connection, axis: str) -> None:
         self.sender = sender
         self.clock = sender.clock
         self.axis = axis
+        """The letter of the axis."""
         self.known = connection.steps_per_unit_known
         self.stated = connection.stated
         self.prepared = False
         """True if it was made ready to move."""
         self.homing = False
-        self.rest: StandstillProof | None = None
+        self.standstill: StandstillProof | None = None
+        """The proof that it stands still; None as soon as anything could contradict it."""
         self._settings: ControllerSettings | None = None
 
     @property
@@ -106,7 +76,7 @@ class AxisSession(ABC):
 
     @property
     def capabilities(self) -> Capabilities:
-        """What controllers of this dialect can do."""
+        """What controllers of this dialect can do, as far as a caller has to know."""
         return self.dialect.capabilities
 
     @property
@@ -123,41 +93,36 @@ class AxisSession(ABC):
     # --- asking ----------------------------------------------------------------------------------------------------
 
     @abstractmethod
-    def learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
-        """Learn all there is to know without moving anything; errors as `Controller.open`.
-
-        Returns the greeting, or one of our own words if it was seen otherwise that it has just been reset.
-        """
-
-    @abstractmethod
-    def poll(self, timeout_s: float = STATUS_S) -> StatusReport:
-        """One fresh report with its positions filled in; errors as `Sender.request_status`."""
+    def status(self, timeout_s: float = STATUS_S) -> StatusReport:
+        """One fresh report, its machine position filled in; errors as `Sender.request_status`."""
 
     @abstractmethod
     def position(self, report: StatusReport) -> float:
         """The position of the axis in units (mm or degrees). Raises ControllerError if it can't be told."""
 
     @abstractmethod
-    def steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        """Where the axis stands, in steps from zero. Raises ControllerError if it can't be told."""
+    def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
+        """Where the axis stands, in steps from zero: position * steps_per_unit, or the controller's own count.
+
+        `steps_per_unit` None: as stored. Raises ControllerError if it can't be told.
+        """
 
     @abstractmethod
-    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction) -> float:
-        """By how many steps a reported position may be off (>= 0)."""
+    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
+        """By how many steps a reported position may be off for its few decimals (>= 0); 0 where steps are counted.
+
+        `steps_per_unit` None: as stored.
+        """
 
     @abstractmethod
     def same_place(self, first: StatusReport, second: StatusReport) -> bool:
         """True if nothing has moved between two reports, as far as they tell."""
 
-    @abstractmethod
-    def describe(self) -> Description:
-        """Ask what it is. Moves and changes nothing; a moving axis isn't asked for settings."""
-
     def standing(self, *, allow: frozenset[AxisState]) -> StatusReport:
         """Two reports in a row that say the same allowed state and place; StandstillError, ControllerFaultError."""
-        first = self.poll()
+        first = self.status()
         self.sender.listen(POLL_S)
-        second = self.poll()
+        second = self.status()
         for report in (first, second):
             if report.state not in allow:
                 raise self.wrong_state(report.state)
@@ -173,15 +138,15 @@ class AxisSession(ABC):
             return ControllerFaultError(detail)
         return MotorReleasedError(detail) if state is AxisState.ASLEEP else StandstillError(detail)
 
-    # --- moving ----------------------------------------------------------------------------------------------------
+    def require_position(self) -> None:
+        """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""
+        lost = self.sender.position_lost
+        if isinstance(lost, ControllerFaultError):
+            raise ControllerFaultError(lost.detail, lost.code)
+        if lost is not None:
+            raise type(lost)(lost.detail)
 
-    @abstractmethod
-    def prepare(self) -> None:
-        """Make it ready to move. Moves nothing."""
-
-    @abstractmethod
-    def move(self, line: bytes) -> float:
-        """Send the line of a move; when it was accepted (monotonic s)."""
+    # --- the end of motion -----------------------------------------------------------------------------------------
 
     @property
     @abstractmethod
@@ -194,49 +159,7 @@ class AxisSession(ABC):
 
     @abstractmethod
     def says_standstill(self, report: StatusReport) -> bool:
-        """True if `report` says nothing against rest."""
-
-    @abstractmethod
-    def home(self, timeout_s: float) -> StatusReport:
-        """Seek the home switch; it moves. Afterwards the position is known again."""
-
-    @abstractmethod
-    def unlock(self) -> StatusReport:
-        """End the lock after an alarm or a reset. Moves nothing."""
-
-    @abstractmethod
-    def set_zero(self) -> StatusReport:
-        """Let coordinates count from here, where they count from the controller's own zero. Moves nothing."""
-
-    @abstractmethod
-    def clear_offset(self, known: Fraction | None) -> StatusReport:
-        """Take back an offset between coordinates and motor steps, where one can be in effect. Moves nothing."""
-
-    def require_position(self) -> None:
-        """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""
-        lost = self.sender.position_lost
-        if isinstance(lost, ControllerFaultError):
-            raise ControllerFaultError(lost.detail, lost.code)
-        if lost is not None:
-            raise type(lost)(lost.detail)
-
-    # --- holding and stopping --------------------------------------------------------------------------------------
-
-    @abstractmethod
-    def hold(self) -> StatusReport:
-        """Slow down to a standstill, keeping what is left of the move; returns when it stands still."""
-
-    @abstractmethod
-    def go_on(self) -> StatusReport:
-        """Go on after a hold."""
-
-    @abstractmethod
-    def begin_stop(self) -> None:
-        """Send what stops it, at once. Raises PortLostError."""
-
-    @abstractmethod
-    def finish_stop(self, timeout_s: float) -> StopReport:
-        """Wait for standstill (at most `timeout_s`, s) and drop what is left of the motion. Raises no link error."""
+        """True if `report` says nothing against a standstill."""
 
     # --- settings --------------------------------------------------------------------------------------------------
 
@@ -265,8 +188,8 @@ class AxisSession(ABC):
         """The line that sets `key` to `text`, both as in `ControllerSettings.raw`. Raises InputError."""
 
     @abstractmethod
-    def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
-        """True if `held` shows `key` as `text`, as far as its print tells."""
+    def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
+        """True if `stored` shows `key` as `text`, as far as its print tells."""
 
     @abstractmethod
     def require_rescalable(self, keys: Iterable[str]) -> None:

@@ -1,18 +1,13 @@
-"""A session with a controller that says in a word what it is doing, and can be held and reset at once."""
+"""A controller that says in a word what it is doing, and can be held and reset at once."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
+from firmware_host.controller.controller import StopReport
+from firmware_host.controller.deadlines import GREETING_S, POLL_S, STANDSTILL_S
 from firmware_host.controller.reply import AxisState, ParserState, SettingLine, StatusReport
-from firmware_host.controller.session import (
-    ANSWER_S,
-    GREETING_S,
-    HOLD_S,
-    POLL_S,
-    StopReport,
-)
 from firmware_host.controller.status_query import stop as stopping
 from firmware_host.controller.status_query.asking import STANDING, StateWordAsking
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
@@ -23,7 +18,7 @@ from firmware_host.errors import (
 )
 
 
-class StateWordSession(StateWordAsking):
+class StateWordController(StateWordAsking):
     """For dialects with a state word."""
 
     # --- making it ready -------------------------------------------------------------------------------------------
@@ -58,8 +53,8 @@ class StateWordSession(StateWordAsking):
         states = [reply for reply in self.ask(self.dialect.modes_query()).payload if isinstance(reply, ParserState)]
         return not states or self.dialect.marker_stands(states[-1])
 
-    def prepare(self) -> None:
-        """Make it ready to move: synchronised, with the modal words set and seen."""
+    def _make_ready(self) -> None:
+        """Synchronised, with the modal words set and seen."""
         self.require_position()
         self.prepared = False
         self.position(self.standing(allow=frozenset({AxisState.READY})))
@@ -79,14 +74,10 @@ class StateWordSession(StateWordAsking):
         if not self.synchronised:
             self.synchronise()
 
-    def move(self, line: bytes) -> float:
-        self.require_position()
+    def _require_prepared(self) -> None:
         if not self.synchronised:
             raise StandstillError("its line reader may not agree with its step counter: prepare it before a move")
-        if not self.prepared:
-            raise StandstillError("it has not been prepared since it was opened, reset or stopped")
-        self.rest = None
-        return self.ask(line).answered_at_s
+        super()._require_prepared()
 
     @property
     def syncs(self) -> bool:
@@ -100,8 +91,8 @@ class StateWordSession(StateWordAsking):
     def says_standstill(self, report: StatusReport) -> bool:
         return report.state is AxisState.READY or self.syncs
 
-    def home(self, timeout_s: float) -> StatusReport:
-        self.rest = None
+    def _home(self, timeout_s: float) -> StatusReport:
+        self.standstill = None
         self._make_synchronised()
         self.prepared = False
         self.homing = True
@@ -116,11 +107,11 @@ class StateWordSession(StateWordAsking):
         return self.standing(allow=frozenset({AxisState.READY}))
 
     def unlock(self) -> StatusReport:
-        self.rest = None
+        self.standstill = None
         self.prepared = False
         if self.sender.out_of_step:
             self.sender.resynchronise()
-        self.ask(self.dialect.unlock_line(), ANSWER_S)
+        self.ask(self.dialect.unlock_line())
         self.sender.position_lost = None
         self.await_standstill()
         return self.standing(allow=frozenset({AxisState.READY}))
@@ -128,47 +119,28 @@ class StateWordSession(StateWordAsking):
     def set_zero(self) -> StatusReport:
         return self.standing(allow=STANDING)  # machine coordinates: zero is only a number of the caller's
 
-    def clear_offset(self, known: Fraction | None) -> StatusReport:
+    def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
         return self.standing(allow=STANDING)  # machine coordinates know no offset
 
-    # --- holding and stopping --------------------------------------------------------------------------------------
-
-    def hold(self) -> StatusReport:
-        self.rest = None
-        self.sender.realtime(self.dialect.hold_request())
-        return self.await_standstill()
-
-    def go_on(self) -> StatusReport:
-        """Go on after a hold; waits until it stands still first, for it would not listen before."""
-        self.rest = None
-        report = self.await_standstill()
-        if report.state not in {AxisState.HOLDING, AxisState.DOOR}:
-            return report
-        self.sender.realtime(self.dialect.go_on_request())
-        deadline_s = self.clock.monotonic() + HOLD_S
-        while (report := self.poll()).state not in {AxisState.MOVING, AxisState.READY}:
-            if self.clock.monotonic() >= deadline_s:
-                raise StandstillError(f"it is {report.state.value} and did not go on within {HOLD_S:g} s")
-            self.sender.listen(POLL_S)
-        return report
+    # --- stopping --------------------------------------------------------------------------------------------------
 
     def await_standstill(self) -> StatusReport:
         """The second of two reports that agree on standstill; StandstillError if none do in time."""
-        deadline_s = self.clock.monotonic() + HOLD_S
+        deadline_s = self.clock.monotonic() + STANDSTILL_S
         last: StatusReport | None = None
         while self.clock.monotonic() < deadline_s:
-            report = self.poll()
+            report = self.status()
             still = report.state.stands_still
             if still and last is not None and (last.state, last.machine) == (report.state, report.machine):
                 return report
             last = report if still else None
             self.sender.listen(POLL_S)
-        raise StandstillError(f"it did not come to a standstill within {HOLD_S:g} s")
+        raise StandstillError(f"it did not come to a standstill within {STANDSTILL_S:g} s")
 
-    def begin_stop(self) -> None:
+    def _begin_stop(self) -> None:
         self.sender.realtime(self.dialect.hold_request())
 
-    def finish_stop(self, timeout_s: float) -> StopReport:
+    def _finish_stop(self, timeout_s: float) -> StopReport:
         return stopping.stop(self, timeout_s)
 
     # --- settings --------------------------------------------------------------------------------------------------
@@ -186,8 +158,8 @@ class StateWordSession(StateWordAsking):
     def setting_line(self, key: str, text: str) -> bytes:
         return self.dialect.setting_line(key, text)
 
-    def reads_back(self, held: ControllerSettings, key: str, text: str) -> bool:
-        return StoredNumber.printed(held.raw[key]).reads_as(Fraction(text))
+    def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
+        return StoredNumber.printed(stored.raw[key]).reads_as(Fraction(text))
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
         """Safe at any place: a reset follows."""
