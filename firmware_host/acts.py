@@ -42,7 +42,7 @@ class ClearOffset(Act):
 
 @dataclass(frozen=True)
 class Unlock(Act):
-    """End the lock after an alarm or a reset, or drop held motion."""
+    """End the lock after an alarm or a reset, or drop a paused motion."""
 
     port: str = ""
 

@@ -174,7 +174,7 @@ class PortBusyError(LinkError):
 
     def message(self) -> str:
         holder = f" by process {self.holder_pid}" if self.holder_pid is not None else ""
-        return f"port {self.url}: held{holder}; {self.detail}"
+        return f"port {self.url}: in use{holder}; {self.detail}"
 
 
 @dataclass(eq=False)
@@ -254,7 +254,7 @@ class PositionError(ControllerError):
 
 @dataclass(eq=False)
 class StandstillError(ControllerError):
-    """The axis is not verified at rest where it has to be."""
+    """The axis does not stand still, or cannot be proved to, where it has to."""
 
 
 @dataclass(eq=False)

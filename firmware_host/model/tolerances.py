@@ -1,4 +1,4 @@
-"""How well the data are known: what `limits --sure` draws at random, each as a plus-minus part of its value."""
+"""How well the data are known: what `limits --reliability` draws at random, each as a plus-minus part of its value."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Part: TypeAlias = Annotated[float, Field(ge=0, lt=1)]
 class Tolerances(Described):
     """How well values are known, each plus-minus a part of itself (0.1 is 10 %); a job's beat a machine's."""
 
-    torque: Part | None = Field(default=None, description="of the motor, at rest and at speed")
+    torque: Part | None = Field(default=None, description="of the motor, at standstill and at speed")
     supply_voltage: Part | None = Field(default=None, description="of the driver's supply")
     efficiency: Part | None = Field(default=None, description="of every gearing stage")
     friction: Part | None = Field(default=None, description="coefficient of friction, part on roller")

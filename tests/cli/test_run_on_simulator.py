@@ -195,7 +195,7 @@ def test_a_second_owner_of_the_port_is_refused_and_the_first_goes_on(job: str) -
         run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         second = call("controller", "show", "--port", port)
         assert second.status == 3
-        assert second.err.startswith(f"error: port {port}: held by process ")
+        assert second.err.startswith(f"error: port {port}: in use by process ")
         for segment in (2, 3):
             run.say("\n")
             run.wait_for("err", f"STANDSTILL: mark segment {segment} of 3")

@@ -52,7 +52,7 @@ def test_each_port_is_asked_once_and_told_what_is_there() -> None:
         Finding("quiet", "status-query", "did not greet; is ready", DESCRIPTION),
         Finding("foreign", None, "answers, but in no known dialect: b'hello'. Check its speed (baud)"),
         Finding("dead", None, "silent. Check its speed (baud)"),
-        Finding("busy", None, "port busy: held by process 4711; end that process"),
+        Finding("busy", None, "port busy: in use by process 4711; end that process"),
         Finding("precious", None, "left alone: opening it may reset what is connected"),
     )
     assert [port.closed for port in ports.values()] == [1, 1, 1, 1]

@@ -63,7 +63,7 @@ def test_moves_land_on_their_steps_through_a_real_line(
 
 def test_a_second_owner_is_kept_out(served: tuple[DeviceServer, ScaledClock], tmp_path: Path) -> None:
     server, clock = served
-    with opened(server, clock, tmp_path), pytest.raises(PortBusyError, match="held by process"):
+    with opened(server, clock, tmp_path), pytest.raises(PortBusyError, match="in use by process"):
         open_port(server.url, baud=115200, clock=clock, lock_folder=tmp_path)
 
 

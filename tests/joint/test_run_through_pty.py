@@ -106,8 +106,8 @@ def test_a_second_program_is_refused_and_told_who_holds_the_port(workshop: Works
     arguments = [sys.executable, "-c", code, workshop.server.url, str(workshop.home / "locks")]
     told = subprocess.run(arguments, capture_output=True, text=True, check=True, timeout=60).stdout
     assert told.startswith(f"{os.getpid()} ")
-    assert f"held by process {os.getpid()}" in told
-    with pytest.raises(PortBusyError, match=f"held by process {os.getpid()}"):
+    assert f"in use by process {os.getpid()}" in told
+    with pytest.raises(PortBusyError, match=f"in use by process {os.getpid()}"):
         open_controller(
             workshop.setup.machine,
             workshop.server.url,

@@ -27,7 +27,7 @@ class Arc(Described):
 
 
 class RoundPart(Described, ABC):
-    """What every round part has; a new kind of part is one more subclass and a member of `AnyPart`."""
+    """What every round part has; a new kind of part is one more subclass and one more kind in `AnyPart`."""
 
     diameter: Length = Field(description="where it is marked")
     contact_diameter: Length | None = Field(default=None, description="where rollers or jaws touch it, if another")

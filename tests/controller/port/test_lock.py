@@ -28,7 +28,7 @@ def test_a_port_held_by_another_process_is_refused_with_its_number_until_it_dies
         assert holder.stdout.readline() == "held\n"
         lock = PortLock(url, tmp_path)
         for _ in range(2):  # trying it must not wipe out who holds it
-            with pytest.raises(PortBusyError, match=f"held by process {holder.pid}; end that process"):
+            with pytest.raises(PortBusyError, match=f"in use by process {holder.pid}; end that process"):
                 lock.acquire()
         holder.kill()
     lock.acquire()  # a holder that died holds nothing
@@ -38,7 +38,7 @@ def test_a_port_held_by_another_process_is_refused_with_its_number_until_it_dies
 def test_a_lock_keeps_out_its_own_process_too_and_can_be_given_back_twice(tmp_path: Path) -> None:
     first, second = PortLock("socket://127.0.0.1:5000", tmp_path), PortLock("SOCKET://127.0.0.1:5000", tmp_path)
     first.acquire()
-    with pytest.raises(PortBusyError, match=f"held by process {os.getpid()}") as caught:
+    with pytest.raises(PortBusyError, match=f"in use by process {os.getpid()}") as caught:
         second.acquire()
     assert caught.value.holder_pid == os.getpid()
     first.release()
@@ -52,7 +52,7 @@ def test_a_link_to_a_device_is_the_same_port(tmp_path: Path) -> None:
     (tmp_path / "link").symlink_to(tmp_path / "device")
     lock = PortLock(str(tmp_path / "device"), tmp_path)
     lock.acquire()
-    with pytest.raises(PortBusyError, match="held by process"):
+    with pytest.raises(PortBusyError, match="in use by process"):
         PortLock(str(tmp_path / "link"), tmp_path).acquire()
     lock.release()
 

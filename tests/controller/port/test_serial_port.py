@@ -108,7 +108,7 @@ def test_an_open_port_is_busy_and_free_after_closing(tmp_path: Path) -> None:
     far, near = os.openpty()
     url = os.ttyname(near)
     port = open_port(url, baud=115200, clock=CLOCK, lock_folder=tmp_path)
-    with pytest.raises(PortBusyError, match=f"held by process {os.getpid()}"):
+    with pytest.raises(PortBusyError, match=f"in use by process {os.getpid()}"):
         open_port(url, baud=115200, clock=CLOCK, lock_folder=tmp_path)
     port.close()
     open_port(url, baud=115200, clock=CLOCK, lock_folder=tmp_path).close()
