@@ -179,7 +179,7 @@ def test_an_input_error_leads_with_the_place(error: InputError, text: str) -> No
 
 def test_messages_of_the_link_name_port_line_and_time() -> None:
     assert str(PortBusyError("/dev/x", "close it", 4711)) == "port /dev/x: in use by process 4711; close it"
-    assert str(PortBusyError("/dev/x", "close it")) == "port /dev/x: held; close it"
+    assert str(PortBusyError("/dev/x", "close it")) == "port /dev/x: in use; close it"
     late = ReplyTimeoutError("/dev/x", "is it powered?", "G1 A1", 2.5)
     assert str(late) == "port /dev/x: no answer to 'G1 A1' within 2.5 s; is it powered?"
     assert str(LineRejectedError("unknown word", "Q1", 20)) == "controller refused 'Q1': unknown word"
