@@ -19,7 +19,7 @@ class Driver(Described):
     supply_voltage: Voltage
     highest_step_rate: Rate
     smallest_pulse: Time | None = None
-    standstill_current: float = Field(default=1.0, gt=0, le=1, description="part of the set current that is kept at standstill")
+    standstill_current: float = Field(default=1.0, gt=0, le=1, description="part of the set current kept at standstill")
     highest_supply_voltage: Voltage | None = Field(default=None, description="that driver and supply bear")
     supply_capacitance: Capacitance | None = Field(default=None, description="at the supply's output")
     supply_current: Current | None = Field(default=None, description="that the supply can give")
