@@ -133,7 +133,7 @@ def _input_error(
 
 
 def _written_path(location: Sequence[str | int], tables: dict[str, Any], *, absent: bool) -> tuple[str | int, ...]:
-    """The error's location without the names of a union's models, which are in no file; the last key may be `absent`."""
+    """The error's location without names of models, which are in no file; the last key may be `absent`."""
     path: list[str | int] = []
     place: Any = tables
     for position, part in enumerate(location):
