@@ -21,7 +21,7 @@ from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
 from firmware_host.planning.route.moves import MoveProgram, extent
-from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, Winding, require_travel
+from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, require_travel
 from firmware_host.planning.route.velocity import plan_index
 
 _DEADLINE_FACTOR = 2.0
@@ -66,7 +66,7 @@ class AxisMover:
         self._program = program
         self._scale = scale
         self._axis = axis
-        self._winding = NOT_UNWOUND
+        self._turns_back = NOT_UNWOUND
         self.origin = origin
         self.at = at
         """Where the axis rests."""
@@ -76,10 +76,10 @@ class AxisMover:
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._hidden = float(scale.middle) * 0.0005
         self._room = ROOM + self._hidden
-        held = controller.settings
-        self._acceleration = float(held.acceleration_units_per_s2.value)
+        stored = controller.settings
+        self._acceleration = float(stored.acceleration_units_per_s2.value)
         wanted = 60 * axis_units(program.speed, program.route.per_part_turn, scale.middle)
-        self._feed = floor_text(min(wanted, float(held.rate_units_per_min.value)), 3)
+        self._feed = floor_text(min(wanted, float(stored.rate_units_per_min.value)), 3)
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
@@ -98,16 +98,16 @@ class AxisMover:
             if not self._axis.unwinds:
                 raise replace(error, remedy=f"{error.remedy}, or {UNWIND_FIX}") from error
             fits = False
-        self._winding = NOT_UNWOUND if fits or not self._axis.unwinds else self._found_winding()
+        self._turns_back = NOT_UNWOUND if fits or not self._axis.unwinds else self._found_turns_back()
         if not fits:
-            require_travel(self._axis, *extent(self._program.route, self._winding), self._per_turn, self.origin)
-        if not self._winding.unwinds:
+            require_travel(self._axis, *extent(self._program.route, self._turns_back), self._per_turn, self.origin)
+        if not self._turns_back.unwinds:
             if unproved is not None:  # no number of turns brings what could not be proved within reach
                 raise unproved
             return
         self._require_readable_zero()
         try:
-            self._prove_all(self._winding)
+            self._prove_all(self._turns_back)
         except CoordinateError as error:
             if self._axis.travel == "endless":
                 raise
@@ -118,26 +118,26 @@ class AxisMover:
     def _per_turn(self) -> Fraction:
         return self._program.route.per_part_turn
 
-    def _in_travel(self, winding: Winding) -> bool:
+    def _in_travel(self, taken: TurnsBack) -> bool:
         travel = Span.of_travel(self._axis, self._per_turn, self.origin)
-        return travel is None or travel.holds(*extent(self._program.route, winding))
+        return travel is None or travel.holds(*extent(self._program.route, taken))
 
-    def _found_winding(self) -> Winding:
+    def _found_turns_back(self) -> TurnsBack:
         route = self._program.route
         reach = Span.around_zero(proved_reach(self._scale, room=self._room), self.origin)
         span = reach.within(Span.of_travel(self._axis, self._per_turn, self.origin))
-        return route.unwinder(span).winding(route.finish, goes_back=route.goes_back)
+        return route.unwinder(span).turns_back(route.finish, goes_back=route.goes_back)
 
-    def _prove_all(self, winding: Winding) -> None:
+    def _prove_all(self, taken: TurnsBack) -> None:
         """Prove targets and take-ups (a resumed run may need any of them), some thousands at a time."""
         route = self._program.route
-        for start, stop, turns in winding.stretches(route.angles.count):
+        for start, stop, turns in taken.stretches(route.angles.count):
             for first in range(start, stop, _PROVED_AT_ONCE):
                 targets = route.angles.targets(self._per_turn, turns, first, min(first + _PROVED_AT_ONCE, stop))
                 self._prove(targets)
                 if route.overrun:
                     self._prove(targets - np.int64(route.overrun))
-        finish = route.finish_target(winding.finish)
+        finish = route.finish_target(taken.finish)
         if finish is not None:
             self._prove(np.array([finish]))
 
@@ -162,25 +162,25 @@ class AxisMover:
 
     def position(self, segment: int) -> int:
         """Where the axis stands for a segment (from 1)."""
-        return self._program.route.angles.target(segment - 1, self._per_turn, self._winding.of(segment - 1))
+        return self._program.route.angles.target(segment - 1, self._per_turn, self._turns_back.of(segment - 1))
 
     @property
     def finish(self) -> int | None:
         """Where the axis ends; None if it stays where it is."""
-        return self._program.route.finish_target(self._winding.finish)
+        return self._program.route.finish_target(self._turns_back.finish)
 
     def unwinding(self, segment: int) -> Unwinding | None:
         """The move that has to take turns back before a segment (from 1) is moved to; None if none has to.
 
-        It goes on past the segment to where lost motion is taken up, if it has to be.
+        It moves on past the segment to where lost motion is taken up, if it has to be.
         """
-        turns = self._winding.of(segment - 1)
+        turns = self._turns_back.of(segment - 1)
         if turns == self.turns:
             return None
         return Unwinding(turns, self.position(segment) - self._program.route.overrun)
 
     def reported(self, proof: StandstillProof, segment: int) -> float:
-        """The reported position at rest for a segment (from 1) as if no turns had been taken back."""
+        """The reported position at standstill for a segment (from 1) as if no turns had been taken back."""
         planned = self._program.route.angles.target(segment - 1, self._per_turn)
         return planned + proof.reported_steps - proof.target_steps
 
@@ -202,7 +202,7 @@ class AxisMover:
     # --- moving ----------------------------------------------------------------------------------------------------
 
     def unwind(self, segment: int, on_poll: OnPoll) -> None:
-        """Take the turns back that a segment (from 1) asks for, if it asks for any, and wait until it is at rest."""
+        """Take the turns back that a segment (from 1) asks for, if it asks for any, and wait until it stands still."""
         due = self.unwinding(segment)
         if due is not None:
             self._taken_up = False
@@ -222,7 +222,7 @@ class AxisMover:
         return self.move_straight(position, on_poll)
 
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
-        """Move to `position` from wherever it rests, and wait until it is proved at rest."""
+        """Move to `position` from wherever it rests, and wait until it is proved to stand still."""
         machine_steps = position + self.origin
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(position)

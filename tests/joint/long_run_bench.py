@@ -21,7 +21,7 @@ from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.layout.segments import SegmentBlock
 from firmware_host.planning.route.angles import SegmentAngles
 from firmware_host.planning.route.coordinates import StoredScale
-from firmware_host.planning.route.moves import MoveProgram, Route, time_moves, wound_route
+from firmware_host.planning.route.moves import MoveProgram, Route, time_moves, unwound_route
 from firmware_host.planning.route.unwinding import NOT_UNWOUND
 from firmware_host.simulator.event_device import EventDevice
 from firmware_host.simulator.numbered_line.boards import set_numbered_board
@@ -72,7 +72,7 @@ def endless_program(count: int, *, overrun: int = 0, pitch: Fraction = PITCH) ->
     angles = SegmentAngles((SegmentBlock(Fraction(0), pitch, abs(pitch), count),))
     bare = np.zeros(0, dtype=np.int64)
     route = Route(bare, bare, bare.astype(np.int8), PER_TURN, overrun, angles)
-    return time_moves(wound_route(route, NOT_UNWOUND), speed=8.0, acceleration=60.0)
+    return time_moves(unwound_route(route, NOT_UNWOUND), speed=8.0, acceleration=60.0)
 
 
 @dataclass

@@ -19,7 +19,7 @@ from firmware_host.planning.layout.seams import lost_motion_matters
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.route.angles import SegmentAngles
 from firmware_host.planning.route.coordinates import LARGEST_STEPS, StoredScale, proved_reach
-from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, Unwinder, Winding, require_travel
+from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, Unwinder, require_travel
 from firmware_host.planning.route.velocity import plan_index
 from firmware_host.planning.steps import Steps, round_half_even
 
@@ -132,10 +132,10 @@ def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
     goes_back = job.index.finish == "unwind"
     bare = np.zeros(0, dtype=np.int64)
     route = Route(bare, bare, bare.astype(np.int8), per_turn, overrun, angles, finish, goes_back)
-    return wound_route(route, _winding(machine, route))
+    return unwound_route(route, _turns_back(machine, route))
 
 
-def _winding(machine: Machine, route: Route) -> Winding:
+def _turns_back(machine: Machine, route: Route) -> TurnsBack:
     """The turns to take back, as far as they are known before a controller is: none where the reach is too short."""
     if not machine.axis.unwinds:
         _require_unwound(machine, route)
@@ -144,14 +144,14 @@ def _winding(machine: Machine, route: Route) -> Winding:
     travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
     spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
     for span in spans:
-        winding = route.unwinder(span).winding(route.finish, goes_back=route.goes_back)
-        lowest, highest = extent(route, winding)
+        taken = route.unwinder(span).turns_back(route.finish, goes_back=route.goes_back)
+        lowest, highest = extent(route, taken)
         if span.holds(lowest, highest):
-            return winding
+            return taken
     if travel is None:
         return NOT_UNWOUND  # whether a controller can tell the targets apart is known once it is asked
     require_travel(machine.axis, lowest, highest, route.per_part_turn)
-    return winding
+    return taken
 
 
 def _require_unwound(machine: Machine, route: Route) -> None:
@@ -164,23 +164,23 @@ def _require_unwound(machine: Machine, route: Route) -> None:
         raise PlanError(what, farthest, "steps", LARGEST_STEPS, f"Shorten the job, or {UNWIND_FIX}")
 
 
-def extent(route: Route, winding: Winding) -> tuple[int, int]:
+def extent(route: Route, taken: TurnsBack) -> tuple[int, int]:
     """Lowest and highest position on the route when it is wound like that, every possible take-up included."""
     lowest, highest = [], []
-    for start, stop, turns in winding.stretches(route.angles.count):
+    for start, stop, turns in taken.stretches(route.angles.count):
         targets = route.angles.targets(route.per_part_turn, turns, start, stop)
         lowest.append(int(targets.min()) - route.overrun)
         highest.append(int(targets.max()))
-    if (finish := route.finish_target(winding.finish)) is not None:
+    if (finish := route.finish_target(taken.finish)) is not None:
         lowest.append(finish)
         highest.append(finish)
     return min(lowest), max(highest)
 
 
-def wound_route(route: Route, winding: Winding) -> Route:
+def unwound_route(route: Route, taken: TurnsBack) -> Route:
     """The moves of a route with whole turns taken back: an unwinding move leads to each stretch that asks for one."""
     count = route.angles.count
-    stretches = winding.stretches(count)
+    stretches = taken.stretches(count)
     per_turn = route.per_part_turn
     targets = np.concatenate([route.angles.targets(per_turn, turns, start, stop) for start, stop, turns in stretches])
     least = np.zeros(count, dtype=np.int64)
@@ -188,16 +188,14 @@ def wound_route(route: Route, winding: Winding) -> Route:
     # What the axis did before the job is not known, so the first target needs the whole run even if it lies ahead. A
     # later target that is the one before needs no move.
     unwound = np.zeros(count, dtype=np.bool_)
-    unwound[
-        [start for (start, _, now), before in zip(stretches, (0, *winding.turns), strict=False) if now != before]
-    ] = 1
+    unwound[[start for (start, _, now), before in zip(stretches, (0, *taken.turns), strict=False) if now != before]] = 1
     led = unwound if not route.overrun else unwound | (np.diff(targets, prepend=np.int64(0)) < least)
     rows = np.flatnonzero(led)
     lead = np.where(unwound[rows], np.int8(Purpose.UNWIND), np.int8(Purpose.TAKE_UP))
     segment = np.insert(np.arange(1, count + 1, dtype=np.int64), rows, 0)
     purpose = np.insert(np.full(count, Purpose.INDEX, dtype=np.int8), rows, lead)
     targets = np.insert(targets, rows, targets[rows] - route.overrun)
-    if (finish := route.finish_target(winding.finish)) is not None:
+    if (finish := route.finish_target(taken.finish)) is not None:
         targets = np.append(targets, np.int64(finish))
         segment = np.append(segment, np.int64(0))
         purpose = np.append(purpose, np.int8(Purpose.FINISH))
@@ -216,7 +214,7 @@ def _overrun(machine: Machine, job: Job, per_turn: Fraction) -> int:
 
 
 def _finish_angle(job: Job, angles: SegmentAngles, per_turn: Fraction) -> Fraction | None:
-    """Where the job ends, in turns: None stays, unwind goes back to zero, next-turn goes on to a whole turn."""
+    """Where the job ends, in turns: None stays, unwind goes back to zero, next-turn continues to a whole turn."""
     if job.index.finish == "stay":
         return None
     if job.index.finish == "unwind":

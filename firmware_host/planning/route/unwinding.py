@@ -59,7 +59,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Winding:
+class TurnsBack:
     """Turns taken back for each segment: from segment index `starts[i]` (from 0, ascending) on, `turns[i]`.
 
     `finish` is for the move that ends the job.
@@ -84,7 +84,7 @@ class Winding:
         return any(self.turns) or self.finish != 0
 
 
-NOT_UNWOUND = Winding((0,), (0,))
+NOT_UNWOUND = TurnsBack((0,), (0,))
 """Every target where it lies."""
 
 
@@ -92,7 +92,7 @@ NOT_UNWOUND = Winding((0,), (0,))
 class Unwinder:
     """Finds the turns to take back. `span` is what positions and, `overrun` microsteps below them, take-ups must keep.
 
-    It goes on without unwinding as long as it can, then takes back the number of turns with which the most segments
+    It comes as far as it can without unwinding, then takes back the number of turns with which the most segments
     follow without another unwinding; among several such numbers, one that makes a whole number of microsteps if there
     is one, and the one that keeps the coordinates nearest to the middle of the span.
     """
@@ -102,8 +102,8 @@ class Unwinder:
     overrun: int
     span: Span
 
-    def winding(self, finish: Fraction | None, *, goes_back: bool) -> Winding:
-        """The winding of all segments, and of a finish at an angle (turns) that `goes_back` to where the job began.
+    def turns_back(self, finish: Fraction | None, *, goes_back: bool) -> TurnsBack:
+        """The turns to take back for all segments, and for a finish (turns) that `goes_back` to the job's beginning.
 
         Where nothing fits, the number of turns that comes nearest: whoever uses it proves every target anyway.
         """
@@ -120,7 +120,7 @@ class Unwinder:
                 turns.append(now)
             index = end
         last = 0 if finish is None else self._finish_turns(finish, turns[0] if goes_back else turns[-1])
-        return Winding(tuple(starts), tuple(turns), last)
+        return TurnsBack(tuple(starts), tuple(turns), last)
 
     def _fits_until(self, start: int, turns: int) -> int:
         """Index of the first segment from `start` on that does not fit with `turns` taken back."""

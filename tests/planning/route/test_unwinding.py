@@ -28,7 +28,7 @@ from firmware_host.planning.route.coordinates import (
     reading_error,
 )
 from firmware_host.planning.route.moves import Purpose, Route, extent, plan_route, time_moves
-from firmware_host.planning.route.unwinding import NOT_UNWOUND, Span, Unwinder, Winding
+from firmware_host.planning.route.unwinding import NOT_UNWOUND, Span, TurnsBack, Unwinder
 from firmware_host.reporting.moves import moves_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
@@ -99,9 +99,9 @@ def test_every_position_keeps_within_the_span_and_no_unwinding_is_needless(
     angles = blocks_of(parts)
     least = math.floor(lowest * per_turn)
     span = Span(least, least + math.ceil(width * per_turn) + overrun + 2)
-    winding = Unwinder(angles, per_turn, overrun, span).winding(None, goes_back=False)
+    taken = Unwinder(angles, per_turn, overrun, span).turns_back(None, goes_back=False)
     now = 0
-    for start, stop, turns in winding.stretches(angles.count):
+    for start, stop, turns in taken.stretches(angles.count):
         assert all(fits(angles, per_turn, overrun, span, index, turns) for index in range(start, stop))
         if turns != now:
             assert not fits(angles, per_turn, overrun, span, start, now)
@@ -122,7 +122,7 @@ def test_every_position_keeps_within_the_span_and_no_unwinding_is_needless(
             }
             assert stop - start == max(carried.values())
         now = turns
-        assert [winding.of(index) for index in range(start, stop)] == [turns] * (stop - start)
+        assert [taken.of(index) for index in range(start, stop)] == [turns] * (stop - start)
 
 
 @settings(deadline=None, max_examples=100)
@@ -131,13 +131,13 @@ def test_indexes_in_one_direction_use_the_whole_span_between_unwindings(pitch: F
     """So the number of unwindings is the travel over what fits, as near as whole turns allow."""
     count, reach = 2000, 1_194_535
     angles = blocks_of([(Fraction(0), -pitch if backward else pitch, count)])
-    winding = Unwinder(angles, PER_TURN, 0, Span(-reach, reach)).winding(None, goes_back=False)
-    unwindings = len(winding.turns) - 1
+    taken = Unwinder(angles, PER_TURN, 0, Span(-reach, reach)).turns_back(None, goes_back=False)
+    unwindings = len(taken.turns) - 1
     travelled = float((count - 1) * pitch * PER_TURN)
     a_turn_and_an_index = float(PER_TURN * (1 + pitch))
     assert unwindings <= max(0, math.ceil((travelled - reach) / (2 * reach - a_turn_and_an_index)))
     assert unwindings >= max(0, math.floor((travelled - reach) / (2 * reach + a_turn_and_an_index)))
-    lowest, highest = extent(bare_route(angles), winding)
+    lowest, highest = extent(bare_route(angles), taken)
     assert -reach <= lowest <= highest <= reach
 
 
@@ -162,16 +162,16 @@ def test_the_turns_taken_back_make_whole_steps_or_else_lead_to_the_middle(
     first: Fraction, span: Span, turns: int
 ) -> None:
     angles = blocks_of([(first, Fraction(1, 40), 2)])
-    winding = Unwinder(angles, PER_TURN, 0, span).winding(None, goes_back=False)
-    assert winding == Winding((0,), (turns,))
-    assert winding.unwinds
+    taken = Unwinder(angles, PER_TURN, 0, span).turns_back(None, goes_back=False)
+    assert taken == TurnsBack((0,), (turns,))
+    assert taken.unwinds
 
 
 def test_what_lies_in_the_span_stays_where_it_is() -> None:
     angles = blocks_of([(Fraction(0), Fraction(1, 40), 40)])
-    winding = Unwinder(angles, PER_TURN, 0, Span(0, 20_000)).winding(Fraction(0), goes_back=True)
-    assert winding == NOT_UNWOUND
-    assert not winding.unwinds
+    taken = Unwinder(angles, PER_TURN, 0, Span(0, 20_000)).turns_back(Fraction(0), goes_back=True)
+    assert taken == NOT_UNWOUND
+    assert not taken.unwinds
 
 
 @pytest.mark.parametrize(
@@ -185,11 +185,11 @@ def test_the_end_position_is_the_beginning_or_goes_on_from_the_last_segment(
 ) -> None:
     angles = blocks_of([(Fraction(0), Fraction(1, 10), 30)])
     reach = round(Fraction(6, 5) * PER_TURN)
-    winding = Unwinder(angles, PER_TURN, 0, Span(-reach, reach)).winding(finish, goes_back=goes_back)
-    assert winding.turns == (0, 2)
-    assert winding.starts == (0, 13)
-    assert winding.finish == turns
-    lowest, highest = extent(bare_route(angles, finish), winding)
+    taken = Unwinder(angles, PER_TURN, 0, Span(-reach, reach)).turns_back(finish, goes_back=goes_back)
+    assert taken.turns == (0, 2)
+    assert taken.starts == (0, 13)
+    assert taken.finish == turns
+    lowest, highest = extent(bare_route(angles, finish), taken)
     assert -reach <= lowest <= highest <= reach
 
 
