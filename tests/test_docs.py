@@ -374,6 +374,18 @@ def test_every_gate_and_every_dialect_is_described(group: str, page: str) -> Non
         assert f"`{name}`" in text
 
 
+def test_every_room_and_file_that_a_page_names_is_there() -> None:
+    named = re.compile(r"`(firmware_host(?:/\w+)+)`(?: \(((?:`\w+`(?:, )?)+)\))?")
+    found = 0
+    for page in PAGES:
+        for path, files in named.findall(page.read_text(encoding="utf-8")):
+            for file in re.findall(r"\w+", files) or [""]:
+                place = ROOT / path / file if file else ROOT / path
+                assert place.is_dir() or place.with_suffix(".py").is_file(), f"{page.name}: {path} {file}"
+                found += 1
+    assert found > 20
+
+
 def test_every_test_file_that_the_docs_name_is_there() -> None:
     page = (ROOT / "docs" / "pages" / "checked.md").read_text(encoding="utf-8")
     named = re.findall(r"`(tests/[\w/]+\.py)`", page)
