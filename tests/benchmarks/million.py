@@ -37,7 +37,7 @@ def main() -> None:
     taken_s = time.perf_counter() - start
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
     sys.stdout.write(
-        f"{plan.route.segment_targets().size} segments, {plan.program.total_duration:.0f} s of moves, "
+        f"{plan.route.segment_targets().size} segments, {plan.program.durations.sum():.0f} s of moves, "
         f"limits: {plan.limits.verdict.value}; {taken_s:.2f} s with imports, {peak_mb:.0f} MB\n"
     )
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from firmware_host.mechanics.guard import require_not_negative
 from firmware_host.mechanics.tables import TableRange, look_up
 
 _STATIC_SOURCE = "Engineering Guide CDA3000 (Lust Antriebstechnik), Appendix A, table 7.21, static friction, dry"
@@ -45,18 +44,3 @@ ROLLING_LEVER_ARM: Mapping[str, TableRange] = MappingProxyType(
 def static_friction_of(pair: str) -> TableRange:
     """Range of the dry static friction coefficient of `pair`; `InputError` if the table doesn't have it."""
     return look_up(STATIC_FRICTION, pair, "static friction")
-
-
-def rolling_lever_arm_of(pair: str) -> TableRange:
-    """Lever arm of rolling friction (m) of `pair`; `InputError` if the table doesn't have it."""
-    return look_up(ROLLING_LEVER_ARM, pair, "rolling lever arm")
-
-
-def rolling_friction_torque(normal_force: float, lever_arm: float) -> float:
-    """Torque (N m) that rolling takes: normal force (N, >= 0) times the contact's lever arm f (m, >= 0).
-
-    Each of the two bodies in contact feels it about its own axis, against its own rotation.
-    """
-    require_not_negative("normal force", normal_force, "N")
-    require_not_negative("lever arm of rolling friction", lever_arm, "m")
-    return normal_force * lever_arm

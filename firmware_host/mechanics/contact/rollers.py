@@ -61,13 +61,6 @@ def normal_at_rest(mass: float, half_angle: float) -> float:
     return mass * STANDARD_GRAVITY / (2 * math.cos(half_angle))
 
 
-def turns_per_roller_turn(contact_diameter: float, roller_diameter: float) -> float:
-    """Part turns per roller turn, D_roller/D_contact (> 0): the surfaces roll on each other. Both in m, > 0."""
-    require_positive("contact diameter", contact_diameter, "m")
-    require_positive("roller diameter", roller_diameter, "m")
-    return roller_diameter / contact_diameter
-
-
 @dataclass(frozen=True, slots=True)
 class Trough:
     """Part and rollers as the statics need them.

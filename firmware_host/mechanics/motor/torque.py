@@ -209,13 +209,3 @@ def static_lag(load_torque: FloatOrArray, holding_torque: float, rotor_teeth: in
     require_positive("rotor teeth", float(rotor_teeth))
     ratio = np.asarray(load_torque, dtype=np.float64) / holding_torque
     return np.arcsin(np.where(np.abs(ratio) <= 1, ratio, np.nan)) / rotor_teeth
-
-
-def microstep_torque(holding_torque: float, microsteps: int) -> float:
-    """T_h sin(pi/(2 M)) (N m): the torque that one microstep of lag makes, with M microsteps per full step.
-
-    A full step is a quarter of an electrical period (D. Labriola, Machine Design, 1 January 2005).
-    """
-    require_positive("holding torque", holding_torque, "N m")
-    require_positive("microsteps", float(microsteps))
-    return holding_torque * math.sin(math.pi / (2 * microsteps))

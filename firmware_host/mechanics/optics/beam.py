@@ -29,9 +29,3 @@ def window_half_depth(rayleigh: float, spot_growth: float) -> float:
     if not 1 < spot_growth < math.inf:
         raise FormulaRangeError("spot growth", spot_growth, "", 1.0, "It must be greater than 1 and finite")
     return rayleigh * math.sqrt(spot_growth**2 - 1)
-
-
-def spot_growth_at(rayleigh: float, depth: float) -> float:
-    """Spot growth g = sqrt(1 + (z/z_R)^2) at `depth` z (m, either sign) off focus (ISO 11146-1)."""
-    require_positive("Rayleigh length", rayleigh, "m")
-    return math.hypot(1.0, depth / rayleigh)

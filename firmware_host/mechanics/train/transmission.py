@@ -43,14 +43,6 @@ class Stage:
         require_not_negative("inertia on the output shaft", self.output_inertia, "kg m^2")
 
 
-def total_ratio(stages: Sequence[Stage]) -> float:
-    """Motor turns per turn of the last output shaft; 1 without stages."""
-    ratio = 1.0
-    for stage in stages:
-        ratio *= stage.ratio
-    return ratio
-
-
 def total_efficiency(stages: Sequence[Stage]) -> float:
     """Product of the stages' efficiencies; 1 without stages."""
     efficiency = 1.0

@@ -54,19 +54,6 @@ def settle_time(amplitude: FloatOrArray, tolerance: float, damping_ratio: float,
     return np.log(np.where(exceeds, amplitude / tolerance, 1.0)) / (damping_ratio * natural)
 
 
-def ramp_residual_amplitude(
-    acceleration: FloatOrArray, ramp_time: FloatOrArray, natural: float, damping_ratio: float = 0.0
-) -> FloatArray:
-    """Amplitude (rad) of the ringing that a constant-acceleration ramp of `ramp_time` s (>= 0) leaves at its end.
-
-    Undamped (2 a/w^2) |sin(w T/2)|: none if the ramp lasts a whole number of natural periods. Damped, the sum of the
-    two step responses, see `residual_amplitude`. `acceleration` rad/s^2 (either sign); `natural` w > 0 rad/s.
-    """
-    time = require_not_negative("ramp time", ramp_time, "s")
-    step = np.asarray(acceleration, dtype=np.float64)
-    return residual_amplitude([step, -step], [time, np.zeros_like(time)], natural, damping_ratio)
-
-
 def index_residual_amplitude(
     acceleration: FloatOrArray,
     ramp_time: FloatOrArray,

@@ -14,11 +14,6 @@ def axis_units(part_rad: float, per_part_turn: Fraction, steps_per_unit: Fractio
     return part_rad / (2 * math.pi) * float(per_part_turn / steps_per_unit)
 
 
-def part_radians(units: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> float:
-    """Controller units (or units/s, units/s^2) as turn of the part (rad, or rad/s, rad/s^2)."""
-    return units * 2 * math.pi * float(steps_per_unit / per_part_turn)
-
-
 def feed_text(speed: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> str:
     """Feed word in units per minute for a speed of the part (rad/s, > 0), rounded down."""
     return floor_text(60 * axis_units(speed, per_part_turn, steps_per_unit), 3)

@@ -99,11 +99,6 @@ class MoveProgram:
     acceleration: float
     durations: Floats
 
-    @property
-    def total_duration(self) -> float:
-        """All moves together, s, without settling and marking."""
-        return float(self.durations.sum())
-
     def angles_deg(self) -> Floats:
         """Angle of the part after each move, degrees, shape (n,)."""
         return np.asarray(self.route.targets * (360.0 / float(self.route.per_part_turn)), dtype=np.float64)

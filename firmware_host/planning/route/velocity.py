@@ -38,37 +38,6 @@ class IndexMotion:
         """Seconds from rest to rest."""
         return 2 * self.ramp_time + self.cruise_time
 
-    def position_at(self, time: FloatOrArray) -> FloatArray:
-        """Distance covered (rad) `time` s after the start; 0 before it, all of it after the end. Broadcasts."""
-        t = np.clip(np.asarray(time, dtype=np.float64), 0.0, self.duration)
-        rising = np.minimum(t, self.ramp_time)
-        cruising = np.clip(t - self.ramp_time, 0.0, self.cruise_time)
-        left = self.duration - t
-        # The last ramp is measured back from the end, so that the end is met exactly.
-        falling = self.distance - self.acceleration * left**2 / 2
-        climbing = self.acceleration * rising**2 / 2 + self.peak_speed * cruising
-        return np.where(left < self.ramp_time, falling, climbing)
-
-    def speed_at(self, time: FloatOrArray) -> FloatArray:
-        """Speed (rad/s, >= 0) `time` s after the start; 0 outside the move. Broadcasts."""
-        t = np.asarray(time, dtype=np.float64)
-        nearest_end = np.minimum(t, self.duration - t)
-        return np.clip(self.acceleration * nearest_end, 0.0, self.peak_speed)
-
-    def time_at(self, position: FloatOrArray) -> FloatArray:
-        """Seconds from the start until `position` (rad, clipped to the move) has been covered. Broadcasts.
-
-        On the first ramp t = sqrt(2 s/a); so the n-th step of alpha rad comes at sqrt(2 n alpha/a) (Atmel application
-        note AVR446, Linear speed control of stepper motor, 2006, section 2.3.1).
-        """
-        s = np.clip(np.asarray(position, dtype=np.float64), 0.0, self.distance)
-        ramp_distance = self.acceleration * self.ramp_time**2 / 2
-        with_cruise = self.ramp_time + (s - ramp_distance) / np.where(self.peak_speed > 0, self.peak_speed, 1.0)
-        rising = np.sqrt(2 * s / self.acceleration)
-        falling = self.duration - np.sqrt(2 * (self.distance - s) / self.acceleration)
-        late = self.distance - s < ramp_distance
-        return np.where(s <= ramp_distance, rising, np.where(late, falling, with_cruise))
-
 
 def plan_index(distance: FloatOrArray, acceleration: FloatOrArray, speed_limit: FloatOrArray) -> IndexMotion:
     """The quickest rest-to-rest move over each `distance` with at most `acceleration` and `speed_limit`. Broadcasts.
@@ -86,16 +55,3 @@ def plan_index(distance: FloatOrArray, acceleration: FloatOrArray, speed_limit: 
     ramp = peak / a
     cruise = np.where(peak < v, 0.0, np.maximum(d / v - v / a, 0.0))
     return IndexMotion(distance=d, acceleration=a, peak_speed=peak, ramp_time=ramp, cruise_time=cruise)
-
-
-def step_delays(steps: int, step_angle: float, acceleration: float) -> FloatArray:
-    """Delays (s) between the steps of a ramp from rest, shape (steps,): the n-th, from step n to step n+1, n from 0.
-
-    c_n = c_0 (sqrt(n+1) - sqrt(n)), c_0 = sqrt(2 alpha/a) (D. Austin, Generate stepper-motor speed profiles in real
-    time, Embedded Systems Programming, January 2005). `step_angle` alpha > 0 rad, `acceleration` a > 0 rad/s^2.
-    """
-    require_not_negative("number of steps", float(steps))
-    first = np.sqrt(
-        2 * require_positive("step angle", step_angle, "rad") / require_positive("acceleration", acceleration)
-    )
-    return np.asarray(first * np.diff(np.sqrt(np.arange(steps + 1, dtype=np.float64))))

@@ -120,7 +120,7 @@ def build_gate(options: Any, context: GateContext) -> Gate:
     """
     entries = _entries()
     if options.kind not in entries:
-        known = f"Known kinds: {', '.join(sorted(entries))}"
+        known = f"Known kinds: {', '.join(gate_kinds())}"
         raise InputError(f"no gate of kind {options.kind!r}", known, key="gate.kind")
     gate = entries[options.kind].load()
     if not (isinstance(gate, type) and issubclass(gate, Gate)):

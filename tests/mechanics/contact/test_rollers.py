@@ -169,7 +169,3 @@ def test_the_drag_of_rolling_is_the_power_lost_over_the_part_s_speed() -> None:
     power = contact + 1.5e-3 * roller_speed
     assert rollers.rolling_drag_torque(TROUGH) == pytest.approx(power, rel=1e-9)
     assert abs(exact["drive"]) * roller_speed == pytest.approx(power, rel=1e-9)
-
-
-def test_a_small_roller_turns_the_part_slowly() -> None:
-    assert rollers.turns_per_roller_turn(0.08, 0.02) == pytest.approx(0.25)

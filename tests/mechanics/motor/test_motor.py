@@ -222,6 +222,6 @@ def test_a_load_at_rest_deflects_the_rotor_to_where_the_spring_carries_it() -> N
 
 def test_the_torque_of_one_microstep_is_what_deflects_by_one_microstep() -> None:
     for microsteps in (1, 4, 16):
-        torque = motor.microstep_torque(0.4, microsteps)
+        torque = 0.4 * math.sin(math.pi / (2 * microsteps))
         one = 2 * math.pi / (200 * microsteps)
         assert float(motor.static_lag(torque, 0.4, 50)) == pytest.approx(one, rel=1e-9)

@@ -22,7 +22,6 @@ def test_at_the_window_edge_a_propagated_beam_has_grown_by_what_was_allowed(grow
     waist, wavelength = 20e-6, 1.064e-6
     depth = beam.window_half_depth(beam.rayleigh_length(waist, wavelength), growth)
     assert propagated_radius(waist, wavelength, depth) / waist == pytest.approx(growth, rel=1e-12)
-    assert beam.spot_growth_at(beam.rayleigh_length(waist, wavelength), -depth) == pytest.approx(growth)
 
 
 def test_a_worse_beam_of_the_same_spot_has_a_shorter_window() -> None:

@@ -13,7 +13,6 @@ from firmware_host.mechanics.train.transmission import (
     reflect,
     torque_at_motor,
     total_efficiency,
-    total_ratio,
     worst_torque,
 )
 
@@ -28,7 +27,6 @@ def test_kinetic_energy_is_the_same_seen_from_the_motor() -> None:
     middle, last = motor_speed / 3, motor_speed / 12
     energy = 2e-6 * motor_speed**2 + (5e-5 + 1e-5) * middle**2 + (3e-4 + load) * last**2
     assert inertia_at_motor(TWO_STAGES, load) * motor_speed**2 == pytest.approx(energy, rel=1e-12)
-    assert total_ratio(TWO_STAGES) == pytest.approx(12)
     assert total_efficiency(TWO_STAGES) == pytest.approx(0.76)
 
 

@@ -244,7 +244,7 @@ def test_the_document_holds_the_whole_program() -> None:
     # 8000 of 9600 microsteps are 5.2360 rad: t = d/v + v/a.
     assert document["finish"]["duration_s"] == pytest.approx(5.2359878 + 0.25)
     total = sum(row["duration_s"] for row in document["moves"]) + document["finish"]["duration_s"]
-    assert total == pytest.approx(program.total_duration)
+    assert total == pytest.approx(program.durations.sum())
 
 
 def test_a_job_that_stays_has_no_finish() -> None:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_host.errors import CoordinateError
-from firmware_host.planning.route.controller_units import axis_units, feed_text, floor_text, part_radians
+from firmware_host.planning.route.controller_units import axis_units, feed_text, floor_text
 from firmware_host.planning.route.coordinates import (
     LARGEST_STEPS,
     Coordinates,
@@ -186,7 +186,6 @@ def test_a_degree_of_a_chuck_is_one_unit_and_of_a_part_on_rollers_is_more() -> N
     steps_per_degree = Fraction(6400, 360)
     assert axis_units(2 * math.pi, Fraction(6400), steps_per_degree) == pytest.approx(360)
     assert axis_units(2 * math.pi, Fraction(2_560_000, 127), steps_per_degree) == pytest.approx(1133.858268)
-    assert part_radians(1133.858268, Fraction(2_560_000, 127), steps_per_degree) == pytest.approx(2 * math.pi)
 
 
 def test_a_feed_is_units_per_minute_and_never_above_what_was_asked_for() -> None:

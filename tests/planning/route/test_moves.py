@@ -201,7 +201,7 @@ def test_durations_follow_from_distance_speed_and_acceleration() -> None:
     distances = np.array([0, 356, 355, 711]) / 3200 * 2 * math.pi
     assert program.durations[0] == 0.0
     assert program.durations[1:] == pytest.approx(distances[1:] + 0.25)
-    assert program.total_duration == pytest.approx(distances.sum() + 0.75)
+    assert program.durations.sum() == pytest.approx(distances.sum() + 0.75)
     assert program.angles_deg() == pytest.approx(np.array([0, 356, 711, 0]) * 360 / 3200)
     slow = time_moves(route, speed=100.0, acceleration=4.0)
     # 0.6990 rad < v^2/a: a triangle, t = 2 sqrt(d/a).

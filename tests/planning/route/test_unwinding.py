@@ -303,7 +303,7 @@ def test_the_program_tells_the_unwinding_and_its_duration() -> None:
     overrun = route.overrun * 360 / 3200
     far = (1600 + 1333) * 360 / 3200 + overrun
     assert back["duration_s"] == pytest.approx(far / 90 + 90 / 360 + 2 * math.sqrt(overrun / 360))
-    assert sum(row["duration_s"] for row in rows) == pytest.approx(program.total_duration)
+    assert sum(row["duration_s"] for row in rows) == pytest.approx(program.durations.sum())
     assert json.loads(json.dumps(moves_document(program)))["moves"][7]["angle_deg"] == pytest.approx(-1333 * 360 / 3200)
 
 
