@@ -25,7 +25,6 @@ from firmware_host.reporting.documents import segments_document
 from firmware_host.reporting.moves import moves_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
-from firmware_host.station.resume import unknown_passes
 from firmware_host.station.run import require_limits
 from firmware_host.station.runs.listing import read_record
 from firmware_host.station.settings.check import require_fitting, settings_differences
@@ -96,7 +95,7 @@ def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) 
     assert told[damaged.path][0] is None
     assert "line 1 is damaged" in told[damaged.path][1]
     assert read_record(done.folder).done == 6
-    assert [entry.number for entry in unknown_passes(crashed.folder)] == [1]
+    assert [entry.number for entry in read_record(crashed.folder).unknown] == [1]
     assert all(finding.holds for finding in fh.verify_run(done.folder))
     done.folder.record.write_text("{}", encoding="utf-8")
     assert [finding.name for finding in fh.verify_run(done.folder) if not finding.holds] == ["record"]

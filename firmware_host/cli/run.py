@@ -21,12 +21,14 @@ from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
 from firmware_host.reporting.tables import run_table
 from firmware_host.station.gates.dry import DryGate
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import PassRecord, RunRecord
+from firmware_host.station.journal.replay import replay
 from firmware_host.station.opened import station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import TerminalOperator
-from firmware_host.station.resume import Zero, resume_run
+from firmware_host.station.resume import resume_run
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import state_folder
@@ -125,8 +127,8 @@ def resume(
     """Open the station of the run's own setup and port, resume it, print the record."""
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
-    begun = read_journal(run_folder.journal)
-    url = port or (begun[0].get("port", "") if begun else "") or port_of(setup.machine, "")
+    begun = replay(read_journal(run_folder.journal)).begin
+    url = port or (begun.port if begun else "") or port_of(setup.machine, "")
     with showing_run_status(run_folder, json=json), ExitStack() as stack:
         job = setup.job_source or "JOB"
         station = _station(

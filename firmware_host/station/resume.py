@@ -1,44 +1,28 @@
-"""Going on with a run that was stopped or crashed: no pass is skipped, none repeated without asking."""
+"""Resuming a run that was stopped or crashed: no pass is skipped, none repeated without asking."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from enum import Enum
-from typing import Any
 
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
-from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.planning.plan import plan_job
+from firmware_host.station.journal.events import Assumed, PositionLost, Resume, Zero
 from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, SET_ANEW, last_position
-from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord, make_record
+from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
+from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
+from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import RunLoop, Station
-from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.runs.status import unknown_of
 
 AskWhetherDone = Callable[[PassRecord], bool]
-
-
-class Zero(Enum):
-    """What is known of the job's zero when a run goes on."""
-
-    AS_LEFT = "as-left"
-    """The axis stands where the run left it, or has homed since: prove it."""
-    SET_ANEW = SET_ANEW
-    """Somebody has turned the part to the job's zero by hand."""
-
-
-def unknown_passes(folder: RunFolder) -> tuple[PassRecord, ...]:
-    """Passes of which the journal can't tell whether they were finished."""
-    return unknown_of(make_record(read_journal(folder.journal)))
 
 
 def resume_run(
     station: Station, *, ask: AskWhetherDone, zero: Zero = Zero.AS_LEFT, accept_limits: Iterable[str] = ()
 ) -> RunRecord:
-    """Go on with the run in the station's folder; `ask` is asked about each pass whose end is unknown.
+    """Resume the run in the station's folder; `ask` is asked about each pass whose end is unknown.
 
     The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`;
     that is settled before anything is asked.
@@ -47,17 +31,18 @@ def resume_run(
     """
     folder = station.folder
     events = read_journal(folder.journal)
-    if not events:
+    state = replay(events)
+    if state.begin is None:
         raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
-    if events[0]["setup"] != folder.setup_digest():
+    if state.begin.setup_digest != folder.setup_digest():
         raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
     setup = folder.load_setup()
     plan = plan_job(setup)
-    if events[0]["targets"] != plan.route.segment_targets().tolist():
+    if state.begin.targets != tuple(plan.route.segment_targets().tolist()):
         raise JournalError(
             str(folder.setup), "gives other targets than the journal holds: another version began the run"
         )
-    record = make_record(events)
+    record = state.record
     if record.outcome == "done":
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
@@ -65,11 +50,11 @@ def resume_run(
     homes = setup.machine.axis.home_switch
     with Journal(folder.journal, station.clock) as journal:
         try:
-            origin, at, turns = _zero(station, plan, events, zero, homes=homes)
+            origin, at, turns = _zero(station, left_by(events, plan.route), zero, homes=homes)
         except ControllerResetError as error:
-            journal.write("position-lost", reason=error.detail)  # it may not show another time
+            journal.write(PositionLost(reason=error.detail))  # it may not show another time
             raise
-        journal.write("resume", zero=zero.value)
+        journal.write(Resume(zero=zero))
         _tell(station.progress, record, origin, at, homes=homes)
         if zero is Zero.SET_ANEW and not homes:
             _unlock_if_locked(station)
@@ -118,7 +103,7 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
     for entry in record.passes:
         if entry.status == PassStatus.UNKNOWN.value:
             done = ask(entry)
-            journal.write("assumed", segment=entry.segment, done=done, **{"pass": entry.number})
+            journal.write(Assumed(segment=entry.segment, number=entry.number, done=done))
             progress.note(
                 f"segment {entry.segment}, pass {entry.number}: "
                 + ("taken for done, it will not be marked again" if done else "not done, it will be marked again")
@@ -130,16 +115,13 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
     return settled
 
 
-def _zero(
-    station: Station, plan: JobPlan, events: list[dict[str, Any]], zero: Zero, *, homes: bool
-) -> tuple[int | None, int, int]:
+def _zero(station: Station, left: LastPosition, zero: Zero, *, homes: bool) -> tuple[int | None, int, int]:
     """Origin in machine steps, where the axis stands in microsteps, turns taken back; an origin of None sets zero anew.
 
     Without a home switch the axis must stand, by the controller's own count, where the journal says that it rests or
     on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
     """
     controller = station.controller
-    left = last_position(events, plan.route, stop_keeps_position=controller.capabilities.stop_keeps_position)
     if homes or zero is Zero.SET_ANEW or left.origin is None:
         return None, 0, 0
     status = controller.status()
@@ -152,8 +134,8 @@ def _zero(
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
         raise _not_provable(AT_MACHINE_ZERO, ControllerResetError)
-    if left.lost:
-        raise _not_provable(left.lost)
+    if why := left.why_lost(stop_keeps_position=controller.capabilities.stop_keeps_position):
+        raise _not_provable(why)
     at = machine_steps - left.origin
     if not left.lowest <= at <= left.highest:
         found = f"it stands at microstep {at}, where the run did not leave it ({left.lowest} to {left.highest})"

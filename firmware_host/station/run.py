@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from typing import Literal
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
@@ -32,8 +33,10 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gates.gate import Gate, PassRequest, PassState
-from firmware_host.station.journal.journal import SCHEMA, Journal, read_journal
-from firmware_host.station.journal.record import RunRecord, make_record
+from firmware_host.station.journal import events
+from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.journal.replay import replay
 from firmware_host.station.note_failure import note_failure
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
@@ -93,15 +96,16 @@ def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Ite
     digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:
         journal.write(
-            "begin",
-            schema=SCHEMA,
-            setup=digest,
-            job=setup.job.name,
-            machine=setup.machine.name,
-            port=station.controller.url,
-            targets=plan.route.segment_targets().tolist(),
-            passes=setup.job.mark.passes,
-            marking=station.gate.marks,
+            events.Begin(
+                setup_digest=digest,
+                job=setup.job.name,
+                machine=setup.machine.name,
+                port=station.controller.url,
+                targets=tuple(plan.route.segment_targets().tolist()),
+                passes=setup.job.mark.passes,
+                overrun=plan.route.overrun,
+                marking=station.gate.marks,
+            )
         )
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(all_passes(plan, setup.job.mark.passes), accept_limits=accept_limits)
@@ -178,7 +182,7 @@ class RunLoop:
             raise PositionError("it has not stayed where it was", planned_steps=origin + at, reported_steps=steps)
         mover = self._mover(scale, origin, at, turns)
         mover.prove()
-        self._journal.write("zero", origin_steps=origin, at=at, turns=turns, scale_known=known is not None)
+        self._journal.write(events.ZeroSet(origin_steps=origin, at=at, turns=turns, scale_known=known is not None))
         station.progress.zero(origin)
         return mover
 
@@ -191,7 +195,7 @@ class RunLoop:
     def _home(self) -> None:
         self._station.progress.stage("seeking the home switch")
         self._station.stop.check()
-        self._journal.write("home")
+        self._journal.write(events.Home())
         self._acted = self._under_way = True
         with self._station.stop.at_once():
             self._station.controller.home()
@@ -216,13 +220,14 @@ class RunLoop:
         self._unwind(mover, segment)
         station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
         station.stop.check()
-        self._journal.write("move", segment=segment, target=target)
+        self._journal.write(events.Move(segment=segment, target=target, position=mover.position(segment)))
         self._acted = self._under_way = True
         proof = mover.move(segment, self._on_the_way(mover, mover.position(segment)))
         self._under_way = False
         self._wait(self._plan.settle_s)
         reported = mover.reported(proof, segment)
-        self._journal.write("at-rest", segment=segment, target=target, reported=round(reported, 4))
+        stood = events.Standstill(segment=segment, target=target, position=mover.at, reported=round(reported, 4))
+        self._journal.write(stood)
         station.progress.rest(segment, target, reported)
 
     def _unwind(self, mover: AxisMover, segment: int) -> None:
@@ -234,11 +239,11 @@ class RunLoop:
         rings_s = unwind_settle(self._setup.machine, self._setup.job, self._plan.program, count)
         self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
         self._station.stop.check()
-        self._journal.write("unwind", segment=segment, target=due.target, turns=due.turns)
+        self._journal.write(events.Unwind(segment=segment, target=due.target, turns=due.turns))
         self._acted = self._under_way = True
         mover.unwind(segment, self._on_the_way(mover, due.target))
         self._under_way = False
-        self._journal.write("zero", origin_steps=mover.origin, at=mover.at, turns=mover.turns)
+        self._journal.write(events.ZeroSet(origin_steps=mover.origin, at=mover.at, turns=mover.turns))
         self._wait(rings_s)
 
     def _mark(self, segment: int, number: int) -> None:
@@ -248,7 +253,7 @@ class RunLoop:
         station.progress.stage(f"marking {request}")
         station.controller.watch()
         station.stop.check()
-        self._journal.write("gate-open", segment=segment, **{"pass": number})
+        self._journal.write(events.GateOpen(segment=segment, number=number))
         opened_s = station.clock.monotonic()
         try:
             station.gate.open(request)
@@ -258,8 +263,8 @@ class RunLoop:
             raise
         station.gate.close()
         self._marked_s.append(station.clock.monotonic() - opened_s)
-        self._journal.write("gate-closed", segment=segment, **{"pass": number})
-        self._journal.write("pass-done", segment=segment, **{"pass": number})
+        self._journal.write(events.GateClosed(segment=segment, number=number))
+        self._journal.write(events.PassDone(segment=segment, number=number))
 
     def _close_gate(self, error: BaseException, segment: int, number: int) -> None:
         """Close the gate because of `error`, and say so before anything else is tried; what fails is noted on it."""
@@ -268,7 +273,7 @@ class RunLoop:
         except (FirmwareHostError, OSError) as further:
             error.add_note(f"and while closing the gate: {further}")
             return
-        note_failure(error, lambda: self._journal.write("gate-closed", segment=segment, **{"pass": number}))
+        note_failure(error, lambda: self._journal.write(events.GateClosed(segment=segment, number=number)))
         self._station.progress.note(f"the gate is closed ({error}); the axis is stopped now")
 
     def _wait_for_pass(self) -> None:
@@ -290,11 +295,11 @@ class RunLoop:
             return
         self._station.progress.stage("moving to the end position")
         self._station.stop.check()
-        self._journal.write("finish", target=target)
+        self._journal.write(events.Finish(target=target))
         self._acted = self._under_way = True
         proof = mover.move_straight(target, self._on_the_way(mover, target))
         self._under_way = False
-        self._journal.write("finished", target=target, reported=round(proof.reported_steps - mover.origin, 4))
+        self._journal.write(events.Finished(target=target, reported=round(proof.reported_steps - mover.origin, 4)))
 
     def _on_the_way(self, mover: AxisMover, target: int) -> Callable[[StatusReport], None]:
         """Look at each report of a move: twice beside its way, and the controller counts from elsewhere.
@@ -341,7 +346,7 @@ class RunLoop:
     def _end_done(self) -> RunRecord:
         """Journal the end of a run that came to it, and save the record."""
         self._station.gate.close()
-        self._journal.write("end", outcome="done")
+        self._journal.write(events.End(outcome="done"))
         record = self._save_record()
         self._station.gate.ended("done")
         return record
@@ -369,7 +374,7 @@ class RunLoop:
     def _release_motor(self) -> None:
         """Let go of the motor if that was chosen, and only of one that stands still."""
         if self._station.release_motor and self._stands_still:
-            self._journal.write("release")
+            self._journal.write(events.Release())
             self._released = True
             self._station.controller.release()
 
@@ -377,18 +382,19 @@ class RunLoop:
         known = isinstance(error, FirmwareHostError | StopAskedError)
         lost = isinstance(error, ControllerFaultError | ControllerResetError | MotorReleasedError | PositionError)
         self._journal.write(
-            "end",
-            outcome=_outcome(error),
-            reason=str(error) if known else type(error).__name__,
-            stands_still=self._stands_still,
-            position_lost=lost or self._stopped_short or self._released or self._station.controller.position_lost,
+            events.End(
+                outcome=_outcome(error),
+                reason=str(error) if known else type(error).__name__,
+                stands_still=self._stands_still,
+                position_lost=lost or self._stopped_short or self._released or self._station.controller.position_lost,
+            )
         )
 
     def _save_record(self) -> RunRecord:
-        record = make_record(read_journal(self._station.folder.journal))
+        record = replay(read_journal(self._station.folder.journal)).record
         record.save(self._station.folder.record)
         return record
 
 
-def _outcome(error: BaseException) -> str:
+def _outcome(error: BaseException) -> Literal["stopped", "failed"]:
     return "stopped" if isinstance(error, StopAskedError) else "failed"

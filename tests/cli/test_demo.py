@@ -78,4 +78,4 @@ def test_a_kept_run_folder_holds_the_promised_record(tmp_path: Path) -> None:
     for entry in record["passes"]:
         assert entry["status"] == "done"
         assert abs(entry["reported_microstep"] - entry["planned_microstep"]) < 0.5
-        assert entry["at_rest"] <= entry["gate_open"] <= entry["gate_closed"]
+        assert entry["standstill"] <= entry["gate_open"] <= entry["gate_closed"]

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_CHECK_FAILED, EXIT_DONE, EXIT_LINK_FAULT
+from firmware_host.station.journal.events import GateOpen, JournalEvent, Move, PassDone, Resume, Standstill, Zero
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
 from tests.cli.conftest import Circumstep
@@ -119,34 +120,40 @@ def test_damage_is_named_and_gives_status_1(damage: str, done: StationBench, cir
     assert [finding["name"] for finding in findings if not finding["holds"]] == [name]
 
 
+def stood(reported: float, target: int = 0) -> Standstill:
+    return Standstill(segment=1, target=target, position=target, reported=reported)
+
+
+MOVE = Move(segment=1, target=0, position=0)
+GATE_OPEN, DONE = GateOpen(segment=1, number=1), PassDone(segment=1, number=1)
+
+
 @pytest.mark.parametrize(
-    ("events", "complaint"),
+    ("events", "name", "complaint"),
     [
-        ([("gate-open", {"pass": 1})], "gate open for segment 1, which is not at rest"),
-        ([("at-rest", {"target": 0, "reported": 0.6})], "at rest at 0.6, planned 0"),
-        (
-            [("at-rest", {"target": 0, "reported": 0.1}), ("gate-open", {"pass": 1}), ("move", {"target": 0})],
-            "move while the gate is open for segment 1",
-        ),
-        (
-            [("at-rest", {"target": 0, "reported": 0.1}), ("gate-open", {"pass": 1}), ("pass-done", {"pass": 1})],
-            "a pass is done before its gate is closed",
-        ),
+        ([GATE_OPEN], "order", "gate open for segment 1, which does not stand still"),
+        ([stood(0.6)], "order", "standstill at 0.6, planned 0"),
+        ([stood(0.1), GATE_OPEN, MOVE], "order", "move while the gate is open for segment 1"),
+        ([stood(0.1), GATE_OPEN, DONE], "order", "a pass is done before its gate is closed"),
+        ([Move(segment=1, target=1, position=1)], "targets", "move of segment 1 at 1, planned 0"),
+        ([stood(1.0, target=1)], "targets", "standstill of segment 1 at 1, planned 0"),
+        ([Move(segment=4, target=0, position=0)], "targets", "move of segment 4 at 0, planned None"),
     ],
-    ids=["no-rest", "beside", "move-open", "done-open"],
+    ids=["no-rest", "beside", "move-open", "done-open", "move-astray", "stood-astray", "no-such-segment"],
 )
 def test_a_journal_of_deeds_in_a_wrong_order_does_not_verify(
-    events: list[tuple[str, dict[str, object]]], complaint: str, home: Path, circumstep: Circumstep
+    events: list[JournalEvent], name: str, complaint: str, home: Path, circumstep: Circumstep
 ) -> None:
     crashed = stopped(home)
     with Journal(crashed.folder.journal, crashed.clock) as journal:
-        journal.write("resume", zero="as-left")
-        for event, fields in events:
-            journal.write(event, segment=1, **fields)
+        journal.write(Resume(zero=Zero.AS_LEFT))
+        for event in events:
+            journal.write(event)
     verified = circumstep("runs", "verify", str(crashed.folder.path))
     assert verified.status == EXIT_CHECK_FAILED
-    (failed,) = [line for line in verified.out.splitlines() if line.startswith("order")]
-    assert complaint in failed
+    (failed,) = [line for line in verified.out.splitlines() if "DOES NOT HOLD" in line]
+    assert failed.startswith(name)
+    assert f"line {16 + len(events)}: {complaint}" in failed
 
 
 def test_a_damaged_journal_is_told_by_show_as_well(done: StationBench, circumstep: Circumstep) -> None:

@@ -23,6 +23,7 @@ from firmware_host.controller.port.trace import FileTrace
 from firmware_host.planning.plan import plan_job
 from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.events import JournalEvent
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.record import PassRecord
 from firmware_host.station.opening import open_controller
@@ -80,11 +81,11 @@ def die_at_line(how: str, number: int) -> None:
     """Kill this process just before a line of its journal is written, or once it is on the disk."""
     write, lines = Journal.write, itertools.count(1)
 
-    def dying(journal: Journal, event: str, **fields: Any) -> None:
+    def dying(journal: Journal, event: JournalEvent) -> None:
         last = next(lines) == number
         if last and how == "before":
             os.kill(os.getpid(), signal.SIGKILL)
-        write(journal, event, **fields)
+        write(journal, event)
         if last:
             os.kill(os.getpid(), signal.SIGKILL)
 

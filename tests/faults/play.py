@@ -12,8 +12,8 @@ from random import Random
 from tempfile import TemporaryDirectory
 
 from firmware_host.errors import ControllerError, FirmwareHostError, InputError, JournalError, LinkError
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.resume import Zero
 from tests.faults.line.fault_plan import Extent, Fault, draw_faults
 from tests.faults.observer import LONG_PASS_S, PASS_S
 from tests.faults.setups import CASES, task_for

@@ -7,11 +7,13 @@ from random import Random
 import pytest
 
 from firmware_host.errors import EXIT_LINK_FAULT, PortLostError
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import RunRecord, make_record
-from firmware_host.station.resume import Zero
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.journal.replay import replay
 from tests.faults.setups import task_for
 from tests.faults.world import World
+from tests.support.journal_lines import journal_lines
 
 LATEST_S = 2.0
 
@@ -21,7 +23,7 @@ State = Callable[[World], bool]
 def stage(world: World) -> str:
     """The last event of the journal."""
     path = world.folder.journal
-    events = read_journal(path) if path.exists() else []
+    events = journal_lines(path) if path.exists() else []
     return str(events[-1]["event"]) if events else "opening"
 
 
@@ -70,7 +72,7 @@ def test_a_cable_pulled_in_any_state_ends_the_run_in_time_and_it_goes_on(
     begun = world.folder.journal.exists()
     assert begun == (state != "opening")
     if begun:
-        record = make_record(read_journal(world.folder.journal))
+        record = replay(read_journal(world.folder.journal)).record
         assert (record.outcome, record.reason) == ("failed", "port memory://device: the cable is pulled")
     world.wait(10.0)
     record = gone_on(world, begun)
@@ -83,7 +85,7 @@ def gone_on(world: World, begun: bool) -> RunRecord:
     """Plug the cable in and go on; where the position can't be proved, turn the part to zero first."""
     if not begun:
         return world.run()
-    end = read_journal(world.folder.journal)[-1]
+    end = journal_lines(world.folder.journal)[-1]
     if end["position_lost"] and not world.task.homes:
         world.turn_to_zero()
         return world.resume(Zero.SET_ANEW)

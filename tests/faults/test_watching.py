@@ -23,7 +23,7 @@ from firmware_host.errors import (
     StandstillError,
 )
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import make_record
+from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.verify import verify_run
 from tests.faults.setups import task_for
 from tests.faults.world import World
@@ -145,7 +145,7 @@ def test_a_sign_against_rest_closes_the_gate_first_and_is_told_second(name: str,
     # The run itself never opens a gate while anything moves; somebody else's motion can be seen only once it has begun.
     moved = [line for line in world.broken_promises(ended=False) if name != "motion" or "while moving" not in line]
     assert moved == []
-    record = make_record(read_journal(world.folder.journal))
+    record = replay(read_journal(world.folder.journal)).record
     assert (record.outcome, record.reason) == ("failed", str(caught.value))
     assert [entry.status for entry in record.passes] == ["done", "done", "unknown", *["to do"] * 3]
     assert all(finding.holds for finding in verify_run(world.folder))

@@ -18,9 +18,10 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.simulator.event_device import EventDevice
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.progress import SilentProgress
-from firmware_host.station.resume import Zero, resume_run
+from firmware_host.station.resume import resume_run
 from firmware_host.station.run import Station, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.verify import verify_run
@@ -119,9 +120,7 @@ class World:
 
     def ill_founded(self) -> list[str]:
         """What the run's own files say that does not fit."""
-        with patch("firmware_host.station.runs.verify.plan_job", self._plan):
-            findings = verify_run(self.folder)
-        return [f"files do not fit: {finding}" for finding in findings if not finding.holds]
+        return [f"files do not fit: {finding}" for finding in verify_run(self.folder) if not finding.holds]
 
     # --- one process -------------------------------------------------------------------------------------------
 

@@ -1,12 +1,9 @@
 """Whole jobs that have to take turns back: the gate is shut meanwhile, and a crash at any line is resumed."""
 
-import json
-import zlib
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -14,9 +11,11 @@ from firmware_host.errors import PlanError, RunStoppedError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.route.moves import Purpose
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import make_record
-from firmware_host.station.resume import unknown_passes
+from firmware_host.station.journal.replay import replay
+from firmware_host.station.runs.listing import read_record
+from firmware_host.station.runs.status import run_status
 from tests.support.crashes import Crash, CrashingJournal, die, revive
+from tests.support.journal_lines import as_schema1, journal_lines
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 
 ROLLERS_TURN = Fraction(2_560_000, 127)
@@ -75,9 +74,9 @@ def test_a_turn_is_taken_back_between_two_segments_while_the_gate_is_shut(approa
     bench = StationBench(tmp_path, far_round(approach), known=False)
     assert bench.run().outcome == "done"
     marked_where_they_should_be(bench, {1: 0, 2: 0, 3: 1, 4: 1}, ROLLERS_TURN)
-    kinds = [event["event"] for event in read_journal(bench.folder.journal)]
+    kinds = [event["event"] for event in journal_lines(bench.folder.journal)]
     where = kinds.index("unwind")
-    assert kinds[where - 1 : where + 4] == ["pass-done", "unwind", "zero", "move", "at-rest"]
+    assert kinds[where - 1 : where + 4] == ["pass-done", "unwind", "zero", "move", "standstill"]
     if approach == "one-side":
         bench.approached_from_below()
     assert bench.steps == bench.progress.origin
@@ -105,9 +104,9 @@ def test_a_crash_at_any_line_before_and_after_an_unwinding_is_resumed(
         with pytest.raises(Crash):
             bench.run()
         revive(bench, crashing)
-        if make_record(read_journal(bench.folder.journal)).outcome == "done":
+        if replay(read_journal(bench.folder.journal)).record.outcome == "done":
             break
-        unknown = [(entry.segment, entry.number) for entry in unknown_passes(bench.folder)]
+        unknown = [(entry.segment, entry.number) for entry in read_record(bench.folder).unknown]
         assert bench.resume(done=bool(unknown) and unknown[0] in bench.passes_marked()).outcome == "done"
         marked_where_they_should_be(bench, {1: 0, 2: 0, 3: 1, 4: 1}, ROLLERS_TURN)
         if approach == "one-side":
@@ -145,18 +144,26 @@ def test_a_journal_from_before_turns_were_journalled_is_still_resumed(stopped_af
     with pytest.raises(Crash):
         bench.run()
     revive(bench)
-    events = read_journal(bench.folder.journal)
-    assert any("turns" in event for event in events)
-    bench.folder.journal.write_bytes(b"".join(as_line(event) for event in events))
+    assert any("turns" in line for line in journal_lines(bench.folder.journal))
+    as_schema1(bench.folder.journal, without={"turns"})
+    assert not any("turns" in line for line in journal_lines(bench.folder.journal))
     assert bench.resume().outcome == "done"
     turns = {1: 0, 2: 0, 3: 0, 4: 0} if stopped_after == 3 else {1: 0, 2: 0, 3: 1, 4: 1}
     marked_where_they_should_be(bench, turns, ROLLERS_TURN)
 
 
-def as_line(event: dict[str, Any]) -> bytes:
-    """A line of the journal's first schema, without turns (the form is told at the top of `station.journal`)."""
-    text = json.dumps({key: value for key, value in event.items() if key != "turns"}, separators=(",", ":"))
-    return f'{text[:-1]},"sum":"{zlib.crc32(text.encode()):08x}"}}\n'.encode()
+@pytest.mark.parametrize("approach", ["both-sides", "one-side"])
+def test_where_a_run_was_left_behind_turns_taken_back_is_told_alike_by_either_schema(
+    approach: str, tmp_path: Path
+) -> None:
+    bench = StationBench(tmp_path, far_round(approach), known=False)
+    bench.at("gate-open", lambda: bench.stop.ask("by a test"), rests=3)
+    with pytest.raises(RunStoppedError, match="by a test"):
+        bench.run()
+    status = run_status(bench.folder)
+    assert status.microsteps == (15_398 - 20_157, 15_398 - 20_157)
+    as_schema1(bench.folder.journal)
+    assert run_status(bench.folder) == status
 
 
 def test_jobs_that_end_on_the_next_turn_go_on_for_ever(tmp_path: Path) -> None:
@@ -174,7 +181,7 @@ def test_jobs_that_end_on_the_next_turn_go_on_for_ever(tmp_path: Path) -> None:
         bench.motion_before = len(bench.device.motion_log)
         assert bench.steps == away
         assert bench.run().outcome == "done"
-        turns = [event["turns"] for event in read_journal(bench.folder.journal) if event["event"] == "zero"][-1]
+        turns = [event["turns"] for event in journal_lines(bench.folder.journal) if event["event"] == "zero"][-1]
         marked_where_they_should_be(bench, dict.fromkeys(range(1, 5), turns), ROLLERS_TURN)
         taken.append(turns)
         assert bench.steps == away + round((1 - turns) * ROLLERS_TURN)

@@ -10,7 +10,7 @@ from firmware_host.errors import (
     StandstillError,
 )
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import make_record
+from firmware_host.station.journal.replay import replay
 from tests.support.crashes import (
     ALL,
     SEEKS_BACKWARD,
@@ -22,6 +22,7 @@ from tests.support.crashes import (
     revive,
     stopped,
 )
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
 
@@ -60,7 +61,7 @@ def test_a_crash_at_any_line_of_the_journal_loses_and_repeats_no_pass(
             with pytest.raises(JournalError, match="holds no whole line: the run never began"):
                 bench.resume()
             continue
-        if make_record(read_journal(bench.folder.journal)).outcome == "done":
+        if replay(read_journal(bench.folder.journal)).record.outcome == "done":
             with pytest.raises(InputError, match="the run is done"):
                 bench.resume()
             continue
@@ -86,14 +87,14 @@ def test_a_crash_of_the_resumed_run_is_survived_as_well(
         with pytest.raises(Crash):
             bench.run()
         revive(bench, crashing)
-        if make_record(read_journal(bench.folder.journal)).outcome == "done":
+        if replay(read_journal(bench.folder.journal)).record.outcome == "done":
             continue
         die(bench, crashing, second, "after")
         try:
             resume_truthfully(bench)
         except Crash:
             revive(bench, crashing)
-            if make_record(read_journal(bench.folder.journal)).outcome != "done":
+            if replay(read_journal(bench.folder.journal)).record.outcome != "done":
                 resume_truthfully(bench)
         crashing.dies_at = 0
         every_pass_once(bench)
@@ -120,7 +121,7 @@ def test_a_crash_between_two_lines_is_survived_and_a_move_under_way_is_waited_fo
             bench.resume()
     revive(bench)
     # with the port dead from the instant of the crash, the end could be journalled but the axis not be stopped
-    assert read_journal(bench.folder.journal)[-1]["stands_still"] is False
+    assert journal_lines(bench.folder.journal)[-1]["stands_still"] is False
     assert bench.resume().outcome == "done"
     assert bench.asked == ([(1, 1)] if phase == "gate-open" else [])
     for key in ALL:

@@ -12,7 +12,8 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.simulator.numbered_line.variants import MEMBERS
-from firmware_host.station.journal.journal import SCHEMA, Journal
+from firmware_host.station.journal.events import Home
+from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.system.files import write_whole
 from tests.support.numbered_bench import NumberedBench
@@ -89,7 +90,7 @@ def test_a_line_that_is_not_on_the_disk_yet_is_seen_as_such(tmp_path: Path, monk
     with Journal(tmp_path / "journal.jsonl", VirtualClock()) as journal:
         disk = DiskWatch(monkeypatch)
         monkeypatch.setattr(os, "fsync", lambda descriptor: None)
-        journal.write("begin", schema=SCHEMA)
+        journal.write(Home())
         assert len(disk.unsynced) == 2
 
 

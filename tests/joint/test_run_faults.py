@@ -20,8 +20,8 @@ from firmware_host.errors import (
 )
 from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
-from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.resume import Zero
+from firmware_host.station.journal.events import Zero
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
 PHASES: tuple[Phase, ...] = ("between", "moving", "settling", "gate-open")
@@ -59,7 +59,7 @@ FAULTS: dict[str, tuple[Callable[[StationBench], None], type[FirmwareHostError],
 
 
 def journalled_end(bench: StationBench, outcome: str = "failed") -> dict[str, object]:
-    end = read_journal(bench.folder.journal)[-1]
+    end = journal_lines(bench.folder.journal)[-1]
     assert (end["event"], end["outcome"]) == ("end", outcome)
     saved = json.loads(bench.folder.record.read_text("utf-8"))
     assert (saved["outcome"], saved["reason"]) == (outcome, end["reason"])
@@ -217,7 +217,7 @@ def test_the_axis_is_stopped_even_if_the_gate_cannot_be_closed_in_the_middle_of_
     with pytest.raises(RuntimeError, match="a plug-in's own bug"):
         bench.run()
     assert not bench.moving
-    assert read_journal(bench.folder.journal)[-1]["stands_still"] is True
+    assert journal_lines(bench.folder.journal)[-1]["stands_still"] is True
 
 
 def test_after_a_lost_position_only_a_zero_set_anew_goes_on(tmp_path: Path) -> None:

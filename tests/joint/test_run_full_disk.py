@@ -11,8 +11,9 @@ import pytest
 from firmware_host.errors import (
     JournalError,
 )
+from firmware_host.station.journal.events import JournalEvent
 from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.record import make_record
+from firmware_host.station.journal.replay import replay
 from tests.support.crashes import (
     every_pass_once,
     resume_truthfully,
@@ -51,7 +52,7 @@ def test_a_full_disk_stops_the_run_before_the_act_it_could_not_journal(
         if disk.acts_at_failure is not None:
             assert disk.acts() == disk.acts_at_failure
         events = read_journal(bench.folder.journal)
-        if events and make_record(events).outcome != "done":
+        if events and replay(events).record.outcome != "done":
             resume_truthfully(bench)
             every_pass_once(bench)
     assert failures == at - 1 >= 28  # every line of the journal at least
@@ -77,9 +78,9 @@ class FillingDisk:
         return len(self._bench.sent_moves()), len(self._bench.gate.opened)
 
     def journal_write(self, write: Callable[..., None]) -> Callable[..., None]:
-        def noted(journal: Journal, event: str, **fields: Any) -> None:
+        def noted(journal: Journal, event: JournalEvent) -> None:
             try:
-                write(journal, event, **fields)
+                write(journal, event)
             except JournalError:
                 self.acts_at_failure = self.acts_at_failure or self.acts()
                 raise

@@ -11,7 +11,7 @@ from firmware_host.station.gates.command import CommandGate
 from firmware_host.station.gates.gate import Gate, GateContext
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.gates.timed import TimedGate
-from firmware_host.station.journal.journal import read_journal
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 FOR_EVER_S = 1e6
@@ -90,7 +90,7 @@ class ToldGate(TimedGate):
         self.told: list[tuple[str, bool, str]] = []
 
     def ended(self, outcome: str) -> None:
-        self.told.append((outcome, self._opened_s is not None, read_journal(self.journal)[-1]["outcome"]))
+        self.told.append((outcome, self._opened_s is not None, journal_lines(self.journal)[-1]["outcome"]))
 
 
 @pytest.mark.parametrize("outcome", ["done", "stopped", "failed"])

@@ -10,8 +10,8 @@ from firmware_host.errors import (
     InputError,
     JournalError,
 )
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import Journal
-from firmware_host.station.resume import Zero
 from tests.support.crashes import SEEKS_BACKWARD, stopped
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 

@@ -14,11 +14,12 @@ from firmware_host.errors import (
     StandstillError,
 )
 from firmware_host.simulator.numbered_line.variants import MEMBERS
-from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.resume import Zero, resume_run
+from firmware_host.station.journal.events import Zero
+from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.status import Place, run_status
 from tests.support.crashes import SEEKS_BACKWARD
+from tests.support.journal_lines import journal_lines
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
@@ -71,7 +72,7 @@ def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands
 
     def look(data: bytes) -> None:
         if WORDS[dialect].encode() in data and WORDS[dialect].encode() + b" S" not in data:
-            seen.append((bench.moving, bench.gate.is_open, read_journal(bench.folder.journal)[-1]["event"]))
+            seen.append((bench.moving, bench.gate.is_open, journal_lines(bench.folder.journal)[-1]["event"]))
 
     watched = bench.port.on_write
     bench.port.on_write = lambda data: (watched(data), look(data))[0]
@@ -80,7 +81,7 @@ def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands
         run(bench, release=True)
     assert seen == [(False, False, "release")]  # at rest, gate shut, journalled first
     assert released_later(bench)
-    end = read_journal(bench.folder.journal)[-1]
+    end = journal_lines(bench.folder.journal)[-1]
     assert (end["event"], end["stands_still"], end["position_lost"]) == ("end", True, True)
     found = run_status(bench.folder)
     assert (found.place, found.why) == (
@@ -109,7 +110,7 @@ def test_an_axis_that_was_not_seen_to_stand_is_not_released(dialect: str, tmp_pa
     with pytest.raises(PortLostError, match="the cable is pulled"):
         run(bench, release=True)
     assert release_lines(bench, dialect) == []
-    events = [event["event"] for event in read_journal(bench.folder.journal)]
+    events = [event["event"] for event in journal_lines(bench.folder.journal)]
     assert "release" not in events
     assert run_status(bench.folder).stands_still is False
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import JournalError, LimitExceededError
-from firmware_host.station.journal.journal import read_journal
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
@@ -67,10 +67,10 @@ def test_record_and_journal_say_the_same_and_survive_being_read_again(job: str, 
     for row, (opened_s, closed_s, request) in zip(saved["passes"], bench.gate.opened, strict=True):
         assert (row["segment"], row["number"]) == (request.segment, request.number)
         assert abs(row["reported_microstep"] - row["planned_microstep"]) < 0.5
-        assert row["at_rest"] <= row["gate_open"] < row["gate_closed"]
+        assert row["standstill"] <= row["gate_open"] < row["gate_closed"]
         assert closed_s is not None
         assert closed_s - opened_s >= 0.5
-    words = [event["event"] for event in read_journal(bench.folder.journal)]
+    words = [event["event"] for event in journal_lines(bench.folder.journal)]
     assert words[0] == "begin"
     assert words[-1] == "end"
     assert words.count("gate-open") == words.count("gate-closed") == words.count("pass-done") == len(record.passes)

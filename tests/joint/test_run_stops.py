@@ -10,9 +10,10 @@ import pytest
 from firmware_host.errors import ControllerError, RunStoppedError
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import make_record
-from firmware_host.station.resume import Zero
+from firmware_host.station.journal.replay import replay
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
 PHASES: tuple[Phase, ...] = ("between", "moving", "settling", "gate-open", "finishing")
@@ -45,7 +46,7 @@ def test_a_stop_in_any_phase_leaves_a_run_that_resume_completes(phase: Phase, jo
     bench.closed_before_anything_else()
     saved = json.loads(bench.folder.record.read_text("utf-8"))
     assert (saved["outcome"], saved["reason"]) == ("stopped", "Ctrl-C")
-    end = read_journal(bench.folder.journal)[-1]
+    end = journal_lines(bench.folder.journal)[-1]
     assert (end["event"], end["stands_still"], end["position_lost"]) == ("end", True, False)
     record = bench.resume()
     assert record.outcome == "done"
@@ -134,7 +135,7 @@ def test_signals_stop_a_run_and_a_second_one_does_not_break_the_stopping_off(tmp
     with bench.stop.on_signals(), pytest.raises(RunStoppedError, match=r"\(Ctrl-C\)"):
         bench.run()
     assert not bench.moving
-    assert read_journal(bench.folder.journal)[-1]["outcome"] == "stopped"
+    assert journal_lines(bench.folder.journal)[-1]["outcome"] == "stopped"
     assert bench.resume().outcome == "done"
     truth(bench)
 
@@ -145,7 +146,7 @@ def test_the_operator_s_stop_word_stops_the_run_and_the_pass_is_asked_about(tmp_
     with pytest.raises(RunStoppedError, match=r"stopped \(by the operator\)"):
         bench.run()
     assert bench.operator.told[-1] == "GATE CLOSED: do not mark."
-    record = make_record(read_journal(bench.folder.journal))
+    record = replay(read_journal(bench.folder.journal)).record
     assert [entry.status for entry in record.passes] == ["unknown", *["to do"] * 5]
     bench.clock.on_sleep = lambda: bench.operator.type("") if bench.gate.is_open else None
     assert bench.resume(done=True).outcome == "done"

@@ -9,8 +9,8 @@ import pytest
 
 from firmware_host.errors import CoordinateError, FirmwareHostError, PlanError
 from firmware_host.model import Machine, Setup
-from firmware_host.station.journal.journal import read_journal
 from tests.joint.test_long_run_jobs import far_round
+from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 
 FIX = r'axis\.unwind = "whole-turns" in the machine file, which says "never"$'
@@ -29,7 +29,7 @@ def on_axis(setup: Setup, **axis: Any) -> Setup:
 
 
 def kinds(bench: StationBench) -> list[str]:
-    return [event["event"] for event in read_journal(bench.folder.journal)]
+    return [event["event"] for event in journal_lines(bench.folder.journal)]
 
 
 def refused(bench: StationBench, kind: type[FirmwareHostError], complaint: str) -> None:

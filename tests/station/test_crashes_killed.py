@@ -16,7 +16,7 @@ from firmware_host.simulator.serving.pty_server import PtyServer
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.journal.journal import read_journal
-from firmware_host.station.journal.record import make_record
+from firmware_host.station.journal.replay import replay
 from tests.faults import killed_run
 from tests.faults.play import Outcome, Player
 from tests.faults.setups import task_for
@@ -46,7 +46,7 @@ def judged(player: Player) -> Outcome:
         assert sum(opening.complete for opening in openings) == 1
         assert len(openings) <= 1 + observer.asked.count(key)
     assert len(observer.asked) <= 1
-    record = make_record(read_journal(player.world.folder.journal))
+    record = replay(read_journal(player.world.folder.journal)).record
     assert (record.outcome, record.done) == ("done", len(ALL))
     return played.outcome
 
@@ -179,7 +179,7 @@ def every_pass_once_or_asked(home: Path) -> None:
         assert 1 <= story.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
         assert story.count(f"ended {key}") == 1
     assert len(asked) <= 1
-    assert make_record(read_journal(home / "run" / "journal.jsonl")).outcome == "done"
+    assert replay(read_journal(home / "run" / "journal.jsonl")).record.outcome == "done"
 
 
 def started(home: Path, url: str, act: str, *dying: str) -> subprocess.Popen[str]:

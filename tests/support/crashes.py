@@ -14,9 +14,9 @@ from firmware_host.errors import (
     JournalError,
 )
 from firmware_host.model import Setup
-from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.record import make_record
-from firmware_host.station.resume import unknown_passes
+from firmware_host.station.journal.events import JournalEvent
+from firmware_host.station.journal.journal import Journal
+from firmware_host.station.runs.listing import read_record
 from tests.support.station_bench import StationBench, small_setup
 
 SEEKS_BACKWARD: dict[str, Any] = {"stored": {"$23": 8, "$22": 1}, "home_switches": {"A": -2000}}
@@ -40,17 +40,17 @@ class CrashingJournal(Journal):
         super().__init__(path, clock)
         self._dead = False
 
-    def write(self, event: str, **fields: Any) -> None:
+    def write(self, event: JournalEvent) -> None:
         if self._dead:
             raise JournalError(str(self._path), "the process is gone")
         kind = CrashingJournal
         kind.lines += 1
         if kind.lines != kind.dies_at:
-            super().write(event, **fields)
+            super().write(event)
             return
         self._dead = True
         if kind.how == "after":
-            super().write(event, **fields)
+            super().write(event)
         elif kind.how == "torn":
             os.write(self._file, b'{"n":%d,"t":"2026' % self._next)
         kind.on_death()
@@ -75,7 +75,7 @@ def revive(bench: StationBench, crashing: type[CrashingJournal] | None = None) -
 
 def resume_truthfully(bench: StationBench) -> None:
     """Go on; whoever is asked about a pass says what is true: it is marked if the gate was open for it."""
-    unknown = [(entry.segment, entry.number) for entry in unknown_passes(bench.folder)]
+    unknown = [(entry.segment, entry.number) for entry in read_record(bench.folder).unknown]
     assert len(unknown) <= 1
     marked = unknown[0] in bench.passes_marked() if unknown else False
     assert bench.resume(done=marked).outcome == "done"
@@ -87,7 +87,7 @@ def every_pass_once(bench: StationBench) -> None:
     bench.never_open_while_moving()
     if bench.plan.route.one_side:
         bench.approached_from_below()
-    record = make_record(read_journal(bench.folder.journal))
+    record = read_record(bench.folder)
     assert record.outcome == "done"
     assert record.done == len(ALL)
     assert bench.steps == bench.progress.origin

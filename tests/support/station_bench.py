@@ -25,11 +25,12 @@ from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress
-from firmware_host.station.resume import Zero, resume_run
+from firmware_host.station.resume import resume_run
 from firmware_host.station.run import Station, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import safe_settings

@@ -11,6 +11,7 @@ from firmware_host.cli.screen import output
 from firmware_host.errors import FirmwareHostError, JournalError
 from firmware_host.reporting.run_status import run_status_lines
 from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.status import RunStatus, run_status_if_readable
 
@@ -21,11 +22,11 @@ def showing_run_status(folder: RunFolder, *, json: bool = False) -> Iterator[Non
 
     With `json` the record is printed too, as for a run that is done.
     """
-    before = _lines(folder)
+    before = _closed_after(folder)
     try:
         yield
     except FirmwareHostError as error:
-        found = run_status_if_readable(folder) if _lines(folder) > before else None
+        found = run_status_if_readable(folder) if _closed_after(folder) > before else None
         if found is not None:
             if json:
                 sys.stdout.write(found.record.to_json())
@@ -41,10 +42,10 @@ def status_lines(found: RunStatus) -> list[str]:
     return [*run_status_lines(found), *(answered if found.acts else [])]
 
 
-def _lines(folder: RunFolder) -> int:
+def _closed_after(folder: RunFolder) -> int:
     """How many lines the journal has, if its last one is the end of a run; else 0."""
     try:
-        events = read_journal(folder.journal) if folder.journal.exists() else []
+        state = replay(read_journal(folder.journal)) if folder.journal.exists() else None
     except JournalError:
         return 0
-    return len(events) if events and events[-1]["event"] == "end" else 0
+    return state.lines if state is not None and state.closed else 0

@@ -1,8 +1,8 @@
 """The journal of a run: append-only lines, each with its checksum, on the disk before the act they announce.
 
-One JSON object a line: {"n": number from 1, "t": calendar time, "s": clock seconds, "event": word, ..., "sum": CRC-32
-of the line without it}. A torn last line (a crash while writing) is tolerated; damage anywhere else is an error, and so
-are lines that were on the disk and are there no more (see `tally`).
+One JSON object a line: an event of `events`, and as its last key "sum", the CRC-32 of the line without it. A torn last
+line (a crash while writing) is tolerated; damage anywhere else is an error, and so are lines that were on the disk and
+are there no more (see `tally`).
 """
 
 from __future__ import annotations
@@ -17,13 +17,15 @@ from types import TracebackType
 from typing import Any, Self
 
 from filelock import FileLock, Timeout
+from pydantic import ValidationError
 
 from firmware_host.clock import Clock
 from firmware_host.errors import JournalError
+from firmware_host.station.journal import schema1
+from firmware_host.station.journal.events import EVENTS, SCHEMA, JournalEvent
 from firmware_host.station.journal.tally import Tally, lines_noted
 from firmware_host.system.files import sync_folder
 
-SCHEMA = 1
 LARGEST_JOURNAL = 1 << 30
 
 
@@ -58,22 +60,23 @@ class Journal:
             self.close()
             raise
 
-    def write(self, event: str, **fields: Any) -> None:
-        """Append one event and wait until it is on the disk.
+    def write(self, event: JournalEvent) -> None:
+        """Append one event, with its number and the time, and wait until it is on the disk.
 
         Raises `JournalError` when it can't be written whole: what was written of it is taken back, and nothing is
         written any more, so that no line ever follows a torn or doubtful one.
         """
         if self._failed:
             raise JournalError(str(self._path), "could not be written before; nothing more is written")
-        entry = {
-            "n": self._next,
-            "t": self._clock.now().isoformat(timespec="milliseconds"),
-            "s": round(self._clock.monotonic(), 6),
-            "event": event,
-            **fields,
-        }
-        line = _line(entry)
+        line = _line(
+            event.model_copy(
+                update={
+                    "line": self._next,
+                    "time": self._clock.now().isoformat(timespec="milliseconds"),
+                    "clock_s": round(self._clock.monotonic(), 6),
+                }
+            )
+        )
         try:
             written = os.write(self._file, line)
             os.fsync(self._file)
@@ -117,8 +120,8 @@ class Journal:
         self.close()
 
 
-def _line(entry: Mapping[str, Any]) -> bytes:
-    text = json.dumps(entry, separators=(",", ":"), ensure_ascii=True)
+def _line(event: JournalEvent) -> bytes:
+    text = json.dumps(event.model_dump(mode="json", by_alias=True), separators=(",", ":"), ensure_ascii=True)
     return f'{text[:-1]},"sum":"{zlib.crc32(text.encode()):08x}"}}\n'.encode()
 
 
@@ -127,7 +130,7 @@ def _whole_length(path: Path) -> int:
     return path.read_bytes().rfind(b"\n") + 1
 
 
-def read_journal(path: Path) -> list[dict[str, Any]]:
+def read_journal(path: Path) -> tuple[JournalEvent, ...]:
     """All events in order; a torn last line is left out.
 
     Raises `JournalError` naming the line when one before the last is damaged, out of order or of another schema, and
@@ -142,9 +145,8 @@ def read_journal(path: Path) -> list[dict[str, Any]]:
     if len(data) > LARGEST_JOURNAL:
         raise JournalError(str(path), f"is larger than {LARGEST_JOURNAL} bytes")
     *lines, _torn = data.split(b"\n")
-    events = [_checked(line, number, path) for number, line in enumerate(lines, 1)]
-    if events and events[0].get("schema") != SCHEMA:
-        raise JournalError(str(path), f"has schema {events[0].get('schema')!r}; this version reads {SCHEMA}")
+    reader = _Reader(path)
+    events = tuple(reader.event(line, number) for number, line in enumerate(lines, 1))
     if len(events) < noted:
         raise JournalError(
             str(path),
@@ -154,14 +156,52 @@ def read_journal(path: Path) -> list[dict[str, Any]]:
     return events
 
 
-def _checked(line: bytes, number: int, path: Path) -> dict[str, Any]:
-    body, _, tail = line.rpartition(b',"sum":"')
-    if not tail.endswith(b'"}') or tail[:-2] != f"{zlib.crc32(body + b'}'):08x}".encode():
-        raise JournalError(str(path), f"line {number} is damaged (its checksum does not fit)")
-    entry: dict[str, Any] = json.loads(body + b"}")
-    if entry.get("n") != number:
-        raise JournalError(str(path), f"line {number} is numbered {entry.get('n')!r}: a line is missing or doubled")
-    return entry
+class _Reader:
+    """Reads line by line. The first one says of which schema they are; a "resume" line may go on in the present one."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._schema = 0
+
+    def event(self, line: bytes, number: int) -> JournalEvent:
+        """The event of a line, counted from 1. Raises `JournalError`."""
+        text = self._checked(line, number)
+        if self._schema != SCHEMA:
+            entry = json.loads(text)
+            self._require_number(entry.get("n"), number)
+            self._look_for_schema(entry, number)
+        try:
+            event = EVENTS.validate_json(text) if self._schema == SCHEMA else schema1.converted(json.loads(text))
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(str(part) for part in first["loc"])
+            raise self._error(
+                f"line {number} is no event of schema {self._schema} ({where}: {first['msg']})"
+            ) from error
+        self._require_number(event.line, number)
+        return event
+
+    def _require_number(self, found: object, number: int) -> None:
+        if found != number:
+            raise self._error(f"line {number} is numbered {found!r}: a line is missing or doubled")
+
+    def _checked(self, line: bytes, number: int) -> bytes:
+        """A line without its checksum, which fits."""
+        body, _, tail = line.rpartition(b',"sum":"')
+        if not tail.endswith(b'"}') or tail[:-2] != f"{zlib.crc32(body + b'}'):08x}".encode():
+            raise self._error(f"line {number} is damaged (its checksum does not fit)")
+        return body + b"}"
+
+    def _look_for_schema(self, entry: Mapping[str, Any], number: int) -> None:
+        if number == 1 or "schema" in entry:
+            self._schema = entry.get("schema", 0)
+            if self._schema not in (SCHEMA, schema1.SCHEMA):
+                raise self._error(
+                    f"has schema {entry.get('schema')!r}; this version reads {schema1.SCHEMA} and {SCHEMA}"
+                )
+
+    def _error(self, detail: str) -> JournalError:
+        return JournalError(str(self._path), detail)
 
 
 def in_use(path: Path) -> bool:

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from firmware_host.planning.route.moves import Route
+from firmware_host.station.journal.events import (
+    Begin,
+    End,
+    Finish,
+    Finished,
+    Move,
+    PositionLost,
+    Release,
+    Resume,
+    Standstill,
+    Unwind,
+    Zero,
+    ZeroSet,
+)
 
-SET_ANEW = "set-anew"
 AT_MACHINE_ZERO = "it stands at machine zero, where a controller that was switched off and on stands, too"
 
 
@@ -16,8 +26,8 @@ AT_MACHINE_ZERO = "it stands at machine zero, where a controller that was switch
 class LastPosition:
     """`origin`: machine step of the job's zero, None if none was ever set; `turns` taken back since.
 
-    The axis was left at a microstep (from the job's zero) of `lowest` to `highest`: at rest, or on the way of a move.
-    `lost` tells why nothing is known; empty if something is.
+    The axis was left at a microstep (from the job's zero) of `lowest` to `highest`: at a standstill, or on the way of a
+    move. `lost` says why nothing is known; empty if something is. `moving`: the journal ends during a move.
     """
 
     origin: int | None
@@ -25,44 +35,80 @@ class LastPosition:
     lowest: int
     highest: int
     lost: str
+    moving: bool
+
+    def why_lost(self, *, stop_keeps_position: bool) -> str:
+        """`lost`, on a controller that keeps count in a stop or does not: then an unended move tells nothing."""
+        if self.moving and not stop_keeps_position:
+            return "it was moving when the run crashed, and may have been stopped short"
+        return self.lost
 
 
-def turns_of(zero: Mapping[str, Any]) -> int:
-    """Whole turns taken back when this zero was journalled; a journal of before unwinding existed tells of none."""
-    return int(zero.get("turns", 0))
+class PositionReplay:
+    """Follows the axis through the events of a journal."""
 
+    def __init__(self) -> None:
+        self._places = [0]
+        self._lost = ""
+        self._moving = False
+        self._origin: int | None = None
+        self._turns = 0
+        self._overrun = 0
+        self.complete = True
+        """False in a journal of schema 1 that was not completed: it does not hold all that this takes."""
 
-def last_position(events: Iterable[Mapping[str, Any]], route: Route, *, stop_keeps_position: bool) -> LastPosition:
-    """What the events amount to. Where a stop stops short, a move whose end wasn't journalled tells nothing."""
-    places, lost, under_way, turns = [0], "", False, 0
-    origin: int | None = None
-    for event in events:
-        kind = event["event"]
-        if kind == "zero":
-            origin, turns = int(event["origin_steps"]), turns_of(event)
-            places, lost, under_way = [event["at"]], "", False
-        elif kind == "resume" and event["zero"] == SET_ANEW:
-            lost = "the zero was to be set anew, which was not done"
-        elif kind == "release":
-            lost = "the motor was released when the run ended, as it was asked for"
-        elif kind == "position-lost":
-            lost = "the controller was found reset, locked, or with its motor released"
-        elif kind == "move":
-            place = route.angles.target(event["segment"] - 1, route.per_part_turn, turns)
-            places += [place - route.overrun, place]
-            under_way = True
-        elif kind in ("unwind", "finish"):
-            places.append(event["target"])
-            under_way = True
-        elif kind == "at-rest":
-            places = [route.angles.target(event["segment"] - 1, route.per_part_turn, turns)]
-            under_way = False
-        elif kind == "finished":
-            places, under_way = [event["target"]], False
-        elif kind == "end":
-            if event.get("position_lost") and not lost:
-                lost = f"the run ended with: {event['reason']}"
-            under_way = False
-    if under_way and not stop_keeps_position:
-        lost = "it was moving when the run crashed, and may have been stopped short"
-    return LastPosition(origin, turns, min(places), max(places), lost)
+    def begin(self, event: Begin) -> None:
+        """How far moves may go below their targets."""
+        self._overrun = event.overrun or 0
+        self.complete = event.overrun is not None
+
+    def zero(self, event: ZeroSet) -> None:
+        """The axis stands where it is known to, whatever was before."""
+        self._origin, self._turns = event.origin_steps, event.turns
+        self._places, self._lost, self._moving = [event.at], "", False
+
+    def resume(self, event: Resume) -> None:
+        """A zero that was set by hand counts only once it is journalled."""
+        if event.zero is Zero.SET_ANEW:
+            self._lost = (
+                "the part was to be turned to the job's zero by hand, but the run ended before the zero was set"
+            )
+
+    def released(self, event: Release) -> None:
+        """The part may turn."""
+        self._lost = "the motor was released when the run ended, as it was asked for"
+
+    def position_lost(self, event: PositionLost) -> None:
+        """It may not show another time, so it counts from now on."""
+        self._lost = "the controller was found reset, locked, or with its motor released"
+
+    def move(self, event: Move) -> None:
+        """Under way to a segment, perhaps from below."""
+        position = event.target if event.position is None else event.position
+        self._places += [position - self._overrun, position]
+        self._moving = True
+
+    def go(self, event: Unwind | Finish) -> None:
+        """Under way, straight."""
+        self._places.append(event.target)
+        self._moving = True
+
+    def stand(self, event: Standstill) -> None:
+        """At a standstill at a segment."""
+        self._places, self._moving = [event.target if event.position is None else event.position], False
+
+    def finished(self, event: Finished) -> None:
+        """At a standstill at the end position."""
+        self._places, self._moving = [event.target], False
+
+    def end(self, event: End) -> None:
+        """The axis was brought to a standstill, wherever that was."""
+        if event.position_lost and not self._lost:
+            self._lost = f"the run ended with: {event.reason}"
+        self._moving = False
+
+    def result(self) -> LastPosition:
+        """Where the axis was left."""
+        return LastPosition(
+            self._origin, self._turns, min(self._places), max(self._places), self._lost, moving=self._moving
+        )

@@ -1,15 +1,25 @@
-"""The record of a run, made from its journal: for each segment and pass the positions and the times."""
+"""The record of a run: for each segment and pass the positions and the times, as its journal tells them."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
 from firmware_host.errors import JournalError
+from firmware_host.station.journal.events import (
+    Assumed,
+    Begin,
+    End,
+    GateClosed,
+    GateOpen,
+    PassDone,
+    Resume,
+    Standstill,
+    ZeroSet,
+)
 from firmware_host.system.files import write_whole
 
 
@@ -31,7 +41,7 @@ class PassRecord:
     status: str
     planned_microstep: int
     reported_microstep: float | None = None
-    at_rest: str | None = None
+    standstill: str | None = None
     gate_open: str | None = None
     gate_closed: str | None = None
 
@@ -62,8 +72,13 @@ class RunRecord:
         return sum(entry.status == PassStatus.DONE.value for entry in self.passes)
 
     @property
+    def unknown(self) -> tuple[PassRecord, ...]:
+        """Passes of which nobody can tell whether they were finished."""
+        return tuple(entry for entry in self.passes if entry.status == PassStatus.UNKNOWN.value)
+
+    @property
     def step_errors(self) -> tuple[int, ...]:
-        """Reported less planned position, to the nearest microstep, for every pass that came to rest."""
+        """Reported less planned position, to the nearest microstep, for every pass that came to a standstill."""
         return tuple(
             round(entry.reported_microstep) - entry.planned_microstep
             for entry in self.passes
@@ -87,93 +102,80 @@ def ended_as(record: RunRecord, *, under_way: bool) -> str:
     return "crashed" if record.outcome == "running" and not under_way else record.outcome
 
 
-def make_record(events: Iterable[Mapping[str, Any]]) -> RunRecord:
-    """Build the record from a journal's events (of the first run and of every one that resumed it)."""
-    story = _Story()
-    for event in events:
-        story.take(event)
-    return story.record()
-
-
-class _Story:
-    """What the events so far amount to."""
+class PassesReplay:
+    """Follows the passes through the events of a journal."""
 
     def __init__(self) -> None:
-        self._head: dict[str, Any] = {"targets": [], "passes": 1}
-        self._passes: dict[tuple[int, int], dict[str, Any]] = {}
-        self._rest: dict[str, Any] = {}
+        self._begin: Begin | None = None
+        self._passes: dict[tuple[int, int], PassRecord] = {}
+        self._standing: tuple[float | None, str | None] = (None, None)
         self._origin: int | None = None
         self._outcome, self._reason, self._ended = "running", "", ""
-        self._tellers: dict[str, Callable[[Mapping[str, Any]], None]] = {
-            "begin": self._begin,
-            "resume": self._resume,
-            "zero": self._zero,
-            "at-rest": self._at_rest,
-            "gate-open": self._gate_open,
-            "gate-closed": self._gate_closed,
-            "pass-done": self._pass_done,
-            "assumed": self._assumed,
-            "end": self._end,
-        }
 
-    def take(self, event: Mapping[str, Any]) -> None:
-        """Add one event; kinds that say nothing of the record are passed over."""
-        self._ended = event["t"]
-        teller = self._tellers.get(event["event"])
-        if teller is not None:
-            teller(event)
+    def begin(self, event: Begin) -> None:
+        """Every pass is to do."""
+        self._begin = event
+        for segment, target in enumerate(event.targets, 1):
+            for number in range(1, event.passes + 1):
+                self._passes[segment, number] = PassRecord(segment, number, PassStatus.TO_DO.value, target)
 
-    def _begin(self, event: Mapping[str, Any]) -> None:
-        self._head = dict(event)
-
-    def _resume(self, event: Mapping[str, Any]) -> None:
+    def resume(self, event: Resume) -> None:
+        """It is under way again."""
         self._outcome, self._reason = "running", ""
 
-    def _zero(self, event: Mapping[str, Any]) -> None:
-        self._origin = event["origin_steps"]
+    def zero(self, event: ZeroSet) -> None:
+        """Where the job's zero is."""
+        self._origin = event.origin_steps
 
-    def _at_rest(self, event: Mapping[str, Any]) -> None:
-        self._rest = {"reported_microstep": event["reported"], "at_rest": event["t"]}
+    def stand(self, event: Standstill) -> None:
+        """The passes that follow are marked at this standstill."""
+        self._standing = event.reported, event.time
 
-    def _gate_open(self, event: Mapping[str, Any]) -> None:
-        opened = {**self._rest, "gate_open": event["t"], "gate_closed": None, "status": PassStatus.UNKNOWN.value}
-        self._passes[event["segment"], event["pass"]] = opened
+    def gate_open(self, event: GateOpen) -> None:
+        """From here on nobody can tell how far the pass has come."""
+        reported, standstill = self._standing
+        self._set(
+            event,
+            status=PassStatus.UNKNOWN.value,
+            reported_microstep=reported,
+            standstill=standstill,
+            gate_open=event.time,
+            gate_closed=None,
+        )
 
-    def _gate_closed(self, event: Mapping[str, Any]) -> None:
-        self._of(event)["gate_closed"] = event["t"]
+    def gate_closed(self, event: GateClosed) -> None:
+        """When the gate closed."""
+        self._set(event, gate_closed=event.time)
 
-    def _pass_done(self, event: Mapping[str, Any]) -> None:
-        self._of(event)["status"] = PassStatus.DONE.value
+    def done(self, event: PassDone) -> None:
+        """The pass came to its end."""
+        self._set(event, status=PassStatus.DONE.value)
 
-    def _assumed(self, event: Mapping[str, Any]) -> None:
-        self._of(event)["status"] = (PassStatus.DONE if event["done"] else PassStatus.TO_DO).value
+    def assumed(self, event: Assumed) -> None:
+        """Somebody has looked at the part."""
+        self._set(event, status=(PassStatus.DONE if event.done else PassStatus.TO_DO).value)
 
-    def _end(self, event: Mapping[str, Any]) -> None:
-        self._outcome, self._reason = event["outcome"], event.get("reason", "")
+    def end(self, event: End) -> None:
+        """How it ended."""
+        self._outcome, self._reason = event.outcome, event.reason
 
-    def _of(self, event: Mapping[str, Any]) -> dict[str, Any]:
-        return self._passes.setdefault((event["segment"], event["pass"]), {})
+    def _set(self, event: GateOpen | GateClosed | PassDone | Assumed, **values: Any) -> None:
+        """Change what is known of a pass; one that the run does not have is left out, as it always was."""
+        known = self._passes.get((event.segment, event.number))
+        if known is not None:
+            self._passes[event.segment, event.number] = replace(known, **values)
 
-    def record(self) -> RunRecord:
-        """The record of all events taken."""
-        rows = [
-            PassRecord(
-                segment=segment,
-                number=number,
-                planned_microstep=target,
-                **{"status": PassStatus.TO_DO.value, **self._passes.get((segment, number), {})},
-            )
-            for segment, target in enumerate(self._head["targets"], 1)
-            for number in range(1, self._head["passes"] + 1)
-        ]
+    def result(self, last_time: str) -> RunRecord:
+        """The record; `last_time`: of the journal's last line."""
+        begin = self._begin
         return RunRecord(
-            job=self._head.get("job", ""),
-            machine=self._head.get("machine", ""),
+            job=begin.job if begin else "",
+            machine=begin.machine if begin else "",
             outcome=self._outcome,
             reason=self._reason,
             origin_steps=self._origin,
-            started=self._head.get("t", ""),
-            ended=self._ended,
-            passes=tuple(rows),
-            marking=self._head.get("marking", True),
+            started=begin.time if begin else "",
+            ended=last_time,
+            passes=tuple(self._passes.values()),
+            marking=begin.marking if begin else True,
         )

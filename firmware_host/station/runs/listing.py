@@ -7,7 +7,8 @@ from pathlib import Path
 
 from firmware_host.errors import InputError, JournalError
 from firmware_host.station.journal.journal import in_use, read_journal
-from firmware_host.station.journal.record import RunRecord, ended_as, make_record
+from firmware_host.station.journal.record import RunRecord, ended_as
+from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
 
 
@@ -33,7 +34,7 @@ class ListedRun:
 
 def read_record(folder: RunFolder) -> RunRecord:
     """A run's record as its journal has it, whatever the saved one says. Raises `JournalError` as `read_journal`."""
-    return make_record(read_journal(folder.journal))
+    return replay(read_journal(folder.journal)).record
 
 
 def list_runs(runs: Path) -> tuple[ListedRun, ...]:

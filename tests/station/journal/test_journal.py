@@ -12,16 +12,22 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import JournalError
-from firmware_host.station.journal.journal import SCHEMA, Journal, read_journal
+from firmware_host.station.journal.events import Begin, End, Move, Resume, Zero
+from firmware_host.station.journal.journal import Journal, read_journal
 from firmware_host.station.journal.tally import tally_path
+from tests.support.journal_lines import journal_lines, sealed
+
+BEGIN = Begin(
+    setup_digest="0" * 64, job="job", machine="machine", port="p", targets=(0, 611), passes=1, overrun=0, marking=True
+)
 
 
 def written(path: Path, lines: int = 4) -> bytes:
     """A journal with some lines; returns its bytes."""
     with Journal(path, VirtualClock()) as journal:
-        journal.write("begin", schema=SCHEMA)
+        journal.write(BEGIN)
         for number in range(2, lines + 1):
-            journal.write("move", target=number * 100)
+            journal.write(Move(segment=1, target=number * 100))
     return path.read_bytes()
 
 
@@ -32,14 +38,16 @@ def path(tmp_path: Path) -> Path:
 
 def test_events_come_back_in_order_with_their_fields_and_times(path: Path) -> None:
     clock = VirtualClock()
+    begin = BEGIN.model_copy(update={"job": 'brass, 30 \u00b5m "gap"'})
+    move = Move(segment=1, target=-611, position=-4211)
     with Journal(path, clock) as journal:
-        journal.write("begin", schema=SCHEMA, name='brass, 30 \u00b5m "gap"')
+        journal.write(begin)
         clock.sleep(1.5)
-        journal.write("move", target=-611)
-    first, second = read_journal(path)
-    assert (first["n"], first["event"], first["name"]) == (1, "begin", 'brass, 30 \u00b5m "gap"')
-    assert (second["n"], second["event"], second["target"], second["s"]) == (2, "move", -611, 1.5)
-    assert second["t"] == "2026-01-01T00:00:01.500+00:00"
+        journal.write(move)
+    assert read_journal(path) == (
+        begin.model_copy(update={"line": 1, "time": "2026-01-01T00:00:00.000+00:00"}),
+        move.model_copy(update={"line": 2, "time": "2026-01-01T00:00:01.500+00:00", "clock_s": 1.5}),
+    )
     assert all(json.loads(line) for line in path.read_text("ascii").splitlines())
 
 
@@ -53,7 +61,7 @@ def test_a_line_is_on_the_disk_before_write_returns(path: Path, monkeypatch: pyt
 
     with Journal(path, VirtualClock()) as journal:
         monkeypatch.setattr(os, "fsync", fsync)
-        journal.write("begin", schema=SCHEMA)
+        journal.write(BEGIN)
         assert synced[-1] == path.read_bytes()
         assert synced[-1].endswith(b"\n")
 
@@ -64,10 +72,10 @@ def test_a_tail_torn_at_any_byte_costs_only_that_line(path: Path) -> None:
     for length in range(before_last, len(data)):
         tally_path(path).unlink()  # of a line that was not yet noted to be there
         path.write_bytes(data[:length])
-        assert [event["n"] for event in read_journal(path)] == [1, 2, 3]
+        assert [event.line for event in read_journal(path)] == [1, 2, 3]
         with Journal(path, VirtualClock()) as journal:
-            journal.write("end", outcome="done")
-        assert [(event["n"], event["event"]) for event in read_journal(path)][3:] == [(4, "end")]
+            journal.write(End(outcome="done"))
+        assert [(event.line, event.kind) for event in read_journal(path)][3:] == [(4, "end")]
 
 
 def test_a_changed_byte_anywhere_but_in_the_torn_tail_is_found(path: Path) -> None:
@@ -104,10 +112,34 @@ def test_damage_is_told_with_its_line(path: Path, damage: Callable[[list[bytes]]
         Journal(path, VirtualClock())
 
 
-def test_another_schema_is_refused(path: Path) -> None:
-    with Journal(path, VirtualClock()) as journal:
-        journal.write("begin", schema=SCHEMA + 1)
-    with pytest.raises(JournalError, match=f"has schema {SCHEMA + 1}; this version reads {SCHEMA}"):
+@pytest.mark.parametrize("found", [3, 0, "2", None], ids=["later", "zero", "text", "none"])
+def test_another_schema_is_refused(found: object, path: Path) -> None:
+    written(path)
+    first, *lines = journal_lines(path)
+    path.write_bytes(b"".join(map(sealed, [{**first, "schema": found}, *lines])))
+    with pytest.raises(JournalError, match=f"has schema {found!r}; this version reads 1 and 2"):
+        read_journal(path)
+
+
+@pytest.mark.parametrize(
+    ("changes", "complaint"),
+    [
+        ({"event": "leap"}, r"line 2 is no event of schema 2 \(.*'leap'"),
+        ({"target": "300"}, r"line 2 is no event of schema 2 \(move.target: Input should be a valid integer\)"),
+        ({"segment": 0}, r"line 2 is no event of schema 2 \(move.segment: .*greater than or equal to 1\)"),
+        ({"speed": 1.0}, r"line 2 is no event of schema 2 \(move.speed: Extra inputs are not permitted\)"),
+    ],
+    ids=["kind", "type", "range", "key"],
+)
+def test_a_line_that_is_whole_but_says_nothing_known_is_refused(
+    changes: dict[str, object], complaint: str, path: Path
+) -> None:
+    written(path)
+    first, second, *lines = (
+        {key: value for key, value in line.items() if key != "sum"} for line in journal_lines(path)
+    )
+    path.write_bytes(b"".join(map(sealed, [first, {**second, **changes}, *lines])))
+    with pytest.raises(JournalError, match=complaint):
         read_journal(path)
 
 
@@ -115,9 +147,9 @@ def test_a_second_writer_in_this_process_is_kept_out(path: Path) -> None:
     with Journal(path, VirtualClock()) as journal:
         with pytest.raises(JournalError, match="another process is writing this run"):
             Journal(path, VirtualClock())
-        journal.write("begin", schema=SCHEMA)
+        journal.write(BEGIN)
     with Journal(path, VirtualClock()) as again:
-        again.write("end", outcome="done")
+        again.write(End(outcome="done"))
     assert len(read_journal(path)) == 2
 
 
@@ -152,19 +184,19 @@ def test_a_line_that_cannot_be_written_leaves_a_journal_that_can_be_gone_on_with
     path: Path, call: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with Journal(path, VirtualClock()) as journal:
-        journal.write("begin", schema=SCHEMA)
+        journal.write(BEGIN)
         before = path.read_bytes()
         with monkeypatch.context() as patch:
             full_disk(patch, call)
             with pytest.raises(JournalError, match="stopped before the act"):
-                journal.write("move", target=611)
+                journal.write(Move(segment=1, target=611))
         # There is space again, but what became of that line is not known: nothing follows it.
         with pytest.raises(JournalError, match="could not be written before"):
-            journal.write("end", outcome="failed")
+            journal.write(End(outcome="failed"))
     assert path.read_bytes() == before
     with Journal(path, VirtualClock()) as journal:
-        journal.write("resume")
-    assert [event["event"] for event in read_journal(path)] == ["begin", "resume"]
+        journal.write(Resume(zero=Zero.AS_LEFT))
+    assert [event.kind for event in read_journal(path)] == ["begin", "resume"]
 
 
 def test_a_folder_that_cannot_be_written_is_told_as_a_journal_error(tmp_path: Path) -> None:

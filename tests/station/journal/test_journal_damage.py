@@ -8,11 +8,12 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import JournalError
-from firmware_host.station.journal.journal import SCHEMA, Journal, read_journal
+from firmware_host.station.journal.events import Move, Zero
+from firmware_host.station.journal.journal import Journal, read_journal
 from firmware_host.station.journal.tally import lines_noted, tally_path
-from firmware_host.station.resume import Zero
 from tests.faults.setups import task_for
 from tests.faults.world import Died, World
+from tests.station.journal.test_journal import BEGIN
 
 
 def dead_world(home: Path, where: Callable[[World], bool]) -> World:
@@ -33,7 +34,7 @@ def in_second_segment(world: World) -> bool:
 def after_second_rest(world: World) -> bool:
     """When the second segment was moved to, and no pass of it begun."""
     data = world.folder.journal.read_bytes() if len(world.observer.openings) == 2 else b""
-    return data.count(b'"at-rest"') == 2 and lines_noted(world.folder.journal) == data.count(b"\n")
+    return data.count(b'"standstill"') == 2 and lines_noted(world.folder.journal) == data.count(b"\n")
 
 
 @pytest.mark.parametrize("where", [in_second_segment, after_second_rest], ids=["marking", "at-rest"])
@@ -70,10 +71,11 @@ def test_a_line_torn_while_it_was_written_at_any_byte_is_gone_on_with(tmp_path: 
             world.run()
         world.disk.before = lambda: None
         world.wait(10.0)
-        assert world.folder.journal.read_bytes().count(b"\n") == 8 + (length == len(world.disk.line))
+        whole = length == len(world.disk.line)
+        assert world.folder.journal.read_bytes().count(b"\n") == 8 + whole
         assert world.resume(Zero.AS_LEFT).outcome == "done"
         assert world.broken_promises(ended=True) == []
-        if length == len(world.disk.line):
+        if whole:
             break
         length += 1
     assert length > 80
@@ -174,7 +176,7 @@ def test_the_tally_is_never_ahead_of_the_journal_and_one_slot_of_it_may_be_damag
     path = tmp_path / "journal.jsonl"
     with Journal(path, VirtualClock()) as journal:
         for number in range(1, 8):
-            journal.write("begin" if number == 1 else "move", schema=SCHEMA, target=number)
+            journal.write(BEGIN if number == 1 else Move(segment=1, target=number))
             assert lines_noted(path) == number == len(read_journal(path))
     whole = tally_path(path).read_bytes()
     for place in range(len(whole)):

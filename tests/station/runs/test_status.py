@@ -1,5 +1,6 @@
 """What is told of a run that did not come to its end, in each way it can end; and that what is told is what happens."""
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,13 +21,16 @@ from firmware_host.errors import (
 from firmware_host.reporting.run_status import run_status_lines
 from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.gates.operator import OperatorGate
+from firmware_host.station.journal.events import Resume as Resumed
+from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import Journal
-from firmware_host.station.resume import Zero
 from firmware_host.station.run import RunLoop
 from firmware_host.station.runs.listing import list_runs
 from firmware_host.station.runs.status import Place, RunStatus, run_status
+from firmware_host.station.runs.verify import verify_run
 from tests.joint.test_run_faults import strangers_line, trip
 from tests.support.crashes import SEEKS_BACKWARD, Crash, revive, stopped
+from tests.support.journal_lines import as_schema1
 from tests.support.numbered_bench import NumberedBench
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
@@ -272,7 +276,7 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
     folder = bench.folder
     bench.port.lost = False
     with Journal(folder.journal, bench.clock) as journal:
-        journal.write("resume", zero="as-left")
+        journal.write(Resumed(zero=Zero.AS_LEFT))
         assert (run_status(folder).state, run_status(folder).under_way) == ("running", True)
         assert run_status_lines(run_status(folder)) == ["A process is working on this run now."]
         assert [run.state for run in list_runs(folder.path.parent)] == ["running"]
@@ -285,3 +289,23 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
 def test_a_path_with_a_blank_is_quoted_in_the_command(tmp_path: Path) -> None:
     bench, _ = end_it(ENDS["operator"], tmp_path / "my runs")
     assert [command(act) for act in run_status(bench.folder).acts] == [f"circumstep resume '{bench.folder.path}'"]
+
+
+def test_a_folder_is_looked_at_without_planning_its_job_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The journal holds what is needed; one of schema 1 does not, and is planned again for its last position alone."""
+    bench, found = end_it(ENDS["operator-moving"], tmp_path)
+
+    def planned(*arguments: Any, **options: Any) -> Any:
+        raise AssertionError("planned again")
+
+    for name, module in list(sys.modules.items()):
+        if name.startswith("firmware_host.") and hasattr(module, "plan_job"):
+            monkeypatch.setattr(module, "plan_job", planned)
+    assert run_status(bench.folder) == found
+    assert [run.state for run in list_runs(bench.folder.path.parent)] == ["stopped"]
+    assert all(finding.holds for finding in verify_run(bench.folder))
+    as_schema1(bench.folder.journal)
+    assert [run.state for run in list_runs(bench.folder.path.parent)] == ["stopped"]
+    assert all(finding.holds for finding in verify_run(bench.folder))
+    with pytest.raises(AssertionError, match="planned again"):
+        run_status(bench.folder)
