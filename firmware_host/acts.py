@@ -31,6 +31,8 @@ class RestoreSettings(Act):
     """Store the settings of a backup again."""
 
     backup: str
+    port: str = ""
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class ClearOffset(Act):
     """Take back the offset that another program left between coordinates and motor steps."""
 
     port: str
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,7 @@ class Unlock(Act):
     """End the lock after an alarm or a reset, or drop a paused motion."""
 
     port: str = ""
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,14 @@ class Resume(Act):
     run: str
     zero_set_anew: bool = False
     without_marking: bool = False
+
+
+@dataclass(frozen=True)
+class NameGateProgram(Act):
+    """Run a job, or resume a run, with the program that the job's gate starts for each pass."""
+
+    job: str = ""
+    run: str = ""
 
 
 @dataclass(frozen=True)

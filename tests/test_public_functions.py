@@ -122,8 +122,8 @@ def test_settings_are_compared_written_and_brought_back(board: str, tmp_path: Pa
         before = dict(controller.settings.raw)
         differing = settings_differences(setup.machine, plan, controller.settings)
         assert "steps per unit" in {difference.name for difference in differing}
-        with pytest.raises(fh.SettingsMismatchError, match=r"steps per unit.*Fix: write them"):
-            require_fitting(setup.machine, plan, controller.settings, fix="write them")
+        with pytest.raises(fh.SettingsMismatchError, match=r"steps per unit.*Fix: write the settings"):
+            require_fitting(setup.machine, plan, controller.settings)
         backup = backup_path(tmp_path / "kept", board, clock)
         changes = settings_changes(setup.machine, plan, controller, scales)
         assert changes[: len(differing)] == differing

@@ -15,6 +15,7 @@ import typer
 from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import planned
 from firmware_host.cli.screen import output
+from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import Finding, list_devices
@@ -53,10 +54,16 @@ class LineKind(StrEnum):
 
 
 @contextmanager
-def _open(machine: Machine, port: str, baud: int | None, *, drop_held_motion: bool = False) -> Iterator[Controller]:
+def _open(
+    machine: Machine, source: str, port: str, baud: int | None, *, drop_held_motion: bool = False
+) -> Iterator[Controller]:
+    """The machine's controller; `source` is the file or the profile that the machine was read from."""
     clock, url = SystemClock(), port_of(machine, port)
     trace = MemoryTrace(clock)
-    with open_controller(machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion) as controller:
+    with (
+        completing_acts(machine=source, port=url),
+        open_controller(machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion) as controller,
+    ):
         yield controller
 
 
@@ -119,7 +126,7 @@ def show_command(
 ) -> None:
     """Show a controller's state, position, and the settings of the machine's axis."""
     described = load_machine(machine)
-    with _open(described, port, baud) as controller:
+    with _open(described, machine, port, baud) as controller:
         status = controller.status()
         held = controller.settings
         facts = {
@@ -154,7 +161,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
     """Compare the stored settings with those that a job needs; status 1 if any differs."""
     setup = load_job(job)
     plan = planned(setup)
-    with _open(setup.machine, port, baud) as controller:
+    with _open(setup.machine, setup.machine_source, port, baud) as controller:
         found = settings_differences(setup.machine, plan, controller.settings)
         keys = {difference.key for difference in found}
         changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
@@ -162,7 +169,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
     if json:
         output.document(
             [
-                {"name": d.name, "key": d.key, "held": d.held, "wanted": d.wanted, "needed": d.key in keys}
+                {"name": d.name, "key": d.key, "held": d.stored, "wanted": d.wanted, "needed": d.key in keys}
                 for d in (*found, *further)
             ]
         )
@@ -188,11 +195,11 @@ def write_command(
     """Write the settings that a job needs, read them back, and keep the old ones in a file."""
     setup = load_job(job)
     plan = planned(setup)
-    with _open(setup.machine, port, baud) as controller:
+    with _open(setup.machine, setup.machine_source, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
         written = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
-    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.held}" for d in written)
+    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}" for d in written)
     output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
 
 
@@ -207,7 +214,7 @@ def restore_command(
     baud: BaudOption = None,
 ) -> None:
     """Write the settings of a backup file again."""
-    with _open(load_machine(machine), port, baud) as controller:
+    with _open(load_machine(machine), machine, port, baud) as controller:
         kept = backup or newest_backup(state_folder() / "backups", controller.url)
         restore_kept(controller, kept, KnownScales(state_folder()))
     output.lines([f"the settings kept in {kept} are back"])
@@ -216,7 +223,7 @@ def restore_command(
 @controller_app.command("unlock")
 def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
     """End the lock after an alarm, or drop a paused motion; moves nothing. First find out why it was locked."""
-    with _open(load_machine(machine), port, baud, drop_held_motion=True) as controller:
+    with _open(load_machine(machine), machine, port, baud, drop_held_motion=True) as controller:
         if controller.status().state is AxisState.LOCKED:
             controller.unlock()
         state = controller.status().state
@@ -226,7 +233,7 @@ def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "",
 @controller_app.command("clear-offset")
 def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
     """Take back an offset that another program left in effect; moves nothing."""
-    with _open(load_machine(machine), port, baud) as controller:
+    with _open(load_machine(machine), machine, port, baud) as controller:
         known = KnownScales(state_folder()).recall(controller.url, controller.settings)
         steps = controller.position_steps(controller.clear_offset(known=known))
         output.lines([f"no offset is in effect; axis {controller.axis} stands at machine step {steps:.0f}"])

@@ -14,6 +14,7 @@ import typer
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import planned
 from firmware_host.cli.screen import output
+from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
@@ -85,7 +86,8 @@ def run(
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
-    with showing_run_status(folder, json=json), ExitStack() as stack:
+    called_with = {"job": job, "machine": setup.machine_source, "port": url}
+    with completing_acts(**called_with), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(
             stack,
@@ -94,7 +96,6 @@ def run(
             url,
             baud,
             gate_program,
-            job,
             without_marking=without_marking,
             release_motor=release_motor,
         )
@@ -129,8 +130,8 @@ def resume(
     setup = run_folder.load_setup()
     begun = replay(read_journal(run_folder.journal)).begin
     url = port or (begun.port if begun else "") or port_of(setup.machine, "")
-    with showing_run_status(run_folder, json=json), ExitStack() as stack:
-        job = setup.job_source or "JOB"
+    called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
+    with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         station = _station(
             stack,
             setup,
@@ -138,7 +139,6 @@ def resume(
             url,
             baud,
             gate_program,
-            job,
             without_marking=without_marking,
             release_motor=release_motor,
             drop_held_motion=True,
@@ -155,7 +155,6 @@ def _station(
     url: str,
     baud: int | None,
     gate_program: str,
-    job: str,
     *,
     without_marking: bool,
     release_motor: bool,
@@ -175,7 +174,6 @@ def _station(
             baud=baud,
             drop_held_motion=drop_held_motion,
             release_motor=release_motor,
-            fix=f"circumstep controller settings write {shlex.quote(job)} --port {shlex.quote(url)}",
         )
     )
     stack.enter_context(station.stop.on_signals())

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from firmware_host.acts import Unlock
 from firmware_host.clock import Clock
 from firmware_host.controller.deadlines import ANSWER_S, POLL_S, STATUS_S
 from firmware_host.controller.dialect import Capabilities, Dialect
@@ -134,17 +135,21 @@ class Axis(ABC):
         """The error for a state that doesn't allow what is being done."""
         remedy = self.dialect.state_remedy(state)
         detail = f"it is {state.value}, not ready" + (f": {remedy}" if remedy else "")
-        if state in {AxisState.LOCKED, AxisState.FAULTED}:
+        if state is AxisState.LOCKED:
+            return ControllerFaultError(detail, acts=(Unlock(self.sender.port.url),))
+        if state is AxisState.FAULTED:
             return ControllerFaultError(detail)
+        if state is AxisState.HOLDING:
+            return StandstillError(detail, acts=(Unlock(self.sender.port.url),))
         return MotorReleasedError(detail) if state is AxisState.ASLEEP else StandstillError(detail)
 
     def require_position(self) -> None:
         """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""
         lost = self.sender.position_lost
         if isinstance(lost, ControllerFaultError):
-            raise ControllerFaultError(lost.detail, lost.code)
+            raise ControllerFaultError(lost.detail, lost.code, acts=lost.acts)
         if lost is not None:
-            raise type(lost)(lost.detail)
+            raise type(lost)(lost.detail, acts=lost.acts)
 
     # --- the end of motion -----------------------------------------------------------------------------------------
 

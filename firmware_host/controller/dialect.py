@@ -68,7 +68,8 @@ class Dialect(ABC):
 
     def release_line(self) -> bytes:
         """Lets go of the motors. Raises InputError where there is no word for it."""
-        raise InputError(f"{self.name} has no word that releases the motors", "Leave it out", key="--release-motor")
+        problem = f"dialect {self.name} has no word that releases the motors"
+        raise InputError(problem, "Run without releasing the motor", key="release_motor")
 
     @abstractmethod
     def setting_line(self, key: str, text: str) -> bytes:

@@ -102,7 +102,7 @@ def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Findin
             finding = _hear(port, clock, ANSWER_S, (dialect,), heard)
     if finding is not None:
         return finding
-    detail = f"answers, but in no known dialect: {heard[0]!r}" if heard else "silent"
+    detail = f"answers, but not in a known dialect: {heard[0]!r}" if heard else "silent"
     return Finding(port.url, None, f"{detail}. Check its speed (baud)")
 
 

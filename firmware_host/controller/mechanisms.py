@@ -18,10 +18,10 @@ from firmware_host.errors import InputError
 def controller_for(dialect: Dialect, connection: Connection, axis: str) -> Controller:
     """A controller of the dialect's mechanism for `axis`. Sends nothing: `connect` opens it.
 
-    A plug-in with a mechanism of its own registers it here. Raises `InputError` for a dialect of no known mechanism.
+    A plug-in with a mechanism of its own registers it here. Raises `InputError` for a dialect of an unknown mechanism.
     """
     del connection, axis
-    problem = f"dialect {dialect.name!r} belongs to no known mechanism"
+    problem = f"dialect {dialect.name!r} belongs to an unknown mechanism"
     raise InputError(problem, "Derive it from StateWordDialect or NumberedDialect", key="dialect")
 
 

@@ -30,7 +30,7 @@ def load_dialect(name: str) -> Dialect:
         raise InputError(f"unknown dialect {name!r}", hint, key="dialect")
     kind = entries[name].load()
     if not (isinstance(kind, type) and issubclass(kind, Dialect)):
-        raise InputError(f"dialect {name!r} at {entries[name].value} is no Dialect", "Repair its entry point.")
+        raise InputError(f"dialect {name!r} at {entries[name].value} is not a Dialect", "Repair its entry point.")
     return kind()
 
 

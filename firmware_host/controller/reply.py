@@ -45,13 +45,12 @@ class Reply:
 class Accepted(Reply):
     """The oldest unanswered line was accepted.
 
-    `number` is the line's, where lines are numbered and the controller repeats it. `blocks_free` moves and
-    `lines_free` lines can still be taken in; None: not told.
+    `number` is the line's, where lines are numbered and the controller repeats it. `blocks_free` moves can
+    still be taken in; None: not told.
     """
 
     number: int | None = None
     blocks_free: int | None = None
-    lines_free: int | None = None
 
 
 @dataclass(frozen=True)
@@ -67,18 +66,16 @@ class StatusReport(Reply):
     """One answer to a status request.
 
     `machine`, `work` and `offset` hold one number per axis in the controller's report unit (mm or degrees), in the
-    controller's order of axes; machine = work + offset. None: not in this report. `feed` is in units/min. `letters`
-    name the axes of `machine` where a dialect reports them by letter; `counts` are motor steps by axis letter. Where a
-    dialect has no word for the state, the state is what is known: moving from a move until a standstill is proved.
+    controller's order of axes; machine = work + offset. None: not in this report. `pins`: the letters of the inputs
+    that are on. `letters` name the axes of `machine` where a dialect reports them by letter; `counts` are motor steps
+    by axis letter. Where a dialect has no word for the state, the state is what is known: moving from a move until a
+    standstill is proved.
     """
 
     state: AxisState
     machine: tuple[float, ...] | None
     work: tuple[float, ...] | None = None
     offset: tuple[float, ...] | None = None
-    blocks_free: int | None = None
-    feed: float | None = None
-    spindle: float | None = None
     pins: str = ""
     letters: str = ""
     counts: Mapping[str, int] | None = None

@@ -9,6 +9,7 @@ from abc import ABC, abstractmethod
 from collections import deque
 from dataclasses import dataclass
 
+from firmware_host.acts import FindControllers, Unlock
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
 from firmware_host.controller.port.framing import LineFramer
@@ -26,12 +27,19 @@ from firmware_host.controller.reply import (
     Unknown,
     Waiting,
 )
-from firmware_host.errors import ControllerError, ControllerFaultError, ControllerResetError, UnexpectedReplyError
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    ControllerResetError,
+    DialectError,
+    ReplyTimeoutError,
+    UnexpectedReplyError,
+)
 
 QUIET_S = 0.1
 """The line counts as quiet after this time without a byte (s); a report takes 4 ms, an answer 3 ms."""
 FLOOD_S = 5.0
-"""A controller that goes on talking for so long after a deadline is not waited for any more (s)."""
+"""A controller that still sends without a pause so long after a deadline is not waited for any longer (s)."""
 MOST_PAYLOAD = 2000
 """Lines that may come before one answer; the longest print of settings has some hundred."""
 _KEPT_MESSAGES = 200
@@ -139,7 +147,8 @@ class Sender(ABC):
             if not self._inbox and remaining_s <= 0:
                 return None
         if self.clock.monotonic() > deadline_s + FLOOD_S:
-            raise UnexpectedReplyError(self.port.url, "it does not stop talking")
+            detail = f"it went on sending without a pause for {FLOOD_S:g} s after the deadline"
+            raise UnexpectedReplyError(self.port.url, detail)
         line = self._inbox.popleft()
         reply = self.dialect.parse(line)
         self._last_line = line
@@ -164,8 +173,14 @@ class Sender(ABC):
     def _lose_position(self, alarm: AlarmReport) -> ControllerError:
         """Take note of an alarm, and return the error that tells it."""
         detail = f"alarm: {alarm.meaning}. {self.dialect.alarm_remedy}"
-        self.position_lost = ControllerFaultError(detail, alarm.code)
+        self.position_lost = ControllerFaultError(detail, alarm.code, acts=(Unlock(self.port.url),))
         return self.position_lost
+
+    def nothing_answers(self) -> DialectError:
+        """The error for a port where nothing answers in the dialect."""
+        check = "Check that it is on, its port, its speed, and the key link.dialect of the machine file"
+        detail = f"nothing answers in dialect {self.dialect.name}. {check}"
+        return DialectError(self.port.url, detail, acts=(FindControllers(),))
 
     def _keep(self, reply: Reply) -> None:
         if isinstance(reply, Message | Greeting):
@@ -192,6 +207,12 @@ class Sender(ABC):
     def _lose_step(self, reason: str) -> None:
         """Answers can't be matched to lines any more; the first reason stands."""
         self._out_of_step = self._out_of_step or reason
+
+    def _unanswered(self, line: bytes, waited_s: float) -> ReplyTimeoutError:
+        """The error for a line that got no answer in time; answers can't be matched to lines any more."""
+        text = shown(line)
+        self._lose_step(f"no answer came to {text!r}")
+        return ReplyTimeoutError(self.port.url, "whether it was carried out is unknown", text, waited_s)
 
     def _raise_or_keep(self, reply: Reply) -> None:
         """Raise for a reset or an alarm; keep everything else as a message or a stray."""

@@ -47,7 +47,7 @@ def wait_for_standstill(
     while True:
         asked_s = axis.clock.monotonic()
         if asked_s >= deadline_s:
-            raise StandstillError(f"does not stand still at step {target.steps} by its deadline")
+            raise StandstillError(f"did not stand still at step {target.steps} by its deadline")
         report = axis.status(min(STATUS_S, max(deadline_s - asked_s, STATUS_LEAST_S)))
         if on_poll is not None:
             on_poll(report)
@@ -97,7 +97,7 @@ def _check_resolution(axis: Axis, report: StatusReport, steps_per_unit: Fraction
     if off >= HALF_STEP:
         per_unit = float(steps_per_unit)
         raise StandstillError(
-            f"its reports tell a position only to {off:.3g} steps at {per_unit:.6g} steps per unit, limit below "
+            f"its reports give its position only to {off:.3g} steps at {per_unit:.6g} steps per unit, limit below "
             f"{HALF_STEP}: choose fewer steps per unit (a larger unit), or reports of the machine position"
         )
 

@@ -12,9 +12,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
+from firmware_host.acts import WriteSettings
 from firmware_host.errors import ControllerError, SettingsMismatchError
 
-FIX = "circumstep controller settings write JOB"
+FIX = "write the settings that the plan needs"
+"""What mends every difference; `WRITE` says the same as data."""
+WRITE = (WriteSettings(),)
 SINGLE_ROUNDING = Fraction(1, 1 << 22)
 """What storing a number in a 32-bit float may change of it (2**-24), and reading it from decimals once more."""
 _DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
@@ -34,7 +37,7 @@ class StoredNumber:
         """What `text` (a decimal number) tells: its value give or take half of its last digit."""
         match = _DECIMAL.fullmatch(text)
         if match is None:
-            raise ControllerError(f"prints {text!r} where a decimal number belongs")
+            raise ControllerError(f"prints {text!r} where a decimal number is expected")
         value = Fraction(text)
         half = Fraction(1, 2 * 10 ** len(match[1] or ""))
         return cls(text, value, value - half, value + half)
@@ -42,8 +45,8 @@ class StoredNumber:
     def known_as(self, exact: Fraction) -> StoredNumber:
         """The same number, known exactly because it was written. SettingsMismatchError if it isn't printed so."""
         if not self.may_be(exact):
-            wish = f"steps per unit: printed {self.text}, said to be {float(exact):.9g}"
-            raise SettingsMismatchError((wish,), FIX)
+            wish = f"steps per unit: the controller prints {self.text}, expected {float(exact):.9g}"
+            raise SettingsMismatchError((wish,), FIX, acts=WRITE)
         text = self.text if Fraction(self.text) == exact else decimal_text(exact)
         return StoredNumber(text, exact, exact, exact)
 
@@ -71,16 +74,11 @@ class SettingNames:
     acceleration: str
     general_accelerations: tuple[str, ...] = ()
     """Limits that hold for all axes together; the first that is there counts."""
-    travel: str = ""
     release_delay: str = ""
     release_never: int = 0
     """The value of the release delay that means: never."""
-    direction_mask: str = ""
-    direction_bit: int = 0
-    report_mask: str = ""
     inches: str = ""
     soft_limits: str = ""
-    hard_limits: str = ""
     homing: str = ""
 
 
@@ -103,11 +101,7 @@ class WantedSettings:
     """What a plan needs of the controller; None where it doesn't care. Units as in `ControllerSettings`."""
 
     steps_per_unit: Fraction | None = None
-    rate_units_per_min: float | None = None
-    acceleration_units_per_s2: float | None = None
-    travel_units: float | None = None
     never_released: bool | None = None
-    direction_inverted: bool | None = None
     inches: bool | None = None
     soft_limits: bool | None = None
     homing: bool | None = None
@@ -115,23 +109,22 @@ class WantedSettings:
 
 @dataclass(frozen=True)
 class Difference:
-    """One setting that isn't as wanted. `wanted` is the text to write under `key`; `fix` the command that does it."""
+    """One setting that isn't as wanted. `wanted` is the text to write under `key`."""
 
     name: str
     key: str
-    held: str
+    stored: str
     wanted: str
-    fix: str = FIX
 
     def __str__(self) -> str:
-        return f"{self.name} ({self.key}): held {self.held}, wanted {self.wanted}"
+        return f"{self.name} ({self.key}): is {self.stored}, wanted {self.wanted}"
 
 
 @dataclass(frozen=True)
 class ControllerSettings:
     """All settings as printed (`raw`: key -> text) and, typed, those that matter to one axis.
 
-    `held_*` are None, and so are mask and switches, where the controller doesn't tell; `stated` takes the place of the
+    `stored_*` are None, and so are the switches, where the controller doesn't tell; `stated` takes the place of the
     first three. `unreadable` names what the controller didn't tell.
     """
 
@@ -139,20 +132,16 @@ class ControllerSettings:
     axis: str
     names: SettingNames
     stored_steps_per_unit: StoredNumber | None
-    held_rate: StoredNumber | None
+    stored_rate: StoredNumber | None
     """Units/min."""
-    held_acceleration: StoredNumber | None
+    stored_acceleration: StoredNumber | None
     """Units/s^2."""
-    travel_units: StoredNumber | None = None
     release_delay_ms: int | None = None
-    """Milliseconds at rest after which the motor is released; None: never, or never once it has been prepared."""
-    direction_mask: int | None = None
+    """Milliseconds after a move until the motor is released; None: never, or never once it has been prepared."""
     inches: bool = False
     """Reports are in inches: positions can't be used."""
     soft_limits: bool | None = None
-    hard_limits: bool | None = None
     homing: bool | None = None
-    report_mask: int | None = None
     stated: StatedSettings = StatedSettings()
 
     @classmethod
@@ -166,47 +155,38 @@ class ControllerSettings:
             axis=axis,
             names=names,
             stored_steps_per_unit=positive(raw, names.steps_per_unit),
-            held_rate=positive(raw, names.rate),
-            held_acceleration=positive(raw, names.acceleration),
-            travel_units=StoredNumber.printed(_text(raw, names.travel)),
+            stored_rate=positive(raw, names.rate),
+            stored_acceleration=positive(raw, names.acceleration),
             release_delay_ms=None if release == names.release_never else release,
-            direction_mask=_whole(raw, names.direction_mask),
             inches=_whole(raw, names.inches) != 0,
             soft_limits=_whole(raw, names.soft_limits) != 0,
-            hard_limits=_whole(raw, names.hard_limits) != 0,
             homing=_whole(raw, names.homing) != 0,
-            report_mask=_whole(raw, names.report_mask),
         )
 
     @property
     def unreadable(self) -> tuple[str, ...]:
         """What the controller didn't tell of steps per unit, rate and acceleration; empty if it told all."""
-        held = {
+        told = {
             "steps per unit": self.stored_steps_per_unit,
-            "rate": self.held_rate,
-            "acceleration": self.held_acceleration,
+            "rate": self.stored_rate,
+            "acceleration": self.stored_acceleration,
         }
-        return tuple(name for name, number in held.items() if number is None)
+        return tuple(name for name, number in told.items() if number is None)
 
     @property
     def steps_per_unit(self) -> StoredNumber:
         """As printed, else as stated. ControllerError if neither is known; so for the next two."""
-        return _held_or_stated("steps per unit", self.stored_steps_per_unit, self.stated.steps_per_unit)
+        return _stored_or_stated("steps per unit", self.stored_steps_per_unit, self.stated.steps_per_unit)
 
     @property
     def rate_units_per_min(self) -> StoredNumber:
         """The highest rate (units/min)."""
-        return _held_or_stated("rate", self.held_rate, self.stated.rate_units_per_min)
+        return _stored_or_stated("rate", self.stored_rate, self.stated.rate_units_per_min)
 
     @property
     def acceleration_units_per_s2(self) -> StoredNumber:
         """The acceleration (units/s^2) of a move of this axis alone."""
-        return _held_or_stated("acceleration", self.held_acceleration, self.stated.acceleration_units_per_s2)
-
-    @property
-    def direction_inverted(self) -> bool:
-        """True if this axis counts the other way round, as far as the controller tells."""
-        return bool((self.direction_mask or 0) & self.names.direction_bit)
+        return _stored_or_stated("acceleration", self.stored_acceleration, self.stated.acceleration_units_per_s2)
 
     def compare(self, wanted: WantedSettings) -> tuple[Difference, ...]:
         """Every setting that isn't as wanted, in a fixed order; empty when the controller fits the plan.
@@ -216,11 +196,7 @@ class ControllerSettings:
         names = self.names
         found = [
             _number("steps per unit", names.steps_per_unit, self.stored_steps_per_unit, wanted.steps_per_unit),
-            _number("rate", names.rate, self.held_rate, wanted.rate_units_per_min),
-            _number("acceleration", names.acceleration, self.held_acceleration, wanted.acceleration_units_per_s2),
-            _number("travel", names.travel, self.travel_units, wanted.travel_units),
             self._release(wanted.never_released),
-            self._direction(wanted.direction_inverted),
             self._switch("reports in inches", names.inches, self.inches, wanted.inches),
             self._switch("soft limits", names.soft_limits, self.soft_limits, wanted.soft_limits),
             self._switch("homing", names.homing, self.homing, wanted.homing),
@@ -230,17 +206,11 @@ class ControllerSettings:
     def _release(self, never: bool | None) -> Difference | None:
         if not never or self.release_delay_ms is None:
             return None
-        return Difference("motor released at rest after", self.names.release_delay,
+        return Difference("motor release delay", self.names.release_delay,
                           f"{self.release_delay_ms} ms", str(self.names.release_never))  # fmt: skip
 
-    def _direction(self, inverted: bool | None) -> Difference | None:
-        if inverted is None or self.direction_mask is None or inverted == self.direction_inverted:
-            return None
-        mask = self.direction_mask ^ self.names.direction_bit
-        return Difference("direction mask", self.names.direction_mask, str(self.direction_mask), str(mask))
-
-    def _switch(self, name: str, key: str, held: bool | None, wanted: bool | None) -> Difference | None:
-        if not key or wanted is None or held is None or wanted == held:
+    def _switch(self, name: str, key: str, stored: bool | None, wanted: bool | None) -> Difference | None:
+        if not key or wanted is None or stored is None or wanted == stored:
             return None
         return Difference(name, key, self.raw[key], str(int(wanted)))
 
@@ -252,20 +222,20 @@ def decimal_text(value: Fraction) -> str:
     return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
 
 
-def _held_or_stated(name: str, held: StoredNumber | None, stated: Fraction | None) -> StoredNumber:
-    if held is not None:
-        return held
+def _stored_or_stated(name: str, stored: StoredNumber | None, stated: Fraction | None) -> StoredNumber:
+    if stored is not None:
+        return stored
     if stated is None:
         raise ControllerError(
-            f"does not tell its {name}: state it in the machine's file, and confirm it on the machine"
+            f"does not report its {name}: state it in the machine's file, and confirm it on the machine"
         )
     return StoredNumber(f"{float(stated):.9g}", stated, stated, stated)
 
 
-def _number(name: str, key: str, held: StoredNumber | None, wanted: Fraction | float | None) -> Difference | None:
-    if wanted is None or held is None or held.may_be(Fraction(wanted)):
+def _number(name: str, key: str, stored: StoredNumber | None, wanted: Fraction | None) -> Difference | None:
+    if wanted is None or stored is None or stored.may_be(wanted):
         return None
-    return Difference(name, key, held.text, decimal_text(Fraction(wanted)))
+    return Difference(name, key, stored.text, decimal_text(wanted))
 
 
 def _text(raw: Mapping[str, str], key: str) -> str:
@@ -285,5 +255,5 @@ def positive(raw: Mapping[str, str], key: str) -> StoredNumber:
 def _whole(raw: Mapping[str, str], key: str) -> int:
     number = StoredNumber.printed(_text(raw, key)).value
     if number.denominator != 1:
-        raise ControllerError(f"setting {key} is {raw[key]}: a whole number belongs there")
+        raise ControllerError(f"setting {key} is {raw[key]}: it must be a whole number")
     return int(number)

@@ -129,7 +129,6 @@ def station_in(
     baud: int | None = None,
     drop_held_motion: bool = False,
     release_motor: bool = False,
-    fix: str = "write the settings that the plan needs",
 ) -> Iterator[Station]:
     """A station that works in a run's `folder`, open; gate, trace and controller are closed at the end.
 
@@ -160,7 +159,6 @@ def station_in(
             folder=folder,
             scales=KnownScales(state_folder()),
             operator=operator,
-            fix=fix,
             progress=progress if progress is not None else SilentProgress(),
             stop=stop,
             release_motor=release_motor,

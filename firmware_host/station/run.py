@@ -54,7 +54,7 @@ PassKey = tuple[int, int]
 
 @dataclass(frozen=True)
 class Station:
-    """Everything a run works with. `scales` knows what we wrote to controllers; `fix` is the command that writes it.
+    """Everything a run works with. `scales` knows what we wrote to controllers.
 
     `release_motor`: let go of the motor when the run ends early, once the axis stands still; the position is lost then.
     """
@@ -65,7 +65,6 @@ class Station:
     folder: RunFolder
     scales: KnownScales
     operator: Operator
-    fix: str = "circumstep controller settings write JOB"
     progress: Progress = field(default_factory=SilentProgress)
     stop: StopRequest = field(default_factory=StopRequest)
     release_motor: bool = False
@@ -165,7 +164,7 @@ class RunLoop:
         station, machine = self._station, self._setup.machine
         controller = station.controller
         station.progress.stage("comparing the controller's settings with the plan")
-        require_fitting(machine, self._plan, controller.settings, fix=station.fix)
+        require_fitting(machine, self._plan, controller.settings)
         known = station.scales.recall(controller.url, controller.settings)
         scale = stored_scale(controller.settings, known)
         if origin is None and machine.axis.home_switch:

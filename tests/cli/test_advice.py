@@ -10,7 +10,7 @@ from typer.main import get_command
 from firmware_host import acts
 from firmware_host.acts import Act
 from firmware_host.cli import main
-from firmware_host.cli.screen.advice import advice_lines, arguments, command
+from firmware_host.cli.screen.advice import advice_lines, arguments, command, completing_acts
 from firmware_host.errors import ControllerError
 from tests.cli.conftest import Circumstep
 
@@ -19,11 +19,16 @@ EXAMPLES: tuple[Act, ...] = (
     acts.WriteSettings(),
     acts.WriteSettings("my job.toml", "socket://127.0.0.1:9"),
     acts.RestoreSettings("old settings.toml"),
+    acts.RestoreSettings("old.json", "/dev/ttyUSB0", "my machine.toml"),
     acts.ClearOffset("/dev/ttyUSB0"),
+    acts.ClearOffset("/dev/ttyUSB0", "my machine.toml"),
     acts.Unlock(),
-    acts.Unlock("/dev/ttyUSB0"),
+    acts.Unlock("/dev/ttyUSB0", "my machine.toml"),
     acts.Resume("runs/one two"),
     acts.Resume("runs/one", zero_set_anew=True, without_marking=True),
+    acts.NameGateProgram(),
+    acts.NameGateProgram("my job.toml"),
+    acts.NameGateProgram(run="runs/one two"),
     acts.ListProfiles(),
     acts.ShowSchema("machine"),
 )
@@ -78,6 +83,21 @@ def test_an_error_is_followed_by_the_commands_of_its_acts_once_each(
         "error: controller: it is locked\n"
         "  Unlock with: circumstep controller unlock\n"
         "  Resume with: circumstep resume runs/a --zero set-anew\n"
+    )
+
+
+def test_what_an_act_leaves_open_is_taken_from_the_command_and_what_it_names_stays() -> None:
+    given = (acts.Unlock(), acts.ClearOffset("/dev/ttyUSB0"), acts.WriteSettings("job.toml"), acts.FindControllers())
+    with (
+        pytest.raises(ControllerError, match="it is locked") as caught,
+        completing_acts(job="other.toml", machine="machine.toml", port="socket://127.0.0.1:9"),
+    ):
+        raise ControllerError("it is locked", acts=given)
+    assert caught.value.acts == (
+        acts.Unlock("socket://127.0.0.1:9", "machine.toml"),
+        acts.ClearOffset("/dev/ttyUSB0", "machine.toml"),
+        acts.WriteSettings("job.toml", "socket://127.0.0.1:9"),
+        acts.FindControllers(),
     )
 
 

@@ -38,7 +38,7 @@ def test_demo_of_a_machine_whose_controller_takes_numbered_lines(tmp_path: Path)
     (tmp_path / "job.toml").write_text(job.replace('"belt-chuck"', '"numbered.toml"'), encoding="utf-8")
     ended = call("demo", str(tmp_path / "job.toml"), "--keep", str(tmp_path / "kept"))
     assert ended.status == 0, ended.err
-    assert "steps per unit (M92 A): held 100.00, wanted 26.667" in ended.out
+    assert "steps per unit (M92 A): is 100.00, wanted 26.667" in ended.out
     assert "done: 12 of 12 passes marked; the motor's step counter is the plan's at 12 of 12" in ended.out
     assert "N1 " in next((tmp_path / "kept").glob("*/trace.jsonl")).read_text("utf-8")
 

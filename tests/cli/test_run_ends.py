@@ -149,7 +149,7 @@ def test_a_gate_that_times_out_ends_with_status_4_and_tells_how_to_go_on(job: st
         ended = run.end()
     assert ended.status == 4
     lines = ended.err.splitlines()
-    assert lines[-2] == "error: gate operator: nobody said that the pass is done within 0.5 s"
+    assert lines[-2] == "error: gate operator: nobody confirmed within 0.5 s that the pass is done"
     assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
 
 

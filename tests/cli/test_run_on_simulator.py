@@ -145,7 +145,8 @@ def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(jo
         assert refused.status == 1
         assert "the controller's settings do not fit the plan: steps per unit" in refused.err
         fix = f"circumstep controller settings write {job} --port {port}"
-        assert f"Fix: {fix}\n  Resume with: circumstep resume " in refused.err
+        words = "Fix: write the settings that the plan needs\n  Write the settings with: "
+        assert f"{words}{fix}\n  Resume with: circumstep resume " in refused.err
         before = stored(port)
         assert before["steps_per_unit"] == "100.000"
 
@@ -244,7 +245,9 @@ def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_ea
     with simulated() as port:
         refused = call("run", job, "--port", port)
         assert refused.status == 2
-        assert "none was named. Name it when starting the run: --gate-program" in refused.err
+        assert "none was named. Name the program when starting or resuming the run" in refused.err
+        named = f"Name the program with: circumstep run {job} --gate-program 'PROGRAM ARGUMENT'"
+        assert named in refused.err
         ended = call("run", job, "--port", port, "--gate-program", str(program))
     assert ended.status == 0, ended.err
     assert marks.read_text().split() == ["1/3", "2/3", "3/3"]

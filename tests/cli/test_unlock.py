@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -40,10 +41,11 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
     with serve(device, clock, kind="pty") as server:
         refused = dry(job, server.url)
         assert refused.status == 3
-        named = re.search(r"circumstep (controller unlock) and set zero anew", refused.err)
+        assert "home it, or unlock it and set zero anew" in refused.err
+        named = re.search(r"Unlock with: circumstep (controller unlock .*)$", refused.err, re.MULTILINE)
         assert named is not None, refused.err
         motions = len(device.motion_log)
-        ended = call(*named[1].split(), "--port", server.url)
+        ended = call(*shlex.split(named[1]))
         assert (ended.status, ended.err) == (0, "")
         assert ended.out.startswith("the controller is ready; its position is uncertain: begin a run at the job's zero")
         assert len(device.motion_log) == motions
@@ -51,7 +53,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
         assert again.status == 0, again.err
 
 
-def test_a_motion_that_is_held_is_dropped_and_never_gone_on_with(job: str) -> None:
+def test_a_motion_that_is_held_is_dropped_and_never_resumed(job: str) -> None:
     clock = ScaledClock(20.0)
     device = board(clock.monotonic())
     with serve(device, clock, kind="pty") as server:
@@ -66,10 +68,10 @@ def test_a_motion_that_is_held_is_dropped_and_never_gone_on_with(job: str) -> No
         assert stands > 0
         refused = call("controller", "show", "--port", server.url)
         assert refused.status == 3
-        assert "it is holding, not ready: release the hold at the machine, or drop its motion with circumstep" in (
-            refused.err
-        )
-        ended = call("controller", "unlock", "--port", server.url)
+        assert "it is holding, not ready: release the hold at the machine, or unlock it" in refused.err
+        named = re.search(r"Unlock with: circumstep (controller unlock .*)$", refused.err, re.MULTILINE)
+        assert named is not None, refused.err
+        ended = call(*shlex.split(named[1]))
         assert ended.status == 0, ended.err
         assert server.steps_at("A") == stands
         again = dry(job, server.url)

@@ -69,7 +69,7 @@ def test_a_plug_in_takes_no_built_in_dialect_away_and_must_be_a_dialect(monkeypa
     foreign = [EntryPoint(name, "builtins:dict", registry.GROUP) for name in ("status-query", "foreign")]
     monkeypatch.setattr(registry, "entry_points", lambda *, group: foreign)
     assert isinstance(load_dialect("status-query"), StateWordDialect)
-    with pytest.raises(InputError, match="dialect 'foreign' at builtins:dict is no Dialect"):
+    with pytest.raises(InputError, match="dialect 'foreign' at builtins:dict is not a Dialect"):
         load_dialect("foreign")
 
 

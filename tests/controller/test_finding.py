@@ -50,7 +50,7 @@ def test_each_port_is_asked_once_and_told_what_is_there() -> None:
     assert found == (
         Finding("greeter", "status-query", "Board ['$' for help]", DESCRIPTION),
         Finding("quiet", "status-query", "did not greet; is ready", DESCRIPTION),
-        Finding("foreign", None, "answers, but in no known dialect: b'hello'. Check its speed (baud)"),
+        Finding("foreign", None, "answers, but not in a known dialect: b'hello'. Check its speed (baud)"),
         Finding("dead", None, "silent. Check its speed (baud)"),
         Finding("busy", None, "port busy: in use by process 4711; end that process"),
         Finding("precious", None, "left alone: opening it may reset what is connected"),

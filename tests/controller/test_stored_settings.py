@@ -6,7 +6,6 @@ from hypothesis import strategies as st
 
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.controller.stored_settings import (
-    FIX,
     ControllerSettings,
     Difference,
     StoredNumber,
@@ -18,16 +17,12 @@ from firmware_host.errors import ControllerError, SettingsMismatchError
 NAMES = StatusQueryDialect().setting_names("A")
 RAW = {
     "$1": "25",
-    "$3": "5",
-    "$10": "3",
     "$13": "0",
     "$20": "1",
-    "$21": "0",
     "$22": "0",
     "$103": "26.667",
     "$113": "3600.000",
     "$123": "400.000",
-    "$133": "360.000",
 }
 
 
@@ -36,31 +31,28 @@ def settings(**changes: str) -> ControllerSettings:
 
 
 def test_a_printed_number_stands_for_half_of_its_last_digit_to_either_side() -> None:
-    held = settings().steps_per_unit
-    assert held.value == Fraction(26667, 1000)
-    assert (held.low, held.high) == (Fraction(266665, 10000), Fraction(266675, 10000))
-    assert not held.is_exact
-    assert held.may_be(Fraction(80, 3))  # 26.66667 is printed as 26.667
-    assert not held.may_be(Fraction("26.666"))
+    stored = settings().steps_per_unit
+    assert stored.value == Fraction(26667, 1000)
+    assert (stored.low, stored.high) == (Fraction(266665, 10000), Fraction(266675, 10000))
+    assert not stored.is_exact
+    assert stored.may_be(Fraction(80, 3))  # 26.66667 is printed as 26.667
+    assert not stored.may_be(Fraction("26.666"))
 
 
 def test_a_written_value_is_known_exactly_if_it_is_printed_so() -> None:
-    held = settings().steps_per_unit.known_as(Fraction("26.667"))
-    assert held.is_exact
-    assert held.low == Fraction("26.667")
-    with pytest.raises(SettingsMismatchError, match=r"printed 26\.667, said to be 26\.66"):
+    stored = settings().steps_per_unit.known_as(Fraction("26.667"))
+    assert stored.is_exact
+    assert stored.low == Fraction("26.667")
+    with pytest.raises(SettingsMismatchError, match=r"the controller prints 26\.667, expected 26\.66"):
         settings().steps_per_unit.known_as(Fraction("26.66"))
 
 
 def test_the_typed_view_says_what_the_texts_mean() -> None:
-    held = settings()
-    assert held.release_delay_ms == 25
-    assert held.direction_mask == 5
-    assert not held.direction_inverted  # bits 0 and 2 are X and Z
-    assert held.soft_limits
-    assert not held.homing
+    stored = settings()
+    assert stored.release_delay_ms == 25
+    assert stored.soft_limits
+    assert not stored.homing
     assert settings(_1="255").release_delay_ms is None
-    assert settings(_3="8").direction_inverted
     assert settings(_13="1.000").inches
 
 
@@ -70,8 +62,8 @@ def test_the_typed_view_says_what_the_texts_mean() -> None:
         ("$103", None, r"has no axis A: it prints no setting \$103"),
         ("$1", None, r"prints no setting \$1"),
         ("$103", "0.000", r"\$103 is 0\.000: it must be greater than 0"),
-        ("$123", "4e2", "prints '4e2' where a decimal number belongs"),
-        ("$3", "2.500", r"\$3 is 2\.500: a whole number belongs there"),
+        ("$123", "4e2", "prints '4e2' where a decimal number is expected"),
+        ("$1", "2.500", r"\$1 is 2\.500: it must be a whole number"),
     ],
     ids=["no-axis", "missing", "zero-steps", "no-number", "no-whole-number"],
 )
@@ -86,11 +78,7 @@ def test_settings_that_cannot_be_used_are_named(key: str, text: str | None, comp
 def test_settings_as_wanted_differ_in_nothing() -> None:
     wanted = WantedSettings(
         steps_per_unit=Fraction(80, 3),
-        rate_units_per_min=3600.0,
-        acceleration_units_per_s2=400.0,
-        travel_units=360.0,
         never_released=True,
-        direction_inverted=False,
         inches=False,
         soft_limits=True,
         homing=False,
@@ -102,21 +90,16 @@ def test_settings_as_wanted_differ_in_nothing() -> None:
 def test_every_difference_is_told_with_the_text_that_mends_it() -> None:
     wanted = WantedSettings(
         steps_per_unit=Fraction(160, 3),
-        rate_units_per_min=3600.1,
         never_released=True,
-        direction_inverted=True,
         inches=False,
         soft_limits=False,
     )
     assert settings(_13="1").compare(wanted) == (
         Difference("steps per unit", "$103", "26.667", "53.333"),
-        Difference("rate", "$113", "3600.000", "3600.100"),
-        Difference("motor released at rest after", "$1", "25 ms", "255"),
-        Difference("direction mask", "$3", "5", "13"),
+        Difference("motor release delay", "$1", "25 ms", "255"),
         Difference("reports in inches", "$13", "1", "0"),
         Difference("soft limits", "$20", "1", "0"),
     )
-    assert settings().compare(WantedSettings(soft_limits=False))[0].fix == FIX
 
 
 def test_the_settings_cannot_be_changed_behind_the_back() -> None:

@@ -179,7 +179,7 @@ def test_a_board_that_takes_lines_of_any_number_is_not_trusted() -> None:
         real(b"".join(line + b"\n" for line in lines), now_s)
 
     b.device.receive = unnumbered  # type: ignore[method-assign]
-    with pytest.raises(DialectError, match="takes lines of any number"):
+    with pytest.raises(DialectError, match="accepts lines with a wrong number"):
         b.open()
 
 

@@ -63,7 +63,7 @@ def test_what_cannot_be_read_is_said_and_taken_from_what_is_stated() -> None:
     controller = b.open(stated=STATED)
     held = controller.settings
     assert held.unreadable == ("steps per unit", "rate", "acceleration")
-    assert held.held_rate is None
+    assert held.stored_rate is None
     assert (held.steps_per_unit.value, held.rate_units_per_min.value) == (80, 6000)
     assert held.acceleration_units_per_s2.value == 400
     assert held.compare(WantedSettings(steps_per_unit=Fraction(26), never_released=True, homing=True)) == ()
@@ -71,7 +71,7 @@ def test_what_cannot_be_read_is_said_and_taken_from_what_is_stated() -> None:
 
 def test_what_is_neither_read_nor_stated_is_told_when_it_is_needed() -> None:
     held = numbered_bench(settings_report="none").open().settings
-    with pytest.raises(ControllerError, match="does not tell its acceleration: state it in the machine's file"):
+    with pytest.raises(ControllerError, match="does not report its acceleration: state it in the machine's file"):
         assert held.acceleration_units_per_s2
 
 
@@ -163,7 +163,7 @@ def test_a_value_that_reads_back_differently_is_told_and_not_stored(tmp_path: Pa
     controller = b.ready()
     b.port.spoil = lambda data: data.replace(b"A123.45", b"A500.00")
     start = len(b.port.written)
-    with pytest.raises(SettingsMismatchError, match=r"M201 A: wrote 123\.45, reads 500\.00.*settings restore"):
+    with pytest.raises(SettingsMismatchError, match=r"M201 A: wrote 123\.45, reads 500\.00.*bring the old"):
         controller.write_settings({"M201 A": "123.45"}, backup=tmp_path / "old.json")
     assert b"M500" not in writes(b.port.written[start:])
 
@@ -182,7 +182,7 @@ def test_a_controller_that_cannot_store_says_so(tmp_path: Path) -> None:
         ({"M92 A": "26.66667"}, "cannot be stored"),
         ({"M92 A": "0"}, "cannot be stored"),
         ({"M201 A": "1\nG28"}, "cannot be stored"),
-        ({"M502 A": "1"}, "is no setting"),
+        ({"M502 A": "1"}, "is not a setting"),
     ],
     ids=["decimals", "zero", "second-line", "no-setting"],
 )

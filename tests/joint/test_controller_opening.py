@@ -167,7 +167,7 @@ def test_silence_is_no_dialect_and_gives_the_port_back() -> None:
 def test_steps_per_unit_said_to_be_known_must_be_printed_so() -> None:
     b = bench({"$103": 26.667})
     assert b.open(steps_per_unit_known=Fraction("26.667")).settings.steps_per_unit.is_exact
-    with pytest.raises(SettingsMismatchError, match=r"printed 26\.667"):
+    with pytest.raises(SettingsMismatchError, match=r"prints 26\.667"):
         b.open(steps_per_unit_known=Fraction(53))
 
 
@@ -189,7 +189,7 @@ def test_a_locked_axis_can_be_read_but_not_moved_until_it_is_homed() -> None:
     b = bench({"$22": 1}, home_switches={"A": 300})
     controller = b.open()
     assert controller.status().state is AxisState.LOCKED
-    with pytest.raises(ControllerFaultError, match="it is locked, not ready: see why; home the axis"):
+    with pytest.raises(ControllerFaultError, match="it is locked, not ready: find out why; home the axis"):
         controller.prepare()
     sent = len(b.port.sent)
     with pytest.raises(StandstillError, match="has not been prepared"):

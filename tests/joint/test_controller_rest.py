@@ -5,6 +5,7 @@ from fractions import Fraction
 
 import pytest
 
+from firmware_host.acts import WriteSettings
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.axis import StandstillProof
 from firmware_host.controller.connecting import connect
@@ -120,7 +121,7 @@ def test_an_axis_that_is_held_is_not_at_rest() -> None:
     controller, accepted_s = moved(b)
     b.run(0.1)
     b.device.receive(b"!", b.clock.monotonic())
-    with pytest.raises(StandstillError, match="does not stand still at step 1000 by its deadline"):
+    with pytest.raises(StandstillError, match="did not stand still at step 1000 by its deadline"):
         rest(controller, accepted_s)
 
 
@@ -160,8 +161,9 @@ def test_a_position_in_inches_is_refused() -> None:
     b = bench({"$13": 1})
     controller = b.open()
     start = b.port.sent
-    with pytest.raises(ControllerError, match=r"reports in inches \(\$13\).*Fix: circumstep controller settings write"):
+    with pytest.raises(ControllerError, match=r"reports in inches \(\$13\).*Fix: write the settings") as caught:
         controller.prepare()
+    assert caught.value.acts == (WriteSettings(),)
     assert b.port.sent[len(start) :].strip(b"?") == b""
 
 

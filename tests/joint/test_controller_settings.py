@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.acts import RestoreSettings
 from firmware_host.controller.settings.backup import load_backup
 from firmware_host.errors import (
     FirmwareHostError,
@@ -132,7 +133,7 @@ def test_restoring_puts_the_old_values_back(tmp_path: Path) -> None:
     [
         ({"$103": "26.66667"}, "cannot be stored"),
         ({"$1": "255", "$103": "1\n$H"}, "cannot be stored"),
-        ({"$RST": "1"}, "is no setting"),
+        ({"$RST": "1"}, "is not a setting"),
     ],
     ids=["decimals", "second-line", "no-setting"],
 )
@@ -178,8 +179,9 @@ def test_a_value_that_reads_back_differently_is_told_with_the_way_back(tmp_path:
     controller = b.ready()
     b.port.spoil = lambda data: data.replace(b"$123=400.000", b"$123=300.000")
     backup = tmp_path / "old.json"
-    with pytest.raises(SettingsMismatchError, match=r"\$123: wrote 400, reads 300\.000.*settings restore"):
+    with pytest.raises(SettingsMismatchError, match=r"\$123: wrote 400, reads 300\.000.*bring the old") as caught:
         controller.write_settings({"$123": "400"}, backup=backup)
+    assert caught.value.acts == (RestoreSettings(str(backup), b.port.url),)
 
 
 def test_a_backup_of_another_dialect_is_refused(tmp_path: Path) -> None:

@@ -214,7 +214,7 @@ def test_a_real_process_killed_while_it_writes_is_undone_by_one_command(
 
 
 def test_restoring_without_a_file_takes_the_last_one_kept_of_this_port(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match=r"holds no settings of memory://other.*Name the file"):
+    with pytest.raises(InputError, match=r"contains no settings of memory://other.*Name the backup file"):
         newest_backup(tmp_path, "memory://other")
     for name, url, saved_at in (
         ("a", "memory://device", "2026-01-02T00:00:00+00:00"),

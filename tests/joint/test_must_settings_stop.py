@@ -1,10 +1,11 @@
-"""Stored settings that would hurt: each stops the run before any motion and names the command that fixes it."""
+"""Stored settings that would hurt: each stops the run before any motion and says what fixes it."""
 
 import json
 from pathlib import Path
 
 import pytest
 
+from firmware_host.acts import WriteSettings
 from firmware_host.controller.port.trace import TraceKind
 from firmware_host.errors import EXIT_CHECK_FAILED, CoordinateError, SettingsMismatchError
 from firmware_host.station.settings.check import safe_settings
@@ -12,7 +13,7 @@ from firmware_host.station.settings.write import write_for_plan
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 from tests.support.traces import of_kind
 
-COMMAND = r"Fix: circumstep controller settings write JOB --port memory://device"
+FIX = "Fix: write the settings that the plan needs"
 READING = frozenset({b"?", b"$$\n", b"$I\n"})
 
 
@@ -22,14 +23,14 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 BAD: dict[str, tuple[dict[str, float], str]] = {
-    "unsafe-acceleration": ({"$123": 1e6}, r"acceleration \(\$123\): held 1000000\.000 .*above the highest safe one"),
+    "unsafe-acceleration": ({"$123": 1e6}, r"acceleration \(\$123\): is 1000000\.000 .*above the highest safe one"),
     "acceleration-just-above": ({"$123": 0.0}, r"acceleration \(\$123\)"),
-    "half-the-steps-per-unit": ({"$103": 13.333}, r"steps per unit \(\$103\): held 13\.333, wanted 26\.667"),
-    "steps-per-unit-off-by-a-thousandth": ({"$103": 26.668}, r"held 26\.668, wanted 26\.667"),
-    "motor-released-at-rest": ({"$1": 25}, r"motor released at rest after \(\$1\): held 25 ms, wanted 255"),
-    "more-steps-per-second-than-can-be-made": ({"$113": 70000}, r"rate \(\$113\): held 70000\.000"),
-    "reports-in-inches": ({"$13": 1}, r"reports in inches \(\$13\): held 1, wanted 0"),
-    "soft-limits-on-an-endless-axis": ({"$20": 1}, r"soft limits \(\$20\): held 1, wanted 0"),
+    "half-the-steps-per-unit": ({"$103": 13.333}, r"steps per unit \(\$103\): is 13\.333, wanted 26\.667"),
+    "steps-per-unit-off-by-a-thousandth": ({"$103": 26.668}, r"is 26\.668, wanted 26\.667"),
+    "motor-released-at-rest": ({"$1": 25}, r"motor release delay \(\$1\): is 25 ms, wanted 255"),
+    "more-steps-per-second-than-can-be-made": ({"$113": 70000}, r"rate \(\$113\): is 70000\.000"),
+    "reports-in-inches": ({"$13": 1}, r"reports in inches \(\$13\): is 1, wanted 0"),
+    "soft-limits-on-an-endless-axis": ({"$20": 1}, r"soft limits \(\$20\): is 1, wanted 0"),
 }
 
 
@@ -41,9 +42,10 @@ def test_a_setting_that_does_not_fit_stops_the_run_before_anything_moves(case: s
     for key, value in settings.items():
         safe = float(safe_settings(bench.machine, bench.plan).acceleration)
         bench.device.settings[key] = value or safe * 1.001
-    with pytest.raises(SettingsMismatchError, match=rf"(?s){complaint}.*{COMMAND}") as caught:
+    with pytest.raises(SettingsMismatchError, match=rf"(?s){complaint}.*{FIX}") as caught:
         bench.run()
     assert caught.value.exit_status == EXIT_CHECK_FAILED
+    assert caught.value.acts == (WriteSettings(),)
     assert bench.device.motion_log == ()
     assert set(of_kind(bench.trace, TraceKind.SENT)) <= READING
     assert bench.gate.opened == []
@@ -58,13 +60,13 @@ def test_all_that_does_not_fit_is_told_at_once(tmp_path: Path) -> None:
         bench.run()
     assert [text.split(" (")[0] for text in caught.value.mismatches] == [
         "steps per unit",
-        "motor released at rest after",
+        "motor release delay",
         "acceleration",
     ]
 
 
 @pytest.mark.parametrize("settings", [settings for settings, _ in BAD.values()], ids=list(BAD))
-def test_the_command_named_does_fix_it(settings: dict[str, float], tmp_path: Path) -> None:
+def test_writing_the_settings_does_fix_it(settings: dict[str, float], tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup(), away=0, known=False)
     for key, value in settings.items():
         bench.device.settings[key] = value or 1e5

@@ -73,7 +73,7 @@ def test_a_program_that_hangs_is_ended_at_its_time(tmp_path: Path) -> None:
 
 def test_nobody_at_the_machine_ends_the_run_at_the_time_given(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup(), gate=lambda context: OperatorGate(context, 30.0))
-    with pytest.raises(GateTimeoutError, match="nobody said that the pass is done within 30 s"):
+    with pytest.raises(GateTimeoutError, match="nobody confirmed within 30 s that the pass is done"):
         bench.run()
     ((opened_s, closed_s, _),) = bench.gate.opened
     assert closed_s is not None

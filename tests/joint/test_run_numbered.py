@@ -66,7 +66,7 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(name: str, tmp_pat
 def test_limits_that_can_neither_be_read_nor_are_stated_stop_the_run_before_anything_moves(tmp_path: Path) -> None:
     bench = NumberedBench(tmp_path, small_setup(), MEMBERS["mute"], known=False)
     keys = r"link\.stated\.steps_per_unit, link\.stated\.rate, link\.stated\.acceleration"
-    with pytest.raises(ControllerError, match=rf"does not tell its steps per unit, rate, acceleration: state {keys}"):
+    with pytest.raises(ControllerError, match=rf"does not report its steps per unit, rate, acceleration: state {keys}"):
         bench.run()
     assert len(bench.device.motion_log) == bench.motion_before
     assert bench.gate.opened == []
@@ -75,9 +75,9 @@ def test_limits_that_can_neither_be_read_nor_are_stated_stop_the_run_before_anyt
 @pytest.mark.parametrize(
     ("key", "text", "complaint"),
     [
-        ("steps_per_unit", "26.668", r"steps per unit \(link\.stated\.steps_per_unit\): held 26\.668, wanted 26\.667"),
-        ("acceleration", "50000 deg/s^2", r"acceleration \(link\.stated\.acceleration\): held 50000 units/s\^2, above"),
-        ("rate", "4000 deg/s", r"rate \(link\.stated\.rate\): held 240000 units/min, more steps per second"),
+        ("steps_per_unit", "26.668", r"steps per unit \(link\.stated\.steps_per_unit\): is 26\.668, wanted 26\.667"),
+        ("acceleration", "50000 deg/s^2", r"acceleration \(link\.stated\.acceleration\): is 50000 units/s\^2, above"),
+        ("rate", "4000 deg/s", r"rate \(link\.stated\.rate\): is 240000 units/min, more steps per second"),
     ],
     ids=["scale", "acceleration", "rate"],
 )
@@ -89,7 +89,7 @@ def test_a_statement_that_does_not_fit_is_refused_with_a_fix_that_can_be_done(
     said = Stated.model_validate(link.stated.model_dump(mode="json", exclude_none=True) | {key: text})
     bench.machine = bench.machine.model_copy(update={"link": link.model_copy(update={"stated": said})})
     bench.setup = replace(bench.setup, machine=bench.machine)
-    with pytest.raises(SettingsMismatchError, match=rf"(?s){complaint}.*set it on the controller by its own means"):
+    with pytest.raises(SettingsMismatchError, match=rf"(?s){complaint}.*change it with the controller's own tools"):
         bench.run()
     assert len(bench.device.motion_log) == bench.motion_before
 
@@ -98,7 +98,7 @@ def test_what_is_stated_does_not_overrule_what_can_be_read(tmp_path: Path) -> No
     bench = NumberedBench(
         tmp_path, small_setup(), MEMBERS["plain"], stated=True, stored={"M201 A": 50_000.0, "M204 T": 60_000.0}
     )
-    with pytest.raises(SettingsMismatchError, match=r"acceleration \(M201 A\): held 50000\.00"):
+    with pytest.raises(SettingsMismatchError, match=r"acceleration \(M201 A\): is 50000\.00"):
         bench.run()
 
 

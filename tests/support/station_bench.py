@@ -348,7 +348,6 @@ class StationBench:
             folder=self.folder,
             scales=self.scales,
             operator=self.operator,
-            fix="circumstep controller settings write JOB --port memory://device",
             progress=self.progress,
             stop=self.stop,
         )

@@ -3,17 +3,35 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import fields, replace
 from types import MappingProxyType
 from typing import Any
 
 from firmware_host import acts
 from firmware_host.acts import Act
+from firmware_host.errors import FirmwareHostError
 
 
 def advice_lines(todo: Iterable[Act]) -> list[str]:
     """One line for each act: what it is for, and its command."""
     return [f"{_WORDS[type(act)]}: {command(act)}" for act in dict.fromkeys(todo)]
+
+
+@contextmanager
+def completing_acts(**called_with: str) -> Iterator[None]:
+    """Inside, an error's acts that leave open their `job`, `machine`, `port` or `run` get those of this command."""
+    try:
+        yield
+    except FirmwareHostError as error:
+        error.acts = tuple(_completed(act, called_with) for act in error.acts)
+        raise
+
+
+def _completed(act: Act, called_with: Mapping[str, str]) -> Act:
+    left_open = {field.name for field in fields(act) if getattr(act, field.name) == ""}
+    return replace(act, **{name: value for name, value in called_with.items() if name in left_open})
 
 
 def command(act: Act) -> str:
@@ -32,8 +50,13 @@ def _resume(act: acts.Resume) -> tuple[str, ...]:
     return ("resume", act.run, *zero, *dry)
 
 
-def _port(url: str) -> tuple[str, ...]:
-    return ("--port", url) if url else ()
+def _at(port: str, machine: str = "") -> tuple[str, ...]:
+    return (*(("--machine", machine) if machine else ()), *(("--port", port) if port else ()))
+
+
+def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
+    start = ("resume", act.run) if act.run else ("run", act.job or "JOB")
+    return (*start, "--gate-program", "PROGRAM ARGUMENT")
 
 
 _SETTINGS = ("controller", "settings")
@@ -41,11 +64,12 @@ _SETTINGS = ("controller", "settings")
 _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyType(
     {
         acts.FindControllers: lambda act: ("controller", "find"),
-        acts.WriteSettings: lambda act: (*_SETTINGS, "write", act.job or "JOB", *_port(act.port)),
-        acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup),
-        acts.ClearOffset: lambda act: ("controller", "clear-offset", *_port(act.port)),
-        acts.Unlock: lambda act: ("controller", "unlock", *_port(act.port)),
+        acts.WriteSettings: lambda act: (*_SETTINGS, "write", act.job or "JOB", *_at(act.port)),
+        acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup, *_at(act.port, act.machine)),
+        acts.ClearOffset: lambda act: ("controller", "clear-offset", *_at(act.port, act.machine or "MACHINE")),
+        acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
         acts.Resume: _resume,
+        acts.NameGateProgram: _with_program,
         acts.ListProfiles: lambda act: ("profile", "list"),
         acts.ShowSchema: lambda act: ("schema", act.kind),
     }
@@ -59,6 +83,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.ClearOffset: "Take the offset back with",
         acts.Unlock: "Unlock with",
         acts.Resume: "Resume with",
+        acts.NameGateProgram: "Name the program with",
         acts.ListProfiles: "See all profiles with",
         acts.ShowSchema: "See the keys with",
     }

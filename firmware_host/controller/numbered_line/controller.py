@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
+from firmware_host.acts import ClearOffset
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description, StopReport
 from firmware_host.controller.deadlines import STANDSTILL_S, STATUS_S, STORE_S
@@ -165,8 +166,8 @@ class NumberedController(Controller):
         if off:
             raise ControllerError(
                 f"coordinates and step counts of axis {self.axis} differ by {float(off):.1f} steps: an offset or "
-                "another scale is in effect. Home it, switch it off and on, or take the offset back with: circumstep "
-                f"controller clear-offset --machine MACHINE --port {self.sender.port.url}"
+                "another scale is in effect. Home it, switch it off and on, or take the offset back",
+                acts=(ClearOffset(self.sender.port.url),),
             )
 
     def _off_zero(self, report: StatusReport) -> Fraction:
@@ -229,7 +230,7 @@ class NumberedController(Controller):
         self._last_counts = None
         report = self.standing(allow=_READY)
         if self.position(report) != 0:
-            raise ControllerError(f"was told to call its place zero, but reports {self.position(report):g}")
+            raise ControllerError(f"was told that it stands at zero, but reports {self.position(report):g}")
         self.zero_count = self._count(report)
         return report
 
@@ -248,13 +249,13 @@ class NumberedController(Controller):
         """The coordinate (units, six decimals) at which the step count says that the axis stands."""
         scale = self._scale()
         if scale is None:
-            raise ControllerError("its steps per unit are not known: its place cannot be told from its step count")
+            raise ControllerError("its steps per unit are not known, so its step count does not tell its position")
         scale = scale if known is None else scale.known_as(known)
         place = Fraction(self._count(report) - self.zero_count) / scale.value
         off = float((scale.high - scale.low) / 2 * abs(place))
         if off > _CLEAR_TO_STEPS:
             raise ControllerError(
-                f"its steps per unit are known only as {scale.text}, so its place is known only to {off:.2f} steps, "
+                f"its steps per unit are known only as {scale.text}, so its position is known only to {off:.2f} steps, "
                 f"limit {_CLEAR_TO_STEPS:g} steps. Switch it off and on instead: it counts from zero then"
             )
         return f"{float(place):.6f}"
@@ -335,8 +336,8 @@ class NumberedController(Controller):
             coordinate = report.machine[place] if report.machine and place >= 0 else None
             if coordinate != 0 or (report.counts or {}).get(letter, 0) != 0:
                 raise StandstillError(
-                    f"axis {letter} stands at {coordinate}, not at zero: a change of its steps per unit would make "
-                    "another position of it. Move it to zero, or switch the controller off and on"
+                    f"axis {letter} stands at {coordinate}, not at zero: a change of its steps per unit would "
+                    "change its position. Move it to zero, or switch the controller off and on"
                 )
 
     def before_rescale(self, keys: Iterable[str]) -> None:

@@ -40,7 +40,7 @@ _PROBE_NUMBER = 99_999_999
 """No count comes that far: a line of this number is asked for again, never carried out."""
 _SETTING_KEY = re.compile(r"(M92|M203|M201|M204) ([A-Z])", re.ASCII)
 _SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative boards print
-_ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B(\d{1,4}))?", re.ASCII)
+_ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B\d{1,4})?", re.ASCII)
 _RESEND = re.compile(r"(?:Resend|rs):? ?N?(\d{1,9})", re.ASCII)  # the short form: (m)
 _SKIPPED = re.compile(r"skip (\d{1,9})", re.ASCII)
 _NUMBER = r"-?\d{1,9}(?:\.\d{1,6})?"
@@ -56,7 +56,7 @@ class NumberedLineDialect(NumberedDialect):
     """Takes lines with a number and a checksum; says where it is, and after how many steps, when asked by a line."""
 
     name: ClassVar[str] = "numbered-line"
-    alarm_remedy: ClassVar[str] = "See why; switch it off and on, then home it or set zero anew"
+    alarm_remedy: ClassVar[str] = "Find out why; switch it off and on, then home it or set zero anew"
     max_line_bytes: ClassVar[int] = 72  # (m) of 96 that the smallest boards take, less number and checksum
     position_decimals: ClassVar[int] = 2
     capabilities: ClassVar[Capabilities] = Capabilities(
@@ -97,7 +97,7 @@ class NumberedLineDialect(NumberedDialect):
 
     def output_line(self, number: int, on: bool) -> bytes:
         if not 0 <= number <= 255:
-            raise InputError(f"output {number} is no pin", "Give a pin's number, 0 to 255.", key="gate.output")
+            raise InputError(f"output {number} is not a pin", "Give a pin's number, 0 to 255.", key="gate.output")
         return b"M42 P%d S%d\n" % (number, 255 if on else 0)
 
     def release_line(self) -> bytes:
@@ -120,7 +120,7 @@ class NumberedLineDialect(NumberedDialect):
     def setting_line(self, key: str, text: str) -> bytes:
         match = _SETTING_KEY.fullmatch(key)
         if match is None:
-            raise InputError(f"{key!r} is no setting", "Settings are written like M92 A.")
+            raise InputError(f"{key!r} is not a setting", "Settings are written like M92 A.")
         if not _SETTING_VALUE.fullmatch(text) or not float(text) > 0:
             remedy = "Write a decimal number above 0 with at most four decimals."
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
@@ -164,7 +164,7 @@ class NumberedLineDialect(NumberedDialect):
 
 def _require_axis(axis: str) -> str:
     if len(axis) != 1 or axis not in _AXES:
-        raise InputError(f"{axis!r} is no axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
+        raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
     return axis
 
 
@@ -172,8 +172,8 @@ def _accepted(text: str) -> Reply | None:
     match = _ACCEPTED.fullmatch(text)
     if match is None:
         return None
-    number, blocks, lines = (None if group is None else int(group) for group in match.groups())
-    return Accepted(number, blocks, lines)
+    number, blocks = (None if group is None else int(group) for group in match.groups())
+    return Accepted(number, blocks)
 
 
 def _resend(text: str) -> Reply | None:

@@ -95,8 +95,7 @@ class NumberingSender(Sender):
         self.count_found: int | None = None
         """How many lines the controller had counted when it was first asked; 0: it has just been reset."""
         self.blocks_free = 0
-        self.lines_free = 0
-        """The most moves and lines that an answer has told to be free; 0: not told."""
+        """The most moves that an answer has said it can still take in; 0: not told."""
         self._counting = False
         self._owed = False
         """True if the answer to the line before may still come."""
@@ -218,9 +217,7 @@ class NumberingSender(Sender):
         if pending.received:
             pending.answer, pending.certain = Accepted(), False
         elif now_s >= deadline_s:
-            line = shown(pending.line)
-            self._lose_step(f"no answer came to {line!r}")
-            raise ReplyTimeoutError(self.port.url, "its fate is unknown", line, now_s - pending.sent_at_s)
+            raise self._unanswered(pending.line, now_s - pending.sent_at_s)
 
     def _hear_output(self, pending: _Pending, until: Until) -> None:
         """What a line prints may come behind its answer."""
@@ -297,7 +294,6 @@ class NumberingSender(Sender):
 
     def _answer(self, reply: Accepted) -> None:
         self.blocks_free = max(self.blocks_free, reply.blocks_free or 0)
-        self.lines_free = max(self.lines_free, reply.lines_free or 0)
         pending = self._pending
         if pending is None or pending.answer is not None or reply.number not in (None, pending.number):
             self._stray(self._last_line)
@@ -346,7 +342,7 @@ class NumberingSender(Sender):
             if any(isinstance(reply, Identity) for reply in exchange.payload):
                 self._out_of_step = ""
                 return
-        self._lose_step("it was asked what it is, and did not say")
+        self._lose_step("it did not answer when asked what it is")
         raise ReplyTimeoutError(self.port.url, self._out_of_step, shown(self.dialect.identity_query()), _IDENTITY_S)
 
     def _learn_count(self) -> None:
@@ -364,11 +360,7 @@ class NumberingSender(Sender):
                 self.number = 0
                 self._counting = True
                 return
-        detail = (
-            f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
-            "link.dialect (circumstep controller find tells which one is spoken)"
-        )
-        raise DialectError(self.port.url, detail)
+        raise self.nothing_answers()
 
     def _probe_count(self) -> int | None:
         """The number of the line that it wants next; None if it doesn't say."""
@@ -386,7 +378,9 @@ class NumberingSender(Sender):
             if isinstance(reply, Resend):
                 wanted = reply.number
             elif isinstance(reply, StatusReport):
-                raise DialectError(self.port.url, "takes lines of any number: a damaged one could be carried out")
+                raise DialectError(
+                    self.port.url, "it accepts lines with a wrong number, so a damaged one could be carried out"
+                )
             elif not isinstance(reply, Accepted | Complaint | Skipped):
                 self._raise_or_keep(reply)
         return wanted

@@ -85,7 +85,7 @@ class RateKeys:
         thousandths = math.floor(Fraction(text) / self._factor * 1000)
         return key.removesuffix(PER_MINUTE), f"{thousandths // 1000}.{thousandths % 1000:03d}"
 
-    def held(self, raw: Mapping[str, str], key: str) -> StoredNumber:
+    def stored(self, raw: Mapping[str, str], key: str) -> StoredNumber:
         """What is printed under `key`, give or take half of the last digit that the controller itself prints."""
         number = positive(raw, key)
         if not key.endswith(PER_MINUTE):
@@ -96,7 +96,7 @@ class RateKeys:
     def reads_back(self, raw: Mapping[str, str], key: str, text: str) -> bool:
         """True if `raw` shows `key` as what was sent for `text`, as far as its print tells."""
         sent = Fraction(self.own(key, text)[1])
-        return self.held(raw, key).reads_as(sent * self._factor if key.endswith(PER_MINUTE) else sent)
+        return self.stored(raw, key).reads_as(sent * self._factor if key.endswith(PER_MINUTE) else sent)
 
     @property
     def _factor(self) -> int:
@@ -113,10 +113,10 @@ def interpret(
 
     The acceleration is the smaller one of the axis' own limit and of the general one, if that is printed.
     """
-    scale = rates.held(raw, names.steps_per_unit) if names.steps_per_unit in raw else None
-    rate = rates.held(raw, names.rate) if names.rate in raw else None
-    acceleration = rates.held(raw, names.acceleration) if names.acceleration in raw else None
-    general = next((rates.held(raw, key) for key in names.general_accelerations if key in raw), None)
+    scale = rates.stored(raw, names.steps_per_unit) if names.steps_per_unit in raw else None
+    rate = rates.stored(raw, names.rate) if names.rate in raw else None
+    acceleration = rates.stored(raw, names.acceleration) if names.acceleration in raw else None
+    general = next((rates.stored(raw, key) for key in names.general_accelerations if key in raw), None)
     if acceleration is not None and general is not None and general.value < acceleration.value:
         acceleration = general
     return ControllerSettings(
@@ -124,8 +124,8 @@ def interpret(
         axis=axis,
         names=names,
         stored_steps_per_unit=scale,
-        held_rate=rate,
-        held_acceleration=acceleration,
+        stored_rate=rate,
+        stored_acceleration=acceleration,
         stated=stated,
     )
 

@@ -42,7 +42,8 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
     UnreadableFileError.
     """
     if path.exists():
-        raise InputError("a backup is there already", "Choose another name; the old one is kept.", source=str(path))
+        remedy = "Choose another name; the old one is kept."
+        raise InputError("a backup of this name exists already", remedy, source=str(path))
     document = {
         "kind": _KIND,
         "version": _VERSION,
@@ -64,16 +65,16 @@ def load_backup(path: Path) -> SettingsBackup:
         with path.open("rb") as file:
             content = file.read(_LARGEST + 1)
         if len(content) > _LARGEST:
-            raise UnreadableFileError(f"is no backup: longer than {_LARGEST} bytes", source=str(path))
+            raise UnreadableFileError(f"is not a backup: longer than {_LARGEST} bytes", source=str(path))
         document: Any = json.loads(content)
     except (OSError, ValueError, RecursionError) as error:
         raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
     if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
-        raise UnreadableFileError(f"is no {_KIND} file of version {_VERSION}", source=str(path))
+        raise UnreadableFileError(f"is not a {_KIND} file of version {_VERSION}", source=str(path))
     settings, in_full = document.get("settings"), document.get("in_full", {})
     texts = [document.get(key) for key in ("dialect", "url", "saved_at")]
     if not isinstance(settings, dict) or not isinstance(in_full, dict) or not in_full.keys() <= settings.keys():
-        raise UnreadableFileError("holds no settings", source=str(path))
+        raise UnreadableFileError("contains no settings", source=str(path))
     if not all(isinstance(text, str) for text in [*settings.values(), *in_full.values(), *texts]):
         raise UnreadableFileError("its settings are not texts", source=str(path))
     return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings, in_full)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from pathlib import Path
 
+from firmware_host.acts import RestoreSettings
 from firmware_host.controller.axis import Axis
 from firmware_host.controller.deadlines import STORE_S
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
 from firmware_host.controller.stored_settings import ControllerSettings, decimal_text
 from firmware_host.errors import InputError, SettingsMismatchError
+
+_BACK = "bring the old settings back"
 
 
 def write_settings(
@@ -37,7 +39,7 @@ def write_settings(
     known = known if known is not None else axis.known
     in_full = {} if known is None or own_key not in stored.raw else {own_key: decimal_text(known)}
     save_backup(backup, SettingsBackup(axis.dialect.name, axis.sender.port.url, saved_at, stored.raw, in_full))
-    return _store(axis, lines, changes, _way_back(backup))
+    return _store(axis, lines, changes, backup)
 
 
 def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
@@ -55,11 +57,7 @@ def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
     changes = {key: saved.text(key) for key, text in saved.settings.items() if stored.raw.get(key) != text}
     _check_keys(stored, changes)
     _check_rescaling(axis, changes)
-    return _store(axis, _lines(axis, changes), changes, _way_back(backup))
-
-
-def _way_back(backup: Path) -> str:
-    return f"circumstep controller settings restore {shlex.quote(str(backup))}"
+    return _store(axis, _lines(axis, changes), changes, backup)
 
 
 def _lines(axis: Axis, changes: Mapping[str, str]) -> dict[str, bytes]:
@@ -71,7 +69,7 @@ def _lines(axis: Axis, changes: Mapping[str, str]) -> dict[str, bytes]:
 def _check_keys(stored: ControllerSettings, changes: Mapping[str, str]) -> None:
     unknown = sorted(changes.keys() - stored.raw.keys())
     if unknown:
-        raise InputError(f"the controller has no setting {', '.join(unknown)}", "See: circumstep controller settings.")
+        raise InputError(f"the controller has no setting {', '.join(unknown)}", "Write only settings that it prints")
 
 
 def _rescaling(axis: Axis, keys: Iterable[str]) -> list[str]:
@@ -83,7 +81,7 @@ def _check_rescaling(axis: Axis, changes: Mapping[str, str]) -> None:
         axis.require_rescalable(rescaling)
 
 
-def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], remedy: str) -> ControllerSettings:
+def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], backup: Path) -> ControllerSettings:
     rescaling = _rescaling(axis, lines)
     axis.standstill = None
     if rescaling:
@@ -100,7 +98,7 @@ def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], r
         if key not in stored.raw or not axis.reads_back(stored, key, text)
     ]
     if wrong:
-        raise SettingsMismatchError(tuple(wrong), remedy)
+        raise SettingsMismatchError(tuple(wrong), _BACK, acts=(RestoreSettings(str(backup), axis.sender.port.url),))
     if own in changes:
         axis.known = Fraction(changes[own])
         stored = axis.read_settings()

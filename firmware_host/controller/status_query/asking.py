@@ -13,10 +13,9 @@ from firmware_host.controller.deadlines import GREETING_S, STATUS_S
 from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, StatusReport
 from firmware_host.controller.status_query.base import StateWordDialect
 from firmware_host.controller.status_query.sender import CountingSender
-from firmware_host.controller.stored_settings import FIX
+from firmware_host.controller.stored_settings import FIX, WRITE
 from firmware_host.errors import (
     ControllerError,
-    DialectError,
     LineRejectedError,
     ReplyTimeoutError,
     UnexpectedReplyError,
@@ -51,11 +50,7 @@ class StateWordAsking(Controller):
         try:
             status = self.status()
         except ReplyTimeoutError as error:
-            detail = (
-                f"nothing answers in dialect {self.dialect.name}. Check that it is on, the port, its speed, and "
-                "link.dialect (circumstep controller find tells which one is spoken)"
-            )
-            raise DialectError(self.sender.port.url, detail) from error
+            raise self.sender.nothing_answers() from error
         if status.state is AxisState.HOLDING and drop_held_motion:
             self.standing(allow=frozenset({AxisState.HOLDING}))
             self.greeted(self.sender.reset(GREETING_S))
@@ -82,12 +77,12 @@ class StateWordAsking(Controller):
             if report.work is not None and self._offset is not None:
                 pairs = zip(report.work, self._offset, strict=False)
                 return replace(report, machine=tuple(work + offset for work, offset in pairs), offset=self._offset)
-        raise UnexpectedReplyError(self.sender.port.url, f"{_OFFSET_POLLS} reports told no machine position")
+        raise UnexpectedReplyError(self.sender.port.url, f"{_OFFSET_POLLS} reports gave no machine position")
 
     def position(self, report: StatusReport) -> float:
         if self._settings is not None and self.settings.inches:
             raise ControllerError(
-                f"reports in inches ({self.settings.names.inches}): positions cannot be used. Fix: {FIX}"
+                f"reports in inches ({self.settings.names.inches}): positions cannot be used. Fix: {FIX}", acts=WRITE
             )
         if report.machine is None or len(report.machine) <= self.index:
             count = len(report.machine or ())

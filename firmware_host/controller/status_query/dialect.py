@@ -66,10 +66,10 @@ _ERRORS = {
     1: "a word lacks its letter",  # (m)
     2: "a number cannot be read or is missing",
     3: "no such $ line",  # (m)
-    4: "a value below zero where none may be",  # (m)
+    4: "a negative value where none is allowed",  # (m)
     5: "homing is switched off in the settings",
     6: "the step pulse is set too short",  # (m)
-    8: "only possible while the axis stands ready",
+    8: "only possible while the axis is ready",
     9: "locked: unlock or home first",  # (m)
     10: "soft limits need homing",  # (m)
     12: "the setting asks for more steps per second than the controller makes",  # (m)
@@ -80,8 +80,8 @@ _ERRORS = {
     21: "two words of one modal group",  # (m)
     22: "no feed has been set",  # (m)
     23: "a whole number is needed",  # (m)
-    24: "two words both want the axis words",  # (m)
-    25: "a word stands twice",  # (m)
+    24: "two words both use the axis words",  # (m)
+    25: "a word is given twice",  # (m)
     26: "axis words are missing",  # (m)
     33: "the target cannot be reached",  # (m)
 }
@@ -95,12 +95,12 @@ _ALARMS = {
     9: "homing: no switch found",  # (m)
 }
 _REMEDIES = {
-    AxisState.HOLDING: "release the hold at the machine, or drop its motion with circumstep controller unlock",
-    AxisState.LOCKED: "see why; home the axis, or circumstep controller unlock and set zero anew",
+    AxisState.HOLDING: "release the hold at the machine, or unlock it, which drops the rest of its motion",
+    AxisState.LOCKED: "find out why; home the axis, or unlock it and set zero anew",
     AxisState.FAULTED: "reset the controller and set zero anew",
     AxisState.CHECKING: "end the check mode by resetting the controller",
     AxisState.ASLEEP: "reset the controller and set zero anew",
-    AxisState.DOOR: "close the door, then go on",
+    AxisState.DOOR: "close the door, then resume at the machine",
 }
 
 
@@ -108,7 +108,7 @@ class StatusQueryDialect(StateWordDialect):
     """Answers `?` with its state and position; every line with one word."""
 
     name: ClassVar[str] = "status-query"
-    alarm_remedy: ClassVar[str] = "See why; home it, or circumstep controller unlock and set zero anew"
+    alarm_remedy: ClassVar[str] = "Find out why; home it, or unlock it and set zero anew"
     max_line_bytes: ClassVar[int] = 80
     default_buffer_bytes: ClassVar[int] = 127
     position_decimals: ClassVar[int] = 3
@@ -170,7 +170,7 @@ class StatusQueryDialect(StateWordDialect):
         """0 and 1: the outputs that RS-274 (NIST, 3.6) calls flood and mist; the word that ends one ends both."""
         words = {0: b"M8\n", 1: b"M7\n"}
         if number not in words:
-            raise InputError(f"output {number} is none of 0 and 1", "Give 0 (flood) or 1 (mist).", key="gate.output")
+            raise InputError(f"output {number} is neither 0 nor 1", "Give 0 (flood) or 1 (mist).", key="gate.output")
         return words[number] if on else b"M9\n"
 
     def release_line(self) -> bytes:
@@ -178,7 +178,7 @@ class StatusQueryDialect(StateWordDialect):
 
     def setting_line(self, key: str, text: str) -> bytes:
         if not _SETTING_KEY.fullmatch(key):
-            raise InputError(f"{key!r} is no setting", "Settings are written like $100.")
+            raise InputError(f"{key!r} is not a setting", "Settings are written like $100.")
         if not _SETTING_VALUE.fullmatch(text):
             remedy = "Write a decimal number with at most three decimals: only such a value can be read back."
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
@@ -192,7 +192,7 @@ class StatusQueryDialect(StateWordDialect):
 
     def axis_index(self, axis: str) -> int:
         if len(axis) != 1 or axis not in _AXES:
-            raise InputError(f"{axis!r} is no axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
+            raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
         return _AXES.index(axis)
 
     def axis_letters(self, count: int) -> str:
@@ -204,15 +204,10 @@ class StatusQueryDialect(StateWordDialect):
             steps_per_unit=f"${100 + index}",
             rate=f"${110 + index}",
             acceleration=f"${120 + index}",
-            travel=f"${130 + index}",
             release_delay="$1",
             release_never=255,
-            direction_mask="$3",
-            direction_bit=1 << index,
-            report_mask="$10",
             inches="$13",
             soft_limits="$20",
-            hard_limits="$21",
             homing="$22",
         )
 
@@ -244,12 +239,12 @@ def _code(text: str) -> int | None:
 
 def _error(text: str) -> Reply | None:
     code = _code(text)
-    return None if code is None else Rejected(code, _ERRORS.get(code, f"error {code}, of no known meaning"))
+    return None if code is None else Rejected(code, _ERRORS.get(code, f"error {code}, of unknown meaning"))
 
 
 def _alarm(text: str) -> Reply:
     code = _code(text)  # an alarm whose number is damaged is still an alarm
-    unknown = "alarm of no known meaning" if code is None else f"alarm {code}, of no known meaning"
+    unknown = "alarm of unknown meaning" if code is None else f"alarm {code}, of unknown meaning"
     return AlarmReport(code, unknown if code is None else _ALARMS.get(code, unknown))
 
 
@@ -283,16 +278,11 @@ def _status(text: str) -> Reply | None:
     for name, pattern in _FIELD_FORMS.items():
         if name in fields and not pattern.fullmatch(fields[name]):
             return None
-    feeds = [float(number) for number in (fields.get("FS") or fields.get("F") or "").split(",") if number]
-    counts = [int(number) for number in fields.get("Bf", "").split(",") if number]
     return StatusReport(
         state=state,
         machine=_positions(fields.get("MPos")),
         work=_positions(fields.get("WPos")),
         offset=_positions(fields.get("WCO")),
-        blocks_free=counts[0] if counts else None,
-        feed=feeds[0] if feeds else None,
-        spindle=feeds[1] if len(feeds) > 1 else None,
         pins=fields.get("Pn", ""),
     )
 

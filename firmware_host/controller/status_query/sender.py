@@ -116,9 +116,7 @@ class CountingSender(Sender):
         while not self._answered:
             reply = self._next(started_s + timeout_s)
             if reply is None:
-                line = shown(self._pending[0].line)
-                self._lose_step(f"no answer came to {line!r}")
-                raise ReplyTimeoutError(self.port.url, "its fate is unknown", line=line, waited_s=timeout_s)
+                raise self._unanswered(self._pending[0].line, timeout_s)
             self._deliver(reply)
         done.append(self._answered.popleft())
 

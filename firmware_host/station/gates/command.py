@@ -7,6 +7,7 @@ import signal
 import subprocess
 from typing import Any
 
+from firmware_host.acts import NameGateProgram
 from firmware_host.errors import GateError, GateTimeoutError, InputError
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 
@@ -26,8 +27,9 @@ class CommandGate(Gate):
         if not context.program:
             raise InputError(
                 "the job's gate starts a program for each pass, and none was named",
-                "Name it when starting the run: --gate-program 'PROGRAM ARGUMENT ...'",
+                "Name the program when starting or resuming the run",
                 key="gate",
+                acts=(NameGateProgram(),),
             )
         self._program = context.program
         self._clock = context.clock

@@ -34,7 +34,7 @@ class ControllerOutputGate(SwitchedGate):
 
     def attach(self, controller: Controller) -> None:
         if self._options.pin is not None and not controller.capabilities.tells_state:
-            raise GateError(self.kind, "this controller's reports tell no inputs: give duration instead of pin")
+            raise GateError(self.kind, "this controller does not report its inputs: give duration instead of pin")
         self._controller = controller
         self._maybe_open = True  # an earlier owner may have left it on
 

@@ -125,7 +125,7 @@ def build_gate(options: Any, context: GateContext) -> Gate:
     gate = entries[options.kind].load()
     if not (isinstance(gate, type) and issubclass(gate, Gate)):
         where = entries[options.kind].value
-        raise InputError(f"gate {options.kind!r} at {where} is no Gate", "Repair its entry point.", key="gate.kind")
+        raise InputError(f"gate {options.kind!r} at {where} is not a Gate", "Repair its entry point.", key="gate.kind")
     extra = getattr(options, "options", None)
     return gate.build(extra if isinstance(extra, Mapping) else options, context)
 

@@ -50,7 +50,7 @@ class OperatorGate(Gate):
             self._operator.tell("Not understood. Enter alone when the pass is done, s and Enter to stop.")
         if self._clock.monotonic() - self._opened_s > self._timeout_s:
             self.close()
-            raise GateTimeoutError(self.kind, f"nobody said that the pass is done within {self._timeout_s:.6g} s")
+            raise GateTimeoutError(self.kind, f"nobody confirmed within {self._timeout_s:.6g} s that the pass is done")
         return PassState.MARKING
 
     def close(self) -> None:

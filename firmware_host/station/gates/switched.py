@@ -79,5 +79,5 @@ class SwitchedGate(Gate):
         try:
             self._drive(is_open)
         except (LinkError, ControllerError) as error:
-            what = "opened" if is_open else "closed: take the permission to mark away by hand"
+            what = "opened" if is_open else "closed: withdraw the permission to mark by hand"
             raise GateError(self.kind, f"cannot be {what} ({error})") from error

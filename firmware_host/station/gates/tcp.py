@@ -89,7 +89,7 @@ class TcpGate(Gate):
             raise GateTimeoutError(self.kind, f"no marking side said hello within {self._connect_s:.6g} s")
         if waited_s > self._timeout_s:
             self.close()
-            raise GateTimeoutError(self.kind, f"the pass was not said to be done within {self._timeout_s:.6g} s")
+            raise GateTimeoutError(self.kind, f"the pass was not reported done within {self._timeout_s:.6g} s")
         return self._answer
 
     def wants_stop(self) -> bool:

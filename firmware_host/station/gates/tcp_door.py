@@ -67,7 +67,7 @@ class Door:
                 continue
             self._callers.append((self._clock.monotonic(), JsonLines(connection)))
             if len(self._callers) > _MOST_CALLERS:
-                self._callers.pop(0)[1].refuse("too many call at once")
+                self._callers.pop(0)[1].refuse("too many connections at once")
 
     def _hear_caller(self, caller: tuple[float, JsonLines]) -> list[dict[str, Any]]:
         """What a caller said behind a right hello, which makes it the marking side."""

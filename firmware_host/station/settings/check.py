@@ -7,7 +7,9 @@ from fractions import Fraction
 
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.controller.stored_settings import (
+    FIX,
     SINGLE_ROUNDING,
+    WRITE,
     ControllerSettings,
     Difference,
     WantedSettings,
@@ -58,13 +60,13 @@ def _storable(value: float) -> str:
     return floor_text(value, 3 if value < _THIRD_DECIMAL_HOLDS_BELOW else 0)
 
 
-def settings_differences(machine: Machine, plan: JobPlan, held: ControllerSettings) -> tuple[Difference, ...]:
+def settings_differences(machine: Machine, plan: JobPlan, settings: ControllerSettings) -> tuple[Difference, ...]:
     """Every stored setting that the run may not start with; `wanted` is the text to write under `key`.
 
     Where the controller doesn't tell, what the machine's file states is judged, and `key` begins with `STATED`. Raises
     `ControllerError` if that states nothing.
     """
-    _require_known(held)
+    _require_known(settings)
     safe = safe_settings(machine, plan)
     wanted = WantedSettings(
         steps_per_unit=safe.scale,
@@ -73,45 +75,49 @@ def settings_differences(machine: Machine, plan: JobPlan, held: ControllerSettin
         soft_limits=False if machine.axis.travel == "endless" else None,
         homing=machine.axis.home_switch,
     )
-    found = list(held.compare(wanted))
-    names = held.names
-    if held.stored_steps_per_unit is None and held.stated.steps_per_unit != safe.scale:
+    found = list(settings.compare(wanted))
+    names = settings.names
+    if settings.stored_steps_per_unit is None and settings.stated.steps_per_unit != safe.scale:
         key = f"{STATED}steps_per_unit"
-        found.append(Difference("steps per unit", key, held.steps_per_unit.text, decimal_text(safe.scale)))
-    if held.acceleration_units_per_s2.low > Fraction(safe.acceleration) * (1 + SINGLE_ROUNDING):
-        held_text = f"{held.acceleration_units_per_s2.text} units/s^2, above the highest safe one"
-        key = names.acceleration if held.held_acceleration is not None else f"{STATED}acceleration"
-        found.append(Difference("acceleration", key, held_text, safe.acceleration))
-    if float(held.rate_units_per_min.value) > safe.highest_rate:
-        held_text = f"{held.rate_units_per_min.text} units/min, more steps per second than can be made"
-        key = names.rate if held.held_rate is not None else f"{STATED}rate"
-        found.append(Difference("rate", key, held_text, safe.rate))
+        found.append(Difference("steps per unit", key, settings.steps_per_unit.text, decimal_text(safe.scale)))
+    if settings.acceleration_units_per_s2.low > Fraction(safe.acceleration) * (1 + SINGLE_ROUNDING):
+        text = f"{settings.acceleration_units_per_s2.text} units/s^2, above the highest safe one"
+        key = names.acceleration if settings.stored_acceleration is not None else f"{STATED}acceleration"
+        found.append(Difference("acceleration", key, text, safe.acceleration))
+    if float(settings.rate_units_per_min.value) > safe.highest_rate:
+        text = f"{settings.rate_units_per_min.text} units/min, more steps per second than driver or controller can take"
+        key = names.rate if settings.stored_rate is not None else f"{STATED}rate"
+        found.append(Difference("rate", key, text, safe.rate))
     return tuple(found)
 
 
-def _require_known(held: ControllerSettings) -> None:
+def _require_known(settings: ControllerSettings) -> None:
     """Raise `ControllerError` for what neither the controller tells nor the machine's file states."""
     stated = {
-        "steps_per_unit": ("steps per unit", held.stated.steps_per_unit),
-        "rate": ("rate", held.stated.rate_units_per_min),
-        "acceleration": ("acceleration", held.stated.acceleration_units_per_s2),
+        "steps_per_unit": ("steps per unit", settings.stated.steps_per_unit),
+        "rate": ("rate", settings.stated.rate_units_per_min),
+        "acceleration": ("acceleration", settings.stated.acceleration_units_per_s2),
     }
-    missing = {name: key for key, (name, value) in stated.items() if value is None and name in held.unreadable}
+    missing = {name: key for key, (name, value) in stated.items() if value is None and name in settings.unreadable}
     if missing:
         keys = ", ".join(f"{STATED}{key}" for key in missing.values())
         raise ControllerError(
-            f"does not tell its {', '.join(missing)}: state {keys} in the machine file as set in the controller, and "
-            "confirm it on the machine"
+            f"does not report its {', '.join(missing)}: state {keys} in the machine file as it is set in the "
+            "controller, and confirm it on the machine"
         )
 
 
-def require_fitting(machine: Machine, plan: JobPlan, held: ControllerSettings, *, fix: str) -> None:
-    """Raise `SettingsMismatchError`, naming the command `fix`, when any setting differs."""
-    found = settings_differences(machine, plan, held)
-    if found and all(difference.key.startswith(STATED) for difference in found):
-        fix = "set it on the controller by its own means, and state it in the machine file"
-    if found:
-        raise SettingsMismatchError(tuple(str(difference) for difference in found), fix)
+def require_fitting(machine: Machine, plan: JobPlan, settings: ControllerSettings, *, written: bool = False) -> None:
+    """Raise `SettingsMismatchError` when any setting differs; its act is to write them, unless they were `written`."""
+    found = settings_differences(machine, plan, settings)
+    if not found:
+        return
+    told = tuple(str(difference) for difference in found)
+    if all(difference.key.startswith(STATED) for difference in found):
+        raise SettingsMismatchError(told, "change it with the controller's own tools, and state it in the machine file")
+    if written:
+        raise SettingsMismatchError(told, "see the controller's own documentation")
+    raise SettingsMismatchError(told, FIX, acts=WRITE)
 
 
 def require_resolution(off_steps: float) -> None:
@@ -126,9 +132,9 @@ def require_resolution(off_steps: float) -> None:
         )
 
 
-def stored_scale(held: ControllerSettings, known: Fraction | None) -> StoredScale:
+def stored_scale(settings: ControllerSettings, known: Fraction | None) -> StoredScale:
     """The steps-per-unit to plan with: exact if it is known, else the interval that the printed text leaves open."""
     if known is not None:
         return StoredScale.exactly(known)
-    number = held.steps_per_unit
+    number = settings.steps_per_unit
     return StoredScale(number.low, number.high)

@@ -26,43 +26,44 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
 
     What the controller doesn't print is left out: it could not be read back.
     """
-    held = controller.settings
-    names, safe = held.names, safe_settings(machine, plan)
-    found = settings_differences(machine, plan, held)
+    settings = controller.settings
+    names, safe = settings.names, safe_settings(machine, plan)
+    own = names.steps_per_unit
+    found = settings_differences(machine, plan, settings)
     changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
-    if held.held_acceleration is not None:
+    if settings.stored_acceleration is not None:
         changes[names.acceleration] = safe.acceleration
-    if held.held_rate is not None:
+    if settings.stored_rate is not None:
         changes[names.rate] = safe.rate
-    if held.stored_steps_per_unit is not None and scales.recall(controller.url, held) is None:
-        changes[names.steps_per_unit] = decimal_text(safe.scale)
-    return {key: text for key, text in changes.items() if key == names.steps_per_unit or not _is_held(held, key, text)}
+    if settings.stored_steps_per_unit is not None and scales.recall(controller.url, settings) is None:
+        changes[own] = decimal_text(safe.scale)
+    return {key: text for key, text in changes.items() if key == own or not _is_stored(settings, key, text)}
 
 
 def settings_changes(
     machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales
 ) -> tuple[Difference, ...]:
-    """`wanted_changes` for people: each with its name and what is held, what the run may not start with first."""
-    held = controller.settings
-    names = held.names
+    """`wanted_changes` for people: each with its name and what is stored, what the run may not start with first."""
+    settings = controller.settings
+    names = settings.names
     changes = wanted_changes(machine, plan, controller, scales)
-    needed = [d for d in settings_differences(machine, plan, held) if d.key in changes]
+    needed = [d for d in settings_differences(machine, plan, settings) if d.key in changes]
     called = {names.steps_per_unit: "steps per unit", names.acceleration: "acceleration", names.rate: "rate"}
     further = changes.keys() - {difference.key for difference in needed}
     return (
         *needed,
-        *(Difference(called[key], key, held.raw[key], text) for key, text in changes.items() if key in further),
+        *(Difference(called[key], key, settings.raw[key], text) for key, text in changes.items() if key in further),
     )
 
 
-def _is_held(held: ControllerSettings, key: str, text: str) -> bool:
+def _is_stored(settings: ControllerSettings, key: str, text: str) -> bool:
     """Whether `key` is printed as this value is, to the decimals that are printed (of a rate: in its own unit)."""
-    if key not in held.raw:
+    if key not in settings.raw:
         return False
     wanted = Fraction(text)
-    if key == held.names.rate and held.held_rate is not None:
-        return held.held_rate.low <= wanted <= held.held_rate.high + _RATE_STEP
-    return StoredNumber.printed(held.raw[key]).reads_as(wanted)
+    if key == settings.names.rate and settings.stored_rate is not None:
+        return settings.stored_rate.low <= wanted <= settings.stored_rate.high + _RATE_STEP
+    return StoredNumber.printed(settings.raw[key]).reads_as(wanted)
 
 
 def write_for_plan(
@@ -74,7 +75,7 @@ def write_for_plan(
     *,
     announce: Callable[[Path], None] = lambda backup: None,
 ) -> tuple[Difference, ...]:
-    """Write what the plan asks for and remember it; returns all that was written, and what was held before.
+    """Write what the plan asks for and remember it; returns all that was written, and what was stored before.
 
     The old settings are in `backup` first; `announce` is told of that file before anything is written, so that whoever
     sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
@@ -88,7 +89,7 @@ def write_for_plan(
         settings = controller.write_settings(changes, backup=backup, known=known)
         scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
         scales.remember(controller.url, settings, written=scale)
-    require_fitting(machine, plan, controller.settings, fix="see the controller's own documentation")
+    require_fitting(machine, plan, controller.settings, written=True)
     return written
 
 
@@ -126,5 +127,5 @@ def newest_backup(folder: Path, url: str) -> Path:
         if backup.url == url:
             kept.append((backup.saved_at, path.stat().st_mtime, path))
     if not kept:
-        raise InputError(f"holds no settings of {url}", "Name the file: restore FILE", source=str(folder))
+        raise InputError(f"contains no settings of {url}", "Name the backup file", source=str(folder))
     return max(kept)[2]

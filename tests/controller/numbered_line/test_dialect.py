@@ -42,8 +42,8 @@ def group(code: str, per_s: bool | None = None, **values: str) -> SettingGroup:
     [
         (b"start", Greeting("start")),
         (b"ok", Accepted()),
-        (b"ok N12 P15 B3", Accepted(12, 15, 3)),
-        (b"ok P15 B3", Accepted(None, 15, 3)),
+        (b"ok N12 P15 B3", Accepted(12, 15)),
+        (b"ok P15 B3", Accepted(None, 15)),
         (b"Resend: 5", Resend(5)),
         (b"Resend:5", Resend(5)),
         (b"skip 7", Skipped(7)),
@@ -157,7 +157,7 @@ def test_a_place_that_is_no_number_makes_no_line(coordinate: str) -> None:
 @pytest.mark.parametrize("axis", ["", "E", "AA", "a", "N", "1"], ids=repr)
 def test_a_letter_that_is_no_axis_is_refused(axis: str) -> None:
     for line in (D.home_line, D.zero_line, D.setting_names, lambda letter: D.move_line(letter, "1", "60")):
-        with pytest.raises(InputError, match="is no axis letter"):
+        with pytest.raises(InputError, match="is not an axis letter"):
             line(axis)
 
 

@@ -126,7 +126,7 @@ def test_an_answer_with_another_number_is_no_answer() -> None:
     r.expect(2, b"G21", b"ok N1 P15 B3\n", b"ok N2 P15 B3\n")
     r.sender.ask(b"G21\n", timeout_s=1.0)
     assert list(r.sender.strays) == [b"ok N1 P15 B3"]
-    assert (r.sender.blocks_free, r.sender.lines_free) == (15, 3)
+    assert r.sender.blocks_free == 15
 
 
 def test_a_doubled_answer_is_told_and_ends_the_matching() -> None:
@@ -170,7 +170,7 @@ def test_wait_lines_put_no_deadline_off() -> None:
         r.expect(2, b"G21")
     for tenth in range(1, 30):
         r.port.say(b"wait\n", after_s=tenth / 10)
-    with pytest.raises(ReplyTimeoutError, match="no answer to 'G21' within 1 s; its fate is unknown"):
+    with pytest.raises(ReplyTimeoutError, match="no answer to 'G21' within 1 s; whether it was carried out is unknown"):
         r.sender.ask(b"G21\n", timeout_s=1.0)
 
 
@@ -240,7 +240,7 @@ def test_in_step_again_the_count_goes_on_and_an_untaken_line_is_not_sent_again()
     r = rig()
     for _ in range(2):
         r.expect(2, b"G1 A5 F60")
-    with pytest.raises(ReplyTimeoutError, match="its fate is unknown"):
+    with pytest.raises(ReplyTimeoutError, match="whether it was carried out is unknown"):
         r.sender.ask(b"G1 A5 F60\n", timeout_s=1.0)
     r.expect(3, b"M115", b"Error:line out of order, Last Line: 1\nResend: 2\nok\n")
     r.expect(2, b"M115", b"FIRMWARE_NAME:board\nok\n")
@@ -298,7 +298,7 @@ def test_a_flood_is_not_listened_to_for_ever() -> None:
 
     r.port.read = flood  # type: ignore[method-assign]
     started_s = r.clock.monotonic()
-    with pytest.raises(UnexpectedReplyError, match="does not stop talking"):
+    with pytest.raises(UnexpectedReplyError, match="went on sending without a pause"):
         r.sender.listen(0.1)
     assert r.clock.monotonic() - started_s < 6.0
 
@@ -316,7 +316,7 @@ def test_what_it_is_must_be_said() -> None:
     r = rig()
     for number in (2, 3, 4):
         r.expect(number, b"M115", b"ok\n")
-    with pytest.raises(ReplyTimeoutError, match="it was asked what it is, and did not say"):
+    with pytest.raises(ReplyTimeoutError, match="it did not answer when asked what it is"):
         r.sender.resynchronise()
     r.expect(5, b"M115", b"ok\n", b"FIRMWARE_NAME:board\n")
     r.sender.resynchronise()

@@ -137,8 +137,8 @@ def test_a_port_that_is_not_there_is_told_and_leaves_no_lock(tmp_path: Path) -> 
 @pytest.mark.parametrize(
     ("url", "baud", "complaint"),
     [
-        ("spy:///dev/null", 115200, "is of no known kind"),
-        ("alt://x?class=Y", 115200, "is of no known kind"),
+        ("spy:///dev/null", 115200, "is of an unknown kind"),
+        ("alt://x?class=Y", 115200, "is of an unknown kind"),
         ("/dev/null", 0, "baud rate 0 bit/s is not above 0"),
     ],
     ids=["spy", "alt", "baud"],

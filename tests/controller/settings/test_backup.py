@@ -19,7 +19,7 @@ def test_an_earlier_backup_is_never_overwritten(tmp_path: Path) -> None:
     path = tmp_path / "old.json"
     save_backup(path, BACKUP)
     before = path.read_bytes()
-    with pytest.raises(InputError, match="a backup is there already"):
+    with pytest.raises(InputError, match="a backup of this name exists already"):
         save_backup(path, SettingsBackup("status-query", "loop", "later", {}))
     assert path.read_bytes() == before
 
@@ -66,7 +66,7 @@ def test_a_backup_cut_short_anywhere_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "complaint"),
     [
-        ("[]", "is no controller-settings file"),
+        ("[]", "is not a controller-settings file"),
         ('{"kind": "controller-settings", "version": 2}', "of version 1"),
         ('{"kind": "controller-settings", "version": 1, "settings": {"$1": 5}}', "are not texts"),
     ],

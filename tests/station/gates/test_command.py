@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.acts import NameGateProgram
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import GateError, GateTimeoutError, InputError
 from firmware_host.model.job.gate import CommandGateOptions
@@ -198,8 +199,9 @@ def test_a_program_that_does_not_exist_is_told_by_name(closing: list[CommandGate
 
 
 def test_without_a_program_the_gate_is_not_made() -> None:
-    with pytest.raises(InputError, match=r"none was named\. Name it when starting the run: --gate-program"):
+    with pytest.raises(InputError, match=r"none was named\. Name the program when starting or") as caught:
         gate_for(())
+    assert caught.value.acts == (NameGateProgram(),)
 
 
 def test_a_job_file_cannot_name_the_program() -> None:

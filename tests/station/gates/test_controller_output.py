@@ -89,7 +89,7 @@ def test_an_input_that_never_shows_ends_the_pass_at_its_time_with_the_output_off
 def test_a_controller_whose_reports_name_no_inputs_cannot_be_polled(tmp_path: Path) -> None:
     gate = gate_of(output=44, pin="P", timeout="5 s")
     bench = NumberedBench(tmp_path, small_setup(), MEMBERS["plain"], gate=gate)
-    with pytest.raises(GateError, match="tell no inputs: give duration instead of pin"):
+    with pytest.raises(GateError, match="does not report its inputs: give duration instead of pin"):
         bench.run()
     assert len(bench.device.motion_log) == bench.motion_before
 
@@ -99,7 +99,7 @@ def test_a_cable_pulled_while_the_gate_is_open_says_that_it_could_not_be_closed(
     bench.at("gate-open", bench.port.pull_cable)
     with pytest.raises(PortLostError, match="the cable is pulled") as caught:
         bench.run()
-    assert "cannot be closed: take the permission to mark away by hand" in " ".join(caught.value.__notes__)
+    assert "cannot be closed: withdraw the permission to mark by hand" in " ".join(caught.value.__notes__)
 
 
 def test_a_pass_has_either_a_time_or_an_input_with_a_time_out() -> None:
@@ -110,6 +110,6 @@ def test_a_pass_has_either_a_time_or_an_input_with_a_time_out() -> None:
 
 def test_an_output_that_the_controller_has_not_is_refused_before_anything_moves(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup(), gate=gate_of(output=2, duration="0.5 s"))
-    with pytest.raises(InputError, match="output 2 is none of 0 and 1"):
+    with pytest.raises(InputError, match="output 2 is neither 0 nor 1"):
         bench.run()
     assert len(bench.device.motion_log) == bench.motion_before

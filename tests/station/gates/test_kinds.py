@@ -108,7 +108,7 @@ def test_the_operator_gate_gives_up_after_its_time_and_not_before(person: Person
     person.clock.sleep(30.0)
     assert gate.poll() is PassState.MARKING
     person.clock.sleep(0.1)
-    with pytest.raises(GateTimeoutError, match="nobody said that the pass is done within 30 s"):
+    with pytest.raises(GateTimeoutError, match="nobody confirmed within 30 s that the pass is done"):
         gate.poll()
 
 
@@ -118,7 +118,7 @@ def test_without_a_time_the_operator_gate_closes_after_an_hour(person: Person) -
     person.clock.sleep(3599.9)
     assert gate.poll() is PassState.MARKING
     person.clock.sleep(0.2)
-    with pytest.raises(GateTimeoutError, match="nobody said that the pass is done within 3600 s"):
+    with pytest.raises(GateTimeoutError, match="nobody confirmed within 3600 s that the pass is done"):
         gate.poll()
 
 
@@ -245,7 +245,7 @@ def test_an_unknown_kind_is_refused_with_the_kinds_known(person: Person) -> None
 def test_a_plug_in_takes_no_built_in_kind_away_and_must_be_a_gate(person: Person) -> None:
     options = TimedGateOptions.model_validate({"kind": "timed", "duration": "2.5 s"})
     assert isinstance(build_gate(options, person.context), TimedGate)
-    with pytest.raises(InputError, match=r"gate 'door' at workshop:Person is no Gate"):
+    with pytest.raises(InputError, match=r"gate 'door' at workshop:Person is not a Gate"):
         build_gate(ExtensionGateOptions(kind="door"), person.context)
 
 

@@ -125,7 +125,7 @@ def test_a_port_lost_while_open_is_told_with_what_to_do_and_closing_is_tried_aga
     lines.lost = True
     with pytest.raises(GateError, match=r"gate modem-lines: CTS cannot be read \(.*gone"):
         gate.poll()
-    with pytest.raises(GateError, match="cannot be closed: take the permission to mark away by hand"):
+    with pytest.raises(GateError, match="cannot be closed: withdraw the permission to mark by hand"):
         gate.close()
     lines.lost = False
     gate.close()

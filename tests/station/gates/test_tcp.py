@@ -255,7 +255,7 @@ def test_callers_who_say_nothing_do_not_keep_the_marking_side_out(gate: TcpGate)
     hello(gate, client)
     gate.open(REQUEST)
     assert client.hear()["type"] == "ready"
-    assert idle[0].hear() == {"type": "error", "reason": "too many call at once"}
+    assert idle[0].hear() == {"type": "error", "reason": "too many connections at once"}
     for one in [*idle, client]:
         one.close()
 

@@ -173,7 +173,7 @@ def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tm
 
 def test_a_gate_that_times_out_is_told_with_the_pass_and_the_place(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup("bottle-band"), gate=lambda context: OperatorGate(context, 5.0))
-    with pytest.raises(GateTimeoutError, match="nobody said that the pass is done within 5 s"):
+    with pytest.raises(GateTimeoutError, match="nobody confirmed within 5 s that the pass is done"):
         bench.run()
     lines = run_status_lines(run_status(bench.folder))
     assert all(any(words in line for line in lines) for words in (*UNKNOWN, *AS_LEFT))
@@ -181,7 +181,7 @@ def test_a_gate_that_times_out_is_told_with_the_pass_and_the_place(tmp_path: Pat
 
 def test_a_run_refused_before_its_zero_tells_that_nothing_was_marked(tmp_path: Path) -> None:
     bench = plain(tmp_path, stored={"$1": 25})
-    with pytest.raises(SettingsMismatchError, match="motor released at rest after"):
+    with pytest.raises(SettingsMismatchError, match="motor release delay"):
         bench.run()
     found = run_status(bench.folder)
     assert run_status_lines(found) == [
