@@ -67,7 +67,7 @@ class GateContext:
 
 
 class Gate(ABC):
-    """One gate. The run loop opens it only when the part is proved to be at rest, and closes it before anything else.
+    """One gate. The run loop opens it only when the part is proved to stand still, and closes it before anything else.
 
     `poll` is called every few milliseconds and never waits. `close` is safe at any time; a second call does nothing.
     """

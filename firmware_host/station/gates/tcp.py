@@ -1,7 +1,7 @@
 """Gate `tcp`: a marking program or a script drives the passes over a loopback socket, one JSON object a line.
 
 Messages to the marking side: {"type": "hello", "protocol": 1, "job"} once its token was right;
-{"type": "ready", "id", "segment", "segments", "pass", "passes", "angle_deg"} when the part is at rest and the gate is
+{"type": "ready", "id", "segment", "segments", "pass", "passes", "angle_deg"} when the part stands still and the gate is
 open; {"type": "closed", "id"} when the permission ends; {"type": "status", ...} as an answer; {"type": "error",
 "reason"}; {"type": "bye", "outcome"} when the run has ended. Messages from it: {"type": "hello", "token"};
 {"type": "done", "id"}; {"type": "failed", "id", "reason"}; {"type": "hold"} to stop the run; {"type": "status"}.
