@@ -60,6 +60,7 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
         ),
         ("simulator/axis/motion.py", "import firmware_host.simulator.board_core", "inside simulator BROKEN"),
         ("station/journal/journal.py", "import firmware_host.station.run", "inside station BROKEN"),
+        ("reporting/document.py", "import firmware_host.reporting.render.text", "inside reporting BROKEN"),
         ("mechanics/guard.py", "import firmware_host.mechanics.tables", "inside mechanics BROKEN"),
         ("model/base.py", "import firmware_host.model.tolerances", "inside model BROKEN"),
         ("planning/load/body.py", "import firmware_host.planning.load.case", "in a circle BROKEN"),

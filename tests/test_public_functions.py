@@ -21,8 +21,10 @@ from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.model.files.profiles import find_profile
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.plan import plan_layout
-from firmware_host.reporting.documents import segments_document
 from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.render.csv import csv_text
+from firmware_host.reporting.render.json import json_document
+from firmware_host.reporting.segments import segments_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.run import require_limits
@@ -186,12 +188,15 @@ def test_the_command_line_and_the_functions_give_the_same_documents(capsys: pyte
 
     setup = fh.load_job("shaft-scale")
     documents: dict[str, Callable[[], Any]] = {
-        "segments": lambda: segments_document(plan_layout(setup)),
-        "moves": lambda: moves_document(fh.plan_job(setup).program),
+        "segments": lambda: json_document(segments_document(plan_layout(setup))),
+        "moves": lambda: json_document(moves_document(fh.plan_job(setup).program)),
     }
     for command, document in documents.items():
         assert run([command, "shaft-scale", "--json"]) == 0
         assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(document()))
+    assert run(["moves", "shaft-scale", "--format", "csv"]) == 0
+    shown = capsys.readouterr().out.splitlines()
+    assert shown == csv_text(moves_document(fh.plan_job(setup).program).tables[0]).splitlines()
     assert run(["schema", "machine"]) == 0
     assert json.loads(capsys.readouterr().out) == fh.schema("machine")
     sentences = explain_choice(plan_layout(setup).segments).sentences

@@ -10,16 +10,17 @@ from typing import Annotated
 import typer
 
 from firmware_host.cli.input.planned import planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.model import Setup, load_job
-from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.plan import JobPlan
-from firmware_host.reporting.tables import limit_lines, limit_table, run_table, seam_lines, segment_table
+from firmware_host.reporting.limits import limits_document
+from firmware_host.reporting.run import run_document
+from firmware_host.reporting.segments import segments_document
 from firmware_host.station.run import require_limits
 from firmware_host.station.stop_request import StopRequest
 
@@ -42,7 +43,7 @@ def demo(
         stop, clock = StopRequest(), ScaledClock(clock_factor)
         stack.enter_context(stop.on_signals())
         done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=_show_board)
-    output.show(run_table(done.record, done.counters))
+    documents.show(run_document(done.record, done.counters))
     rests, wrong = len(done.record.passes), done.off_plan
     output.lines(
         [
@@ -57,11 +58,8 @@ def demo(
 
 def _show_plan(setup: Setup, plan: JobPlan) -> None:
     output.lines([f"Job: {setup.job.name}. Machine: {setup.machine.name}."])
-    output.lines(explain_choice(plan.segments).sentences)
-    output.show(segment_table(plan.layout))
-    output.lines(seam_lines(plan.seams))
-    output.show(limit_table(plan.limits))
-    output.lines(limit_lines(plan.limits))
+    documents.show(segments_document(plan.layout))
+    documents.show(limits_document(plan.limits))
 
 
 def _show_board(url: str, before: tuple[Difference, ...]) -> None:

@@ -13,6 +13,7 @@ from firmware_host.errors import InputError
 from firmware_host.model import load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
+from firmware_host.reporting.render.printable import printable
 
 profile_app = typer.Typer(no_args_is_help=True)
 
@@ -42,7 +43,7 @@ def show_command(
 ) -> None:
     """Print a profile's file."""
     _, text = read_toml(find_profile(_kind(kind), name))
-    typer.echo(output.printable(text), nl=False)
+    typer.echo(printable(text), nl=False)
 
 
 @profile_app.command("check")

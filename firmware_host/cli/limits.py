@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.input.planned import planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup, load_job, load_motor
@@ -16,11 +16,10 @@ from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limits.report import LimitReport, Verdict
-from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, Reliability, reliability
-from firmware_host.reporting.comparison import comparison_document, comparison_table
-from firmware_host.reporting.reliability import reliability_document, reliability_lines, reliability_table
-from firmware_host.reporting.sweeps import sweep_csv, sweep_document, sweep_table
-from firmware_host.reporting.tables import limit_lines, limit_table
+from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, reliability
+from firmware_host.reporting.limits import comparison_document, limits_document
+from firmware_host.reporting.render.csv import csv_text
+from firmware_host.reporting.sweep import sweep_document, sweep_margins
 
 JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (.toml), or names of job profiles.")]
 
@@ -67,7 +66,7 @@ def limits(
             draws=DEFAULT_DRAWS if samples is None else samples,
             seed=DEFAULT_SEED if seed is None else seed,
         )
-    _show(report, found, json=json)
+    documents.show(limits_document(report, found), json=json)
     if Verdict.FAILS in (report.verdict, found.verdict if found is not None else None):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
@@ -81,10 +80,7 @@ def _compare(jobs: list[str], *, json: bool) -> None:
     with counting("jobs", len(jobs), lambda setup: advised(setup, planned(setup), motors)) as plan:
         for job in jobs:
             reports[job] = plan(load_job(job))
-    if json:
-        output.document(comparison_document(reports))
-    else:
-        output.show(comparison_table(reports))
+    documents.show(comparison_document(reports), json=json)
     if any(report.verdict is Verdict.FAILS for report in reports.values()):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
@@ -101,31 +97,14 @@ def _require_fitting(*, estimate: bool, sampled: bool, sweep: bool, csv: bool, j
         raise InputError("--csv and --json contradict each other", "Give one of them")
 
 
-def _show(report: LimitReport, found: Reliability | None, *, json: bool) -> None:
-    if json:
-        document: dict[str, Any] = report.as_json()
-        if found is not None:
-            document["reliability"] = reliability_document(found)
-        output.document(document)
-        return
-    output.show(limit_table(report))
-    output.lines(limit_lines(report))
-    if found is not None:
-        if found.influences:
-            output.show(reliability_table(found))
-        output.lines(reliability_lines(found))
-
-
 def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
     wanted = parse_sweep(text)
     with counting("values", wanted.points, planned) as plan:
         points = sweep_limits(setup, wanted, plan=plan)
     if csv:
-        typer.echo(sweep_csv(wanted, points), nl=False)
-    elif json:
-        output.document({"sweep": sweep_document(wanted, points)})
+        typer.echo(csv_text(sweep_margins(wanted, points)), nl=False)
     else:
-        output.show(sweep_table(wanted, points))
+        documents.show(sweep_document(wanted, points), json=json)
     if all(point.verdict is Verdict.FAILS for point in points):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

@@ -9,14 +9,15 @@ import typer
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_job, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.limits.report import Verdict
-from firmware_host.reporting.motors import motor_lines, motor_table, motors_csv, motors_document
+from firmware_host.reporting.motors import motors_document
+from firmware_host.reporting.render.csv import csv_text
 
 
 def motors(
@@ -34,13 +35,11 @@ def motors(
     library = _library(folder)
     with counting("motors", len(library), planned) as plan:
         candidates = compare_motors(setup, library, plan=plan)
+    document = motors_document(candidates)
     if csv:
-        typer.echo(motors_csv(candidates), nl=False)
-    elif json:
-        output.document(motors_document(candidates))
+        typer.echo(csv_text(document.tables[0]), nl=False)
     else:
-        output.show(motor_table(candidates))
-        output.lines(motor_lines(candidates))
+        documents.show(document, json=json)
     if all(each.verdict is Verdict.FAILS for each in candidates):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

@@ -11,17 +11,16 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import laid_out, planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.export.rs274 import rs274_lines
-from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import JobPlan
-from firmware_host.reporting.documents import segments_document
-from firmware_host.reporting.moves import moves_csv, moves_document, moves_of
-from firmware_host.reporting.render.terminal import terminal_tables
-from firmware_host.reporting.tables import seam_lines, segment_table
+from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.render.csv import csv_text
+from firmware_host.reporting.render.json import json_document
+from firmware_host.reporting.segments import segments_document
 from firmware_host.system.files import write_whole
 from firmware_host.units import parse_quantity
 
@@ -52,12 +51,7 @@ def segments(
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
     plan = laid_out(setup, true)
-    if json:
-        output.document(segments_document(plan))
-        return
-    output.lines(explain_choice(plan.segments).sentences)
-    output.show(segment_table(plan))
-    output.lines(seam_lines(plan.seams))
+    documents.show(segments_document(plan), json=json)
 
 
 def moves(
@@ -76,7 +70,7 @@ def moves(
     setup = load_job(job)
     plan = planned(setup)
     if format is MoveFormat.TABLE and not json:
-        output.show(*terminal_tables(moves_of(plan.program)))
+        documents.show(moves_document(plan.program))
         return
     text = _export(MoveFormat.JSON if json else format, setup, plan)
     if output_file is None:
@@ -86,10 +80,11 @@ def moves(
 
 
 def _export(format: MoveFormat, setup: Setup, plan: JobPlan) -> str:
+    document = moves_document(plan.program)
     if format is MoveFormat.CSV:
-        return moves_csv(plan.program)
+        return csv_text(document.tables[0])
     if format is MoveFormat.JSON:
-        return output.document_text(moves_document(plan.program))
+        return output.document_text(json_document(document))
     return _rs274(setup, plan)
 
 

@@ -13,14 +13,14 @@ import typer
 
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup, load_job
-from firmware_host.reporting.tables import run_table
+from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
@@ -205,7 +205,7 @@ def _show(record: RunRecord, folder: RunFolder, json: bool) -> None:
     if json:
         typer.echo(record.to_json(), nl=False)
         return
-    output.show(run_table(record))
+    documents.show(run_document(record))
     done = f"{record.done} of {len(record.passes)} passes {record.passes_word}"
     output.lines([f"{record.outcome}: {done}. Record: {folder.record}"])
 

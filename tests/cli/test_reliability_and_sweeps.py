@@ -49,7 +49,8 @@ def test_an_unsure_grip_ends_with_status_1_and_tells_what_matters_most(circumste
     assert circumstep("limits", "tumbler-wrap").status == 0
     ended = circumstep("limits", "tumbler-wrap", "--reliability")
     assert ended.status == 1
-    assert "Reliability: fails. No step is lost and nothing slips with probability 0.8" in ended.out
+    assert "Reliability: fails\n" in ended.out
+    assert "No step is lost and nothing slips with probability: 0.8" in ended.out
     assert "What matters most is rolling_resistance" in ended.out
     assert "100000 draws, seed 1" in ended.out
     rows = [line.split() for line in ended.out.splitlines()]
@@ -76,7 +77,7 @@ def test_a_missing_datum_makes_it_not_known(circumstep: Circumstep, tmp_path: Pa
     assert document["reliability"]["verdict"] == "not known"
     assert document["reliability"]["probability"] is None
     assert document["reliability"]["missing"] == ["part.mass_offset"]
-    assert "Reliability: not known. Give part.mass_offset." in circumstep("limits", str(path), "--reliability").out
+    assert "Reliability: not known\nGive: part.mass_offset\n" in circumstep("limits", str(path), "--reliability").out
 
 
 SWEEP = "part.mass_offset=0 mm..4 mm:3"

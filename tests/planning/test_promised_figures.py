@@ -10,6 +10,7 @@ from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.moves import plan_route, segment_targets, time_moves
 from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.render.json import json_document
 from firmware_host.units import PI, parse_quantity
 from tests.planning.workshop import chuck_machine, job, job_on, roller_machine
 
@@ -63,7 +64,7 @@ def test_an_80_mm_part_on_one_inch_rollers_has_no_whole_number_of_microsteps() -
 def test_the_document_of_moves_holds_the_exact_fraction_and_the_promised_keys() -> None:
     described = job_on("80 mm", {"angle": "360 deg"}, segments={"count": 8}, window={"half_depth": "4 mm"})
     route = plan_route(roller_machine(), described, plan_segments(described))
-    document = json.loads(json.dumps(moves_document(time_moves(route, speed=1.0, acceleration=5.0))))
+    document = json.loads(json.dumps(json_document(moves_document(time_moves(route, speed=1.0, acceleration=5.0)))))
     assert document["microsteps_per_part_revolution"] == "2560000/127"
     assert [
         set(row) >= {"segment", "target_microstep", "delta_microsteps", "angle_deg", "duration_s"}

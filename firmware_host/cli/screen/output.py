@@ -15,6 +15,7 @@ from rich.markup import escape
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.cli.screen.advice import advice_lines
+from firmware_host.reporting.render.printable import printable
 
 
 def out() -> Console:
@@ -39,11 +40,9 @@ def _console(stream: Any) -> Console:
     return _Console(file=stream, width=width, highlight=False, soft_wrap=not stream.isatty())
 
 
-def show(*things: RenderableType) -> None:
-    """Print tables and the like to standard output."""
-    console = out()
-    for thing in things:
-        console.print(thing)
+def show(thing: RenderableType) -> None:
+    """Print a table or the like to standard output."""
+    out().print(thing)
 
 
 def lines(texts: Iterable[str]) -> None:
@@ -82,8 +81,3 @@ def document(value: Any) -> None:
 def document_text(value: Any) -> str:
     """One JSON document, all ASCII, so that no text in it drives a terminal."""
     return json.dumps(value, indent=2, allow_nan=False) + "\n"
-
-
-def printable(text: str) -> str:
-    """The text with control characters (of a file or a controller) made visible, so that none drives the terminal."""
-    return "".join(char if char.isprintable() or char == "\n" else f"\\x{ord(char):02x}" for char in text)

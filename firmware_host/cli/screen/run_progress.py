@@ -9,6 +9,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn
 
 from firmware_host.cli.screen import output
+from firmware_host.reporting.render.printable import printable
 from firmware_host.station import progress
 
 
@@ -43,11 +44,11 @@ class RunProgress(progress.Progress):
 
     def stage(self, text: str) -> None:
         if self._bar is not None:
-            self._bar.update(self._task, description=output.printable(text))
+            self._bar.update(self._task, description=printable(text))
 
     def note(self, text: str) -> None:
         with output.unless_hung_up():
-            self._console.print(escape(output.printable(text)))
+            self._console.print(escape(printable(text)))
 
     def zero(self, origin_steps: int) -> None:
         if self._bar is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from firmware_host.planning.index.safe_motion import IndexTiming, SafeMotion
@@ -22,14 +21,6 @@ class OtherChoice:
     timing: IndexTiming
     quicker: float
 
-    def as_json(self) -> dict[str, object]:
-        """The choice as JSON values."""
-        return {
-            "what": self.what,
-            **_motion_json(self.acceleration, self.speed, self.timing),
-            "times_quicker": self.quicker,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class IndexAdvice:
@@ -45,23 +36,3 @@ class IndexAdvice:
     bound_s: float | None = None
     cautious: OtherChoice | None = None
     stronger: tuple[OtherChoice, ...] = ()
-
-    def as_json(self) -> dict[str, object]:
-        """The advice as JSON values: SI units, angles in degrees."""
-        cautious = self.cautious
-        return {
-            **_motion_json(self.motion.acceleration, self.motion.speed, self.motion.timing),
-            "binding": list(self.motion.binding),
-            "bound_move_s": self.bound_s if self.bound_s is None or math.isfinite(self.bound_s) else None,
-            "cautious": None if cautious is None else cautious.as_json(),
-            "stronger": [choice.as_json() for choice in self.stronger],
-        }
-
-
-def _motion_json(acceleration: float, speed: float, timing: IndexTiming) -> dict[str, object]:
-    return {
-        "acceleration_deg_per_s2": math.degrees(acceleration),
-        "speed_deg_per_s": math.degrees(speed),
-        "move_s": timing.move_s,
-        "settle_s": timing.settle_s,
-    }

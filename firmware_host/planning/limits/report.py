@@ -38,19 +38,6 @@ class LimitCheck:
     source: str
     remedy: str
 
-    def as_json(self) -> dict[str, object]:
-        """The check as JSON values; a number that isn't finite becomes null."""
-        return {
-            "name": self.name,
-            "value": _finite(self.value),
-            "limit": _finite(self.limit),
-            "unit": self.unit,
-            "margin": _finite(self.margin),
-            "verdict": self.verdict.value,
-            "formula": self.formula,
-            "source": self.source,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class LimitReport:
@@ -63,14 +50,6 @@ class LimitReport:
     checks: tuple[LimitCheck, ...]
     motion: SafeMotion
     advice: IndexAdvice | None = None
-
-    def as_json(self) -> dict[str, object]:
-        """The report as JSON values."""
-        document: dict[str, object] = {
-            "verdict": self.verdict.value,
-            "checks": [check.as_json() for check in self.checks],
-        }
-        return document if self.advice is None else document | {"index": self.advice.as_json()}
 
 
 def upper_limit(
@@ -115,7 +94,3 @@ def overall(checks: tuple[LimitCheck, ...]) -> Verdict:
         if grave in verdicts:
             return grave
     return Verdict.HOLDS
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None

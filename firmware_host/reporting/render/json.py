@@ -2,30 +2,64 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from typing import Any
 
-from firmware_host.reporting.document import Cell, Document, Figure, Table
+from firmware_host.reporting.document import MISSING, Document, Figure, Node, Notes, Row, Section, Table, Value
+from firmware_host.reporting.render.text import value_of
 
 
 def json_document(document: Document) -> dict[str, Any]:
-    """Figures by their keys, a table as a list of rows, its closing row (or null) behind it under its own key."""
+    """Every node that has a key, under its key: a value, a list of lines, a list of rows, or a section's own values."""
+    return _values(document.nodes)
+
+
+def json_rows(table: Table) -> list[dict[str, Any]]:
+    """The rows of a table, each with its values by the columns' keys."""
+    return [_row(table, row) for row in table.rows]
+
+
+def _values(nodes: Iterable[Node]) -> dict[str, Any]:
     values: dict[str, Any] = {}
-    for node in document.nodes:
-        if isinstance(node, Figure):
-            values[node.key] = node.value
-        else:
-            values |= _table(node)
+    for node in nodes:
+        values |= _of_node(node)
     return values
+
+
+def _of_node(node: Node) -> dict[str, Any]:
+    if isinstance(node, Section):
+        inner = None if node.nodes is None else _values(node.nodes)
+        return {node.key: inner} if node.key else inner or {}
+    if isinstance(node, Figure):
+        return {node.key: _value(node.value)} if node.key and node.value is not MISSING else {}
+    if isinstance(node, Notes):
+        return {node.key: list(node.lines)} if node.key else {}
+    return _table(node) if isinstance(node, Table) else {}
 
 
 def _table(table: Table) -> dict[str, Any]:
-    values: dict[str, Any] = {table.key: [_row(table, row) for row in table.rows]}
-    if table.closing is not None:
-        cells, without = table.closing.cells, table.closing.without
-        values[table.closing.key] = None if cells is None else _row(table, cells, without)
-    return values
+    rows = {table.key: json_rows(table)} if table.key else {}
+    first, last = (
+        {} if apart is None else {apart.key: None if apart.row is None else _row(table, apart.row)}
+        for apart in (table.first, table.last)
+    )
+    return {**first, **rows, **last}
 
 
-def _row(table: Table, cells: tuple[Cell, ...], without: frozenset[str] = frozenset()) -> dict[str, Any]:
-    pairs = zip(table.columns, cells, strict=True)
-    return {column.key: cell.value for column, cell in pairs if column.key and column.key not in without}
+def _row(table: Table, row: Row) -> dict[str, Any]:
+    pairs = zip(table.columns, map(value_of, row), strict=True)
+    return {column.key: _value(value) for column, value in pairs if column.key and value is not MISSING}
+
+
+def _value(value: Value) -> Any:
+    """A list for a tuple and for a table, an object for a section, null for a number that is not finite."""
+    if isinstance(value, tuple):
+        return [_value(each) for each in value]
+    if isinstance(value, Table):
+        return json_rows(value)
+    if isinstance(value, Section):
+        return None if value.nodes is None else _values(value.nodes)
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return str(value) if isinstance(value, str) else value

@@ -1,6 +1,5 @@
 """What is said about how fast an index may go: the bound, the cautious setting, and what is next stronger."""
 
-import json
 import math
 from dataclasses import replace
 
@@ -12,14 +11,13 @@ from firmware_host.model import Setup, load_job, load_motor
 from firmware_host.model.files.files import validate
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.model.machine.machine import Machine
-from firmware_host.planning.compare.advice import advise, advised, cautious_choice, next_stronger
+from firmware_host.planning.compare.advice import advise, cautious_choice, next_stronger
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.index.safe_motion import motion_for
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.route.velocity import plan_index
-from firmware_host.reporting.index_lines import index_lines
 from firmware_host.units import parse_quantity
 from tests.planning.limits.workshop import DELETE, job, machine
 
@@ -205,22 +203,3 @@ def test_a_motor_of_unknown_torque_gets_no_advice_but_its_stated_motion() -> Non
     advice = advise(setup, plan_job(setup), MOTORS)
     assert (advice.bound_s, advice.cautious, advice.stronger) == (None, None, ())
     assert advice.motion.binding == ("as-stated",)
-
-
-def test_the_report_says_in_json_and_in_words_how_fast_and_why_not_faster() -> None:
-    setup = load_job("shaft-scale")
-    plan = plan_job(setup)
-    report = advised(setup, plan, MOTORS)
-    document = json.loads(json.dumps(report.as_json(), allow_nan=False))
-    assert set(document) == {"verdict", "checks", "index"}
-    assert document["index"]["binding"] == list(plan.limits.motion.binding)
-    assert document["index"]["speed_deg_per_s"] == pytest.approx(math.degrees(plan.program.speed))
-    assert document["index"]["stronger"][0]["what"].startswith("driver.current 2.8 A")
-    assert report.advice is not None
-    text = "\n".join(index_lines(report.advice))
-    for said in (
-        "what stops it going faster: index-length, ringing",
-        "1.30 times quicker",
-        "motor nema23-long",
-    ):
-        assert said in text

@@ -22,7 +22,9 @@ from firmware_host.planning.export.table import COLUMNS, finish_row, move_rows
 from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.planning.route.moves import MoveProgram, Purpose, plan_route, time_moves
-from firmware_host.reporting.moves import moves_csv, moves_document
+from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.render.csv import csv_text
+from firmware_host.reporting.render.json import json_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
 WIDE = {"half_depth": "4 mm"}
@@ -142,8 +144,8 @@ def test_no_name_from_a_file_reaches_the_program() -> None:
     plain = chuck_machine(gearing=[{"ratio": "3"}])
     same = program_for(plain, {"angle": "90 deg"}, segments={"count": 3})
     assert list(rs274_lines(plain, same, passes=1, settle_s=0.1)) == lines
-    assert EVIL[:6] not in json.dumps(moves_document(program))
-    assert EVIL[:6] not in moves_csv(program)
+    assert EVIL[:6] not in json.dumps(json_document(moves_document(program)))
+    assert EVIL[:6] not in csv_text(moves_document(program).tables[0])
 
 
 @pytest.mark.parametrize(
@@ -209,7 +211,7 @@ def test_the_program_of_a_shipped_job_parses_and_counts_its_steps(profile: Any) 
 def test_the_csv_reads_back_row_by_row() -> None:
     # Outside source: the csv module of Python's library (RFC 4180).
     program = program_for(PLAYFUL, {"angle": "90 deg"}, segments={"count": 3}, index={"finish": "unwind"})
-    text = moves_csv(program)
+    text = csv_text(moves_document(program).tables[0])
     assert text.endswith("\r\n")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
     assert tuple(rows[0]) == COLUMNS
@@ -225,7 +227,7 @@ def test_the_csv_reads_back_row_by_row() -> None:
 
 def test_the_document_holds_the_whole_program() -> None:
     program = program_for(PLAYFUL, {"angle": "90 deg"}, segments={"count": 3}, index={"finish": "next-turn"})
-    document = json.loads(json.dumps(moves_document(program)))
+    document = json.loads(json.dumps(json_document(moves_document(program))))
     assert set(document) == {
         "microsteps_per_part_revolution",
         "speed_deg_per_s",
@@ -250,7 +252,7 @@ def test_the_document_holds_the_whole_program() -> None:
 def test_a_job_that_stays_has_no_finish() -> None:
     program = program_for(chuck_machine(), {"angle": "90 deg"}, segments={"count": 3})
     assert finish_row(program) is None
-    assert moves_document(program)["finish"] is None
+    assert json_document(moves_document(program))["finish"] is None
     assert [row["via_microstep"] for row in move_rows(program)] == [None] * 3
 
 

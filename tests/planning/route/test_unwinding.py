@@ -30,6 +30,7 @@ from firmware_host.planning.route.coordinates import (
 from firmware_host.planning.route.moves import Purpose, Route, extent, plan_route, time_moves
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, Span, TurnsBack, Unwinder
 from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.render.json import json_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
 WIDE = {"half_depth": "4 mm"}
@@ -304,7 +305,9 @@ def test_the_program_tells_the_unwinding_and_its_duration() -> None:
     far = (1600 + 1333) * 360 / 3200 + overrun
     assert back["duration_s"] == pytest.approx(far / 90 + 90 / 360 + 2 * math.sqrt(overrun / 360))
     assert sum(row["duration_s"] for row in rows) == pytest.approx(program.durations.sum())
-    assert json.loads(json.dumps(moves_document(program)))["moves"][7]["angle_deg"] == pytest.approx(-1333 * 360 / 3200)
+    assert json.loads(json.dumps(json_document(moves_document(program))))["moves"][7]["angle_deg"] == pytest.approx(
+        -1333 * 360 / 3200
+    )
 
 
 def test_turns_of_broken_microsteps_are_taken_back_exactly() -> None:

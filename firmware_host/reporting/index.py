@@ -1,0 +1,97 @@
+"""How fast an index goes, what stops it, and what other choices would give, as a section of a document."""
+
+from __future__ import annotations
+
+import math
+
+from firmware_host.planning.index.report import IndexAdvice, OtherChoice
+from firmware_host.planning.index.safe_motion import SafeMotion
+from firmware_host.reporting.document import Apart, Cell, Column, Figure, Node, Row, Section, Table
+
+_TITLE = "Index, on average"
+_COLUMNS = (
+    Column("what", "other choice"),
+    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g"),
+    Column("speed_deg_per_s", "speed", "deg/s", ".4g"),
+    Column("move_s", "move", "s", ".4g"),
+    Column("settle_s", "settle", "s", ".4g"),
+    Column("times_quicker", "beside the chosen one", form=".2f"),
+)
+
+
+def index_section(advice: IndexAdvice) -> Section:
+    """The highest safe motion, what stops it going further, the bound, and what other choices would give."""
+    cautious = None if advice.cautious is None else _row(advice.cautious, "the usual cautious one: ")
+    return Section(
+        "index",
+        _TITLE,
+        (
+            *_motion(advice.motion, keyed=True),
+            *_bound(advice),
+            Table(
+                "stronger",
+                "Other choices",
+                _COLUMNS,
+                tuple(_row(choice) for choice in advice.stronger),
+                first=Apart("cautious", cautious),
+            ),
+        ),
+    )
+
+
+def motion_section(motion: SafeMotion) -> Section:
+    """The motion alone, for people."""
+    return Section("", _TITLE, _motion(motion, keyed=False))
+
+
+def _motion(motion: SafeMotion, *, keyed: bool) -> tuple[Node, ...]:
+    timing = motion.timing
+    figures = (
+        ("acceleration_deg_per_s2", "acceleration of the part", math.degrees(motion.acceleration), "deg/s^2"),
+        ("speed_deg_per_s", "speed of the part", math.degrees(motion.speed), "deg/s"),
+        ("move_s", "move", timing.move_s, "s"),
+        ("settle_s", "settling", timing.settle_s, "s"),
+    )
+    stops = "" if motion.binding else "nothing"
+    return (
+        *(Figure(key * keyed, label, value, unit, ".4g", brief=True) for key, label, value, unit in figures),
+        Figure("binding" * keyed, "what stops it going faster", motion.binding, text=stops, brief=True),
+    )
+
+
+def _bound(advice: IndexAdvice) -> tuple[Node, ...]:
+    """What no ramp can beat, and how far the chosen move is from it."""
+    bound = advice.bound_s
+    label = "move with an acceleration that follows the torque at every speed"
+    known = bound is not None and math.isfinite(bound)
+    more = (
+        (
+            Figure(
+                "",
+                "the chosen move, with an eye on ringing, takes more by",
+                advice.motion.timing.move_s / bound - 1,
+                form="%",
+                brief=True,
+            ),
+        )
+        if bound is not None and known
+        else ()
+    )
+    return (Figure("bound_move_s", label, bound, "s", ".4g", brief=known), *more)
+
+
+def _row(choice: OtherChoice, before: str = "") -> Row:
+    return (
+        Cell(choice.what, f"{before}{choice.what}"),
+        math.degrees(choice.acceleration),
+        math.degrees(choice.speed),
+        choice.timing.move_s,
+        choice.timing.settle_s,
+        Cell(choice.quicker, _quicker(choice.quicker)),
+    )
+
+
+def _quicker(times: float) -> str:
+    if times < 0.995:
+        return f"{1 / times:.2f} times slower"
+    return f"{times:.2f} times quicker" if times >= 1.005 else "no quicker"

@@ -1,0 +1,80 @@
+"""One input over a range, as a document."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from firmware_host.planning.compare.sweep import Sweep, SweepPoint
+from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
+from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
+from firmware_host.reporting.limits import checks_table
+
+_COLUMNS = (
+    Column("verdict", "verdict"),
+    Column("reasons", "because of"),
+    Column("trouble", "trouble", below=True),
+    Column("index_s", "index", "s", ".4g"),
+    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g"),
+    Column("speed_deg_per_s", "speed", "deg/s", ".4g"),
+    Column("", "tightest limit"),
+    Column("", "margin", form="%"),
+    Column("checks", "limits", brief=False),
+)
+
+
+def sweep_document(sweep: Sweep, points: Sequence[SweepPoint]) -> Document:
+    """One row per value: its verdict, the quickest safe index, and the limit with the least margin."""
+    table = _table(sweep, "value", points)
+    return Document((Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table)),))
+
+
+def sweep_margins(sweep: Sweep, points: Sequence[SweepPoint]) -> Table:
+    """The same with the margin of every check in a column of its own, for CSV; unknown ones are None."""
+    table = _table(sweep, sweep.key, points)
+    margins = [{check.name: check.margin for check in _checks(point.report)} for point in points]
+    names = tuple(dict.fromkeys(name for found in margins for name in found))
+    columns = (*table.columns[:-1], *(Column(f"margin {name}", name, form="%") for name in names))
+    pairs = zip(table.rows, margins, strict=True)
+    return replace(table, columns=columns, rows=tuple((*row[:-1], *map(found.get, names)) for row, found in pairs))
+
+
+def _table(sweep: Sweep, key: str, points: Sequence[SweepPoint]) -> Table:
+    return Table("points", "Sweep", (Column(key, sweep.key), *_COLUMNS), tuple(map(_row, points)))
+
+
+def _row(point: SweepPoint) -> Row:
+    motion = point.report.motion if point.report is not None else None
+    tightest = _tightest(point.report)
+    return (
+        point.value,
+        point.verdict,
+        _reasons(point),
+        point.trouble,
+        motion.timing.index_s if motion is not None else None,
+        math.degrees(motion.acceleration) if motion is not None else None,
+        math.degrees(motion.speed) if motion is not None else None,
+        tightest.name if tightest is not None else None,
+        tightest.margin if tightest is not None else None,
+        checks_table(point.report),
+    )
+
+
+def _checks(report: LimitReport | None) -> tuple[LimitCheck, ...]:
+    return report.checks if report is not None else ()
+
+
+def _reasons(point: SweepPoint) -> tuple[str, ...]:
+    """The checks that the verdict comes from."""
+    if point.verdict is Verdict.HOLDS:
+        return ()
+    return tuple(check.name for check in _checks(point.report) if check.verdict is point.verdict)
+
+
+def _tightest(report: LimitReport | None) -> LimitCheck | None:
+    """The limit with the least margin among those that make the verdict, so that no rough estimate hides a failure."""
+    known = [(check.margin, check) for check in _checks(report) if check.margin is not None]
+    grave = [pair for pair in known if report is not None and pair[1].verdict is report.verdict]
+    least = min(grave or known, key=lambda pair: pair[0], default=None)
+    return least[1] if least is not None else None

@@ -1,0 +1,100 @@
+"""Every thing shown, as a document: all that JSON says stands on a page made of the same tree, and no key is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from firmware_host.model import load_motor
+from firmware_host.model.files.profiles import list_profiles
+from firmware_host.planning.compare.advice import advised
+from firmware_host.planning.compare.motors import compare_motors
+from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
+from firmware_host.planning.reliability.estimate import reliability
+from firmware_host.reporting.document import Document
+from firmware_host.reporting.limits import comparison_document, limits_document
+from firmware_host.reporting.motors import motors_document
+from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.run import run_document
+from firmware_host.reporting.segments import segments_document
+from firmware_host.reporting.sweep import sweep_document
+from firmware_host.station.journal.record import PassRecord, RunRecord
+from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
+
+MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
+FEW = {name: MOTORS[name] for name in ("nema34-short", "nema14-pancake", "nema23-short-sealed")}
+
+
+def limits_and_reliability(job: str) -> Document:
+    setup, plan = shipped(job)
+    return limits_document(advised(setup, plan, MOTORS), reliability(setup, plan, draws=2000))
+
+
+def sweep(job: str) -> Document:
+    wanted = parse_sweep("index.acceleration=1 rad/s^2..900 rad/s^2:2")
+    return sweep_document(wanted, sweep_limits(shipped(job)[0], wanted))
+
+
+def comparison(job: str) -> Document:
+    setup, plan = shipped(job)
+    report = advised(setup, plan, MOTORS)
+    return comparison_document({job: report, "without advice": replace(report, advice=None)})
+
+
+def run(job: str) -> Document:
+    targets = shipped(job)[1].route.segment_targets().tolist()
+    passes = (
+        PassRecord(1, 1, "done", targets[0], 0.01, "2026-01-01T00:00:01", "2026-01-01T00:00:02", "2026-01-01T00:00:03"),
+        PassRecord(2, 1, "to do", targets[1]),
+    )
+    return run_document(RunRecord(job, "m", "stopped", "by hand", 1234, "2026-01-01", "2026-01-02", passes, False))
+
+
+KINDS: dict[str, Callable[[str], Document]] = {
+    "segments": lambda job: segments_document(shipped(job)[1].layout),
+    "moves": lambda job: moves_document(shipped(job)[1].program),
+    "limits": limits_and_reliability,
+    "motors": lambda job: motors_document(compare_motors(shipped(job)[0], FEW)),
+    "sweep": sweep,
+    "comparison": comparison,
+    "run": run,
+}
+
+
+@cache
+def made(kind: str, job: str) -> Document:
+    return KINDS[kind](job)
+
+
+CASES = [(kind, job) for kind in KINDS for job in (JOBS if kind in ("segments", "moves", "limits") else JOBS[1:2])]
+
+
+@pytest.mark.parametrize(("kind", "job"), CASES, ids=[f"{kind}-{job}" for kind, job in CASES])
+def test_every_figure_of_the_json_stands_on_a_page_of_thirty_lines_of_code(kind: str, job: str) -> None:
+    document = made(kind, job)
+    promised = values_in_json(document)
+    assert len(promised) > 5
+    assert promised - values_on_page(document) == set()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_a_terminal_shows_stands_on_the_page_too(kind: str) -> None:
+    document = made(kind, "heavy-shaft")
+    text = " ".join(page(document.nodes).replace("<", " <").replace(">", "> ").split())
+    shown = {word for line in printed(document).splitlines() for word in line.split()}
+    assert shown
+    missing = {word for word in shown if word.strip("[]:,") not in text and not set(word) & set("<>&'\"")}
+    assert missing == set()
+
+
+def test_documents_of_equal_plans_are_equal_and_cannot_be_changed() -> None:
+    setup, plan = shipped("shaft-scale")
+    assert segments_document(plan.layout) == segments_document(plan.layout)
+    document = limits_document(plan.limits)
+    assert hash(document) == hash(limits_document(plan.limits))
+    with pytest.raises(AttributeError, match="cannot assign to field 'nodes'"):
+        document.nodes = ()  # type: ignore[misc]
+    assert setup.job.name

@@ -1,0 +1,210 @@
+"""Limits, the comparison of jobs, motors and sweeps: the document's figures are those of the reports."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from firmware_host.model import load_motor
+from firmware_host.model.files.profiles import list_profiles
+from firmware_host.planning.compare.advice import advised
+from firmware_host.planning.compare.motors import compare_motors
+from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
+from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.reporting.document import Table
+from firmware_host.reporting.limits import ESTIMATE, checks_table, comparison_document, limits_document
+from firmware_host.reporting.motors import motors_document
+from firmware_host.reporting.render.csv import csv_text
+from firmware_host.reporting.render.json import json_document
+from firmware_host.reporting.sweep import sweep_document, sweep_margins
+from tests.planning.limits.report import named, report
+from tests.planning.limits.workshop import job, roller_machine
+from tests.reporting.shown import JOBS, column_of, figure, printed, section, shipped, texts_of
+
+MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
+
+
+@cache
+def advised_report(name: str) -> LimitReport:
+    return advised(*shipped(name), MOTORS)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_check_of_the_report_is_a_row_with_its_unit_formula_and_source(name: str) -> None:
+    found = advised_report(name)
+    document = limits_document(found)
+    table = document.tables[0]
+    assert column_of(table, "name") == [check.name for check in found.checks]
+    assert column_of(table, "value") == [check.value for check in found.checks]
+    assert column_of(table, "unit") == [check.unit for check in found.checks]
+    values = json_document(document)
+    assert list(values) == ["verdict", "checks", "index"]
+    assert values["verdict"] == found.verdict.value
+    keys = ["name", "value", "limit", "unit", "margin", "verdict", "formula", "source"]
+    assert all(list(check) == keys and check["formula"] and check["source"] for check in values["checks"])
+    names = {check["name"] for check in values["checks"]}
+    assert names >= {"torque-accelerating", "torque-braking", "step-rate-driver", "inertia-ratio"}
+    assert ("grip" in names) == (name in ("bottle-band", "tumbler-wrap"))
+
+
+def test_what_is_not_finite_is_null_in_the_document() -> None:
+    found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
+    assert math.isinf(named(found, "grip").value or 0)
+    values = json.loads(json.dumps(json_document(limits_document(found)), allow_nan=False))
+    assert set(values) == {"verdict", "checks"}
+    assert values["verdict"] == "fails"
+    assert next(check for check in values["checks"] if check["name"] == "grip")["value"] is None
+
+
+def test_a_terminal_shows_the_verdict_first_then_what_would_help_then_all_checks() -> None:
+    found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
+    lines = printed(limits_document(found)).splitlines()
+    assert lines[0] == "Verdict: fails"
+    told = [check for check in found.checks if check.verdict is not Verdict.HOLDS]
+    assert lines[1 : 1 + len(told)] == [f"  {check.name} {check.verdict.value}: {check.remedy}" for check in told]
+    assert lines[1 + len(told)] == "Limits"
+    for check in found.checks:
+        assert f"  {check.name}: {check.formula} [{check.source}]" in lines
+    assert f"  speed of the part: {math.degrees(found.motion.speed):.4g} deg/s" in lines
+    assert lines[-1] == ESTIMATE.lines[0]
+
+
+def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() -> None:
+    found, plan = advised_report("shaft-scale"), shipped("shaft-scale")[1]
+    assert found.advice is not None
+    document = limits_document(found)
+    index = section(document, "index")
+    told = {key: (figure(index, key).value, figure(index, key).unit) for key in (
+        "acceleration_deg_per_s2", "speed_deg_per_s", "move_s", "settle_s", "binding", "bound_move_s"
+    )}  # fmt: skip
+    assert told == {
+        "acceleration_deg_per_s2": (math.degrees(plan.program.acceleration), "deg/s^2"),
+        "speed_deg_per_s": (math.degrees(plan.program.speed), "deg/s"),
+        "move_s": (plan.limits.motion.timing.move_s, "s"),
+        "settle_s": (plan.limits.motion.timing.settle_s, "s"),
+        "binding": (plan.limits.motion.binding, ""),
+        "bound_move_s": (found.advice.bound_s, "s"),
+    }
+    values = json_document(document)["index"]
+    assert list(values)[-2:] == ["cautious", "stronger"]
+    assert values["cautious"]["times_quicker"] == found.advice.cautious.quicker if found.advice.cautious else False
+    assert [each["what"] for each in values["stronger"]] == [choice.what for choice in found.advice.stronger]
+    (table,) = (node for node in index.nodes or () if isinstance(node, Table))
+    by_choice = dict(zip(texts_of(table, "other choice"), texts_of(table, "beside the chosen one"), strict=True))
+    assert by_choice["the usual cautious one: half the torque, waiting for any ringing"] == "1.30 times slower"
+    assert any(choice.startswith("driver.current 2.8 A") for choice in by_choice)
+    assert "motor nema23-long" in by_choice
+    assert set(" ".join(by_choice.values()).split()) & {"slower", "quicker"}
+    text = printed(document)
+    assert "what stops it going faster: index-length, ringing" in text
+
+
+def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_said() -> None:
+    found = report()
+    still = replace(found, motion=replace(found.motion, binding=()))
+    document = limits_document(still)
+    assert list(json_document(document)) == ["verdict", "checks"]
+    assert "  what stops it going faster: nothing" in printed(document)
+
+
+def test_jobs_are_compared_in_one_row_each_with_their_whole_reports_in_json() -> None:
+    reports = {name: advised_report(name) for name in JOBS}
+    document = comparison_document(reports)
+    values = json_document(document)["jobs"]
+    assert values == [{"job": name, **json_document(limits_document(found))} for name, found in reports.items()]
+    (table,) = document.tables
+    for name, times in zip(JOBS, texts_of(table, "times quicker"), strict=True):
+        cautious = reports[name].advice
+        assert cautious is not None
+        assert cautious.cautious is not None
+        assert float(times) == pytest.approx(1 / cautious.cautious.quicker, abs=0.006)
+        assert float(times) >= 1.3
+    bare = comparison_document({"bare": replace(advised_report("heavy-shaft"), advice=None)})
+    assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "checks"}
+    assert texts_of(bare.tables[0], "times quicker") == ["-"]
+
+
+@pytest.mark.parametrize("name", ["tumbler-wrap", "heavy-shaft"])
+def test_every_motor_is_a_row_in_table_document_and_csv(name: str) -> None:
+    library = {motor: MOTORS[motor] for motor in ("nema23-long", "nema23-short-sealed", "nema14-pancake")}
+    candidates = compare_motors(shipped(name)[0], library)
+    document = motors_document(candidates)
+    rows = json_document(document)["motors"]
+    assert [row["name"] for row in rows] == [each.name for each in candidates]
+    lines = printed(document).splitlines()
+    read = list(csv.DictReader(io.StringIO(csv_text(document.tables[0]))))
+    for each, row, cells in zip(candidates, rows, read, strict=True):
+        assert (row["verdict"], row["pareto"]) == (each.verdict.value, each.best)
+        assert row["torque_margin"] == each.torque_margin
+        shown = next(line for line in lines if line.split()[0] == each.name)
+        assert shown.rstrip().endswith("*") == each.best
+        assert each.verdict.value in shown
+        assert cells["name"] == row["name"]
+        assert cells["index_s"] == ("" if row["index_s"] is None else str(row["index_s"]))
+        assert cells["reasons"] == ";".join(each.reasons)
+        assert cells["costs"] == ";".join(f"{cost.name}={cost.index_s}" for cost in each.costs)
+        if row["index_s"] is not None:
+            assert row["index_s"] == pytest.approx(row["move_s"] + row["settle_s"])
+            assert each.motion is not None
+            assert row["speed_deg_per_s"] == math.degrees(each.motion.speed)
+        for detail in each.details:
+            assert f"  {each.name}: {detail}" in lines
+    assert any("set to each motor's rated current, at most to driver.highest_current" in line for line in lines)
+    assert lines[-1] == ESTIMATE.lines[0]
+
+
+SWEEP = parse_sweep("index.acceleration=1 rad/s^2..900 rad/s^2:2")
+
+
+def test_a_sweep_is_a_row_for_each_value_with_all_its_checks() -> None:
+    points = sweep_limits(shipped("heavy-shaft")[0], SWEEP)
+    values = json_document(sweep_document(SWEEP, points))["sweep"]
+    assert values["key"] == "index.acceleration"
+    first, last = values["points"]
+    assert list(first) == [
+        "value", "verdict", "reasons", "trouble", "index_s", "acceleration_deg_per_s2", "speed_deg_per_s", "checks"
+    ]  # fmt: skip
+    assert points[0].report is not None
+    assert first["checks"] == json_document(limits_document(points[0].report))["checks"]
+    assert first["acceleration_deg_per_s2"] == pytest.approx(math.degrees(1))
+    assert (last["verdict"], last["index_s"], last["checks"]) == ("fails", None, [])
+    assert last["trouble"].startswith("the plan exceeds its limits: torque-accelerating")
+    lines = printed(sweep_document(SWEEP, points)).splitlines()
+    assert lines[1].split()[0] == "index.acceleration"
+    assert lines[2].split()[-3:] == ["step-rate-controller", "34", "%"]
+    assert lines[-1] == f"  900 rad/s^2: {last['trouble']}"
+
+
+def test_the_csv_of_a_sweep_has_the_margin_of_every_check() -> None:
+    points = sweep_limits(shipped("heavy-shaft")[0], SWEEP)
+    known, unknown = csv.DictReader(io.StringIO(csv_text(sweep_margins(SWEEP, points))))
+    assert known["index.acceleration"] == "1 rad/s^2"
+    assert list(known)[:7] == [
+        "index.acceleration", "verdict", "reasons", "trouble", "index_s", "acceleration_deg_per_s2", "speed_deg_per_s"
+    ]  # fmt: skip
+    assert points[0].report is not None
+    for check in points[0].report.checks:
+        assert float(known[f"margin {check.name}"]) == check.margin
+        assert unknown[f"margin {check.name}"] == ""
+    assert unknown["trouble"]
+
+
+def test_the_tightest_limit_is_one_of_those_that_make_the_verdict() -> None:
+    found = advised_report("tumbler-wrap")  # holds narrowly: rough estimates stand far below zero
+    points = sweep_limits(shipped("tumbler-wrap")[0], parse_sweep("drive.friction=0.05..0.5:2"))
+    section_of = json_document(sweep_document(SWEEP, points))["sweep"]["points"]
+    assert [point["verdict"] for point in section_of] == ["fails", "holds narrowly"]
+    assert set(section_of[1]["reasons"]) == {
+        check["name"] for check in section_of[1]["checks"] if check["verdict"] == "holds narrowly"
+    }
+    assert found.verdict is Verdict.NARROW
+
+
+def test_no_report_no_checks() -> None:
+    assert checks_table(None).rows == ()
