@@ -16,7 +16,7 @@ from firmware_host.controller.axis import StandstillProof
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.standstill import HALF_STEP
-from firmware_host.errors import CoordinateError
+from firmware_host.errors import CoordinateError, PositionError
 from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
@@ -26,6 +26,8 @@ from firmware_host.planning.route.velocity import plan_index
 
 _DEADLINE_FACTOR = 2.0
 _DEADLINE_EXTRA_S = 10.0
+_BESIDE = 2
+"""Steps that a report may lie beside the way of a move: it is rounded, and so are the way's ends."""
 _PROVED_AT_ONCE = 1 << 14
 _ENDLESS = Axis()
 
@@ -220,6 +222,27 @@ class AxisMover:
             self.move_straight(position - overrun, on_poll)
         self._taken_up = True
         return self.move_straight(position, on_poll)
+
+    def on_the_way(self, target: int, check: Callable[[], None]) -> OnPoll:
+        """Look at each report of a move from here to `target`, by way of where lost motion is taken up; calls `check`.
+
+        A controller that doesn't greet may have been reset just before the move: it would end at the right coordinate
+        in the wrong place. So what is returned raises `PositionError` for two reports that lie beside the way.
+        """
+        places = (self.at, target, target - self._program.route.overrun)
+        lowest, highest = min(places) + self.origin - _BESIDE, max(places) + self.origin + _BESIDE
+        controller, planned = self._controller, target + self.origin
+
+        def look(report: StatusReport) -> None:
+            check()
+            if lowest <= controller.position_steps(report) <= highest:
+                return
+            steps = controller.position_steps(controller.status())  # one misread digit is no other place
+            if not lowest <= steps <= highest:
+                detail = f"it is not between steps {lowest} and {highest}, on the way of its move"
+                raise PositionError(detail, planned_steps=planned, reported_steps=steps)
+
+        return look
 
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
         """Move to `position` from wherever it rests, and wait until it is proved to stand still."""

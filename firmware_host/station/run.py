@@ -10,19 +10,14 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from typing import Literal
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import (
-    ControllerFaultError,
-    ControllerResetError,
     FirmwareHostError,
     JournalError,
     LimitExceededError,
-    MotorReleasedError,
     PositionError,
     RunStoppedError,
 )
@@ -37,6 +32,7 @@ from firmware_host.station.journal import events
 from firmware_host.station.journal.journal import Journal, read_journal
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import replay
+from firmware_host.station.motion import Motion, outcome_of
 from firmware_host.station.note_failure import note_failure
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress, SilentProgress
@@ -46,8 +42,6 @@ from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 
 _WATCH_S = 0.02
-_BESIDE = 2
-"""Steps that a report may lie beside the way of a move: it is rounded, and so are the way's ends."""
 
 PassKey = tuple[int, int]
 
@@ -125,11 +119,7 @@ class RunLoop:
         self._journal = journal
         self._targets = plan.route.segment_targets().tolist()
         self._marked_s: deque[float] = deque(maxlen=100)
-        self._acted = False
-        self._under_way = False
-        self._stands_still = True
-        self._stopped_short = False
-        self._released = False
+        self._motion = Motion(station.controller, journal, station.stop)
 
     def run(
         self,
@@ -193,12 +183,8 @@ class RunLoop:
 
     def _home(self) -> None:
         self._station.progress.stage("seeking the home switch")
-        self._station.stop.check()
-        self._journal.write(events.Home())
-        self._acted = self._under_way = True
-        with self._station.stop.at_once():
+        with self._motion.act(events.Home()), self._station.stop.at_once():
             self._station.controller.home()
-        self._under_way = False
 
     # --- the passes ------------------------------------------------------------------------------------------------
 
@@ -218,14 +204,12 @@ class RunLoop:
         target = self._targets[segment - 1]
         self._unwind(mover, segment)
         station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
-        station.stop.check()
-        self._journal.write(events.Move(segment=segment, target=target, position=mover.position(segment)))
-        self._acted = self._under_way = True
-        proof = mover.move(segment, self._on_the_way(mover, mover.position(segment)))
-        self._under_way = False
+        position = mover.position(segment)
+        with self._motion.act(events.Move(segment=segment, target=target, position=position)):
+            proof = mover.move(segment, mover.on_the_way(position, self._check_stop))
         self._wait(self._plan.settle_s)
         reported = mover.reported(proof, segment)
-        stood = events.Standstill(segment=segment, target=target, position=mover.at, reported=round(reported, 4))
+        stood = events.Standstill(segment=segment, target=target, position=position, reported=round(reported, 4))
         self._journal.write(stood)
         station.progress.rest(segment, target, reported)
 
@@ -237,11 +221,8 @@ class RunLoop:
         count = abs(due.turns - mover.turns)
         rings_s = unwind_settle(self._setup.machine, self._setup.job, self._plan.program, count)
         self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
-        self._station.stop.check()
-        self._journal.write(events.Unwind(segment=segment, target=due.target, turns=due.turns))
-        self._acted = self._under_way = True
-        mover.unwind(segment, self._on_the_way(mover, due.target))
-        self._under_way = False
+        with self._motion.act(events.Unwind(segment=segment, target=due.target, turns=due.turns)):
+            mover.unwind(segment, mover.on_the_way(due.target, self._check_stop))
         self._journal.write(events.ZeroSet(origin_steps=mover.origin, at=mover.at, turns=mover.turns))
         self._wait(rings_s)
 
@@ -293,33 +274,9 @@ class RunLoop:
         if target is None:
             return
         self._station.progress.stage("moving to the end position")
-        self._station.stop.check()
-        self._journal.write(events.Finish(target=target))
-        self._acted = self._under_way = True
-        proof = mover.move_straight(target, self._on_the_way(mover, target))
-        self._under_way = False
+        with self._motion.act(events.Finish(target=target)):
+            proof = mover.move_straight(target, mover.on_the_way(target, self._check_stop))
         self._journal.write(events.Finished(target=target, reported=round(proof.reported_steps - mover.origin, 4)))
-
-    def _on_the_way(self, mover: AxisMover, target: int) -> Callable[[StatusReport], None]:
-        """Look at each report of a move: twice beside its way, and the controller counts from elsewhere.
-
-        A controller that doesn't greet may have been reset just before the move: it would end at the right coordinate
-        in the wrong place. What is returned raises `PositionError`, and as `_check_stop`.
-        """
-        controller, overrun = self._station.controller, self._plan.route.overrun
-        places = (mover.at, target, target - overrun)
-        lowest, highest = min(places) + mover.origin - _BESIDE, max(places) + mover.origin + _BESIDE
-
-        def look(report: StatusReport) -> None:
-            self._check_stop()
-            if lowest <= controller.position_steps(report) <= highest:
-                return
-            steps = controller.position_steps(controller.status())  # one misread digit is no other place
-            if not lowest <= steps <= highest:
-                detail = f"it is not between steps {lowest} and {highest}, on the way of its move"
-                raise PositionError(detail, planned_steps=target + mover.origin, reported_steps=steps)
-
-        return look
 
     def _check_stop(self) -> None:
         """Stop if the operator, a signal or the marking side wishes it."""
@@ -355,45 +312,19 @@ class RunLoop:
 
         What they raise is noted on `error`, which stays the one that is told.
         """
-        acts: list[Callable[[], object]] = [self._station.gate.close, lambda: self._journal_end(error)]
-        if self._acted:
-            acts[1:1] = [self._stop_axis, self._release_motor]
+        acts: list[Callable[[], object]] = [self._station.gate.close]
+        if self._motion.may_move:
+            acts.append(self._motion.stop)
+            if self._station.release_motor:
+                acts.append(self._motion.release)
+        acts.append(lambda: self._journal.write(self._motion.end(error)))
         acts.append(self._save_record)
-        acts.append(lambda: self._station.gate.ended(_outcome(error)))
+        acts.append(lambda: self._station.gate.ended(outcome_of(error)))
         with ExitStack() as stack:
             for act in reversed(acts):
                 stack.callback(note_failure, error, act)
-
-    def _stop_axis(self) -> None:
-        controller = self._station.controller
-        self._stands_still = False
-        self._stopped_short = self._under_way and not controller.capabilities.stop_keeps_position
-        self._stands_still = controller.stop().stands_still
-
-    def _release_motor(self) -> None:
-        """Let go of the motor if that was chosen, and only of one that stands still."""
-        if self._station.release_motor and self._stands_still:
-            self._journal.write(events.Release())
-            self._released = True
-            self._station.controller.release()
-
-    def _journal_end(self, error: BaseException) -> None:
-        known = isinstance(error, FirmwareHostError | StopAskedError)
-        lost = isinstance(error, ControllerFaultError | ControllerResetError | MotorReleasedError | PositionError)
-        self._journal.write(
-            events.End(
-                outcome=_outcome(error),
-                reason=str(error) if known else type(error).__name__,
-                stands_still=self._stands_still,
-                position_lost=lost or self._stopped_short or self._released or self._station.controller.position_lost,
-            )
-        )
 
     def _save_record(self) -> RunRecord:
         record = replay(read_journal(self._station.folder.journal)).record
         record.save(self._station.folder.record)
         return record
-
-
-def _outcome(error: BaseException) -> Literal["stopped", "failed"]:
-    return "stopped" if isinstance(error, StopAskedError) else "failed"
