@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from pathlib import Path
 
+from firmware_host.acts import FindControllers
 from firmware_host.clock import Clock
 from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller
@@ -28,7 +29,9 @@ def port_of(machine: Machine, url: str) -> str:
     chosen = url or machine.link.port
     if not chosen:
         raise InputError(
-            "no port is named", "Give --port DEVICE, or link.port in the machine file (circumstep controller find)"
+            "no port is named",
+            "Name the controller's port, or write it to the machine file as link.port",
+            acts=(FindControllers(),),
         )
     return chosen
 

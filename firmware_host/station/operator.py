@@ -13,7 +13,10 @@ from firmware_host.errors import GateError
 
 _LONGEST_ANSWER = 1000
 _MOST_READS = 100
-_NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
+_NOBODY = (
+    "nobody can answer: standard input is closed. Run it in a terminal, or say beforehand how to treat interrupted "
+    "passes"
+)
 
 
 class Operator(ABC):

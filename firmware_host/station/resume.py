@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from firmware_host import acts
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
 from firmware_host.planning.plan import plan_job
@@ -70,11 +71,12 @@ def _require_same_marking(record: RunRecord, station: Station) -> None:
         return
     if record.marking:
         problem = "it marks: a pass turned to without marking would count as marked"
-        remedy = "Leave --without-marking out"
+        remedy = "Resume it with marking"
     else:
         problem = "it was begun without marking: what it has turned to was never marked"
-        remedy = "Give --without-marking, or run the job anew to mark"
-    raise InputError(problem, remedy, source=str(station.folder.path))
+        remedy = "Resume it without marking, or run the job anew to mark"
+    again = acts.Resume(str(station.folder.path), without_marking=not record.marking)
+    raise InputError(problem, remedy, source=str(station.folder.path), acts=(again,))
 
 
 def _tell(progress: Progress, record: RunRecord, origin: int | None, at: int, *, homes: bool) -> None:
@@ -126,25 +128,27 @@ def _zero(station: Station, left: LastPosition, zero: Zero, *, homes: bool) -> t
         return None, 0, 0
     status = controller.status()
     if controller.greeting is not None:
-        raise _not_provable("the controller was reset since", ControllerResetError)
+        raise _not_provable(station, "the controller was reset since", ControllerResetError)
     if status.state not in (AxisState.READY, AxisState.HOLDING):
-        raise _not_provable(f"the controller is {status.state.value}", ControllerResetError)
+        raise _not_provable(station, f"the controller is {status.state.value}", ControllerResetError)
     if (delay_ms := controller.settings.release_delay_ms) is not None:
-        raise _not_provable(f"the motor is released {delay_ms} ms after a move", ControllerResetError)
+        raise _not_provable(station, f"the motor is released {delay_ms} ms after a move", ControllerResetError)
     machine_steps = round(controller.position_steps(status))
     if machine_steps == 0:
-        raise _not_provable(AT_MACHINE_ZERO, ControllerResetError)
+        raise _not_provable(station, AT_MACHINE_ZERO, ControllerResetError)
     if why := left.why_lost(stop_keeps_position=controller.capabilities.stop_keeps_position):
-        raise _not_provable(why)
+        raise _not_provable(station, why)
     at = machine_steps - left.origin
     if not left.lowest <= at <= left.highest:
         found = f"it stands at microstep {at}, where the run did not leave it ({left.lowest} to {left.highest})"
-        raise _not_provable(found)
+        raise _not_provable(station, found)
     return left.origin, at, left.turns
 
 
-def _not_provable(why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:
+def _not_provable(station: Station, why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:
+    again = acts.Resume(str(station.folder.path), zero_set_anew=True, without_marking=not station.gate.marks)
     return kind(
-        f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turning it by hand "
-        "if it doesn't, and resume with --zero set-anew"
+        f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turn it there by "
+        "hand if it doesn't, and say so when you resume the run",
+        acts=(again,),
     )

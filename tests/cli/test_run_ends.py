@@ -19,7 +19,10 @@ import pytest
 from tests.cli.command import COMMAND, PATIENCE_S, Program, call, call_marking, environment
 from tests.support.three_segments import JOB
 
-NOBODY = "nobody can answer: standard input is closed. Run it in a terminal, or say --assume when resuming"
+NOBODY = (
+    "nobody can answer: standard input is closed. Run it in a terminal, "
+    "or say beforehand how to treat interrupted passes"
+)
 UNKNOWN = "Segment 1, pass 1: its gate was open when the run ended."
 
 

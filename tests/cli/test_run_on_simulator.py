@@ -100,7 +100,8 @@ def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> N
         marking = call("resume", told[2], "--assume", "done")
         assert marking.status == 2
         assert "it was begun without marking: what it has turned to was never marked" in marking.err
-        assert "Give --without-marking, or run the job anew to mark" in marking.err
+        assert "Resume it without marking, or run the job anew to mark" in marking.err
+        assert marking.err.endswith(f"\n  Resume with: circumstep {told[1]}\n")
         resumed = call(*told[1].split(), "--assume", "done", "--json")
     assert resumed.status == 0, resumed.err
     assert json.loads(resumed.out)["marking"] is False
@@ -121,7 +122,7 @@ def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> No
         unproved = call("resume", folder, "--assume", "not-done")
         assert unproved.status == 3
         assert "the part's position cannot be proved" in unproved.err
-        assert "--zero set-anew" in unproved.err
+        assert unproved.err.endswith(f"\n  Resume with: circumstep resume {folder} --zero set-anew\n")
         proved = call_marking("resume", folder, "--assume", "not-done", "--zero", "set-anew")
         assert proved.status == 0, proved.err
 
@@ -207,7 +208,10 @@ def test_a_second_owner_of_the_port_is_refused_and_the_first_goes_on(job: str) -
 def test_a_run_without_a_port_is_bad_usage(job: str, tmp_path: Path) -> None:
     ended = call("run", job)
     assert (ended.status, ended.out) == (2, "")
-    assert ended.err.startswith("error: no port is named. Give --port DEVICE, or link.port in the machine file")
+    assert ended.err.startswith(
+        "error: no port is named. Name the controller's port, or write it to the machine file as link.port"
+    )
+    assert ended.err.endswith("\n  Find the controller with: circumstep controller find\n")
     assert not (tmp_path / "runs").exists()
 
 

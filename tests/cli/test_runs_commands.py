@@ -52,7 +52,7 @@ def test_a_folder_without_runs_is_an_error_that_names_it(circumstep: Circumstep)
     listed = circumstep("runs", "list", "--runs", "nowhere")
     assert (listed.status, listed.out) == (EXIT_BAD_INPUT, "")
     assert "nowhere" in listed.err
-    assert "--runs" in listed.err
+    assert "Name the folder that holds the runs" in listed.err
 
 
 def test_show_tells_each_pass_from_the_journal_even_without_a_record(

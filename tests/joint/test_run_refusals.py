@@ -46,7 +46,7 @@ def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew
     if not greets:
         bench.clock.sleep(1.0)
         bench.device.transmit(bench.clock.monotonic())
-    refused(bench, ControllerError, rf"{complaint}.*--zero set-anew", noted=True)
+    refused(bench, ControllerError, rf"{complaint}.*say so when you resume", noted=True)
     bench.progress.origin = bench.steps  # somebody turns the part to the job's zero by hand: wherever the motor is
     record = bench.resume(zero=Zero.SET_ANEW)
     assert record.outcome == "done"

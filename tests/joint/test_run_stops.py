@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.acts import Resume
 from firmware_host.errors import ControllerError, RunStoppedError
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.gates.timed import TimedGate
@@ -217,8 +218,9 @@ def test_a_stop_before_the_first_move_of_a_board_at_machine_zero_asks_for_the_ze
     with pytest.raises(RunStoppedError, match="Ctrl-C"):
         bench.run()
     moves = bench.sent_moves()
-    with pytest.raises(ControllerError, match=r"stands at machine zero.*--zero set-anew"):
+    with pytest.raises(ControllerError, match=r"stands at machine zero.*turn it there by hand") as refused:
         bench.resume()
+    assert refused.value.acts == (Resume(str(bench.folder.path), zero_set_anew=True),)
     assert bench.sent_moves() == moves
     assert bench.asked == []
     assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"

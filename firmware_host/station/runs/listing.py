@@ -43,7 +43,7 @@ def list_runs(runs: Path) -> tuple[ListedRun, ...]:
         paths = sorted(path for path in runs.iterdir() if not path.is_symlink() and RunFolder(path).journal.is_file())
     except OSError as error:
         raise InputError(
-            f"cannot be listed ({error.strerror})", "Name the folder with --runs", source=str(runs)
+            f"cannot be listed ({error.strerror})", "Name the folder that holds the runs", source=str(runs)
         ) from error
     return tuple(_listed(path) for path in paths)
 
