@@ -50,6 +50,7 @@ from .station.opened import OpenStation as OpenStation
 from .station.opened import open_station as open_station
 from .station.opening import find_controllers as find_controllers
 from .station.opening import open_controller as open_controller
+from .station.reopened import reopen_station as reopen_station
 from .station.run_handle import RunEvent as RunEvent
 from .station.run_handle import RunHandle as RunHandle
 from .station.run_handle import start_run as start_run

@@ -21,6 +21,7 @@ from pydantic import BaseModel
 import firmware_host
 from firmware_host import errors
 from firmware_host.cli.main import run
+from firmware_host.clock import ScaledClock
 from firmware_host.model.files.schemas import SCHEMA_KINDS
 from tests.cli.command import MARK_NOW, PATIENCE_S, QUICKENED, Program, environment
 from tests.cli.whole import every_command
@@ -95,6 +96,10 @@ def test_a_python_block_runs_as_it_stands(block: Block) -> None:
         return
     with Program("controller", "simulate", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
+        if "reopen_station" in block.text:
+            stop_in_the_second_segment(port)
+            assert run_script(block.text, port) == "done 12\n"
+            return
         if block in SHORT_RUNS:
             with Program("-c", QUICKENED + block.text, port, command=(sys.executable,), enters_at=MARK_NOW) as script:
                 ended = script.end()
@@ -109,6 +114,18 @@ def test_a_python_block_runs_as_it_stands(block: Block) -> None:
         return
     assert printed == f"done 12 {(0,) * 12}\n"
     assert [path.name for path in Path("runs").glob("*/record.json")] == ["record.json"]
+
+
+def stop_in_the_second_segment(port: str) -> None:
+    """Leave a run behind that was stopped while the second segment was marked."""
+    run = firmware_host.start_run(firmware_host.load_job("shaft-scale"), port, clock=ScaledClock(3))
+    for event in run.events():
+        if event.text.startswith("STANDSTILL: mark segment 2"):
+            run.stop()
+        elif event.text.startswith("STANDSTILL: mark"):
+            run.answer()
+    with pytest.raises(errors.RunStoppedError, match="by the program"):
+        run.join(PATIENCE_S)
 
 
 @pytest.mark.parametrize("block", SHORT_RUNS, ids=lambda block: block.name)

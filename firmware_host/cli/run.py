@@ -23,12 +23,11 @@ from firmware_host.model import Setup, load_job
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.events import Zero
-from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import PassRecord, RunRecord
-from firmware_host.station.journal.replay import replay
 from firmware_host.station.opened import station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import TerminalOperator
+from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
@@ -128,8 +127,7 @@ def resume(
     """Open the station of the run's own setup and port, resume it, print the record."""
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
-    begun = replay(read_journal(run_folder.journal)).begin
-    url = port or (begun.port if begun else "") or port_of(setup.machine, "")
+    url = port_of_run(run_folder, setup, port)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         station = _station(

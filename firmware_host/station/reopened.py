@@ -1,0 +1,88 @@
+"""The station of a run that was stopped or crashed, opened again to resume it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from firmware_host.clock import Clock, SystemClock
+from firmware_host.model import Setup
+from firmware_host.station.journal.events import Zero
+from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.journal.replay import replay
+from firmware_host.station.opened import MakeGate, station_in
+from firmware_host.station.opening import port_of
+from firmware_host.station.operator import Operator, TerminalOperator
+from firmware_host.station.progress import Progress
+from firmware_host.station.resume import AskWhetherDone, resume_run
+from firmware_host.station.run import Station
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.stop_request import StopRequest
+
+
+@dataclass(frozen=True)
+class ReopenedStation:
+    """A run that did not come to its end, with everything that resuming it works with, open."""
+
+    setup: Setup
+    station: Station
+    accepted: frozenset[str] = frozenset()
+
+    def resume(self, *, finished: AskWhetherDone, set_anew: bool = False) -> RunRecord:
+        """Resume the run; returns the record. No pass is skipped, and none is repeated without asking.
+
+        `finished(pass)` is asked about each pass that may be half marked: True takes it for done, False marks it again.
+        `set_anew`: somebody has turned the part to the job's zero by hand; without it the axis must stand where the run
+        left it, and is asked to prove it. Raises as `resume_run`.
+        """
+        zero = Zero.SET_ANEW if set_anew else Zero.AS_LEFT
+        return resume_run(self.station, ask=finished, zero=zero, accept_limits=self.accepted)
+
+
+@contextmanager
+def reopen_station(
+    run: Path | str,
+    port: str = "",
+    *,
+    clock: Clock | None = None,
+    operator: Operator | None = None,
+    gate: MakeGate | None = None,
+    gate_program: tuple[str, ...] = (),
+    progress: Progress | None = None,
+    stop: StopRequest | None = None,
+    accept_limits: Iterable[str] = (),
+    baud: int | None = None,
+    release_motor: bool = False,
+) -> Iterator[ReopenedStation]:
+    """Open the station of the run in the folder `run` again; all is closed at the end. Nothing moves until `resume`.
+
+    Job and machine are as they were when the run began, and so is the port unless another is named. The rest as in
+    `open_station`. Raises `InputError` for a folder that holds no run, `JournalError` for a damaged one, and as
+    `open_controller`.
+    """
+    folder = RunFolder.existing(Path(run))
+    setup = folder.load_setup()
+    with station_in(
+        folder,
+        setup,
+        port_of_run(folder, setup, port),
+        clock if clock is not None else SystemClock(),
+        operator=operator or TerminalOperator(),
+        gate=gate,
+        gate_program=gate_program,
+        progress=progress,
+        stop=stop,
+        baud=baud,
+        drop_held_motion=True,
+        release_motor=release_motor,
+    ) as station:
+        yield ReopenedStation(setup, station, frozenset(accept_limits))
+
+
+def port_of_run(folder: RunFolder, setup: Setup, port: str) -> str:
+    """The port to resume a run at: `port` if given, else the one it began with, else the machine's."""
+    begun = replay(read_journal(folder.journal)).begin
+    return port or (begun.port if begun is not None else "") or port_of(setup.machine, "")

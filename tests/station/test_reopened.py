@@ -1,0 +1,80 @@
+"""A run that was stopped, opened again from its folder and resumed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import firmware_host as fh
+from firmware_host.clock import ScaledClock
+from firmware_host.simulator.boards import simulated_device
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.journal.record import PassRecord
+from tests.support.station_bench import quick_disk, small_setup
+from tests.support.three_segments import own_folders
+
+PATIENCE_S = 60.0
+
+
+@pytest.fixture(autouse=True)
+def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+    own_folders(tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def clock() -> ScaledClock:
+    return ScaledClock(20.0)
+
+
+@pytest.fixture
+def port(clock: ScaledClock) -> Iterator[str]:
+    device = simulated_device(small_setup().machine, delivered=False, start_s=clock.monotonic())
+    with serve(device, clock, kind="socket") as server:
+        yield server.url
+
+
+def stopped_run(port: str, clock: ScaledClock) -> Path:
+    """The folder of a run that was stopped while the second pass of segment 2 was marked."""
+    run = fh.start_run(small_setup(), port, clock=clock)
+    for event in run.events():
+        if event.text.startswith("STANDSTILL: mark segment 2 of 3, pass 2"):
+            run.stop()
+        elif event.text.startswith("STANDSTILL: mark"):
+            run.answer()
+    with pytest.raises(fh.RunStoppedError, match="by the program"):
+        run.join(PATIENCE_S)
+    assert run.folder is not None
+    return run.folder
+
+
+@pytest.mark.parametrize("finished", [True, False], ids=["taken for done", "marked again"])
+def test_a_run_is_resumed_where_it_was_begun_and_only_the_half_marked_pass_is_asked_about(
+    port: str, clock: ScaledClock, finished: bool
+) -> None:
+    folder = stopped_run(port, clock)
+    asked: list[PassRecord] = []
+
+    def ask(entry: PassRecord) -> bool:
+        asked.append(entry)
+        return finished
+
+    with fh.reopen_station(folder, clock=clock, gate=lambda context: TimedGate(context, 0.2)) as opened:
+        assert opened.station.controller.url == port  # nobody named it: the run began there
+        record = opened.resume(finished=ask)
+    assert [(entry.segment, entry.number) for entry in asked] == [(2, 2)]
+    assert (record.outcome, record.done, record.step_errors) == ("done", 6, (0,) * 6)
+    assert all(finding.holds for finding in fh.verify_run(fh.RunFolder(folder)))
+    with (
+        fh.reopen_station(folder, clock=clock, gate=lambda context: TimedGate(context, 0.2)) as opened,
+        pytest.raises(fh.InputError, match="the run is done: nothing is left"),
+    ):
+        opened.resume(finished=ask)
+
+
+def test_a_folder_without_a_run_is_refused_before_anything_is_opened(tmp_path: Path) -> None:
+    with pytest.raises(fh.InputError, match="nowhere"), fh.reopen_station(tmp_path / "nowhere"):
+        pytest.fail("it was opened")
