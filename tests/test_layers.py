@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import sysconfig
+import tomllib
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -26,6 +27,16 @@ def lint(folder: Path) -> subprocess.CompletedProcess[str]:
         text=True,
         timeout=100,
     )
+
+
+def imported_by(node: ast.AST) -> list[str]:
+    """The modules that a statement may import; those it names relative to its own place are not allowed here."""
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    if isinstance(node, ast.ImportFrom):
+        assert not node.level, "a relative import"
+        return [node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return []
 
 
 @pytest.fixture
@@ -89,10 +100,21 @@ def test_no_file_of_the_package_imports_itself_by_way_of_others_type_checking_in
             continue
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         imports[module] = {
-            name
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(node, ast.ImportFrom)
-            for name in (node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names))
+            name for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) for name in imported_by(node)
         }
     order = TopologicalSorter({module: names & imports.keys() for module, names in imports.items()})
     assert len(tuple(order.static_order())) == len(imports) > 200  # raises CycleError with the files of a circle
+
+
+def test_every_form_of_an_import_counts() -> None:
+    forms = ("import a.b", "import a.b as c", "from a import b", "from a.b import c")
+    assert all("a.b" in imported_by(ast.parse(form).body[0]) for form in forms)
+    assert imported_by(ast.parse("a.b()").body[0]) == []
+
+
+def test_every_contract_of_floors_names_every_file_and_room_of_its_room() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    contracts = project["tool"]["importlinter"]["contracts"]
+    floors = [contract for contract in contracts if contract["type"] == "layers"]
+    assert [contract["name"] for contract in floors if not contract.get("exhaustive")] == []
+    assert len(floors) >= 8

@@ -48,8 +48,8 @@ class Controller(Axis):
     """One open controller and one of its axes. One thread uses it at a time.
 
     Positions are in the controller's units (mm or degrees) from machine zero; steps are whole microsteps from there.
-    Where moves can't name machine coordinates, "machine zero" is the controller's own zero: where it was switched on
-    or reset, homed, or last told to set zero. Every method that talks may raise LinkError (port lost, no answer,
+    Where moves can't name machine coordinates, "machine zero" is the controller's own zero: where it was switched on,
+    reset or homed. Every method that talks may raise LinkError (port lost, no answer,
     damaged answer), ControllerResetError when it greeted again, and ControllerFaultError when it reports an alarm;
     after the last two, moves are refused until `home` or `unlock`.
     """
@@ -176,14 +176,6 @@ class Controller(Axis):
     @abstractmethod
     def unlock(self) -> StatusReport:
         """End the lock after an alarm or a reset. Moves nothing; the position is not to be trusted: set zero anew."""
-
-    @abstractmethod
-    def set_zero(self) -> StatusReport:
-        """Let coordinates count from here, at a standstill, where they count from the controller's own zero.
-
-        Does nothing where moves name machine coordinates. Steps count from here as well then, so whatever origin the
-        caller had kept is void. `prepare` is needed after.
-        """
 
     @abstractmethod
     def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:

@@ -26,7 +26,7 @@ class EventDevice(SimulatedDevice):
         """Begin the task of the next line, if one has come; False if there is none."""
 
     @abstractmethod
-    def _came_to_rest(self) -> None:
+    def _came_to_standstill(self) -> None:
         """Told when motion has ended."""
 
     @abstractmethod
@@ -62,11 +62,6 @@ class EventDevice(SimulatedDevice):
         self._advance(now_s)
         return self._core.kernel.shafts_at(now_s)[self._axes.index(axis)]
 
-    def counter_at(self, axis: str, now_s: float) -> int:
-        """The step counter as the board itself keeps it: 0 after a hardware reset, blind to lost steps."""
-        self._advance(now_s)
-        return self._core.kernel.counters_at(now_s)[self._axes.index(axis)]
-
     def moving_at(self, now_s: float) -> bool:
         self._advance(now_s)
         return self._core.kernel.moving()
@@ -75,23 +70,9 @@ class EventDevice(SimulatedDevice):
         self._advance(now_s)
         return self._core.released()
 
-    def slip(self, axis: str, steps: int, now_s: float) -> None:
-        """Let the shaft be turned by `steps` without a pulse: a stall, or a hand. The board doesn't know."""
-        self._advance(now_s)
-        self._core.kernel.slip(self._axes.index(axis), steps)
-
-    def miscount(self, axis: str, steps: int, now_s: float) -> None:
-        """Let the board's own counter be `steps` further on without any motion."""
-        self._advance(now_s)
-        self._core.kernel.miscount(self._axes.index(axis), steps)
-
     @property
     def motion_log(self) -> Sequence[MotionInterval]:
         return tuple(self._core.kernel.log)
-
-    def forget_motion(self) -> None:
-        """Empty the record of motion, for a run so long that it would fill the memory."""
-        self._core.kernel.forget_log()
 
     # --- time -----------------------------------------------------------------------------------------------
 
@@ -120,10 +101,10 @@ class EventDevice(SimulatedDevice):
         was_moving = kernel.moving()
         kernel.advance(self._core.now_s)
         if was_moving and not kernel.moving():
-            self._came_to_rest()
+            self._came_to_standstill()
 
     def _work(self) -> None:
-        """Let the main loop run as far as it gets at this instant: go on with a line, or read the next one."""
+        """Let the main loop run as far as it gets at this instant: continue a line, or read the next one."""
         while True:
             if self._task is None:
                 if not self._begin_task():

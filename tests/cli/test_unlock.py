@@ -14,6 +14,7 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.boards import set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from tests.cli.command import Ended, call
+from tests.support.board_faults import trip_limit_switch
 from tests.support.three_segments import JOB
 
 
@@ -37,7 +38,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
     clock = ScaledClock(20.0)
     device = board(clock.monotonic())
     device.settings["$21"] = 1
-    device.trip_limit_switch(clock.monotonic())
+    trip_limit_switch(device, clock.monotonic())
     with serve(device, clock, kind="pty") as server:
         refused = dry(job, server.url)
         assert refused.status == 3

@@ -118,7 +118,7 @@ def random_act(controller: Controller, chance: random.Random) -> None:
             controller.unlock,
             controller.watch,
             controller.read_settings,
-            controller.set_zero,
+            controller.clear_offset,
             controller.stop,
             lambda: controller.home(20.0),
             lambda: controller.move_to("1.5", "600"),

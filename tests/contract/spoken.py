@@ -13,10 +13,11 @@ from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.simulator.device import SimulatedDevice
-from firmware_host.simulator.numbered_line import variants as numbered_line_members
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
-from firmware_host.simulator.status_query import variants as status_query_members
 from firmware_host.simulator.status_query.device import StatusQueryDevice
+from tests.support import numbered_line_boards, status_query_boards
+from tests.support.board_faults import fail, trip_limit_switch
+from tests.support.numbered_line_boards import rotary_axis
 
 STEPS_PER_UNIT = Fraction(100)
 """Of every variant of the tables."""
@@ -89,8 +90,8 @@ def _status_query_off(data: bytes) -> bytes:
 SPOKEN: Mapping[str, Spoken] = {
     "status-query": Spoken(
         dialect=StatusQueryDialect,
-        variants=status_query_members.STATUS_QUERY_MEMBERS,
-        singles=status_query_members.single_differences(),
+        variants=status_query_boards.STATUS_QUERY_BOARDS,
+        singles=status_query_boards.single_differences(),
         device=StatusQueryDevice,
         axis=lambda variant: "A" if "A" in variant.axes else "X",
         reversed=lambda variant: bool(int(variant.settings.get("$3", 0)) & 8),
@@ -100,12 +101,12 @@ SPOKEN: Mapping[str, Spoken] = {
     ),
     "numbered-line": Spoken(
         dialect=NumberedLineDialect,
-        variants=numbered_line_members.MEMBERS,
-        singles=numbered_line_members.single_differences(),
+        variants=numbered_line_boards.NUMBERED_LINE_BOARDS,
+        singles=numbered_line_boards.single_differences(),
         device=NumberedLineDevice,
-        axis=lambda variant: variant.rotary_axis,
-        reversed=lambda variant: variant.rotary_axis in variant.reversed_axes,
-        fault=lambda device, now_s: device.fail(now_s),
+        axis=lambda variant: rotary_axis(variant),
+        reversed=lambda variant: rotary_axis(variant) in variant.reversed_axes,
+        fault=lambda device, now_s: fail(device, now_s),
         off_by_one_step=_numbered_line_off,
         busy=lambda data: re.sub(rb"(?m)^ok.*$", b"echo:busy: processing", data),
     ),
@@ -114,7 +115,7 @@ SPOKEN: Mapping[str, Spoken] = {
 
 def _trip(device: Any, now_s: float) -> None:
     device.settings["$21"] = 1
-    device.trip_limit_switch(now_s)
+    trip_limit_switch(device, now_s)
 
 
 MIXED = [

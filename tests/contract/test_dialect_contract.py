@@ -224,7 +224,7 @@ def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case
 
 
 @each_board
-@pytest.mark.parametrize("act", ["stop", "home", "settings", "zero", "sync"])
+@pytest.mark.parametrize("act", ["stop", "home", "settings", "offset", "sync"])
 def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_after_it(
     wire: Wire, case: Case, act: str
 ) -> None:
@@ -234,7 +234,7 @@ def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_aft
         "stop": controller.stop,
         "home": lambda: controller.home(20.0),
         "settings": controller.read_settings,
-        "zero": controller.set_zero,
+        "offset": controller.clear_offset,
         "sync": lambda: r.rest(4000, r.now_s, 1.0),
     }
     if act in ("stop", "sync"):

@@ -72,7 +72,7 @@ def _set(case: Case, machine: Machine, safe: SafeSettings) -> tuple[Any, StatedS
     variant, letter = case.variant, case.axis
     scale = safe.scale
     rate, acceleration = floor(Fraction(safe.rate)), floor(Fraction(safe.acceleration))
-    if variant.overrun == "crash":  # the machine's file knows better than to ask for more
+    if variant.when_too_fast == "crash":  # the machine's file knows better than to ask for more
         rate = min(rate, floor(0.9 * 60 * variant.highest_step_rate / scale))
     settings: dict[str, float]
     if case.spoken.dialect().capabilities.tells_state:

@@ -8,6 +8,7 @@ from math import copysign, inf
 from tests.faults.line.fault_line import Harm
 from tests.faults.line.fault_plan import Counted, Fault, FaultKind
 from tests.faults.world import Died, World
+from tests.support.board_faults import miscount, slip
 
 _HARMS = {
     FaultKind.DROP: Harm.DROP,
@@ -161,7 +162,7 @@ class Striker:
             world.lie(steps, until_s=world.now_s + 10 * fault.delay_s)
         else:
             world.line.moving_at(world.now_s)
-            world.device.miscount(world.task.case.axis, steps, world.now_s)
+            miscount(world.device, world.task.case.axis, steps, world.now_s)
             if self._forgetful:  # a process that sees it and can't write it down any more: nobody can know
                 self._unknown_place()
 
@@ -169,7 +170,7 @@ class Striker:
         self._slipped.append(fault)
         world = self.world
         steps = int(copysign(max(1.0, abs(fault.amount) * _MOST_SLIP), fault.amount))
-        world.device.slip(world.task.case.axis, steps, world.now_s)
+        slip(world.device, world.task.case.axis, steps, world.now_s)
         self._unknown_place()  # nothing measures the part: no controller can see this
 
     def _unknown_place(self) -> None:

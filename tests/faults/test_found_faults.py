@@ -17,6 +17,7 @@ from firmware_host.errors import (
 from firmware_host.station.journal.events import Zero
 from tests.faults.setups import task_for
 from tests.faults.world import Died, World
+from tests.support.board_faults import miscount
 from tests.support.journal_lines import journal_lines
 
 SMALL = ("status-query/plain", "numbered-line/plain")
@@ -187,7 +188,7 @@ def test_a_count_that_changes_while_a_run_is_taken_up_again_is_found(tmp_path: P
         world.run()
     world.wait(5.0)
     axis = world.task.case.axis
-    once(world, lambda: journalled(world, "resume") == 1, lambda: world.device.miscount(axis, 48, world.now_s))
+    once(world, lambda: journalled(world, "resume") == 1, lambda: miscount(world.device, axis, 48, world.now_s))
     with pytest.raises(PositionError, match=r"it has not stayed where it was: planned 1845 steps, reported 1893"):
         world.resume(Zero.AS_LEFT)
     assert len(world.observer.openings) == 3

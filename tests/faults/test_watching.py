@@ -27,6 +27,7 @@ from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.verify import verify_run
 from tests.faults.setups import task_for
 from tests.faults.world import World
+from tests.support.board_faults import miscount
 
 ANSWER = re.compile(rb"ok[^\n]*\n")
 SEEN_WITHIN_S = 0.2
@@ -62,7 +63,7 @@ def went_silent(world: World) -> None:
 
 
 def counted_off(world: World) -> None:
-    world.device.miscount(world.task.case.axis, 1, world.now_s)
+    miscount(world.device, world.task.case.axis, 1, world.now_s)
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from tests.faults.line.fault_line import HarmfulLine
 from tests.faults.lying import off_by
 from tests.faults.observer import PASS_S, Observer
 from tests.faults.setups import Task
+from tests.support.board_faults import slip
 from tests.support.memory_port import MemoryPort
 from tests.support.station_bench import AWAY_STEPS, ScriptedOperator
 
@@ -230,12 +231,12 @@ class World:
     def turn_to_zero(self) -> None:
         """Turn the part to the job's zero by hand."""
         if self.true_zero is not None:
-            self.device.slip(self.task.case.axis, self.task.case.sign * (self.true_zero - self.steps), self.now_s)
+            slip(self.device, self.task.case.axis, self.task.case.sign * (self.true_zero - self.steps), self.now_s)
         self.observer.place_known = True
 
     def turn_clear_of_switch(self) -> None:
         """Turn the part by hand to where it was at first, so that the home switch lies behind it, and not far."""
-        self.device.slip(self.task.case.axis, -self.task.case.sign * self.steps, self.now_s)
+        slip(self.device, self.task.case.axis, -self.task.case.sign * self.steps, self.now_s)
 
     def begin_anew(self) -> None:
         """Nothing was begun in the folder: take a new one."""

@@ -29,6 +29,7 @@ from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.status_query.boards import set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.axis_mover import AxisMover
+from tests.support.board_faults import forget_motion
 from tests.support.memory_port import MemoryPort
 
 PER_TURN = Fraction(2_560_000, 127)
@@ -117,7 +118,7 @@ class LongRun:
         self.controller.status()
         if self.steps != steps:
             raise ValueError(f"the board stands at {self.steps}, not at {steps}")
-        self.device.forget_motion()
+        forget_motion(self.device)
 
     def rests(self) -> Iterator[tuple[int, int, int]]:
         """Move to each segment in turn: (segment, turns taken back, true microsteps from the job's zero)."""
@@ -128,7 +129,7 @@ class LongRun:
             true = self.steps - self.zero
             self.farthest = max(self.farthest, abs(true + self.zero))
             yield segment, self.mover.turns, true
-            self.device.forget_motion()
+            forget_motion(self.device)
 
 
 def error_steps(run: LongRun, segment: int, turns: int, true: int) -> int:

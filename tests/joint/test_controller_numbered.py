@@ -143,10 +143,10 @@ def test_an_offset_left_behind_is_refused_until_zero_is_set_anew() -> None:
         controller.prepare()
     with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")
-    controller.set_zero()
+    controller.clear_offset()
     controller.prepare()
-    assert controller.position_steps(controller.status()) == 0
-    move_and_rest(controller, b, 500, UNITS, 0.3)
+    assert controller.position_steps(controller.status()) == 1000
+    move_and_rest(controller, b, 1500, UNITS, 0.3)
     assert b.steps == 1500
 
 

@@ -16,6 +16,7 @@ from firmware_host.errors import (
 )
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from tests.support.bench import Bench, move_and_rest, numbered_bench
+from tests.support.board_faults import fail
 
 UNITS = Fraction(100)
 
@@ -44,9 +45,9 @@ def test_a_stop_short_says_that_the_position_is_lost(at_once: bool) -> None:
     with pytest.raises(ControllerFaultError, match="stopped short: steps may be lost"):
         controller.prepare()
     controller.unlock()
-    controller.set_zero()
     controller.prepare()
-    move_and_rest(controller, b, 100, UNITS, 0.1)
+    counted = round(controller.position_steps(controller.status()))
+    move_and_rest(controller, b, counted + 100, UNITS, 0.1)
     assert b.steps == at + 100
 
 
@@ -131,7 +132,7 @@ def test_homing_ends_at_the_switch_and_the_position_is_known_again(sync_answered
 def test_a_halt_is_told_and_nothing_goes_on_before_a_reset(after_halt: str, style: str) -> None:
     b = numbered_bench(after_halt=after_halt, halt_style=style)
     controller = under_way(b)
-    b.device.fail(b.clock.monotonic())
+    fail(b.device, b.clock.monotonic())
     with pytest.raises(ControllerFaultError, match="alarm: halted"):
         controller.status()
     at = b.steps

@@ -15,7 +15,6 @@ from firmware_host.controller.port.serial_port import open_port
 from firmware_host.errors import ControllerError, RunStoppedError, SettingsMismatchError
 from firmware_host.simulator.numbered_line.boards import set_numbered_board
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from tests.cli.command import call
@@ -23,6 +22,7 @@ from tests.contract.rig import Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
 from tests.support.bench import numbered_bench
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import quick_disk, small_setup
 from tests.support.three_segments import JOB, own_folders
 
@@ -93,7 +93,7 @@ def test_a_place_that_the_printed_scale_leaves_open_is_not_guessed() -> None:
 
 def test_a_stopped_run_goes_on_after_its_offset_was_taken_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
-    bench = NumberedBench(tmp_path, small_setup(passes=1), MEMBERS["plain"])
+    bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS["plain"])
     bench.at("gate-open", lambda: bench.stop.ask("by a test"), rests=2)
     with pytest.raises(RunStoppedError, match="by a test"):
         bench.run()

@@ -23,6 +23,7 @@ from firmware_host.errors import (
     UnexpectedReplyError,
 )
 from tests.support.bench import Bench, bench
+from tests.support.board_faults import trip_limit_switch
 
 UNITS = Fraction(100)
 # 10 units at 50 units/s and 500 units/s^2: d/v + v/a (the trapezoid of the design description)
@@ -293,7 +294,7 @@ def test_a_silent_line_is_no_rest() -> None:
 
 
 def trip(b: Bench) -> None:
-    b.device.trip_limit_switch(b.clock.monotonic())
+    trip_limit_switch(b.device, b.clock.monotonic())
 
 
 @pytest.mark.parametrize("state", ["ready", "moving", "slowing", "holding", "watched"])
@@ -355,7 +356,7 @@ def test_a_line_refused_by_the_controller_moves_nothing_and_the_next_is_understo
 
 
 def test_a_board_that_crashes_from_too_high_a_rate_is_told_as_a_reset() -> None:
-    b = bench({"$103": 1000.0, "$113": 60000}, overrun="crash", highest_step_rate=30_000.0)
+    b = bench({"$103": 1000.0, "$113": 60000}, when_too_fast="crash", highest_step_rate=30_000.0)
     controller = b.ready()
     accepted_s = controller.move_to("100", "6000")
     with pytest.raises(ControllerResetError, match="its position is lost"):

@@ -8,6 +8,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerFaultError, StandstillError
 from tests.support.bench import Bench, bench, move_and_rest
+from tests.support.board_faults import trip_limit_switch
 
 UNITS = Fraction(100)
 
@@ -132,7 +133,7 @@ def test_a_stop_that_does_not_come_to_a_standstill_in_time_does_not_reset() -> N
 def test_a_stop_during_an_alarm_or_after_a_reset_tells_that_it_stands() -> None:
     b = bench({"$21": 1})
     controller = under_way(b)
-    b.device.trip_limit_switch(b.clock.monotonic())
+    trip_limit_switch(b.device, b.clock.monotonic())
     report = controller.stop()
     assert report.stands_still
     assert report.status is not None

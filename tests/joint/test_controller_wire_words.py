@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from firmware_host.model import Job, Machine, Setup, load_job
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 from tests.support.three_segments import JOB
 
@@ -35,7 +35,9 @@ def test_a_run_says_the_same_bytes_whatever_things_are_called(
         folder = tmp_path / str(number)
         folder.mkdir()
         bench = (
-            StationBench(folder, setup) if dialect == "status-query" else NumberedBench(folder, setup, MEMBERS["plain"])
+            StationBench(folder, setup)
+            if dialect == "status-query"
+            else NumberedBench(folder, setup, NUMBERED_LINE_BOARDS["plain"])
         )
         assert bench.run().outcome == "done"
         sent.append(bench.port.sent)

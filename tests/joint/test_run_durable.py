@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 
 from firmware_host.clock import VirtualClock
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.journal.events import Home
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.system.files import write_whole
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import StationBench, small_setup
 
 
@@ -59,7 +59,7 @@ class DiskWatch:
 
 BENCHES: dict[str, Callable[[Path], StationBench]] = {
     "status-query": lambda path: StationBench(path, small_setup()),
-    "numbered-line": lambda path: NumberedBench(path, small_setup(), MEMBERS["plain"]),
+    "numbered-line": lambda path: NumberedBench(path, small_setup(), NUMBERED_LINE_BOARDS["plain"]),
 }
 
 

@@ -21,6 +21,7 @@ from firmware_host.errors import (
 from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.events import Zero
+from tests.support.board_faults import counter_at, trip_limit_switch
 from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
@@ -33,7 +34,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def trip(bench: StationBench) -> None:
-    bench.device.trip_limit_switch(bench.clock.monotonic())
+    trip_limit_switch(bench.device, bench.clock.monotonic())
 
 
 def reset(bench: StationBench) -> None:
@@ -47,7 +48,7 @@ def lose_cable(bench: StationBench) -> None:
 def shift_counter(bench: StationBench) -> None:
     """The board's own counter is off by one step from now on, without any motion."""
     now_s = bench.clock.monotonic()
-    counter = bench.device.counter_at(bench.axis, now_s)
+    counter = counter_at(bench.device, bench.axis, now_s)
     bench.device._board.kernel.set_counter(bench.index, counter + 1)
 
 

@@ -9,14 +9,14 @@ import pytest
 from firmware_host.errors import ControllerError, PositionError, RunStoppedError, SettingsMismatchError
 from firmware_host.model.machine.machine import Stated
 from firmware_host.planning.plan import plan_job
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.settings.write import wanted_changes, write_for_plan
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS, rotary_axis
 from tests.support.station_bench import Phase, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
-MUTE = frozenset(name for name, variant in MEMBERS.items() if variant.settings_report == "none")
+MUTE = frozenset(name for name, variant in NUMBERED_LINE_BOARDS.items() if variant.settings_report == "none")
 
 
 @pytest.fixture(autouse=True)
@@ -32,9 +32,9 @@ def landed(bench: NumberedBench) -> None:
 
 
 @pytest.mark.parametrize("job", JOBS)
-@pytest.mark.parametrize("name", MEMBERS)
+@pytest.mark.parametrize("name", NUMBERED_LINE_BOARDS)
 def test_a_shipped_job_runs_to_its_end_on_every_member(job: str, name: str, tmp_path: Path) -> None:
-    bench = NumberedBench(tmp_path, job, MEMBERS[name], stated=name in MUTE, known=name not in MUTE)
+    bench = NumberedBench(tmp_path, job, NUMBERED_LINE_BOARDS[name], stated=name in MUTE, known=name not in MUTE)
     record = bench.run()
     passes = bench.setup.job.mark.passes
     segments = bench.plan.segments.count
@@ -53,7 +53,7 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(name: str, tmp_pat
         segments={"count": 1000},
         index={"finish": "unwind", "settle": "0.05 s"},
     )
-    bench = NumberedBench(tmp_path, setup, MEMBERS[name], gate=lambda context: TimedGate(context, 0.02))
+    bench = NumberedBench(tmp_path, setup, NUMBERED_LINE_BOARDS[name], gate=lambda context: TimedGate(context, 0.02))
     record = bench.run()
     assert [true for *_, true in bench.progress.rests] == [round(9600 * k / 1000) for k in range(1000)]
     assert record.step_errors == (0,) * 1000
@@ -64,7 +64,7 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(name: str, tmp_pat
 
 
 def test_limits_that_can_neither_be_read_nor_are_stated_stop_the_run_before_anything_moves(tmp_path: Path) -> None:
-    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["mute"], known=False)
+    bench = NumberedBench(tmp_path, small_setup(), NUMBERED_LINE_BOARDS["mute"], known=False)
     keys = r"link\.stated\.steps_per_unit, link\.stated\.rate, link\.stated\.acceleration"
     with pytest.raises(ControllerError, match=rf"does not report its steps per unit, rate, acceleration: state {keys}"):
         bench.run()
@@ -84,7 +84,7 @@ def test_limits_that_can_neither_be_read_nor_are_stated_stop_the_run_before_anyt
 def test_a_statement_that_does_not_fit_is_refused_with_a_fix_that_can_be_done(
     key: str, text: str, complaint: str, tmp_path: Path
 ) -> None:
-    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["mute"], stated=True, known=False)
+    bench = NumberedBench(tmp_path, small_setup(), NUMBERED_LINE_BOARDS["mute"], stated=True, known=False)
     link = bench.machine.link
     said = Stated.model_validate(link.stated.model_dump(mode="json", exclude_none=True) | {key: text})
     bench.machine = bench.machine.model_copy(update={"link": link.model_copy(update={"stated": said})})
@@ -96,7 +96,11 @@ def test_a_statement_that_does_not_fit_is_refused_with_a_fix_that_can_be_done(
 
 def test_what_is_stated_does_not_overrule_what_can_be_read(tmp_path: Path) -> None:
     bench = NumberedBench(
-        tmp_path, small_setup(), MEMBERS["plain"], stated=True, stored={"M201 A": 50_000.0, "M204 T": 60_000.0}
+        tmp_path,
+        small_setup(),
+        NUMBERED_LINE_BOARDS["plain"],
+        stated=True,
+        stored={"M201 A": 50_000.0, "M204 T": 60_000.0},
     )
     with pytest.raises(SettingsMismatchError, match=r"acceleration \(M201 A\): is 50000\.00"):
         bench.run()
@@ -105,7 +109,7 @@ def test_what_is_stated_does_not_overrule_what_can_be_read(tmp_path: Path) -> No
 def test_a_controller_that_holds_another_scale_than_stated_is_found_at_the_first_move(tmp_path: Path) -> None:
     """Nothing can tell before: the gate is not opened at a step that isn't the plan's."""
     bench = NumberedBench(
-        tmp_path, small_setup(), MEMBERS["mute"], stated=True, stored={"M92 A": 26.5}, known=False, away=0
+        tmp_path, small_setup(), NUMBERED_LINE_BOARDS["mute"], stated=True, stored={"M92 A": 26.5}, known=False, away=0
     )
     with pytest.raises(PositionError, match="it stands at another step"):
         bench.run()
@@ -120,8 +124,8 @@ DELIVERED = {"M92 A": 100.0, "M203 A": 100.0, "M201 A": 5000.0, "M204 T": 9000.0
 
 @pytest.mark.parametrize("name", ["plain", "listing", "per-minute", "one-axis-for-all"])
 def test_a_board_as_delivered_is_written_runs_and_gets_its_old_settings_back(name: str, tmp_path: Path) -> None:
-    variant = MEMBERS[name]
-    letter = variant.rotary_axis
+    variant = NUMBERED_LINE_BOARDS[name]
+    letter = rotary_axis(variant)
     stored = {key.replace(" A", f" {letter}"): value for key, value in DELIVERED.items()}
     bench = NumberedBench(tmp_path, small_setup("heavy-shaft"), variant, stored=stored, known=False, away=0)
     with bench.open() as controller:
@@ -145,7 +149,7 @@ def test_a_board_as_delivered_is_written_runs_and_gets_its_old_settings_back(nam
 
 def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_path: Path) -> None:
     """The board prints 26.67; the run needs the 26.667 that was written."""
-    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["plain"], known=False, away=0)
+    bench = NumberedBench(tmp_path, small_setup(), NUMBERED_LINE_BOARDS["plain"], known=False, away=0)
     gentle = changed_setup("shaft-scale", index={"acceleration": "2 rad/s^2", "finish": "stay", "settle": "0.25 s"})
     plan = plan_job(replace(gentle, machine=bench.machine))
     with bench.open() as controller:
@@ -163,7 +167,7 @@ def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_p
 @pytest.mark.parametrize("name", ["plain", "hasty", "blind", "per-minute"])
 @pytest.mark.parametrize("phase", ["settling", "gate-open"])
 def test_a_run_stopped_at_rest_goes_on_where_it_stands(name: str, phase: Phase, tmp_path: Path) -> None:
-    bench = NumberedBench(tmp_path, small_setup(passes=1), MEMBERS[name])
+    bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS[name])
     bench.at(phase, lambda: bench.stop.ask("by the test"), rests=1)
     with pytest.raises(RunStoppedError, match="by the test"):
         bench.run()
@@ -177,7 +181,7 @@ def test_a_run_stopped_at_rest_goes_on_where_it_stands(name: str, phase: Phase, 
 
 @pytest.mark.parametrize("name", ["plain", "blind", "per-minute"])
 def test_a_run_stopped_while_moving_is_stopped_short_and_does_not_go_on_unasked(name: str, tmp_path: Path) -> None:
-    bench = NumberedBench(tmp_path, small_setup(passes=1), MEMBERS[name])
+    bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS[name])
     bench.at("moving", lambda: bench.stop.ask("by the test"), rests=1)
     with pytest.raises(RunStoppedError, match="by the test"):
         bench.run()

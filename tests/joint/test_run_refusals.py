@@ -12,6 +12,7 @@ from firmware_host.errors import (
 )
 from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import Journal
+from tests.support.board_faults import trip_limit_switch
 from tests.support.crashes import SEEKS_BACKWARD, stopped
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
@@ -64,7 +65,7 @@ def test_an_axis_that_was_moved_since_cannot_go_on(steps: int, tmp_path: Path) -
 
 def test_a_locked_controller_cannot_go_on_but_from_a_zero_set_anew(tmp_path: Path) -> None:
     bench = stopped(tmp_path, stored={"$21": 1})
-    bench.device.trip_limit_switch(bench.clock.monotonic())
+    trip_limit_switch(bench.device, bench.clock.monotonic())
     bench.clock.sleep(1.0)
     bench.device.transmit(bench.clock.monotonic())
     refused(bench, ControllerError, "is locked", noted=True)

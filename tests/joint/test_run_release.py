@@ -13,20 +13,21 @@ from firmware_host.errors import (
     RunStoppedError,
     StandstillError,
 )
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.journal.events import Zero
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.status import Place, run_status
+from tests.support.board_faults import trip_limit_switch
 from tests.support.crashes import SEEKS_BACKWARD
 from tests.support.journal_lines import journal_lines
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
 WORDS = {"status-query": "$SLP", "numbered-line": "M84"}
 BENCHES: dict[str, Callable[[Path], StationBench]] = {
     "status-query": lambda path: StationBench(path, small_setup("bottle-band")),
-    "numbered-line": lambda path: NumberedBench(path, small_setup("bottle-band"), MEMBERS["plain"]),
+    "numbered-line": lambda path: NumberedBench(path, small_setup("bottle-band"), NUMBERED_LINE_BOARDS["plain"]),
 }
 PHASES: tuple[Phase, ...] = ("moving", "gate-open", "settling")
 EVERY = [(dialect, phase) for dialect in BENCHES for phase in PHASES]
@@ -150,7 +151,7 @@ def test_a_resumed_run_releases_as_well(tmp_path: Path) -> None:
 
 def test_after_an_alarm_a_zero_set_anew_unlocks_and_says_so(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup("bottle-band"), stored={"$21": 1})
-    bench.at("gate-open", lambda: bench.device.trip_limit_switch(bench.clock.monotonic()))
+    bench.at("gate-open", lambda: trip_limit_switch(bench.device, bench.clock.monotonic()))
     with pytest.raises(FirmwareHostError, match=r"alarm|locked"):
         bench.run()
     with pytest.raises(ControllerError, match=r"cannot be proved: the controller is locked"):
@@ -167,7 +168,7 @@ def test_after_an_alarm_a_zero_set_anew_unlocks_and_says_so(tmp_path: Path) -> N
 def test_a_machine_with_a_home_switch_homes_instead_of_being_unlocked(tmp_path: Path) -> None:
     options = {**SEEKS_BACKWARD, "stored": {**SEEKS_BACKWARD["stored"], "$21": 1}}
     bench = StationBench(tmp_path, small_setup("heavy-shaft"), **options)
-    bench.at("gate-open", lambda: bench.device.trip_limit_switch(bench.clock.monotonic()))
+    bench.at("gate-open", lambda: trip_limit_switch(bench.device, bench.clock.monotonic()))
     with pytest.raises(FirmwareHostError, match=r"alarm|locked"):
         bench.run()
     assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"

@@ -22,6 +22,7 @@ from tests.faults.play import Outcome, Player
 from tests.faults.setups import task_for
 from tests.faults.striking import Striker
 from tests.faults.world import Died, World
+from tests.support.board_faults import miscount
 
 BOARDS = ("status-query/plain", "numbered-line/plain")
 ALL = [(segment, number) for segment in range(1, 13) for number in (1, 2)]
@@ -159,7 +160,7 @@ def test_a_real_process_killed_at_any_line_of_its_journal_is_gone_on_with(line: 
 def real_board() -> Iterator[PtyServer]:
     clock = ScaledClock(killed_run.CLOCK_FACTOR)
     device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
-    device.miscount("A", 500, clock.monotonic())  # another program left it away from machine zero
+    miscount(device, "A", 500, clock.monotonic())  # another program left it away from machine zero
     with PtyServer(device, clock) as server:
         yield server
 

@@ -15,6 +15,7 @@ from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 from firmware_host.station.settings.check import safe_settings
+from tests.support.numbered_line_boards import rotary_axis
 from tests.support.station_bench import StationBench
 
 BOOT_S = 3.0
@@ -27,7 +28,7 @@ def on_numbered_lines(setup: Setup | str, variant: NumberedLineVariant, *, state
     """
     loaded = load_job(setup) if isinstance(setup, str) else setup
     machine = loaded.machine
-    letter = machine.axis.letter if machine.axis.letter in variant.axes else variant.rotary_axis
+    letter = machine.axis.letter if machine.axis.letter in variant.axes else rotary_axis(variant)
     axis = Axis.model_validate(machine.axis.model_dump(mode="json") | {"letter": letter})
     link = machine.link.model_dump(mode="json", exclude_none=True) | {"dialect": "numbered-line"}
     changed = replace(loaded, machine=machine.model_copy(update={"axis": axis, "link": Link.model_validate(link)}))

@@ -43,8 +43,6 @@ class NumberedController(Controller):
         super().__init__(self.sender, connection, axis)
         self.under_way = True
         """True if a motor may be moving, for all that is known."""
-        self.zero_count = 0
-        """Step count at coordinate zero."""
         self.rates = RateKeys.of(self.names.rate, PrintedSettings({}, None), self.stated)
         self._last_counts: Mapping[str, int] | None = None
         self._stopped_short = False
@@ -81,7 +79,7 @@ class NumberedController(Controller):
         return report.machine[report.letters.index(self.axis)]
 
     def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
-        return float(self._count(report) - self.zero_count)
+        return float(self._count(report))
 
     def _count(self, report: StatusReport) -> int:
         counts = report.counts or {}
@@ -161,7 +159,7 @@ class NumberedController(Controller):
         return self.standing(allow=_READY)
 
     def _require_zero(self, report: StatusReport) -> None:
-        """Coordinates must count from where the step count is `zero_count`, as far as a report tells."""
+        """Coordinates must count from where the step count is zero, as far as a report tells."""
         off = self._off_zero(report)
         if off:
             raise ControllerError(
@@ -178,7 +176,7 @@ class NumberedController(Controller):
         coordinate = Fraction(str(self.position(report)))
         spread = (scale.high - scale.low) / 2 * abs(coordinate)
         rounding = scale.value / (2 * 10**self.dialect.position_decimals)
-        off = self._count(report) - self.zero_count - coordinate * scale.value
+        off = self._count(report) - coordinate * scale.value
         return off if abs(off) > Fraction(1, 2) + spread + rounding else Fraction(0)
 
     def _scale(self) -> StoredNumber | None:
@@ -209,7 +207,6 @@ class NumberedController(Controller):
             raise
         self.homing = False
         self.sender.position_lost = None
-        self.zero_count = 0
         return self.settle()
 
     def unlock(self) -> StatusReport:
@@ -219,19 +216,6 @@ class NumberedController(Controller):
         self.sender.resynchronise()
         report = self.settle()
         self.sender.position_lost = None
-        return report
-
-    def set_zero(self) -> StatusReport:
-        """Coordinates count from here; the step count may stay as it is. Raises ControllerError if it doesn't show."""
-        self.standstill = None
-        self.prepared = False
-        self.settle()
-        self.ask(self.dialect.zero_line(self.axis))
-        self._last_counts = None
-        report = self.standing(allow=_READY)
-        if self.position(report) != 0:
-            raise ControllerError(f"was told that it stands at zero, but reports {self.position(report):g}")
-        self.zero_count = self._count(report)
         return report
 
     def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
@@ -251,7 +235,7 @@ class NumberedController(Controller):
         if scale is None:
             raise ControllerError("its steps per unit are not known, so its step count does not tell its position")
         scale = scale if known is None else scale.known_as(known)
-        place = Fraction(self._count(report) - self.zero_count) / scale.value
+        place = Fraction(self._count(report)) / scale.value
         off = float((scale.high - scale.low) / 2 * abs(place))
         if off > _CLEAR_TO_STEPS:
             raise ControllerError(

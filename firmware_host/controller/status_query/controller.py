@@ -116,9 +116,6 @@ class StateWordController(StateWordAsking):
         self.await_standstill()
         return self.standing(allow=frozenset({AxisState.READY}))
 
-    def set_zero(self) -> StatusReport:
-        return self.standing(allow=STANDING)  # machine coordinates: zero is only a number of the caller's
-
     def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
         return self.standing(allow=STANDING)  # machine coordinates know no offset
 

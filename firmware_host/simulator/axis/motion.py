@@ -78,7 +78,7 @@ class MotionKernel:
         return bool(self._phases)
 
     def next_event_s(self) -> float | None:
-        """Next end of a stretch or crash (s), None at rest."""
+        """Next end of a stretch or crash (s), None at standstill."""
         if not self._phases:
             return None
         end_s = self._phases[0].end_s
@@ -136,7 +136,7 @@ class MotionKernel:
         self._find_crash()
 
     def resume(self, now_s: float) -> bool:
-        """Go on after a completed hold; False (and nothing done) while still slowing."""
+        """Resume after a completed hold; False (and nothing done) while still slowing."""
         self.advance(now_s)
         if self.holding == "slowing":
             return False
@@ -170,19 +170,6 @@ class MotionKernel:
     def set_counter(self, axis: int, steps: int) -> None:
         """Declare the standing motor of `axis` to be at `steps`; the shaft does not turn."""
         self._counter[axis] = steps
-
-    def slip(self, axis: int, steps: int) -> None:
-        """Turn the shaft of `axis` by `steps` that nobody counts."""
-        self._shaft[axis] += steps
-
-    def miscount(self, axis: int, steps: int) -> None:
-        """Let the counter of `axis` be `steps` further on; the shaft does not turn."""
-        self._counter[axis] += steps
-
-    def forget_log(self) -> None:
-        """Empty the record; a travel under way is recorded from its last stretch on."""
-        self.log.clear()
-        self._last_of.clear()
 
     def advance(self, now_s: float) -> None:
         """Complete every stretch that ends up to `now_s`."""

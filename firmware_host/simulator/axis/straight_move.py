@@ -9,7 +9,7 @@ from typing import Literal
 
 from firmware_host.simulator.axis.motion import Block, BlockKind
 
-Overrun = Literal["lose-time", "crash"]
+WhenTooFast = Literal["lose-time", "crash"]
 """What a board does when it is asked for more steps per second than it can make."""
 
 
@@ -28,7 +28,7 @@ def straight_block(
     axes: Sequence[AxisLimits],
     *,
     highest_step_rate: float,
-    overrun: Overrun,
+    when_too_fast: WhenTooFast,
     kind: BlockKind = "move",
 ) -> Block:
     """The block of a straight move by `delta_steps` (one per axis, at least one not 0), as quick as the axes allow.
@@ -42,7 +42,7 @@ def straight_block(
     used = [(axis, abs(part)) for axis, part in zip(axes, direction, strict=True) if part]
     speed = min(axis.rate / part for axis, part in used)
     possible = highest_step_rate * length / max(map(abs, delta_steps))
-    crashes = overrun == "crash"
+    crashes = when_too_fast == "crash"
     return Block(
         delta_steps=delta_steps,
         shaft_sign=tuple(axis.shaft_sign for axis in axes),

@@ -127,7 +127,7 @@ class NumberedBoard(BoardCore):
             for axis in variant.axes
         ]
         block = straight_block(
-            delta, axes, highest_step_rate=variant.highest_step_rate, overrun=variant.overrun, kind=kind
+            delta, axes, highest_step_rate=variant.highest_step_rate, when_too_fast=variant.when_too_fast, kind=kind
         )
         return slowed(block, block.speed, general)
 
@@ -144,9 +144,9 @@ class NumberedBoard(BoardCore):
         self.kernel.abort(self.now_s)
         self.synchronise()
         if moving:
-            self.note_rest(self.now_s)
+            self.note_standstill(self.now_s)
 
-    def note_rest(self, since_s: float) -> None:
+    def note_standstill(self, since_s: float) -> None:
         """The motors stand since `since_s`: the time-out runs."""
         self.released_after_s = math.inf if self.timeout_s is None else since_s + self.timeout_s
 
@@ -154,7 +154,7 @@ class NumberedBoard(BoardCore):
         """Change the time-out. Motors already released stay so until they are energised or move."""
         self.timeout_s = timeout_s
         if not self.released():
-            self.note_rest(self.now_s)
+            self.note_standstill(self.now_s)
 
     # --- halts and resets -----------------------------------------------------------------------------------
 

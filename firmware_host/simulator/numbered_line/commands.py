@@ -169,7 +169,7 @@ def _modes(board: NumberedBoard, command: Command) -> Iterator[Wait]:
 
 def _energise(board: NumberedBoard, command: Command) -> Iterator[Wait]:
     yield from _standstill(board)
-    board.note_rest(board.now_s)
+    board.note_standstill(board.now_s)
 
 
 def _release(board: NumberedBoard, command: Command) -> Iterator[Wait]:

@@ -93,12 +93,6 @@ class NumberedLineDevice(EventDevice):
             self._board.boot_until_s = now_s + self.variant.boot_loss_s
         return self.variant.resets_on_open
 
-    def fail(self, now_s: float) -> None:
-        """Let something happen that makes the board halt by itself (a heater out of control, say)."""
-        self._advance(now_s)
-        self._board.halt()
-        self._forget_dropped()
-
     def _restart(self) -> None:
         self._board.restart()
         self._forget_dropped()
@@ -136,8 +130,8 @@ class NumberedLineDevice(EventDevice):
 
     # --- the event loop -------------------------------------------------------------------------------------
 
-    def _came_to_rest(self) -> None:
-        self._board.note_rest(self._board.kernel.last_end_s)
+    def _came_to_standstill(self) -> None:
+        self._board.note_standstill(self._board.kernel.last_end_s)
 
     def _begin_task(self) -> bool:
         self._read_lines()

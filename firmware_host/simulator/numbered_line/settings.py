@@ -8,8 +8,6 @@ from collections.abc import Iterator, MutableMapping
 from firmware_host.simulator.axis.single_precision import single
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 
-ACCELERATION_LETTERS = "PRT"
-
 
 class LineSettings(MutableMapping[str, float]):
     """Settings by name (`"M92 A"`), in steps/unit, units/s and units/s^2, with all the digits that the board holds.

@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
-from firmware_host.simulator.axis.straight_move import Overrun
+from firmware_host.simulator.axis.straight_move import WhenTooFast
 
 AXIS_LETTERS = "XYZABCE"
-ROTARY_LETTERS = "ABC"
 
 AXIS_SETTINGS: Mapping[str, float] = MappingProxyType({"M92": 100.0, "M203": 100.0, "M201": 500.0})
 """Per axis, as `"M92 A"`: steps per unit, units/s, units/s^2."""
@@ -26,7 +25,7 @@ class NumberedLineVariant:
     The motors:
     axes: letters in the order of the report, out of X Y Z A B C E; the report counts the steps of all but E.
     settings: what differs from the defaults, by name (`"M203 A"`); rates in units/s whatever `rate_unit` is.
-    highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`overrun`).
+    highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`when_too_fast`).
     reversed_axes: letters whose motor turns the other way round.
     home_switches: true steps (see `SimulatedDevice.steps_at`) where an axis' switch closes; it is searched for in the
     negative direction at `homing_rate` units/s over at most `travel` units. start_feed: units/min before the first F.
@@ -68,7 +67,7 @@ class NumberedLineVariant:
     axes: str = "XYZAE"
     settings: Mapping[str, float] = field(default_factory=dict)
     highest_step_rate: float = 30_000.0
-    overrun: Overrun = "lose-time"
+    when_too_fast: WhenTooFast = "lose-time"
     reversed_axes: str = ""
     home_switches: Mapping[str, int] = field(default_factory=dict)
     homing_rate: float = 20.0
@@ -128,11 +127,6 @@ class NumberedLineVariant:
         unknown = (set(self.home_switches) | set(self.reversed_axes)) - set(self.axes)
         if unknown:
             raise ValueError(f"home_switches or reversed_axes name {sorted(unknown)}, no axes of {self.axes!r}")
-
-    @property
-    def rotary_axis(self) -> str:
-        """The letter that drives the rotary: the first of A B C, else X (degrees as if they were mm)."""
-        return next((axis for axis in self.axes if axis in ROTARY_LETTERS), self.axes[0])
 
     def initial_settings(self) -> dict[str, float]:
         """All settings of a board as delivered: the defaults, then `settings`."""

@@ -69,7 +69,7 @@ class Board(BoardCore):
         """Instant (s) from which a board that has come to rest says so."""
         return self.kernel.last_end_s + self.variant.idle_delay_s
 
-    def note_rest(self, since_s: float) -> None:
+    def note_standstill(self, since_s: float) -> None:
         """Motion has ended: `$1` as it is now decides when the motors are released; a later `$1` has to wait for the
         next motion (from memory).
         """
@@ -112,7 +112,7 @@ class Board(BoardCore):
         moving = self.kernel.moving()
         self.kernel.abort(self.now_s)
         if moving:
-            self.note_rest(self.now_s)
+            self.note_standstill(self.now_s)
         return moving
 
     def soft_reset(self) -> None:
@@ -130,7 +130,7 @@ class Board(BoardCore):
         self.kernel.last_end_s = -math.inf
         self.locked = bool(self.settings["$22"])
         self.boot_until_s = self.now_s + self.variant.boot_s
-        self.note_rest(self.now_s)
+        self.note_standstill(self.now_s)
         self._restart(self.variant.boot_s)
 
     def alarm(self, number: int) -> None:
@@ -179,7 +179,7 @@ class Board(BoardCore):
             for index in range(len(delta))
         ]
         block = straight_block(
-            delta, axes, highest_step_rate=variant.highest_step_rate, overrun=variant.overrun, kind=kind
+            delta, axes, highest_step_rate=variant.highest_step_rate, when_too_fast=variant.when_too_fast, kind=kind
         )
         if move.feed is None:
             return block

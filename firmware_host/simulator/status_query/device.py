@@ -61,15 +61,6 @@ class StatusQueryDevice(EventDevice):
             self.hardware_reset(now_s)
         return self.variant.resets_on_open
 
-    def trip_limit_switch(self, now_s: float) -> None:
-        """Close a limit switch: with hard limits on (`$21`) all stops at once, and the position is lost."""
-        self._advance(now_s)
-        if self._board.settings["$21"]:
-            self._forget_input()
-            self._board.cut_motion()
-            self._board.synchronise()
-            self._board.alarm(1)
-
     # --- the truth ------------------------------------------------------------------------------------------
 
     @property
@@ -130,8 +121,8 @@ class StatusQueryDevice(EventDevice):
         self._forget_input()
         self._board.hardware_reset()
 
-    def _came_to_rest(self) -> None:
-        self._board.note_rest(self._board.kernel.last_end_s)
+    def _came_to_standstill(self) -> None:
+        self._board.note_standstill(self._board.kernel.last_end_s)
         self._board.drop_held_jog()
 
     def _begin_task(self) -> bool:

@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from firmware_host.simulator.axis.straight_move import WhenTooFast
+
 AXIS_LETTERS = "XYZABC"
 
 COMMON_SETTINGS: Mapping[str, float] = MappingProxyType(
     {
         "$0": 10,  # step pulse, us
-        "$1": 255,  # ms until the motors are released at rest; 255 = never
+        "$1": 255,  # ms until the motors are released at standstill; 255 = never
         "$2": 0,  # step pin mask
         "$3": 0,  # direction mask, one bit per axis
         "$4": 0,  # enable pin inverted
@@ -47,7 +49,7 @@ class StatusQueryVariant:
 
     axes: letters in the order of the report, out of X Y Z A B C. receive_buffer: bytes, one less is usable.
     planner_blocks: moves that can be queued. settings: what differs from the defaults, by name (`"$103"`).
-    highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`overrun`).
+    highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`when_too_fast`).
     reports: which position `$10` asks for when it is not given in `settings`.
     status_delay_s, ok_delay_s: from the last byte received to the answer. The board reads no further line meanwhile.
     idle_delay_s: from the last step until the state word says so. sync_delay_s: from the last step until a wait for
@@ -67,7 +69,7 @@ class StatusQueryVariant:
     planner_blocks: int = 15
     settings: Mapping[str, float] = field(default_factory=dict)
     highest_step_rate: float = 30_000.0
-    overrun: Literal["lose-time", "crash"] = "lose-time"
+    when_too_fast: WhenTooFast = "lose-time"
     reports: Literal["MPos", "WPos"] = "MPos"
     block_whole_line_after_error: bool = False
     status_delay_s: float = 0.004

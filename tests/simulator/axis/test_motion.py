@@ -11,6 +11,7 @@ from ruckig import InputParameter, Ruckig, Trajectory
 from firmware_host.simulator.axis.motion import Block, MotionKernel
 from firmware_host.simulator.axis.velocity import block_phases
 from tests.simulator.bench import Bench
+from tests.support.board_faults import counter_at
 
 ROTARY = {"$103": 80.0, "$113": 3600.0, "$123": 200.0}
 """80 steps/deg, 60 deg/s, 200 deg/s^2: a move reaches its rate after 9 deg and needs 18 deg to do so and stop."""
@@ -191,7 +192,7 @@ def test_a_direction_bit_turns_the_motor_the_other_way_and_the_counter_not() -> 
     bench = Bench({**ROTARY, "$3": 8})
     bench.run("G0A30")
     assert bench.steps() == -2400
-    assert bench.device.counter_at("A", bench.now_s) == 2400
+    assert counter_at(bench.device, "A", bench.now_s) == 2400
     assert bench.position() == 30.0
 
 

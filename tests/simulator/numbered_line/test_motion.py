@@ -9,6 +9,7 @@ import pytest
 
 from tests.simulator.far_out import targets_one_step_off
 from tests.simulator.numbered_line.bench import NumberedBench
+from tests.support.board_faults import forget_motion
 
 FAST = {"M92 A": 10.0, "M203 A": 1e9, "M201 A": 1e9, "M204 T": 1e9}
 
@@ -123,7 +124,7 @@ def test_too_many_steps_per_second_lose_time_or_crash_the_board() -> None:
     losing = NumberedBench(settings, highest_step_rate=30_000)
     losing.run("G0 A300 F6000")
     assert losing.last_step_s() == pytest.approx(300 / 30 + 30 / 100)
-    crashing = NumberedBench(settings, highest_step_rate=30_000, overrun="crash")
+    crashing = NumberedBench(settings, highest_step_rate=30_000, when_too_fast="crash")
     assert crashing.run("G0 A300 F6000") == ["ok", "start", "echo:simulated board"]
     assert crashing.last_step_s() == pytest.approx(30 / 100)
     assert crashing.steps() == 9000  # 4.5 deg of ramp, then the rotor runs on by as much
@@ -178,7 +179,7 @@ def test_the_motion_log_agrees_with_the_true_steps() -> None:
 def test_the_motion_log_can_be_emptied_and_goes_on() -> None:
     bench = NumberedBench()
     bench.run("G0 A10 F6000")
-    bench.device.forget_motion()
+    forget_motion(bench.device)
     assert bench.device.motion_log == ()
     bench.run("G0 A15")
     assert [(entry.from_steps, entry.to_steps) for entry in bench.device.motion_log] == [(1000, 1500)]

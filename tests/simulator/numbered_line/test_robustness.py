@@ -10,8 +10,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
-from firmware_host.simulator.numbered_line.variants import MEMBERS, single_differences
 from tests.simulator.numbered_line.bench import numbered
+from tests.support.board_faults import counter_at
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS, rotary_axis, single_differences
 
 REPORT = re.compile(r"X:-?\d+\.\d+( [YZABCE]:-?\d+\.\d+)+ Count X:-?\d+( [YZABC]:-?\d+)+")
 
@@ -27,7 +28,7 @@ PIECES = st.one_of(
     LINES.map(lambda line: line.encode() + b"\n"),
     st.binary(max_size=20),
 )
-ALL = {**MEMBERS, **single_differences()}
+ALL = {**NUMBERED_LINE_BOARDS, **single_differences()}
 
 
 def answers_after_a_reset(device: NumberedLineDevice, now_s: float) -> None:
@@ -70,7 +71,9 @@ def test_no_lines_whatever_keep_the_board_from_answering(pieces: list[tuple[byte
     st.lists(LINES.filter(lambda line: line and not re.match(r"[;*]|.*M(112|110)|.*\*", line)), min_size=1, max_size=8)
 )
 def test_every_line_in_order_is_answered_with_one_ok(lines: list[str]) -> None:
-    patient = replace(MEMBERS["small"], busy_every_s=None)  # a move may take 1e30 s: no keep-alive all that time
+    patient = replace(
+        NUMBERED_LINE_BOARDS["small"], busy_every_s=None
+    )  # a move may take 1e30 s: no keep-alive all that time
     device, now_s = NumberedLineDevice(patient), 1.0
     device.transmit(now_s)
     for number, words in enumerate(lines, start=1):
@@ -86,7 +89,7 @@ def test_every_line_in_order_is_answered_with_one_ok(lines: list[str]) -> None:
 def test_every_member_moves_to_the_step_and_ends_a_line_behind_a_sync_only_when_it_stands(name: str) -> None:
     variant = ALL[name]
     device, now_s = NumberedLineDevice(variant), variant.boot_loss_s
-    axis = variant.rotary_axis
+    axis = rotary_axis(variant)
     device.transmit(now_s)
     for number, words in enumerate(("M17", f"G1 {axis}7.5 F600", "M400", "G90"), start=1):
         device.receive(numbered(number, words).encode() + b"\n", now_s)
@@ -98,5 +101,5 @@ def test_every_member_moves_to_the_step_and_ends_a_line_behind_a_sync_only_when_
             said += device.transmit(now_s)
     assert not device.moving_at(now_s)
     assert not device.released_at(now_s)
-    assert device.counter_at(axis, now_s) == 750
+    assert counter_at(device, axis, now_s) == 750
     assert abs(device.steps_at(axis, now_s)) == 750

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.simulator.numbered_line.bench import NumberedBench, numbered
+from tests.support.board_faults import counter_at, fail
 
 
 def moving(**fields: object) -> NumberedBench:
@@ -20,7 +21,7 @@ def test_a_quick_stop_loses_the_position() -> None:
     bench.ask("M400", 0.0)
     assert bench.ask("M410", 0.0) == []
     assert not bench.moving()
-    believed, true = bench.device.counter_at("A", bench.now_s), bench.steps()
+    believed, true = counter_at(bench.device, "A", bench.now_s), bench.steps()
     assert believed == pytest.approx(990, abs=1)  # 10 units/s for 1 s, less the ramp's 0.1 unit
     assert true - believed == 10  # the rotor runs on by v^2/2a = 0.1 unit
     assert bench.rest() == ["ok", "ok"]
@@ -105,7 +106,7 @@ def test_a_board_that_fails_by_itself_stops_in_every_state(state: str) -> None:
     elif state == "mid-line":
         bench.write("N1 G0 A")
     assert bench.moving() == (state in ("moving", "homing", "syncing"))
-    bench.device.fail(bench.now_s)
+    fail(bench.device, bench.now_s)
     assert bench.rest() == ["Error:Printer halted"]
     assert not bench.moving()
     assert bench.device.halted
@@ -141,9 +142,9 @@ def test_a_quick_stop_does_not_stop_the_line_that_waited_for_room_in_the_planner
     bench = moving(planner_blocks=1)
     bench.ask("G1 A200", 0.5)
     bench.ask("M410", 0.0)
-    assert bench.device.counter_at("A", bench.now_s) == pytest.approx(1490, abs=1)
+    assert counter_at(bench.device, "A", bench.now_s) == pytest.approx(1490, abs=1)
     bench.rest()
-    assert bench.device.counter_at("A", bench.now_s) == 20000
+    assert counter_at(bench.device, "A", bench.now_s) == 20000
 
 
 def test_a_halt_forgets_the_bytes_behind_a_full_queue() -> None:

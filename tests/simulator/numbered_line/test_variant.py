@@ -10,11 +10,11 @@ import pytest
 from firmware_host.simulator.numbered_line.boards import delivered_numbered_board, set_numbered_board
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
-from firmware_host.simulator.numbered_line.variants import MEMBERS, single_differences
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
-from firmware_host.simulator.status_query.variants import STATUS_QUERY_MEMBERS
-from firmware_host.simulator.status_query.variants import single_differences as status_query_differences
 from tests.simulator.numbered_line.bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS, rotary_axis, single_differences
+from tests.support.status_query_boards import STATUS_QUERY_BOARDS
+from tests.support.status_query_boards import single_differences as status_query_differences
 
 NOT_A_DIFFERENCE = {"settings", "homing_rate", "travel", "start_feed", "eeprom_write_s", "capabilities"}
 
@@ -59,9 +59,9 @@ def test_settings_can_be_changed_behind_the_boards_back_but_not_removed() -> Non
 
 
 def test_there_are_eight_mixed_members_at_least_of_each_dialect_all_different() -> None:
-    assert len(MEMBERS) >= 8
-    assert len(STATUS_QUERY_MEMBERS) >= 8
-    for variants in (list(MEMBERS.values()), list(STATUS_QUERY_MEMBERS.values())):
+    assert len(NUMBERED_LINE_BOARDS) >= 8
+    assert len(STATUS_QUERY_BOARDS) >= 8
+    for variants in (list(NUMBERED_LINE_BOARDS.values()), list(STATUS_QUERY_BOARDS.values())):
         assert all(a != b for index, a in enumerate(variants) for b in variants[:index])
 
 
@@ -100,4 +100,4 @@ def test_a_board_set_for_an_axis_moves_it_as_set(letter: str) -> None:
 def test_a_board_as_delivered_fits_no_machine() -> None:
     variant = delivered_numbered_board("B", highest_step_rate=40_000.0)
     assert variant.initial_settings()["M92 B"] == 100.0
-    assert (variant.rotary_axis, variant.home_switches) == ("A", {})
+    assert (rotary_axis(variant), variant.home_switches) == ("A", {})

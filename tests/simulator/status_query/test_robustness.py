@@ -49,7 +49,7 @@ def test_no_lines_whatever_keep_the_board_from_answering(
 ) -> None:
     bench = Bench(
         {"$22": float(homing)},
-        overrun="crash" if crashes else "lose-time",
+        when_too_fast="crash" if crashes else "lose-time",
         highest_step_rate=5000.0,
         home_switches={"A": 100},
         planner_blocks=2,

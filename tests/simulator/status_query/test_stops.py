@@ -4,6 +4,7 @@ import pytest
 
 from firmware_host.simulator import StatusQueryDevice, StatusQueryVariant
 from tests.simulator.bench import Bench
+from tests.support.board_faults import counter_at, trip_limit_switch
 
 
 def test_a_soft_reset_in_motion_loses_the_position_and_locks() -> None:
@@ -14,7 +15,7 @@ def test_a_soft_reset_in_motion_loses_the_position_and_locks() -> None:
     assert said[0] == "ALARM:3"
     assert "['$' for help]" in said[1]
     assert bench.state() == "Alarm"
-    assert bench.steps() > bench.device.counter_at("A", bench.now_s)
+    assert bench.steps() > counter_at(bench.device, "A", bench.now_s)
     assert bench.ask("G0A0") == ["error:9"]
     assert bench.ask("$J=A0F100") == ["error:9"]
     assert bench.ask("$X") == ["[MSG:unlocked]", "ok"]
@@ -30,7 +31,7 @@ def test_a_soft_reset_after_a_hold_keeps_the_position_and_drops_the_rest() -> No
     bench.write("\x18")
     assert len(bench.settle()) == 1
     assert bench.state() == "Idle"
-    assert bench.steps() == bench.device.counter_at("A", bench.now_s) == steps
+    assert bench.steps() == counter_at(bench.device, "A", bench.now_s) == steps
     bench.run("G91", "G0A1")
     assert bench.steps() == pytest.approx(steps + 100, abs=1)
 
@@ -87,7 +88,7 @@ def test_opening_the_port_resets_only_a_board_that_does_so() -> None:
 def test_a_limit_switch_stops_everything_when_hard_limits_are_on() -> None:
     bench = Bench({"$21": 1})
     bench.ask("G0A100", 0.5)
-    bench.device.trip_limit_switch(bench.now_s)
+    trip_limit_switch(bench.device, bench.now_s)
     assert bench.wait(0.01) == ["ALARM:1"]
     assert not bench.device.moving_at(bench.now_s)
     assert bench.ask("G0A1") == ["error:9"]
@@ -96,7 +97,7 @@ def test_a_limit_switch_stops_everything_when_hard_limits_are_on() -> None:
 def test_a_limit_switch_without_hard_limits_does_nothing() -> None:
     bench = Bench()
     bench.ask("G0A100", 0.5)
-    bench.device.trip_limit_switch(bench.now_s)
+    trip_limit_switch(bench.device, bench.now_s)
     bench.settle()
     assert bench.steps() == 10000
 
@@ -109,7 +110,7 @@ def test_a_target_beyond_the_travel_slows_down_and_locks_without_losing_a_step()
     bench.write("G0A361\n")
     assert bench.settle() == ["ALARM:2", "error:9"]
     assert 0 < bench.steps() < 10000
-    assert bench.steps() == bench.device.counter_at("A", bench.now_s)
+    assert bench.steps() == counter_at(bench.device, "A", bench.now_s)
     assert bench.state() == "Alarm"
     bench.run("$X", "G0A0")
     assert bench.steps() == 0

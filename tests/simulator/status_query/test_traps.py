@@ -73,7 +73,7 @@ def test_too_many_steps_per_second_lose_time_on_one_board() -> None:
 
 
 def test_too_many_steps_per_second_crash_another_board_which_greets_again() -> None:
-    bench = Bench({"$103": 1000, "$113": 6000, "$123": 100}, highest_step_rate=30_000, overrun="crash")
+    bench = Bench({"$103": 1000, "$113": 6000, "$123": 100}, highest_step_rate=30_000, when_too_fast="crash")
     said = bench.run("G0A300")
     assert said[0] == "ok"
     assert "['$' for help]" in said[1]
@@ -84,7 +84,7 @@ def test_too_many_steps_per_second_crash_another_board_which_greets_again() -> N
 
 
 def test_a_crashing_board_survives_a_short_move_that_never_gets_quick_enough() -> None:
-    bench = Bench({"$103": 1000, "$113": 6000, "$123": 100}, highest_step_rate=30_000, overrun="crash")
+    bench = Bench({"$103": 1000, "$113": 6000, "$123": 100}, highest_step_rate=30_000, when_too_fast="crash")
     assert bench.run("G0A8") == ["ok"]
     assert bench.steps() == 8000
 

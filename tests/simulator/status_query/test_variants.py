@@ -8,10 +8,11 @@ from dataclasses import replace
 import pytest
 
 from firmware_host.simulator.status_query.device import StatusQueryDevice
-from firmware_host.simulator.status_query.variants import STATUS_QUERY_MEMBERS, single_differences
 from tests.simulator.bench import Bench
+from tests.support.board_faults import counter_at
+from tests.support.status_query_boards import STATUS_QUERY_BOARDS, single_differences
 
-ALL = {**STATUS_QUERY_MEMBERS, **single_differences()}
+ALL = {**STATUS_QUERY_BOARDS, **single_differences()}
 
 
 def test_a_word_idle_said_early_comes_so_long_before_the_last_step() -> None:
@@ -86,6 +87,6 @@ def test_every_member_moves_to_the_step_and_ends_a_line_behind_a_dwell_only_when
             now_s = max(now_s, event_s)
             said += device.transmit(now_s)
     assert not device.moving_at(now_s)
-    assert device.counter_at(axis, now_s) == 750
+    assert counter_at(device, axis, now_s) == 750
     assert abs(device.steps_at(axis, now_s)) == 750
     assert device.released_at(now_s) == (device.settings["$1"] == 25)

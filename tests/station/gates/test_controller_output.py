@@ -8,9 +8,9 @@ from pydantic import ValidationError
 
 from firmware_host.errors import GateError, GateTimeoutError, InputError, PortLostError
 from firmware_host.model.job.gate import ControllerOutputGateOptions
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 
@@ -29,7 +29,7 @@ def gate_of(**options: Any) -> Any:
 
 def test_an_output_pin_is_on_only_while_the_axis_stands(tmp_path: Path) -> None:
     gate = gate_of(output=44, duration="0.5 s")
-    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["plain"], gate=gate)
+    bench = NumberedBench(tmp_path, small_setup(), NUMBERED_LINE_BOARDS["plain"], gate=gate)
     assert bench.run().outcome == "done"
     log = bench.device.output_log
     assert [(pin, value) for _, pin, value in log] == [(44, 0)] + [(44, 255), (44, 0)] * 6
@@ -88,7 +88,7 @@ def test_an_input_that_never_shows_ends_the_pass_at_its_time_with_the_output_off
 
 def test_a_controller_whose_reports_name_no_inputs_cannot_be_polled(tmp_path: Path) -> None:
     gate = gate_of(output=44, pin="P", timeout="5 s")
-    bench = NumberedBench(tmp_path, small_setup(), MEMBERS["plain"], gate=gate)
+    bench = NumberedBench(tmp_path, small_setup(), NUMBERED_LINE_BOARDS["plain"], gate=gate)
     with pytest.raises(GateError, match="does not report its inputs: give duration instead of pin"):
         bench.run()
     assert len(bench.device.motion_log) == bench.motion_before

@@ -19,7 +19,6 @@ from firmware_host.errors import (
     SettingsMismatchError,
 )
 from firmware_host.reporting.run_status import run_status_lines
-from firmware_host.simulator.numbered_line.variants import MEMBERS
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.journal.events import Resume as Resumed
 from firmware_host.station.journal.events import Zero
@@ -29,9 +28,11 @@ from firmware_host.station.runs.listing import list_runs
 from firmware_host.station.runs.status import Place, RunStatus, run_status
 from firmware_host.station.runs.verify import verify_run
 from tests.joint.test_run_faults import strangers_line, trip
+from tests.support.board_faults import counter_at
 from tests.support.crashes import SEEKS_BACKWARD, Crash, revive, stopped
 from tests.support.journal_lines import as_schema1
 from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import Phase, StationBench, quick_disk, small_setup
 
 Act = Callable[[StationBench], None]
@@ -83,7 +84,7 @@ def plain(path: Path, **options: Any) -> StationBench:
 
 
 def numbered(path: Path) -> StationBench:
-    return NumberedBench(path, small_setup("bottle-band"), MEMBERS["plain"])
+    return NumberedBench(path, small_setup("bottle-band"), NUMBERED_LINE_BOARDS["plain"])
 
 
 def homing(path: Path) -> StationBench:
@@ -263,7 +264,7 @@ def test_a_motor_that_slept_is_not_trusted_though_the_board_kept_its_count(tmp_p
     bench.clock.sleep(2.0)
     bench.device.transmit(bench.clock.monotonic())
     bench.raw("$X", wait_s=1.0)
-    assert bench.device.counter_at(bench.axis, bench.clock.monotonic()) == steps
+    assert counter_at(bench.device, bench.axis, bench.clock.monotonic()) == steps
     with pytest.raises(ControllerError, match=r"cannot be proved: the run ended with: .*it is asleep"):
         bench.resume()
 

@@ -1,4 +1,4 @@
-"""Members of the family `numbered-line` to test against: each difference alone, and mixed as they come."""
+"""Board variants of the dialect `numbered-line` to test against: each difference alone, and mixed as they come."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 
-MEMBERS: Mapping[str, NumberedLineVariant] = MappingProxyType(
+NUMBERED_LINE_BOARDS: Mapping[str, NumberedLineVariant] = MappingProxyType(
     {
         "plain": NumberedLineVariant(),
         "talkative": NumberedLineVariant(
@@ -69,7 +69,7 @@ MEMBERS: Mapping[str, NumberedLineVariant] = MappingProxyType(
             resets_on_open=True,
             boot_loss_s=1.5,
             after_halt="restarts",
-            overrun="crash",
+            when_too_fast="crash",
             unfinished_line_s=0.5,
             repeated_number="skip",
             home_switches={"A": -500},
@@ -117,8 +117,8 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "small receive buffer": {"receive_buffer": 64},
         "one line waits": {"command_lines": 1},
         "two planner blocks": {"planner_blocks": 2},
-        "overrun loses time": {"highest_step_rate": 2000.0},
-        "overrun crashes": {"overrun": "crash"},
+        "too fast loses time": {"highest_step_rate": 2000.0},
+        "too fast crashes": {"when_too_fast": "crash"},
         "slow answers": {"ok_delay_s": 0.05},
         "late sync": {"sync_delay_s": 0.2},
         "early release": {"release_after_s": 0.5},
@@ -132,3 +132,8 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
 def single_differences() -> Mapping[str, NumberedLineVariant]:
     """Each difference switched on alone, by name."""
     return {name: replace(NumberedLineVariant(), **fields) for name, fields in _DIFFERENCES.items()}
+
+
+def rotary_axis(variant: NumberedLineVariant) -> str:
+    """The letter that drives the rotary: the first of A B C, else X (degrees as if they were mm)."""
+    return next((axis for axis in variant.axes if axis in "ABC"), variant.axes[0])

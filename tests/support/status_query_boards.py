@@ -1,4 +1,4 @@
-"""Members of the family `status-query` to test against: each difference alone, and mixed as they come."""
+"""Board variants of the dialect `status-query` to test against: each difference alone, and mixed as they come."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
-STATUS_QUERY_MEMBERS: Mapping[str, StatusQueryVariant] = MappingProxyType(
+STATUS_QUERY_BOARDS: Mapping[str, StatusQueryVariant] = MappingProxyType(
     {
         "plain": StatusQueryVariant(),
         "small and slow": StatusQueryVariant(
@@ -24,7 +24,7 @@ STATUS_QUERY_MEMBERS: Mapping[str, StatusQueryVariant] = MappingProxyType(
         ),
         "resetting": StatusQueryVariant(resets_on_open=True, boot_s=1.5, eeprom_write_s=0.005),
         "crashing": StatusQueryVariant(
-            axes="XYZABC", overrun="crash", highest_step_rate=20_000.0, boot_s=0.5, home_switches={"A": 400}
+            axes="XYZABC", when_too_fast="crash", highest_step_rate=20_000.0, boot_s=0.5, home_switches={"A": 400}
         ),
         "three axes": StatusQueryVariant(axes="XYZ", settings={"$1": 25}, block_whole_line_after_error=True),
         "large": StatusQueryVariant(
@@ -65,10 +65,10 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "no greeting": {"greets": False},
         "boots for 2 s": {"boot_s": 2.0},
         "opening resets": {"resets_on_open": True, "boot_s": 1.0},
-        "overrun loses time": {"highest_step_rate": 2000.0},
-        "overrun crashes": {"overrun": "crash"},
+        "too fast loses time": {"highest_step_rate": 2000.0},
+        "too fast crashes": {"when_too_fast": "crash"},
         "motor reversed": {"settings": {"$3": 8}},
-        "motor released at rest": {"settings": {"$1": 25}},
+        "motor released at standstill": {"settings": {"$1": 25}},
         "home switch": {"home_switches": {"A": 400}, "settings": {"$22": 1}},
         "travel counts up": {"travel_direction": 1},
     }
