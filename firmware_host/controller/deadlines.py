@@ -1,4 +1,4 @@
-"""How long what is asked of a controller may take (s)."""
+"""Deadlines for what is asked of a controller (s)."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ POLL_S = 0.01
 GREETING_S = 3.0
 """A greeting after opening or a reset: boards take 1 to 2 s. Common practice, no source."""
 STANDSTILL_S = 10.0
-"""Motion that was not asked for, or that a hold ends, to come to a standstill."""
+"""Waiting for motion that is already under way to end."""
 STOP_S = 10.0
-"""A stop to be seen to have stopped the axis."""
+"""Waiting for the axis to stand still after a stop."""
 HOME_S = 180.0
 """Seeking the home switch."""

@@ -64,7 +64,7 @@ class Dialect(ABC):
 
     @abstractmethod
     def output_line(self, number: int, on: bool) -> bytes:
-        """Switches output `number` (which ones there are is the dialect's affair). Raises InputError for another."""
+        """Switches output `number` (which outputs there are depends on the dialect). Raises InputError for another."""
 
     def release_line(self) -> bytes:
         """Lets go of the motors. Raises InputError where there is no word for it."""

@@ -1,4 +1,4 @@
-"""Finding controllers: which ports there are, in which dialect something answers there, and what it tells of itself."""
+"""Finding controllers: which ports there are, in which dialect something answers there, and what it says of itself."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ _OWN = (
     EntryPoint("numbered-line", "firmware_host.controller.numbered_line.dialect:NumberedLineDialect", GROUP),
     EntryPoint("status-query", "firmware_host.controller.status_query.dialect:StatusQueryDialect", GROUP),
 )
-"""What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
+"""This package's own, so that a plain source tree works too; a plug-in can't take such a name."""
 
 
 def dialect_names() -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """The only owner of a port: what all ways of sending lines have in common.
 
-Whole lines in, parsed and traced; what fits nothing is kept and told; a reset or an alarm is told at once.
+Whole lines in, parsed and traced; what fits nothing is kept and reported; a reset or an alarm is raised at once.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ QUIET_S = 0.1
 FLOOD_S = 5.0
 """A controller that still sends without a pause so long after a deadline is not waited for any longer (s)."""
 MOST_PAYLOAD = 2000
-"""Lines that may come before one answer; the longest print of settings has some hundred."""
+"""The most lines that may come before one answer; the longest list of settings has some hundred."""
 _KEPT_MESSAGES = 200
 _KEPT_STRAY_BYTES = 256
 
@@ -101,7 +101,7 @@ class Sender(ABC):
 
     @abstractmethod
     def _deliver(self, reply: Reply) -> None:
-        """Give a reply to whom it belongs; raise what the caller must know at once."""
+        """Give a reply to whoever waits for it; raise what the caller must know at once."""
 
     @abstractmethod
     def _forget(self) -> None:

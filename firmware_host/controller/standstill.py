@@ -1,4 +1,4 @@
-"""Standstill: how it is known. One sign is not enough, so all of them are asked for."""
+"""Standstill: how it is proved. One sign is not enough, so all signs are required."""
 
 from __future__ import annotations
 

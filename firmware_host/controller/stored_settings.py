@@ -1,4 +1,4 @@
-"""The controller's stored settings: the texts as printed, what they mean for one axis, and how they differ from a wish.
+"""The controller's stored settings: as printed, what they mean for one axis, and how they differ from what is wanted.
 
 A controller prints fewer decimals than it stores, so a printed number stands for an interval: half of its last digit
 to either side. Printed steps-per-unit are kept as exact fractions of the text, never as floats.
@@ -67,7 +67,7 @@ class StoredNumber:
 
 @dataclass(frozen=True)
 class SettingNames:
-    """Under which key a dialect keeps each setting of one axis, and how it writes two of them. "": it has none."""
+    """The key of each setting of one axis; "" where the dialect has none."""
 
     steps_per_unit: str
     rate: str

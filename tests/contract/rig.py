@@ -96,10 +96,10 @@ class Rig:
         coordinate = f"{float((steps + self.origin) / STEPS_PER_UNIT):.2f}"
         return self.controller.move_to(coordinate, FEED)
 
-    def rest(
+    def stand(
         self, steps: int, accepted_s: float, planned_s: float, on_poll: Callable[[StatusReport], None] | None = None
     ) -> StandstillProof:
-        """Wait for the proof of rest, and hold it against the truth."""
+        """Wait for the standstill proof, and compare it with the truth."""
         assert self.controller is not None
         start = self.steps
         proof = self.controller.wait_for_standstill(
@@ -110,17 +110,17 @@ class Rig:
             deadline_s=accepted_s + 2 * planned_s + 10.0,
             on_poll=on_poll,
         )
-        assert not self.moving, f"proved at rest while moving (from step {start})"
+        assert not self.moving, f"a standstill was proved while moving (from step {start})"
         self.proofs.append(proof)
         return proof
 
     def index(self, steps: int, at: int) -> StandstillProof:
-        """Move from `at` to `steps` and prove rest there."""
+        """Move from `at` to `steps` and prove the standstill there."""
         accepted_s = self.move(steps)
-        return self.rest(steps, accepted_s, self.planned_s(steps - at))
+        return self.stand(steps, accepted_s, self.planned_s(steps - at))
 
     def job(self, phase: Phase = lambda name: None, targets: Sequence[int] = TARGETS) -> None:
-        """Open, prepare, move to each target, prove rest and watch; `phase` is told what comes next."""
+        """Open, prepare, move to each target, prove the standstill and watch; `phase` is told what comes next."""
         phase("opening")
         controller = self.ready()
         phase("ready")
@@ -129,7 +129,7 @@ class Rig:
         for target in targets:
             phase("moving")
             self.index(target, at)
-            assert not self.observed or self.steps - truth == target, "proved at rest beside the target"
+            assert not self.observed or self.steps - truth == target, "a standstill was proved beside the target"
             phase("watching")
             controller.watch()
             assert not self.moving

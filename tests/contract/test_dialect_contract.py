@@ -60,7 +60,7 @@ RELEASING = "the motor is released"
 
 
 def finished(r: Rig) -> None:
-    """The whole job went well, up to a variant that lets go of its motor at rest."""
+    """The whole job went well, up to a variant that lets go of its motor at a standstill."""
     error = r.outcome()
     if error is not None:
         assert RELEASING in str(error)
@@ -73,18 +73,18 @@ def finished(r: Rig) -> None:
 
 
 @every_board
-def test_every_proof_of_rest_comes_after_the_last_step_and_on_the_target(wire: Wire, case: Case) -> None:
+def test_every_standstill_proof_comes_after_the_last_step_and_on_the_target(wire: Wire, case: Case) -> None:
     finished(wire.rig(case))
 
 
 @over([case for case in MIXED + SINGLES if case.syncs])
 def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(wire: Wire, case: Case) -> None:
-    """Members whose sync line or position report speaks too early are among them, singly and together."""
+    """Boards whose sync line or position report speaks too early are among them, singly and together."""
     r = wire.rig(case)
     r.ready()
     for steps in (1000, -250):
         accepted_s = r.move(steps)
-        r.rest(steps, accepted_s, planned_s=0.0)
+        r.stand(steps, accepted_s, planned_s=0.0)
     assert len(r.proofs) == 2
 
 
@@ -178,13 +178,13 @@ def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(wire: Wire, ca
 
 
 @each_board
-def test_one_step_off_is_never_at_rest(wire: Wire, case: Case) -> None:
+def test_one_step_off_is_never_a_standstill(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
     r.ready()
     accepted_s = r.move(1000)
     r.port.spoil = case.spoken.off_by_one_step
     with pytest.raises(PositionError, match=r"planned \d+ steps, reported \d+") as caught:
-        r.rest(1000, accepted_s, r.planned_s(1000))
+        r.stand(1000, accepted_s, r.planned_s(1000))
     assert caught.value.reported_steps - caught.value.planned_steps == pytest.approx(1, abs=0.01)
     assert r.controller is not None
     assert r.controller.standstill is None
@@ -235,7 +235,7 @@ def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_aft
         "home": lambda: controller.home(20.0),
         "settings": controller.read_settings,
         "offset": controller.clear_offset,
-        "sync": lambda: r.rest(4000, r.now_s, 1.0),
+        "sync": lambda: r.stand(4000, r.now_s, 1.0),
     }
     if act in ("stop", "sync"):
         r.move(4000)
@@ -380,7 +380,7 @@ def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wir
 
 
 @every_board
-def test_a_stop_at_rest_keeps_the_position(wire: Wire, case: Case) -> None:
+def test_a_stop_at_standstill_keeps_the_position(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
     controller = r.ready()
     r.index(300, 0)

@@ -1,4 +1,4 @@
-"""A process that runs a job, or goes on with it, and may be killed at any instant: python killed_run.py FOLDER URL run.
+"""A process that runs a job, or resumes it, and may be killed at any instant: python killed_run.py FOLDER URL run.
 
 With `before N` or `after N` behind it, it kills itself at the N-th line of its journal.
 

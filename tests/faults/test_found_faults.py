@@ -90,7 +90,7 @@ def test_a_stop_in_the_middle_of_a_move_tells_whether_the_position_is_lost(board
 
 
 @pytest.mark.parametrize("board", SMALL)
-def test_a_stop_at_rest_keeps_the_position_in_either_dialect(board: str, tmp_path: Path) -> None:
+def test_a_stop_at_standstill_keeps_the_position_in_either_dialect(board: str, tmp_path: Path) -> None:
     world = world_of(board, tmp_path)
     once(world, lambda: len(world.observer.openings) == 3, lambda: world.stop.ask("by the operator"))
     with pytest.raises(RunStoppedError, match="by the operator"):

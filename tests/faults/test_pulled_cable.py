@@ -50,7 +50,7 @@ CASES = [
 
 
 @pytest.mark.parametrize(("board", "state"), CASES, ids=[f"{board}-{state}" for board, state in CASES])
-def test_a_cable_pulled_in_any_state_ends_the_run_in_time_and_it_goes_on(
+def test_a_cable_pulled_in_any_state_ends_the_run_in_time_and_it_is_resumed(
     board: str, state: str, tmp_path: Path
 ) -> None:
     world = World(tmp_path, task_for(board), Random(0))
@@ -82,7 +82,7 @@ def test_a_cable_pulled_in_any_state_ends_the_run_in_time_and_it_goes_on(
 
 
 def gone_on(world: World, begun: bool) -> RunRecord:
-    """Plug the cable in and go on; where the position can't be proved, turn the part to zero first."""
+    """Plug the cable in and resume; where the position can't be proved, turn the part to zero first."""
     if not begun:
         return world.run()
     end = journal_lines(world.folder.journal)[-1]

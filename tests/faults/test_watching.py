@@ -1,4 +1,4 @@
-"""Watching while the gate is open: whatever contradicts rest closes the gate first and is told second.
+"""Watching while the gate is open: whatever contradicts the standstill closes the gate first and is told second.
 
 Held against the observer of the fault runs, who sees the motor's own record, and against the order in which things were
 written: to the line and to the disk.
@@ -68,7 +68,7 @@ def counted_off(world: World) -> None:
 
 @dataclass(frozen=True)
 class Sign:
-    """Something that contradicts the proof of rest; how it is told and how soon the gate has to be shut (s)."""
+    """Something that contradicts the standstill proof; how it is told and how soon the gate has to be shut (s)."""
 
     act: Callable[[World], None]
     kinds: tuple[type[FirmwareHostError], ...]

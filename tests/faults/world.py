@@ -106,7 +106,7 @@ class World:
         return self.steps - (self.true_zero or 0) - planned
 
     def broken_promises(self, *, ended: bool) -> list[str]:
-        """Let everything come to rest, then compare."""
+        """Let everything come to a standstill, then compare."""
         for _ in range(10_000):
             if not self.line.moving_at(self.now_s):
                 break
@@ -149,7 +149,7 @@ class World:
         return self._go(False, lambda station: run_job(self.task.setup, self.task.plan, station))
 
     def resume(self, zero: Zero) -> RunRecord:
-        """A new process goes on with the run; whoever is asked looks at the part."""
+        """A new process resumes the run; whoever is asked looks at the part."""
 
         def ask(entry: PassRecord) -> bool:
             key = (entry.segment, entry.number)

@@ -23,7 +23,7 @@ from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from tests.contract.ports import Harm, LineHarm
 from tests.contract.rig import rig
 from tests.contract.spoken import PLAIN
-from tests.support.bench import Bench, move_and_rest, numbered_bench
+from tests.support.bench import Bench, move_and_stand_still, numbered_bench
 
 UNITS = Fraction(100)
 PLANNED_S = 10 / 50 + 50 / 500
@@ -79,7 +79,7 @@ def test_preparing_energises_for_good_and_moves_nothing() -> None:
         *(b"G21", b"G90", b"M17", b"M84 S0"),
         *(b"M114", b"M114"),
     ]
-    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    move_and_stand_still(controller, b, 1000, UNITS, PLANNED_S)
     b.run(3600.0)
     assert not b.device.released_at(b.clock.monotonic())
     assert controller.watch().counts == {"X": 0, "Y": 0, "Z": 0, "A": 1000}
@@ -89,7 +89,7 @@ def test_a_half_line_left_behind_is_never_carried_out() -> None:
     b = numbered_bench()
     left_behind(b, b"G1 A50 F600")
     controller = b.ready()
-    move_and_rest(controller, b, 200, UNITS, 0.2)
+    move_and_stand_still(controller, b, 200, UNITS, 0.2)
     assert [(log.from_steps, log.to_steps) for log in b.device.motion_log] == [(0, 200)]
 
 
@@ -97,7 +97,7 @@ def test_what_an_earlier_owner_left_in_effect_does_not_matter() -> None:
     b = numbered_bench()
     left_behind(b, b"G1 A10 F600\n", b"G91\n", b"G20\n", b"M84\n")
     controller = b.ready()
-    move_and_rest(controller, b, 250, UNITS, 0.2)
+    move_and_stand_still(controller, b, 250, UNITS, 0.2)
     assert b.steps == 250
 
 
@@ -146,7 +146,7 @@ def test_an_offset_left_behind_is_refused_until_zero_is_set_anew() -> None:
     controller.clear_offset()
     controller.prepare()
     assert controller.position_steps(controller.status()) == 1000
-    move_and_rest(controller, b, 1500, UNITS, 0.3)
+    move_and_stand_still(controller, b, 1500, UNITS, 0.3)
     assert b.steps == 1500
 
 
@@ -205,7 +205,7 @@ def test_lines_that_reach_the_board_damaged_are_asked_for_again_and_done_once() 
         b.device.receive = noisy  # type: ignore[method-assign]
         try:
             for steps in (500, -300):
-                move_and_rest(controller, b, steps, UNITS, 0.3)
+                move_and_stand_still(controller, b, steps, UNITS, 0.3)
         except FirmwareHostError:
             controller.stop()  # three damages in a row are told, not guessed at
             continue
@@ -230,7 +230,7 @@ def test_a_move_whose_answer_is_lost_is_sent_again_under_its_number_and_made_onc
         return data
 
     b.port.spoil = spoil
-    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    move_and_stand_still(controller, b, 1000, UNITS, PLANNED_S)
     moves = [line for line in b.port.written if b"G1" in line]
     assert lost == [b"ok\r\n"]
     assert len(moves) == 2
@@ -241,7 +241,7 @@ def test_a_move_whose_answer_is_lost_is_sent_again_under_its_number_and_made_onc
 def test_a_reset_that_is_not_greeted_shows_in_the_line_count() -> None:
     b = numbered_bench(greets=False)
     controller = b.ready()
-    move_and_rest(controller, b, 1000, UNITS, PLANNED_S)
+    move_and_stand_still(controller, b, 1000, UNITS, PLANNED_S)
     b.device.hardware_reset(b.clock.monotonic())
     with pytest.raises(ControllerResetError, match=r"it wants line 1 where line \d+ is next: it was reset"):
         controller.watch()
@@ -252,7 +252,7 @@ def test_a_reset_that_is_not_greeted_shows_in_the_line_count() -> None:
     assert len(b.device.motion_log) == 1
     controller.unlock()
     controller.prepare()
-    move_and_rest(controller, b, 100, UNITS, 0.1)
+    move_and_stand_still(controller, b, 100, UNITS, 0.1)
     assert b.steps == 1100  # it counts from 0 again, where it stood
 
 

@@ -17,7 +17,7 @@ from firmware_host.errors import (
     SettingsMismatchError,
     StandstillError,
 )
-from tests.support.bench import move_and_rest, numbered_bench
+from tests.support.bench import move_and_stand_still, numbered_bench
 
 OLD = Fraction(100)
 NEW = Fraction("26.667")
@@ -111,7 +111,7 @@ def test_a_scale_written_at_zero_is_known_exactly_and_the_next_move_lands(
     assert held.steps_per_unit.is_exact
     assert load_backup(tmp_path / "old.json").settings["M92 A"] == "100.00"
     controller.prepare()
-    move_and_rest(controller, b, 96001, NEW, 60.0)
+    move_and_stand_still(controller, b, 96001, NEW, 60.0)
     assert b.steps == 96001
 
 
@@ -126,13 +126,13 @@ def test_the_trap_is_there_a_bare_change_away_from_zero_shifts_the_position() ->
 def test_a_scale_is_not_written_away_from_zero_and_nothing_is_sent(tmp_path: Path) -> None:
     b = numbered_bench()
     controller = b.ready()
-    move_and_rest(controller, b, 1, OLD, 0.1)
+    move_and_stand_still(controller, b, 1, OLD, 0.1)
     start = len(b.port.written)
     with pytest.raises(StandstillError, match=r"axis A stands at 0\.01, not at zero"):
         controller.write_settings({"M92 A": "50"}, backup=tmp_path / "old.json")
     assert writes(b.port.written[start:]) == []
     assert list(tmp_path.iterdir()) == []
-    move_and_rest(controller, b, 0, OLD, 0.1)
+    move_and_stand_still(controller, b, 0, OLD, 0.1)
     controller.write_settings({"M92 A": "50"}, backup=tmp_path / "old.json")
 
 
@@ -224,6 +224,6 @@ def test_whatever_breaks_the_writing_off_the_old_values_can_be_put_back(tmp_path
                 "M203 A": 100.0,
             }
             again = b.ready()
-            move_and_rest(again, b, 40, OLD, 0.1)
+            move_and_stand_still(again, b, 40, OLD, 0.1)
             assert b.steps == 40
     assert broken > 20

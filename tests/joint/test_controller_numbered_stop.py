@@ -15,7 +15,7 @@ from firmware_host.errors import (
     StandstillError,
 )
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
-from tests.support.bench import Bench, move_and_rest, numbered_bench
+from tests.support.bench import Bench, move_and_stand_still, numbered_bench
 from tests.support.board_faults import fail
 
 UNITS = Fraction(100)
@@ -47,7 +47,7 @@ def test_a_stop_short_says_that_the_position_is_lost(at_once: bool) -> None:
     controller.unlock()
     controller.prepare()
     counted = round(controller.position_steps(controller.status()))
-    move_and_rest(controller, b, counted + 100, UNITS, 0.1)
+    move_and_stand_still(controller, b, counted + 100, UNITS, 0.1)
     assert b.steps == at + 100
 
 
@@ -77,22 +77,22 @@ def test_a_stop_during_a_wait_for_rest_goes_out_at_once() -> None:
     assert b.steps < 10_000
 
 
-def test_a_stop_at_rest_sends_no_stop_and_keeps_the_position() -> None:
+def test_a_stop_at_standstill_sends_no_stop_and_keeps_the_position() -> None:
     b = numbered_bench()
     controller = b.ready()
-    move_and_rest(controller, b, 500, UNITS, 0.3)
+    move_and_stand_still(controller, b, 500, UNITS, 0.3)
     start = len(b.port.written)
     assert controller.stop().stands_still
     assert all(b"M114" in line for line in b.port.written[start:])
     controller.prepare()
-    move_and_rest(controller, b, 501, UNITS, 0.1)
+    move_and_stand_still(controller, b, 501, UNITS, 0.1)
     assert b.steps == 501
 
 
 def test_a_standing_axis_that_somebody_else_moves_is_stopped() -> None:
     b = numbered_bench()
     controller = b.ready()
-    move_and_rest(controller, b, 500, UNITS, 0.3)
+    move_and_stand_still(controller, b, 500, UNITS, 0.3)
     b.device.receive(b"G1 A100 F3000\n", b.clock.monotonic())
     b.run(0.2)
     assert controller.stop().stands_still
@@ -103,7 +103,7 @@ def test_a_standing_axis_that_somebody_else_moves_is_stopped() -> None:
 def test_an_axis_that_somebody_else_moves_is_said_to_be_moving() -> None:
     b = numbered_bench()
     controller = b.ready()
-    move_and_rest(controller, b, 500, UNITS, 0.3)
+    move_and_stand_still(controller, b, 500, UNITS, 0.3)
     assert controller.status().state is AxisState.READY
     b.device.receive(b"G1 A100 F3000\n", b.clock.monotonic())
     b.run(0.2)
@@ -117,19 +117,19 @@ def test_an_axis_that_somebody_else_moves_is_said_to_be_moving() -> None:
 def test_homing_ends_at_the_switch_and_the_position_is_known_again(sync_answered: str) -> None:
     b = numbered_bench(home_switches={"A": -500}, sync_answered=sync_answered)
     controller = b.ready()
-    move_and_rest(controller, b, 300, UNITS, 0.2)
+    move_and_stand_still(controller, b, 300, UNITS, 0.2)
     controller.stop()
     report = controller.home()
     assert b.steps == -500
     assert controller.position_steps(report) == 0
     controller.prepare()
-    move_and_rest(controller, b, 100, UNITS, 0.1)
+    move_and_stand_still(controller, b, 100, UNITS, 0.1)
     assert b.steps == -400
 
 
 @pytest.mark.parametrize("after_halt", ["waits for reset", "restarts"])
 @pytest.mark.parametrize("style", ["error", "bangs", "fatal"])
-def test_a_halt_is_told_and_nothing_goes_on_before_a_reset(after_halt: str, style: str) -> None:
+def test_a_halt_is_told_and_nothing_continues_before_a_reset(after_halt: str, style: str) -> None:
     b = numbered_bench(after_halt=after_halt, halt_style=style)
     controller = under_way(b)
     fail(b.device, b.clock.monotonic())
@@ -150,5 +150,5 @@ def test_a_halt_is_told_and_nothing_goes_on_before_a_reset(after_halt: str, styl
             controller.unlock()
     controller.unlock()
     controller.prepare()
-    move_and_rest(controller, b, 100, UNITS, 0.1)
+    move_and_stand_still(controller, b, 100, UNITS, 0.1)
     assert b.steps == at + 100

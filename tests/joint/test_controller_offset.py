@@ -91,7 +91,9 @@ def test_a_place_that_the_printed_scale_leaves_open_is_not_guessed() -> None:
     controller.prepare()
 
 
-def test_a_stopped_run_goes_on_after_its_offset_was_taken_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_stopped_run_is_resumed_after_its_offset_was_taken_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     quick_disk(monkeypatch)
     bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS["plain"])
     bench.at("gate-open", lambda: bench.stop.ask("by a test"), rests=2)

@@ -13,7 +13,7 @@ from firmware_host.errors import (
     StandstillError,
     UnexpectedReplyError,
 )
-from tests.support.bench import Bench, bench, move_and_rest
+from tests.support.bench import Bench, bench, move_and_stand_still
 
 UNITS = Fraction(100)
 
@@ -49,7 +49,7 @@ def test_a_half_line_left_behind_is_never_carried_out(blocks: bool) -> None:
     b = bench(block_whole_line_after_error=blocks)
     left_behind(b, b"G1 A50 F600")
     controller = b.ready()
-    move_and_rest(controller, b, 200, UNITS, 0.2)
+    move_and_stand_still(controller, b, 200, UNITS, 0.2)
     assert b.steps == 200
     assert [(log.from_steps, log.to_steps) for log in b.device.motion_log] == [(0, 200)]
 
@@ -58,7 +58,7 @@ def test_left_over_modes_and_offsets_do_not_matter() -> None:
     b = bench()
     left_behind(b, b"G1 A10 F600\n", b"G20 G91 G93\n", b"G92 A777\n", b"G10 L2 P1 A-55\n")
     controller = b.ready()
-    move_and_rest(controller, b, 250, UNITS, 0.2)
+    move_and_stand_still(controller, b, 250, UNITS, 0.2)
     assert b.steps == 250
 
 
@@ -72,7 +72,7 @@ def test_a_changed_steps_per_unit_left_behind_cannot_make_the_first_move_wild() 
     controller = b.ready()
     assert b"\x18" in b.port.written
     assert controller.position_steps(controller.status()) == pytest.approx(at, abs=0.5)
-    move_and_rest(controller, b, at + 50, Fraction(50), 0.5)
+    move_and_stand_still(controller, b, at + 50, Fraction(50), 0.5)
     assert b.steps == at + 50
 
 
@@ -83,7 +83,7 @@ def test_a_board_that_never_greets_is_synchronised_by_a_mark_that_its_reset_wipe
     controller.prepare()
     reset = b.port.written.index(b"\x18")
     assert b.port.written[reset - 1 : reset + 2] == [b"G91\n", b"\x18", b"$G\n"]
-    move_and_rest(controller, b, 300, UNITS, 0.2)
+    move_and_stand_still(controller, b, 300, UNITS, 0.2)
     assert b.steps == 300
 
 
@@ -200,7 +200,7 @@ def test_a_locked_axis_can_be_read_but_not_moved_until_it_is_homed() -> None:
     controller.prepare()
     position = controller.position_steps(controller.status())
     start = b.steps
-    move_and_rest(controller, b, round(position) + 150, UNITS, 0.2)
+    move_and_stand_still(controller, b, round(position) + 150, UNITS, 0.2)
     assert b.steps == start + 150
 
 

@@ -16,7 +16,7 @@ from firmware_host.errors import (
     StandstillError,
     UnreadableFileError,
 )
-from tests.support.bench import Bench, bench, move_and_rest
+from tests.support.bench import Bench, bench, move_and_stand_still
 
 OLD = Fraction("26.667")
 NEW = Fraction(50)
@@ -54,7 +54,7 @@ def test_after_a_write_away_from_zero_the_next_move_is_exact(tmp_path: Path) -> 
     assert set(sent[stored + 1 : reset]) <= {b"?", b"$$\n"}
     assert b"?" in sent[reset:]  # a fresh status before anything else
     controller.prepare()
-    move_and_rest(controller, b, 96001 + 50, NEW, 0.5)
+    move_and_stand_still(controller, b, 96001 + 50, NEW, 0.5)
     assert b.steps == 96001 + 50
 
 
@@ -82,7 +82,7 @@ def test_moves_are_refused_until_the_reset_whatever_breaks_the_writing_off(tmp_p
             assert b.port.written == before
         b.run(1.0)
         again = b.ready()
-        move_and_rest(again, b, 96001 + 40, per_unit, 0.5)
+        move_and_stand_still(again, b, 96001 + 40, per_unit, 0.5)
         assert b.steps == 96001 + 40
     assert broken > 10
 
@@ -121,7 +121,7 @@ def test_restoring_puts_the_old_values_back(tmp_path: Path) -> None:
     assert held.steps_per_unit.text == "26.667"
     assert [data for data in b.port.written[start:] if b"=" in data] == [b"$123=500.000\n", b"$103=26.667\n"]
     controller.prepare()
-    move_and_rest(controller, b, 96001 - 80, OLD, 0.5)
+    move_and_stand_still(controller, b, 96001 - 80, OLD, 0.5)
     assert b.steps == 96001 - 80
     start = len(b.port.written)
     controller.restore_settings(backup)  # nothing differs any more

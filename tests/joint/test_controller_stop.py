@@ -1,4 +1,4 @@
-"""Stopping, holding and going on, on a simulated board."""
+"""Stopping, on a simulated board."""
 
 from fractions import Fraction
 
@@ -7,7 +7,7 @@ import pytest
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerFaultError, StandstillError
-from tests.support.bench import Bench, bench, move_and_rest
+from tests.support.bench import Bench, bench, move_and_stand_still
 from tests.support.board_faults import trip_limit_switch
 
 UNITS = Fraction(100)
@@ -38,7 +38,7 @@ def test_a_stop_holds_first_then_drops_the_rest_and_loses_no_step() -> None:
     assert b.steps == at
     assert controller.position_steps(controller.status()) == pytest.approx(at, abs=0.5)
     controller.prepare()
-    move_and_rest(controller, b, 10_000, UNITS, 2.1)
+    move_and_stand_still(controller, b, 10_000, UNITS, 2.1)
     assert b.steps == 10_000
 
 
@@ -111,7 +111,7 @@ def test_a_stop_never_raises_when_the_port_is_gone(when: str) -> None:
 def test_a_stop_of_a_standing_axis_keeps_its_position() -> None:
     b = bench()
     controller = b.ready()
-    move_and_rest(controller, b, 500, UNITS, 0.3)
+    move_and_stand_still(controller, b, 500, UNITS, 0.3)
     assert controller.stop().stands_still
     assert b.steps == 500
     assert controller.position_steps(controller.status()) == pytest.approx(500, abs=0.5)

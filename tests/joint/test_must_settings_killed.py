@@ -20,7 +20,7 @@ from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.settings.write import newest_backup
 from tests.cli.command import COMMAND, call, environment
 from tests.contract.spoken import MIXED, STATED, Case
-from tests.support.bench import Bench, bench, move_and_rest, numbered_bench
+from tests.support.bench import Bench, bench, move_and_stand_still, numbered_bench
 from tests.support.crashes import Crash
 from tests.support.memory_port import MemoryPort
 from tests.support.station_bench import quick_disk
@@ -87,7 +87,7 @@ def back_and_no_wild_move(b: Bench[Any], old: dict[str, float], backup: Path) ->
     assert b.device.settings == old
     stood = b.steps
     controller = b.ready()
-    move_and_rest(controller, b, stood + 40, OLD, 0.5)
+    move_and_stand_still(controller, b, stood + 40, OLD, 0.5)
     assert b.steps == stood + 40
 
 

@@ -14,7 +14,7 @@ class Runs(Protocol):
 
 
 def targets_one_step_off(bench: Runs) -> int:
-    """How many of 59 targets, 0.1 units apart at 10 steps/unit, come to rest one step off; none may be further off."""
+    """How many of 59 targets, 0.1 units apart at 10 steps/unit, come to stand one step off; none may be further off."""
     base = bench.steps()
     off = 0
     for count in range(1, 60):

@@ -75,10 +75,10 @@ def numbered_bench(settings: Mapping[str, float] | None = None, **variant: Any) 
     return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), NumberedLineDialect())
 
 
-def move_and_rest(
+def move_and_stand_still(
     controller: Controller, bench: Bench[Any], steps: int, steps_per_unit: Fraction, planned_s: float
 ) -> None:
-    """Move to `steps` from machine zero at 3000 units/min and wait for the proof of rest."""
+    """Move to `steps` from machine zero at 3000 units/min and wait for the standstill proof."""
     coordinate = f"{float(steps / steps_per_unit):.4f}"
     accepted_s = controller.move_to(coordinate, "3000")
     controller.wait_for_standstill(

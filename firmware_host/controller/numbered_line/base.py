@@ -51,12 +51,12 @@ class NumberedDialect(Dialect):
         """Seeks the home switch of `axis`. Moves."""
 
     def zero_line(self, axis: str) -> bytes:
-        """Calls the present place of `axis` zero. Moves nothing."""
+        """Declares the present position of `axis` to be zero. Moves nothing."""
         return self.place_line(axis, "0")
 
     @abstractmethod
     def place_line(self, axis: str, coordinate: str) -> bytes:
-        """Calls the present place of `axis` `coordinate` (units, a plain decimal text). Moves nothing."""
+        """Declares `axis` to stand at `coordinate` (units, a plain decimal text). Moves nothing."""
 
     @abstractmethod
     def store_line(self) -> bytes:

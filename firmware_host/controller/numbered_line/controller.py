@@ -26,11 +26,11 @@ from firmware_host.errors import (
 )
 
 STAND_S = 0.1
-"""Pause between two counts that must agree before anything is believed to stand (s)."""
+"""Pause between two step counts that must agree before the axis counts as standing still (s)."""
 _STATED_TO = Fraction(1, 2000)
-"""A steps-per-unit that is stated may have had more than its three decimals (units)."""
+"""Uncertainty of a stated steps-per-unit, which may really have more than three decimals."""
 _CLEAR_TO_STEPS = 0.1
-"""An offset is taken back only to a place known as well as this (steps); a step is sure to half a step."""
+"""An offset is taken back only if the true position is known this well (steps)."""
 _READY = frozenset({AxisState.READY})
 
 
@@ -42,7 +42,7 @@ class NumberedController(Controller):
         self.sender: NumberingSender = NumberingSender(connection.port, dialect, connection.clock, connection.trace)
         super().__init__(self.sender, connection, axis)
         self.under_way = True
-        """True if a motor may be moving, for all that is known."""
+        """True if a motor may be moving, as far as is known."""
         self.rates = RateKeys.of(self.names.rate, PrintedSettings({}, None), self.stated)
         self._last_counts: Mapping[str, int] | None = None
         self._stopped_short = False
@@ -54,7 +54,7 @@ class NumberedController(Controller):
     # --- asking ----------------------------------------------------------------------------------------------------
 
     def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
-        """Motion that was left behind is awaited, for it can't be told from a standing axis otherwise."""
+        """Waits for motion that was left behind: only then does the axis surely stand still."""
         self.sender.resynchronise()
         self.settle()
         self.read_settings()
@@ -169,7 +169,7 @@ class NumberedController(Controller):
             )
 
     def _off_zero(self, report: StatusReport) -> Fraction:
-        """By how many steps coordinates are off the step count; 0 where that may be rounding, or can't be told."""
+        """By how many steps coordinates differ from the step count; 0 where that may be rounding, or is unknown."""
         scale = self._scale()
         if scale is None:
             return Fraction(0)  # a wrong scale shows in the step count after the first move
@@ -180,7 +180,7 @@ class NumberedController(Controller):
         return off if abs(off) > Fraction(1, 2) + spread + rounding else Fraction(0)
 
     def _scale(self) -> StoredNumber | None:
-        """Steps per unit as printed, else as stated, and then to three decimals; None if neither is known."""
+        """Steps per unit as printed, else as stated (to three decimals); None if neither is known."""
         stored, stated = self.settings.stored_steps_per_unit, self.settings.stated.steps_per_unit
         if stored is None and stated is not None:
             return StoredNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
@@ -210,7 +210,7 @@ class NumberedController(Controller):
         return self.settle()
 
     def unlock(self) -> StatusReport:
-        """Believe again what it reports, if it answers at all."""
+        """Trust its reports again, if it answers at all."""
         self.standstill = None
         self.prepared = self.homing = False
         self.sender.resynchronise()
@@ -230,7 +230,7 @@ class NumberedController(Controller):
         return report
 
     def _place_by_count(self, report: StatusReport, known: Fraction | None) -> str:
-        """The coordinate (units, six decimals) at which the step count says that the axis stands."""
+        """The coordinate (units, six decimals) that belongs to the step count."""
         scale = self._scale()
         if scale is None:
             raise ControllerError("its steps per unit are not known, so its step count does not tell its position")
@@ -247,7 +247,7 @@ class NumberedController(Controller):
     # --- stopping --------------------------------------------------------------------------------------------------
 
     def _begin_stop(self) -> None:
-        """Stop short, unless it is known to stand: that would give its position up for nothing."""
+        """Stop short, unless the axis is known to stand still: its position would be lost for nothing."""
         if self.under_way or self.homing:
             self._stop_short()
 
@@ -328,7 +328,7 @@ class NumberedController(Controller):
         self.prepared = False
 
     def after_rescale(self, keys: Iterable[str]) -> None:
-        """Set zero anew, as at zero it must have stood; a position that has become another one is told."""
+        """Set zero anew, because it stood at zero; raise if its position has changed."""
         for letter in map(self.dialect.scaled_axis, keys):
             self.ask(self.dialect.zero_line(letter))
         self._last_counts = None

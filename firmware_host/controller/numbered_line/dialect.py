@@ -37,7 +37,7 @@ from firmware_host.errors import InputError
 
 _AXES = "XYZABCUVW"
 _PROBE_NUMBER = 99_999_999
-"""No count comes that far: a line of this number is asked for again, never carried out."""
+"""Larger than any line count: the controller asks for a line of this number again and never carries it out."""
 _SETTING_KEY = re.compile(r"(M92|M203|M201|M204) ([A-Z])", re.ASCII)
 _SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative boards print
 _ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B\d{1,4})?", re.ASCII)

@@ -2,7 +2,7 @@
 
 The controller carries out a line only if its number is the next one. So a line without an answer is sent again under
 the same number: either it is carried out now, or the controller says that it had it already. The controller's count
-also tells a reset that it didn't greet after.
+also shows a reset after which it sent no greeting.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ from firmware_host.errors import (
 )
 
 REPEAT_S = 0.5
-"""After this time without a word a line is sent again, after twice the time once more, and so on (s)."""
+"""A line without an answer is sent again after this time (s), then after twice the time, and so on."""
 LONG_REPEAT_S = 3.0
-"""The same for a line that takes its time: longer than the pause between two signs of life, which is usually 2 s."""
+"""The same for a line that takes long: more than the pause between two signs of life, which is usually 2 s."""
 BUSY_S = 30.0
 """How long signs of life may put off the deadline of a line (s)."""
 SETTLE_S = 0.25
-"""After a line was sent more than once, the line has to be quiet for so long before the next (s)."""
+"""After a line was sent more than once, the port has to be quiet for this long before the next line (s)."""
 COUNT_S = 8.0
 """Deadline for learning the controller's count (s): up to 2 s after opening, boards lose what is sent."""
 _IDENTITY_S = 2.0
@@ -119,7 +119,7 @@ class NumberingSender(Sender):
         A line that is known to have been received is not sent again; its answer is waited for another `patience_s`
         (s), after which the exchange is not `certain`.
 
-        `until`: what comes is taken in, also behind the answer, until `until` says that it is all there.
+        `until`: replies are collected, also after the answer, until `until` says that all are there.
         """
         now_s = self.clock.monotonic()
         latest_s = now_s + timeout_s + BUSY_S if latest_s is None else latest_s
@@ -212,7 +212,7 @@ class NumberingSender(Sender):
                 pending.deadline_s = min(now_s + patience.timeout_s, patience.latest_s)
 
     def _heard_nothing(self, pending: _Pending, deadline_s: float) -> None:
-        """What was received needs no repeating; anything else has to be sent again, unless its time is up."""
+        """A line that was received is not repeated; any other is sent again, unless its time is up."""
         now_s = self.clock.monotonic()
         if pending.received:
             pending.answer, pending.certain = Accepted(), False
@@ -261,7 +261,7 @@ class NumberingSender(Sender):
         return wanted
 
     def _count_lost(self, wanted: int) -> None:
-        """The controller's count isn't ours, told twice: it began anew, or somebody else talks to it."""
+        """The controller asked twice for another line number: it was reset, or somebody else talks to it."""
         self._pending = None
         self._forget()
         self.position_lost = ControllerResetError(
@@ -318,7 +318,7 @@ class NumberingSender(Sender):
         self._lose_step("it was reset: its line count is not known")
 
     def resynchronise(self) -> None:
-        """Prove that answers belong to lines: wait for quiet, then ask for what no other answer is like.
+        """Prove that answers belong to lines: wait for quiet, then ask something whose answer is like no other.
 
         Moves nothing. While the count is known it is kept, so that a reset shows (ControllerResetError). Raises
         DialectError if nothing answers, ReplyTimeoutError, and as `listen`.

@@ -23,20 +23,20 @@ from firmware_host.controller.stored_settings import (
 from firmware_host.errors import ControllerError
 
 PER_MINUTE = "/min"
-"""Behind the key of a rate that is kept in units/min."""
+"""Ends the key of a rate that is kept in units/min."""
 _SECONDS = 60
 
 
 @dataclass(frozen=True)
 class PrintedSettings:
-    """Key -> text as printed, and what was said of the unit of rates (None: nothing)."""
+    """What was printed: key -> text, and whether rates are per second (None: it didn't say)."""
 
     texts: Mapping[str, str]
     rates_per_s: bool | None
 
     @classmethod
     def collect(cls, replies: Iterable[Reply]) -> PrintedSettings:
-        """What `replies` tell; of a key told twice the last."""
+        """The settings in `replies`; if a key comes twice, the last one counts."""
         texts: dict[str, str] = {}
         per_s: bool | None = None
         for reply in replies:

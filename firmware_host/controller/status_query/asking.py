@@ -1,4 +1,4 @@
-"""What a controller with a state word is asked: its reports, positions, buffer, and what it tells of itself."""
+"""What a controller with a state word is asked for: its reports, positions, buffer, and a description of itself."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from firmware_host.errors import (
 )
 
 _OFFSET_POLLS = 60
-"""Reports within which a variant that reports work positions has told its offset. From memory: every 10th to 30th."""
+"""A board that reports work positions sends its offset once in so many reports. From memory: every 10th to 30th."""
 STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 """States in which it moves nothing and may be asked for its settings."""
 
@@ -124,7 +124,7 @@ class StateWordAsking(Controller):
             self.synchronised = True
 
     def read_buffer(self) -> None:
-        """Ask for the size of the receive buffer; a controller that doesn't tell is taken to have the usual one."""
+        """Ask for the size of the receive buffer; a controller that doesn't say is assumed to have the usual one."""
         try:
             exchange = self.ask(self.dialect.buffer_query())
         except LineRejectedError:

@@ -55,7 +55,7 @@ class StateWordDialect(Dialect):
 
     @abstractmethod
     def clear_line(self) -> bytes:
-        """A line without effect that ends the refusal of all lines which some boards keep up after an error."""
+        """A line without effect; some boards refuse every line after an error until they get one."""
 
     @abstractmethod
     def modal_line(self) -> bytes:
@@ -67,7 +67,7 @@ class StateWordDialect(Dialect):
 
     @abstractmethod
     def marker_line(self) -> bytes:
-        """Changes a modal word that a reset changes back: tells a reset that came from one that didn't."""
+        """Changes a modal word that a reset changes back, so that it shows whether a reset was carried out."""
 
     @abstractmethod
     def marker_stands(self, state: ParserState) -> bool:

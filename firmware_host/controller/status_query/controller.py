@@ -159,7 +159,7 @@ class StateWordController(StateWordAsking):
         return StoredNumber.printed(stored.raw[key]).reads_as(Fraction(text))
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
-        """Safe at any place: a reset follows."""
+        """Safe at any position: a reset follows."""
 
     def before_rescale(self, keys: Iterable[str]) -> None:
         self.synchronised = self.prepared = False

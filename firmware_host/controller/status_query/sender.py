@@ -162,7 +162,7 @@ class CountingSender(Sender):
                 return
 
     def _deliver(self, reply: Reply) -> None:
-        """Give a reply to whom it belongs; raise what the caller must know at once."""
+        """Give a reply to whoever waits for it; raise what the caller must know at once."""
         if isinstance(reply, Accepted | Rejected):
             self._answer(reply)
         elif isinstance(reply, StatusReport):

@@ -66,7 +66,7 @@ class Board(BoardCore):
         return "Idle"
 
     def idle_shown_s(self) -> float:
-        """Instant (s) from which a board that has come to rest says so."""
+        """Instant (s) from which a board that stands still says so."""
         return self.kernel.last_end_s + self.variant.idle_delay_s
 
     def note_standstill(self, since_s: float) -> None:

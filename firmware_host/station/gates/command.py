@@ -17,7 +17,7 @@ _ENDING_S = 2.0
 class CommandGate(Gate):
     """Starts `program` (an argument list, never a shell) in a process group of its own; status 0 says done.
 
-    The pass is told in the environment: CIRCUMSTEP_SEGMENT, CIRCUMSTEP_SEGMENTS, CIRCUMSTEP_PASS, CIRCUMSTEP_PASSES,
+    The environment describes the pass: CIRCUMSTEP_SEGMENT, CIRCUMSTEP_SEGMENTS, CIRCUMSTEP_PASS, CIRCUMSTEP_PASSES,
     CIRCUMSTEP_ANGLE_DEG. Closing the gate ends the whole process group. `timeout_s` in s of the run's clock.
     """
 

@@ -15,7 +15,7 @@ class ControllerOutputGate(SwitchedGate):
     """Done after a fixed time, or when an input letter shows in two reports in a row after it had been gone.
 
     The output is switched off by the first `close` after `attach`, and at every end of a pass; if it can't be, that is
-    an error each time it is tried. (A locked controller takes no such word.)
+    an error each time it is tried. (A locked controller refuses that.)
     """
 
     kind = "controller-output"

@@ -27,7 +27,7 @@ _OWN = tuple(
         ("timed", "timed:TimedGate"),
     )
 )
-"""What this package brings along, so that a plain source tree works too; no plug-in takes such a name away."""
+"""This package's own, so that a plain source tree works too; a plug-in can't take such a name."""
 
 
 class PassState(Enum):

@@ -12,8 +12,8 @@ from firmware_host.station.gates.gate import Gate, PassRequest, PassState
 class SwitchedGate(Gate):
     """Switches at `open` and at `close`; whatever fails in between switches it off before it is told.
 
-    It counts as perhaps on until it has been switched off without an error: each `close` tries again, and a failure is
-    an error each time.
+    It counts as possibly on until it has been switched off without an error: each `close` tries again, and each failure
+    is raised.
     """
 
     def __init__(self, clock: Clock) -> None:

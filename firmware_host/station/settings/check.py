@@ -1,4 +1,4 @@
-"""Does the controller's own mind agree with the plan? If not: what differs, and the one command that fixes it."""
+"""Do the controller's stored settings fit the plan? If not: what differs, and whether writing them helps."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from firmware_host.planning.route.coordinates import StoredScale
 
 _THIRD_DECIMAL_HOLDS_BELOW = 1 << 14
 STATED = "link.stated."
-"""Before the name of what the machine's file states; such a difference can't be written to the controller."""
+"""Begins the key of a value that the machine's file states; such a difference can't be written to the controller."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def safe_settings(machine: Machine, plan: JobPlan) -> SafeSettings:
 def _storable(value: float) -> str:
     """`value` rounded down to a text that a 32-bit float, printed with three decimals, gives back.
 
-    Below 2**14 such a float is nearer than half of the third decimal; above, only whole numbers are sure.
+    Below 2**14 such a float is nearer than half of the third decimal; above, only whole numbers are certain.
     """
     return floor_text(value, 3 if value < _THIRD_DECIMAL_HOLDS_BELOW else 0)
 
@@ -92,7 +92,7 @@ def settings_differences(machine: Machine, plan: JobPlan, settings: ControllerSe
 
 
 def _require_known(settings: ControllerSettings) -> None:
-    """Raise `ControllerError` for what neither the controller tells nor the machine's file states."""
+    """Raise `ControllerError` for what the controller doesn't report and the machine's file doesn't state."""
     stated = {
         "steps_per_unit": ("steps per unit", settings.stated.steps_per_unit),
         "rate": ("rate", settings.stated.rate_units_per_min),

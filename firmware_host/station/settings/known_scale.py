@@ -37,7 +37,7 @@ class KnownScales:
         """Note that these settings were written and read back, steps-per-unit with at most three decimals.
 
         `written` is the text of steps-per-unit that was written, now or before; None: just what is printed.
-        Nothing is noted of a controller that doesn't print it: what was written there was not seen to arrive.
+        No note is kept for a controller that doesn't print it, because it could not be read back.
         Raises `UnreadableFileError` when the note can't be kept.
         """
         if settings.stored_steps_per_unit is None:

@@ -1,4 +1,4 @@
-"""Writing the settings a plan asks for, when the user asks for it: old ones kept, all read back."""
+"""Writing the settings that a plan needs, when the user asks for it: the old ones are kept, all are read back."""
 
 from __future__ import annotations
 
@@ -77,8 +77,8 @@ def write_for_plan(
 ) -> tuple[Difference, ...]:
     """Write what the plan asks for and remember it; returns all that was written, and what was stored before.
 
-    The old settings are in `backup` first; `announce` is told of that file before anything is written, so that whoever
-    sees the process die knows the way back. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
+    The old settings are in `backup` first; `announce` is told of that file before anything is written, so that the way
+    back is known even if the process dies. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
     controller still does not fit.
     """
     written = settings_changes(machine, plan, controller, scales)

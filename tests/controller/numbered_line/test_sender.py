@@ -235,7 +235,7 @@ def test_a_halt_is_a_fault() -> None:
         r.sender.ask(b"G1 A5 F60\n", timeout_s=1.0)
 
 
-def test_in_step_again_the_count_goes_on_and_an_untaken_line_is_not_sent_again() -> None:
+def test_in_step_again_the_count_continues_and_an_untaken_line_is_not_sent_again() -> None:
     """The move never reached the board: what is asked next gets its number, and the move is gone."""
     r = rig()
     for _ in range(2):

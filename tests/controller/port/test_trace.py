@@ -24,7 +24,7 @@ def test_every_record_is_in_the_file_at_once_and_gives_its_bytes_back(tmp_path: 
     trace.close()
 
 
-def test_a_second_trace_goes_on_where_the_first_ended(tmp_path: Path) -> None:
+def test_a_second_trace_continues_where_the_first_ended(tmp_path: Path) -> None:
     for text in (b"one", b"two"):
         trace = FileTrace(tmp_path / "wire.jsonl", VirtualClock())
         trace.record(TraceKind.RECEIVED, text)

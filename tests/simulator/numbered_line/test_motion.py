@@ -90,7 +90,7 @@ def test_the_report_gives_program_coordinates_and_the_machines_steps() -> None:
     assert bench.steps() == 1334
 
 
-def test_an_offset_moves_the_counts_on_some_members() -> None:
+def test_an_offset_moves_the_counts_on_some_boards() -> None:
     bench = NumberedBench(offset_moves_counts=True)
     bench.run("G0 A12.34 F6000", "G92 A0")
     assert bench.report()[1]["A"] == 0
@@ -176,7 +176,7 @@ def test_the_motion_log_agrees_with_the_true_steps() -> None:
     assert all(entry.start_s < entry.end_s for entry in log)
 
 
-def test_the_motion_log_can_be_emptied_and_goes_on() -> None:
+def test_the_motion_log_can_be_emptied_and_continues() -> None:
     bench = NumberedBench()
     bench.run("G0 A10 F6000")
     forget_motion(bench.device)

@@ -50,7 +50,7 @@ def test_a_damaged_line_moves_nothing_and_is_asked_for_again(line: str) -> None:
     ],
     ids=["last-line", "expected-got"],
 )
-def test_a_line_out_of_order_is_answered_in_the_members_words(style: str, expected: list[str]) -> None:
+def test_a_line_out_of_order_is_answered_in_the_boards_words(style: str, expected: list[str]) -> None:
     bench = NumberedBench(error_style=style)
     bench.run("G90", "G21", "M82")
     bench.write(numbered(5, "G0A10") + "\n")
@@ -135,7 +135,7 @@ def test_an_unfinished_line_is_answered_with_a_resend_after_its_silence() -> Non
     assert bench.steps() == 0
 
 
-def test_an_unfinished_line_waits_for_ever_on_other_members() -> None:
+def test_an_unfinished_line_waits_for_ever_on_other_boards() -> None:
     bench = NumberedBench()
     line = numbered(1, "G0A10")
     bench.write(line[:5])
@@ -157,6 +157,6 @@ def test_every_line_end_ends_one_line(end: str) -> None:
     [("N", "ok N1"), ("PB", "ok P15 B4"), ("NPB", "ok N1 P15 B4")],
     ids=["number", "buffers", "all"],
 )
-def test_an_ok_carries_the_fields_of_its_member(fields: str, expected: str) -> None:
+def test_an_ok_carries_the_fields_of_its_board(fields: str, expected: str) -> None:
     bench = NumberedBench(ok_fields=fields)
     assert bench.ask("G0A10", 0.01) == [expected]

@@ -86,7 +86,7 @@ def test_every_line_in_order_is_answered_with_one_ok(lines: list[str]) -> None:
 
 
 @pytest.mark.parametrize("name", sorted(ALL))
-def test_every_member_moves_to_the_step_and_ends_a_line_behind_a_sync_only_when_it_stands(name: str) -> None:
+def test_every_variant_moves_to_the_step_and_ends_a_line_behind_a_sync_only_when_it_stands(name: str) -> None:
     variant = ALL[name]
     device, now_s = NumberedLineDevice(variant), variant.boot_loss_s
     axis = rotary_axis(variant)

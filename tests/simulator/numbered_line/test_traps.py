@@ -79,7 +79,7 @@ def test_the_position_has_two_decimals_and_the_counts_have_them_all() -> None:
 
 
 @pytest.mark.parametrize("word", ["M114", "M115", "M503", "M92", "M999"])
-def test_the_ok_comes_before_the_output_on_some_members(word: str) -> None:
+def test_the_ok_comes_before_the_output_on_some_boards(word: str) -> None:
     usual, early = NumberedBench().ask(word), NumberedBench(ok_before_output=True).ask(word)
     assert len(usual) > 1
     assert usual[-1] == "ok"
@@ -98,7 +98,7 @@ def test_wait_comes_every_second_when_idle() -> None:
     assert bench.wait(0.1) == ["wait"]
 
 
-def test_wait_comes_even_while_moving_on_some_members() -> None:
+def test_wait_comes_even_while_moving_on_some_boards() -> None:
     bench = NumberedBench(wait_lines="even-moving", sync_answered="when-queued")
     bench.ask("G1 F600")
     assert bench.ask("G1 A30", 1.5) == ["ok", "wait"]

@@ -32,7 +32,7 @@ NOT_A_DIFFERENCE = {"settings", "homing_rate", "travel", "start_feed", "eeprom_w
     ],
     ids=["unknown-axis", "axis-twice", "no-buffer", "ok-field", "busy", "rate", "switch"],
 )
-def test_an_impossible_member_is_refused(wrong: dict[str, Any], words: str) -> None:
+def test_an_impossible_variant_is_refused(wrong: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         NumberedLineVariant(**wrong)
 
@@ -58,14 +58,14 @@ def test_settings_can_be_changed_behind_the_boards_back_but_not_removed() -> Non
         del bench.device.settings["M92 A"]
 
 
-def test_there_are_eight_mixed_members_at_least_of_each_dialect_all_different() -> None:
+def test_there_are_eight_mixed_boards_at_least_of_each_dialect_all_different() -> None:
     assert len(NUMBERED_LINE_BOARDS) >= 8
     assert len(STATUS_QUERY_BOARDS) >= 8
     for variants in (list(NUMBERED_LINE_BOARDS.values()), list(STATUS_QUERY_BOARDS.values())):
         assert all(a != b for index, a in enumerate(variants) for b in variants[:index])
 
 
-def test_every_switch_is_alone_in_one_member_and_each_of_these_differs_in_what_its_name_says() -> None:
+def test_every_switch_is_alone_in_one_variant_and_each_of_these_differs_in_what_its_name_says() -> None:
     plain, moved = NumberedLineVariant(), set()
     for variant in single_differences().values():
         changed = {f.name for f in fields(variant) if getattr(variant, f.name) != getattr(plain, f.name)}
@@ -75,7 +75,7 @@ def test_every_switch_is_alone_in_one_member_and_each_of_these_differs_in_what_i
     assert moved == {f.name for f in fields(plain)} - NOT_A_DIFFERENCE
 
 
-def test_every_switch_of_the_other_dialect_is_alone_in_one_member_too() -> None:
+def test_every_switch_of_the_other_dialect_is_alone_in_one_variant_too() -> None:
     plain, moved = StatusQueryVariant(), set()
     for variant in status_query_differences().values():
         moved |= {f.name for f in fields(variant) if getattr(variant, f.name) != getattr(plain, f.name)}

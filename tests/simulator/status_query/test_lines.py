@@ -183,7 +183,7 @@ def test_settings_are_printed_in_order_with_three_decimals() -> None:
     assert {"$1=255", "$3=0", "$10=3", "$11=0.010", "$101=100.000"} < set(printed)
 
 
-def test_a_written_setting_is_held_as_a_32_bit_float() -> None:
+def test_a_written_setting_is_stored_as_a_32_bit_float() -> None:
     bench = Bench()
     assert bench.ask("$103=8.88888889") == ["ok"]
     assert bench.device.settings["$103"] == float(np.float32(8.88888889))
@@ -331,7 +331,7 @@ def test_outputs_switch_after_the_motion_before_them() -> None:
     assert second.end_s < off_s
 
 
-def test_a_program_stop_waits_for_the_go_on_byte() -> None:
+def test_a_program_stop_waits_for_the_resume_byte() -> None:
     bench = Bench()
     bench.write("G0A10\nM0\nG0A20\n")
     assert bench.settle() == ["ok"]

@@ -36,7 +36,7 @@ def test_a_soft_reset_after_a_hold_keeps_the_position_and_drops_the_rest() -> No
     assert bench.steps() == pytest.approx(steps + 100, abs=1)
 
 
-def test_a_soft_reset_at_rest_keeps_the_position() -> None:
+def test_a_soft_reset_at_standstill_keeps_the_position() -> None:
     bench = Bench()
     bench.run("G0A10")
     bench.write("\x18")
@@ -66,7 +66,7 @@ def test_a_hardware_reset_starts_from_position_0_wherever_the_motor_stands() -> 
     assert bench.steps() == 1100
 
 
-def test_a_hold_at_rest_lets_nothing_move_until_the_go_on_byte() -> None:
+def test_a_hold_at_standstill_lets_nothing_move_until_the_resume_byte() -> None:
     bench = Bench()
     bench.write("!")
     assert bench.ask("G0A10", 5.0) == ["ok"]
@@ -237,6 +237,6 @@ def test_time_never_runs_backwards() -> None:
     ],
     ids=["axis-twice", "unknown-axis", "no-axis", "no-planner", "no-rate", "switch-without-axis"],
 )
-def test_an_impossible_member_is_refused(fields: dict[str, object], message: str) -> None:
+def test_an_impossible_variant_is_refused(fields: dict[str, object], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         StatusQueryVariant(**fields)  # type: ignore[arg-type]

@@ -27,7 +27,7 @@ def test_steps_per_unit_changed_away_from_zero_makes_the_next_move_run_wild() ->
     assert bench.steps() - 96000 == 84050
 
 
-def test_a_soft_reset_at_rest_tames_a_changed_steps_per_unit() -> None:
+def test_a_soft_reset_at_standstill_tames_a_changed_steps_per_unit() -> None:
     bench = Bench({"$103": 26.66667, "$113": 60000})
     bench.run("G0A3600", "$103=50")
     bench.write("\x18")
@@ -161,7 +161,7 @@ def test_written_after_the_release_255_waits_for_the_next_motion() -> None:
     assert not bench.device.released_at(bench.now_s + 1e6)
 
 
-def test_the_go_on_byte_is_ignored_while_still_slowing() -> None:
+def test_the_resume_byte_is_ignored_while_still_slowing() -> None:
     bench = Bench({"$123": 100})
     bench.write("G0A90\n")
     bench.wait(0.5)

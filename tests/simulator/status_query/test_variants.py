@@ -1,4 +1,4 @@
-"""Members that differ: each moves truly, and those that speak too early do so by their figure."""
+"""Boards that differ: each moves truly, and those that speak too early do so by their figure."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_idle_may_not_be_said_a_negative_time_early() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(ALL))
-def test_every_member_moves_to_the_step_and_ends_a_line_behind_a_dwell_only_when_it_stands(name: str) -> None:
+def test_every_variant_moves_to_the_step_and_ends_a_line_behind_a_dwell_only_when_it_stands(name: str) -> None:
     variant = ALL[name]
     device, now_s = StatusQueryDevice(replace(variant)), variant.boot_s
     axis = "A" if "A" in variant.axes else "X"

@@ -178,7 +178,7 @@ def test_a_run_whose_port_has_no_modem_lines_is_refused_before_anything_moves(tm
     assert len(bench.device.motion_log) == bench.motion_before
 
 
-def test_a_whole_run_is_driven_by_lines_and_the_line_is_open_only_at_rest(
+def test_a_whole_run_is_driven_by_lines_and_the_line_is_open_only_at_standstill(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The marking side answers each opening with "done" after half a second, and takes it back on closing."""

@@ -1,4 +1,4 @@
-"""At rest: each sign by itself is shown to be needed, on a simulated board."""
+"""Standstill: each sign by itself is shown to be needed, on a simulated board."""
 
 from collections.abc import Callable
 from fractions import Fraction
@@ -35,7 +35,7 @@ def moved(b: Bench, coordinate: str = "10") -> tuple[Controller, float]:
     return controller, controller.move_to(coordinate, "3000")
 
 
-def rest(
+def standstill_of(
     controller: Controller,
     accepted_s: float,
     *,
@@ -54,11 +54,11 @@ def rest(
 
 
 @pytest.mark.parametrize("reports", ["MPos", "WPos"])
-def test_the_proof_of_rest_comes_after_the_last_step_and_says_where(reports: str) -> None:
+def test_the_standstill_proof_comes_after_the_last_step_and_says_where(reports: str) -> None:
     b = bench(reports=reports)
     controller, accepted_s = moved(b)
     seen: list[AxisState] = []
-    proof = rest(controller, accepted_s, on_poll=lambda report: seen.append(report.state))
+    proof = standstill_of(controller, accepted_s, on_poll=lambda report: seen.append(report.state))
     assert b.steps == 1000
     assert not b.moving
     assert proof.at_s >= max(b.device.motion_log[-1].end_s, accepted_s + PLANNED_S)
@@ -73,14 +73,14 @@ def test_a_position_one_step_off_is_caught() -> None:
         b = bench()
         controller, accepted_s = moved(b)
         with pytest.raises(PositionError, match=f"planned {wrong} steps, reported 1000"):
-            rest(controller, accepted_s, steps=wrong)
+            standstill_of(controller, accepted_s, steps=wrong)
         assert controller.standstill is None
 
 
 def test_ready_is_not_believed_before_the_planned_duration() -> None:
     b = bench()
     controller, accepted_s = moved(b)
-    proof = rest(controller, accepted_s, planned_s=3.0)  # the axis stood after 0.3 s
+    proof = standstill_of(controller, accepted_s, planned_s=3.0)  # the axis stood after 0.3 s
     assert proof.at_s >= accepted_s + 3.0
 
 
@@ -112,18 +112,18 @@ def test_one_ready_report_between_moving_ones_proves_nothing() -> None:
         return data
 
     b.port.spoil = spoil
-    proof = rest(controller, accepted_s)
+    proof = standstill_of(controller, accepted_s)
     assert next(told, None) is None
     assert [report.state for report in proof.reports] == [AxisState.READY, AxisState.READY]
 
 
-def test_an_axis_that_is_held_is_not_at_rest() -> None:
+def test_an_axis_that_is_held_is_not_at_its_standstill() -> None:
     b = bench()
     controller, accepted_s = moved(b)
     b.run(0.1)
     b.device.receive(b"!", b.clock.monotonic())
     with pytest.raises(StandstillError, match="did not stand still at step 1000 by its deadline"):
-        rest(controller, accepted_s)
+        standstill_of(controller, accepted_s)
 
 
 class SyncingDialect(StatusQueryDialect):
@@ -138,7 +138,7 @@ def test_where_the_state_word_says_nothing_the_sync_line_and_one_after_it_do() -
     controller = connect(b.port, SyncingDialect(), b.clock, b.trace, axis="A")
     controller.prepare()
     accepted_s = controller.move_to("10", "3000")
-    proof = rest(controller, accepted_s, planned_s=0.05)  # too short a plan: only the sync lines wait for the motor
+    proof = standstill_of(controller, accepted_s, planned_s=0.05)  # too short: only the sync lines wait for the motor
     assert b.port.written.count(b"G4 P0.01\n") == 2
     assert proof.at_s > b.device.motion_log[-1].end_s
     assert b.steps == 1000
@@ -197,7 +197,7 @@ def test_a_move_before_preparing_sends_nothing() -> None:
 
 def watched(b: Bench) -> Controller:
     controller, accepted_s = moved(b)
-    rest(controller, accepted_s)
+    standstill_of(controller, accepted_s)
     assert controller.watch().state is AxisState.READY
     return controller
 
@@ -271,10 +271,10 @@ def test_sleep_is_seen() -> None:
     assert_void(controller)
 
 
-def test_a_motor_that_lets_go_at_rest_may_not_be_watched() -> None:
+def test_a_motor_that_lets_go_at_standstill_may_not_be_watched() -> None:
     b = bench({"$1": 25})
     controller, accepted_s = moved(b)
-    rest(controller, accepted_s)
+    standstill_of(controller, accepted_s)
     with pytest.raises(StandstillError, match=r"released 25 ms after a move \(setting \$1\)"):
         controller.watch()
     assert_void(controller)
@@ -302,7 +302,7 @@ def test_an_alarm_is_told_in_whatever_state_it_comes(state: str) -> None:
     b = bench({"$21": 1})
     controller, accepted_s = moved(b)
     if state in {"ready", "watched"}:
-        rest(controller, accepted_s)
+        standstill_of(controller, accepted_s)
     elif state != "moving":
         b.run(0.1)
         b.device.receive(b"!", b.clock.monotonic())
@@ -313,7 +313,7 @@ def test_an_alarm_is_told_in_whatever_state_it_comes(state: str) -> None:
         "watched": controller.watch,
         "ready": lambda: controller.move_to("0", "60"),
     }
-    act = acts.get(state, lambda: rest(controller, accepted_s))
+    act = acts.get(state, lambda: standstill_of(controller, accepted_s))
     with pytest.raises(ControllerFaultError, match="a limit switch was hit") as caught:
         act()
     assert caught.value.code == 1
