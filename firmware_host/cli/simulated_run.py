@@ -99,9 +99,9 @@ class _Counting(Progress):
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         self._inner.done(passes, of, left_s)
 
-    def rest(self, segment: int, planned: int, reported: float) -> None:
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
         self.counters[segment] = self._server.steps_at(self._letter) - self._origin
-        self._inner.rest(segment, planned, reported)
+        self._inner.standstill(segment, planned, reported)
 
 
 class _NobodyThere(Operator):

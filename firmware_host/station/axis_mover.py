@@ -43,7 +43,7 @@ class Unwinding:
 
 
 class AxisMover:
-    """Knows the job's zero (`origin`, machine steps) and where the axis was last proved to rest.
+    """Knows the job's zero (`origin`, machine steps) and where the axis was last proved to stand still.
 
     `scale` is the steps-per-unit the controller holds, as far as it is known; `axis` says how far the axis may travel.
     Positions are microsteps from the job's zero as the controller counts them: of a segment that is its target with
@@ -71,7 +71,7 @@ class AxisMover:
         self._turns_back = NOT_UNWOUND
         self.origin = origin
         self.at = at
-        """Where the axis rests."""
+        """Where the axis stands."""
         self.turns = turns
         """Whole turns taken back since the job's zero was set."""
         self._taken_up = False  # from which side the axis came to where it stands is not known
@@ -187,7 +187,7 @@ class AxisMover:
         return planned + proof.reported_steps - proof.target_steps
 
     def duration(self, position: int, start: int | None = None) -> float:
-        """How long the controller takes to `position` from `start` (by default from where it rests), s."""
+        """How long the controller takes to `position` from `start` (by default from where it stands), s."""
         steps = abs(position - (self.at if start is None else start))
         units = float(Fraction(steps) / self._scale.middle)
         return float(plan_index(units, self._acceleration, float(self._feed) / 60).duration)
@@ -245,7 +245,7 @@ class AxisMover:
         return look
 
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
-        """Move to `position` from wherever it rests, and wait until it is proved to stand still."""
+        """Move to `position` from wherever it stands, and wait until it is proved to stand still."""
         machine_steps = position + self.origin
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(position)

@@ -40,7 +40,7 @@ class OpenStation:
     def run(self) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
 
-        Ctrl-C, where Python raises `KeyboardInterrupt` for it, closes the gate and stops the axis before it goes on.
+        Ctrl-C, where Python raises `KeyboardInterrupt` for it, first closes the gate and stops the axis.
         """
         return run_job(self.setup, self.plan, self.station, accept_limits=self.accepted)
 

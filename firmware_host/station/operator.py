@@ -1,4 +1,4 @@
-"""The person at the machine: what is told to them and what they answer, without ever blocking the run."""
+"""The person at the machine: what they are shown and what they answer, without ever blocking the run."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Operator(ABC):
 class TerminalOperator(Operator):
     """A person at standard input and standard error (as it is then); works with a pipe as well as with a terminal.
 
-    When the terminal is closed nobody is there any more; a signal tells of that, and no error of `tell`.
+    When the terminal is closed, nobody is there any more. `tell` raises nothing then: a signal says so.
     """
 
     def __init__(self, source: TextIO | None = None, target: TextIO | None = None) -> None:

@@ -1,4 +1,4 @@
-"""How a run tells what it is doing to whoever watches; the run itself never prints."""
+"""How a run reports what it is doing to whoever watches; the run itself never prints."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ class Progress(ABC):
 
     @abstractmethod
     def zero(self, origin_steps: int) -> None:
-        """The job's zero is set, at rest, at this machine step."""
+        """The job's zero is set, at a standstill, at this machine step."""
 
     @abstractmethod
     def done(self, passes: int, of: int, left_s: float | None) -> None:
-        """`passes` of `of` are marked; about `left_s` (s) are left, None if that can't be told yet."""
+        """`passes` of `of` are marked; about `left_s` (s) are left, None while that is not known."""
 
     @abstractmethod
-    def rest(self, segment: int, planned: int, reported: float) -> None:
-        """At rest for a segment: planned and reported position in microsteps from the job's zero."""
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
+        """The axis stands still at a segment: planned and reported position in microsteps from the job's zero."""
 
 
 class SilentProgress(Progress):
@@ -40,5 +40,5 @@ class SilentProgress(Progress):
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         pass
 
-    def rest(self, segment: int, planned: int, reported: float) -> None:
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
         pass

@@ -27,8 +27,8 @@ def resume_run(
 
     The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`;
     that is settled before anything is asked.
-    Raises `InputError` when nothing is left or a run without marking would go on marking, `ControllerError` when the
-    position is not provable, and as `run_job`.
+    Raises `InputError` when nothing is left or a run without marking would be resumed with marking, `ControllerError`
+    when the position is not provable, and as `run_job`.
     """
     folder = station.folder
     events = read_journal(folder.journal)
@@ -120,8 +120,8 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
 def _zero(station: Station, left: LastPosition, zero: Zero, *, homes: bool) -> tuple[int | None, int, int]:
     """Origin in machine steps, where the axis stands in microsteps, turns taken back; an origin of None sets zero anew.
 
-    Without a home switch the axis must stand, by the controller's own count, where the journal says that it rests or
-    on the way of the move that was begun, and nothing may tell of a reset: a board that was reset counts from zero.
+    Without a home switch the axis must stand, by the controller's own count, where the journal says that it stands
+    or on the way of the move that was begun, and nothing may hint at a reset: a board that was reset counts from zero.
     """
     controller = station.controller
     if homes or zero is Zero.SET_ANEW or left.origin is None:

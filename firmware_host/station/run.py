@@ -1,7 +1,7 @@
-"""The run: check, set zero, and for each segment move, prove rest, settle, open the gate, wait, close it, go on.
+"""The run: check and set zero; for each segment move, prove the standstill, settle, open the gate, wait, close it.
 
-Every act is journalled before it is done. The gate is open only between a proof of rest and the first sign against it,
-and whatever goes wrong, it is closed before anything else happens.
+Every act is journalled before it is done. The gate is open only from a standstill proof to the first sign that the axis
+moves, and whatever goes wrong, it is closed before anything else happens.
 """
 
 from __future__ import annotations
@@ -193,13 +193,13 @@ class RunLoop:
         standing: int | None = None
         for index, (segment, number) in enumerate(to_do):
             if segment != standing:
-                self._rest_at(mover, segment)
+                self._stand_at(mover, segment)
                 standing = segment
             self._mark(segment, number)
             left = len(to_do) - index - 1
             self._station.progress.done(total - left, total, self._time_left(mover, left))
 
-    def _rest_at(self, mover: AxisMover, segment: int) -> None:
+    def _stand_at(self, mover: AxisMover, segment: int) -> None:
         station = self._station
         target = self._targets[segment - 1]
         self._unwind(mover, segment)
@@ -211,7 +211,7 @@ class RunLoop:
         reported = mover.reported(proof, segment)
         stood = events.Standstill(segment=segment, target=target, position=position, reported=round(reported, 4))
         self._journal.write(stood)
-        station.progress.rest(segment, target, reported)
+        station.progress.standstill(segment, target, reported)
 
     def _unwind(self, mover: AxisMover, segment: int) -> None:
         """Take whole turns back before a segment that asks for it; from then on the journal counts with them."""
@@ -310,7 +310,7 @@ class RunLoop:
     def _end_failed(self, error: BaseException) -> None:
         """Close the gate, stop the axis, release it if wished, journal the end, save the record: each whatever happens.
 
-        What they raise is noted on `error`, which stays the one that is told.
+        What they raise is noted on `error`, which stays the one that is raised.
         """
         acts: list[Callable[[], object]] = [self._station.gate.close]
         if self._motion.may_move:

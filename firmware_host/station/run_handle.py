@@ -25,7 +25,7 @@ from firmware_host.station.stop_request import StopRequest
 
 
 class RunEventKind(Enum):
-    """What a run tells while it goes on."""
+    """What a run tells while it works."""
 
     STAGE = "stage"
     """It begins something: `text`."""
@@ -100,7 +100,7 @@ class RunHandle(AbstractContextManager["RunHandle"]):
         """
         self._thread.join(timeout_s)
         if self._thread.is_alive():
-            raise TimeoutError(f"the run goes on after {timeout_s:g} s; ask it to stop, or wait longer")
+            raise TimeoutError(f"the run is not over after {timeout_s:g} s; ask it to stop, or wait longer")
         if self._error is not None:
             raise self._error
         if self._record is None:
@@ -215,7 +215,7 @@ class _Told(Progress):
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         self._put(RunEvent(RunEventKind.PROGRESS, passes=passes, of=of, left_s=left_s))
 
-    def rest(self, segment: int, planned: int, reported: float) -> None:
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
         self._put(RunEvent(RunEventKind.STANDSTILL, segment=segment, planned=planned, reported=reported))
 
 

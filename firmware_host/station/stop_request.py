@@ -58,7 +58,7 @@ class StopRequest:
     def on_signals(self) -> Iterator[None]:
         """While inside, Ctrl-C, SIGTERM and a closed terminal ask for a stop, however often they come.
 
-        Where whoever started the process lets it ignore that its terminal is closed, it goes on doing so.
+        Where whoever started the process lets it ignore a closed terminal, it still ignores it.
         """
 
         def handler(number: int, frame: FrameType | None) -> None:

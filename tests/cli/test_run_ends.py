@@ -129,7 +129,7 @@ def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: 
         assert words in shown
 
 
-def test_a_port_that_goes_away_ends_with_status_3_and_tells_how_to_go_on(job: str, tmp_path: Path) -> None:
+def test_a_port_that_goes_away_ends_with_status_3_and_says_how_to_resume(job: str, tmp_path: Path) -> None:
     with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
         with Program("run", job, "--port", port) as run:
@@ -146,7 +146,7 @@ def test_a_port_that_goes_away_ends_with_status_3_and_tells_how_to_go_on(job: st
     assert lines[-2].startswith(f"error: port {port}: ")
 
 
-def test_a_gate_that_times_out_ends_with_status_4_and_tells_how_to_go_on(job: str, port: str, tmp_path: Path) -> None:
+def test_a_gate_that_times_out_ends_with_status_4_and_says_how_to_resume(job: str, port: str, tmp_path: Path) -> None:
     Path(job).write_text(JOB + '[gate]\nkind = "operator"\ntimeout = "0.5 s"\n', encoding="utf-8")
     with Program("run", job, "--port", port) as run:
         ended = run.end()

@@ -68,9 +68,8 @@ def test_a_crash_at_any_line_of_the_journal_loses_and_repeats_no_pass(
         resume_truthfully(bench)
         every_pass_once(bench)
         asked += len(bench.asked)
-    assert (
-        at == 30
-    )  # one more than begin, zero, three times (move, at-rest, two times three for the passes), finish, finished, end
+    # one more than begin, zero, three times (move, standstill, two times three for the passes), finish, finished, end
+    assert at == 30
     # asked where the gate may have been open, until the pass is said to be done: at two lines for each of six passes
     assert asked == 12
 
@@ -129,7 +128,7 @@ def test_a_crash_between_two_lines_is_survived_and_a_move_under_way_is_waited_fo
     assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
 
 
-def test_an_axis_held_in_the_middle_of_a_move_is_let_go_and_the_run_goes_on(tmp_path: Path) -> None:
+def test_an_axis_paused_in_the_middle_of_a_move_is_let_go_and_the_run_is_resumed(tmp_path: Path) -> None:
     """The process died between the hold and the reset of its own stop."""
     bench = StationBench(tmp_path, small_setup("bottle-band"))
 

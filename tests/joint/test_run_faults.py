@@ -221,7 +221,7 @@ def test_the_axis_is_stopped_even_if_the_gate_cannot_be_closed_in_the_middle_of_
     assert journal_lines(bench.folder.journal)[-1]["stands_still"] is True
 
 
-def test_after_a_lost_position_only_a_zero_set_anew_goes_on(tmp_path: Path) -> None:
+def test_after_a_lost_position_only_a_zero_set_anew_is_resumed_from(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup())
     bench.at("settling", lambda: shift_counter(bench))
     with pytest.raises(PositionError, match="another step"):

@@ -33,7 +33,7 @@ def landed(bench: NumberedBench) -> None:
 
 @pytest.mark.parametrize("job", JOBS)
 @pytest.mark.parametrize("name", NUMBERED_LINE_BOARDS)
-def test_a_shipped_job_runs_to_its_end_on_every_member(job: str, name: str, tmp_path: Path) -> None:
+def test_a_shipped_job_runs_to_its_end_on_every_board_variant(job: str, name: str, tmp_path: Path) -> None:
     bench = NumberedBench(tmp_path, job, NUMBERED_LINE_BOARDS[name], stated=name in MUTE, known=name not in MUTE)
     record = bench.run()
     passes = bench.setup.job.mark.passes
@@ -161,12 +161,12 @@ def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_p
         assert bench.scales.recall(controller.url, controller.settings) == Fraction("26.667")
 
 
-# --- stopping and going on -----------------------------------------------------------------------------------------
+# --- stopping and resuming -----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["plain", "hasty", "blind", "per-minute"])
 @pytest.mark.parametrize("phase", ["settling", "gate-open"])
-def test_a_run_stopped_at_rest_goes_on_where_it_stands(name: str, phase: Phase, tmp_path: Path) -> None:
+def test_a_run_stopped_at_a_standstill_is_resumed_where_it_stands(name: str, phase: Phase, tmp_path: Path) -> None:
     bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS[name])
     bench.at(phase, lambda: bench.stop.ask("by the test"), rests=1)
     with pytest.raises(RunStoppedError, match="by the test"):
@@ -180,7 +180,7 @@ def test_a_run_stopped_at_rest_goes_on_where_it_stands(name: str, phase: Phase, 
 
 
 @pytest.mark.parametrize("name", ["plain", "blind", "per-minute"])
-def test_a_run_stopped_while_moving_is_stopped_short_and_does_not_go_on_unasked(name: str, tmp_path: Path) -> None:
+def test_a_run_stopped_while_moving_is_stopped_short_and_is_not_resumed_unasked(name: str, tmp_path: Path) -> None:
     bench = NumberedBench(tmp_path, small_setup(passes=1), NUMBERED_LINE_BOARDS[name])
     bench.at("moving", lambda: bench.stop.ask("by the test"), rests=1)
     with pytest.raises(RunStoppedError, match="by the test"):

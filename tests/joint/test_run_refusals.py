@@ -1,4 +1,4 @@
-"""When a run may not go on: nothing moves, nothing is asked, and nothing is written but that a reset was found."""
+"""When a run may not be resumed: nothing moves, nothing is asked, and nothing is written but that a reset was found."""
 
 import json
 from pathlib import Path
@@ -38,7 +38,7 @@ def refused(bench: StationBench, kind: type[Exception], complaint: str, *, noted
     [(True, "the controller was reset since"), (False, "it stands at machine zero")],
     ids=["greeting", "silent"],
 )
-def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew(
+def test_behind_a_controller_that_was_reset_a_run_is_resumed_only_from_a_zero_set_anew(
     greets: bool, complaint: str, tmp_path: Path
 ) -> None:
     """Silent: the greeting went unheard, as of a board that was switched off and on while no port was open."""
@@ -56,14 +56,14 @@ def test_a_controller_that_was_reset_since_cannot_go_on_but_from_a_zero_set_anew
 
 
 @pytest.mark.parametrize("steps", [1, -1, 300, 100_000])
-def test_an_axis_that_was_moved_since_cannot_go_on(steps: int, tmp_path: Path) -> None:
+def test_a_run_whose_axis_was_moved_since_is_not_resumed(steps: int, tmp_path: Path) -> None:
     bench = stopped(tmp_path)
     scale = bench.device.settings[f"${100 + bench.index}"]
     bench.raw(f"G21 G90 G53 G1 {bench.axis}{(bench.steps + steps) / scale:.5f} F2000", wait_s=5000.0)
     refused(bench, ControllerError, "where the run did not leave it")
 
 
-def test_a_locked_controller_cannot_go_on_but_from_a_zero_set_anew(tmp_path: Path) -> None:
+def test_behind_a_locked_controller_a_run_is_resumed_only_from_a_zero_set_anew(tmp_path: Path) -> None:
     bench = stopped(tmp_path, stored={"$21": 1})
     trip_limit_switch(bench.device, bench.clock.monotonic())
     bench.clock.sleep(1.0)

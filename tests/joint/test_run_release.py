@@ -1,4 +1,4 @@
-"""The motor after a run that ended early: held, unless it was to be released; and then only where it stands still."""
+"""The motor after a run that ended early: energised, unless it was to be released; and only where it stands still."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -55,7 +55,7 @@ def release_lines(bench: StationBench, dialect: str) -> list[str]:
 
 
 @pytest.mark.parametrize(("dialect", "phase"), EVERY)
-def test_a_stopped_run_goes_on_holding_the_part(dialect: str, phase: Phase, tmp_path: Path) -> None:
+def test_a_stopped_run_keeps_the_motor_holding_the_part(dialect: str, phase: Phase, tmp_path: Path) -> None:
     bench = BENCHES[dialect](tmp_path)
     bench.at(phase, lambda: bench.stop.ask("Ctrl-C"))
     with pytest.raises(RunStoppedError, match="Ctrl-C"):
@@ -80,7 +80,7 @@ def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands
     bench.at(phase, lambda: bench.stop.ask("Ctrl-C"))
     with pytest.raises(RunStoppedError, match="Ctrl-C"):
         run(bench, release=True)
-    assert seen == [(False, False, "release")]  # at rest, gate shut, journalled first
+    assert seen == [(False, False, "release")]  # at a standstill, gate shut, journalled first
     assert released_later(bench)
     end = journal_lines(bench.folder.journal)[-1]
     assert (end["event"], end["stands_still"], end["position_lost"]) == ("end", True, True)

@@ -20,7 +20,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize("job", JOBS)
-def test_a_shipped_job_runs_to_its_end_with_the_gate_open_only_at_rest(job: str, tmp_path: Path) -> None:
+def test_a_shipped_job_runs_to_its_end_with_the_gate_open_only_at_a_standstill(job: str, tmp_path: Path) -> None:
     bench = StationBench(tmp_path, job)
     record = bench.run()
     passes = bench.setup.job.mark.passes

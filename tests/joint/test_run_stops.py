@@ -1,4 +1,4 @@
-"""A stop asked for in every phase of a run: the gate closes first, the axis stands, and the run can be gone on with."""
+"""A stop asked for in every phase of a run: the gate closes first, the axis stands, and the run can be resumed."""
 
 import json
 import os

@@ -27,7 +27,7 @@ from tests.support.board_faults import miscount
 BOARDS = ("status-query/plain", "numbered-line/plain")
 ALL = [(segment, number) for segment in range(1, 13) for number in (1, 2)]
 LINES = 2 + 12 * (2 + 2 * 3) + 3
-"""begin and zero; for each segment move, at rest, and for each pass gate open, gate closed, pass done; the finish."""
+"""begin and zero; for each segment move and standstill, for each pass gate open, gate closed, pass done; the finish."""
 
 
 def world_of(board: str, home: Path) -> World:
@@ -36,7 +36,7 @@ def world_of(board: str, home: Path) -> World:
 
 
 def judged(player: Player) -> Outcome:
-    """Let the run die as it was told to, go on with it until it is done, and compare with the truth."""
+    """Let the run die as it was told to, resume it until it is done, and compare with the truth."""
     played = player.play()
     assert played.goes.count("died") == 1
     assert played.broken == (), played.goes
@@ -63,7 +63,7 @@ def judged(player: Player) -> Outcome:
     ],
     ids=["state-before", "state-torn", "state-after", "numbers-before", "numbers-after"],
 )
-def test_a_process_that_dies_at_any_line_of_the_journal_is_gone_on_with(board: str, how: str, tmp_path: Path) -> None:
+def test_a_process_that_dies_at_any_line_of_the_journal_is_resumed(board: str, how: str, tmp_path: Path) -> None:
     outcomes: list[Outcome] = []
     for at in range(1, LINES + 1):
         world = world_of(board, tmp_path / str(at))
@@ -130,7 +130,7 @@ def dying_at_turn(world: World, at: int) -> Callable[[], None]:
 @pytest.mark.parametrize(
     "stage", [pytest.param(4, marks=pytest.mark.slow), 14, pytest.param(26, marks=pytest.mark.slow), 37]
 )
-def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: int, tmp_path: Path) -> None:
+def test_a_real_process_killed_on_a_real_line_is_resumed_by_another(stage: int, tmp_path: Path) -> None:
     with real_board() as server:
         with started(tmp_path, server.url, "run") as process:
             assert process.stdout is not None
@@ -138,21 +138,21 @@ def test_a_real_process_killed_on_a_real_line_is_gone_on_with_by_another(stage: 
                 assert process.stdout.readline()
             os.kill(process.pid, signal.SIGKILL)
         assert process.returncode == -signal.SIGKILL
-        gone_on_with(tmp_path, server)
+        resumed_by_another(tmp_path, server)
     every_pass_once_or_asked(tmp_path)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("how", ["before", "after"])
 @pytest.mark.parametrize("line", range(2, LINES))
-def test_a_real_process_killed_at_any_line_of_its_journal_is_gone_on_with(line: int, how: str, tmp_path: Path) -> None:
+def test_a_real_process_killed_at_any_line_of_its_journal_is_resumed(line: int, how: str, tmp_path: Path) -> None:
     """From before the second line (before it nothing has begun) to after the last but one (then it is done)."""
     with real_board() as server:
         with started(tmp_path, server.url, "run", how, str(line)) as process:
             process.communicate()
         assert process.returncode == -signal.SIGKILL, (tmp_path / "errors").read_text()
         assert len(read_journal(tmp_path / "run" / "journal.jsonl")) == line - (how == "before")
-        gone_on_with(tmp_path, server)
+        resumed_by_another(tmp_path, server)
     every_pass_once_or_asked(tmp_path)
 
 
@@ -165,7 +165,7 @@ def real_board() -> Iterator[PtyServer]:
         yield server
 
 
-def gone_on_with(home: Path, server: PtyServer) -> None:
+def resumed_by_another(home: Path, server: PtyServer) -> None:
     with started(home, server.url, "resume") as process:
         process.communicate()
     assert process.returncode == 0, (home / "errors").read_text()
@@ -173,12 +173,12 @@ def gone_on_with(home: Path, server: PtyServer) -> None:
 
 
 def every_pass_once_or_asked(home: Path) -> None:
-    story = (home / "marked").read_text("ascii").splitlines()
+    noted = (home / "marked").read_text("ascii").splitlines()
     asked = (home / "asked").read_text("ascii").splitlines() if (home / "asked").exists() else []
     for segment, number in ALL:
         key = f"{segment} {number}"
-        assert 1 <= story.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
-        assert story.count(f"ended {key}") == 1
+        assert 1 <= noted.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
+        assert noted.count(f"ended {key}") == 1
     assert len(asked) <= 1
     assert replay(read_journal(home / "run" / "journal.jsonl")).record.outcome == "done"
 

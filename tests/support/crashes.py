@@ -1,4 +1,4 @@
-"""A process that dies at any instant of a run, and what must be true after the run has gone on."""
+"""A process that dies at any instant of a run, and what must be true once the run was resumed."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def revive(bench: StationBench, crashing: type[CrashingJournal] | None = None) -
 
 
 def resume_truthfully(bench: StationBench) -> None:
-    """Go on; whoever is asked about a pass says what is true: it is marked if the gate was open for it."""
+    """Resume; whoever is asked about a pass says what is true: it is marked if the gate was open for it."""
     unknown = [(entry.segment, entry.number) for entry in read_record(bench.folder).unknown]
     assert len(unknown) <= 1
     marked = unknown[0] in bench.passes_marked() if unknown else False

@@ -173,7 +173,7 @@ class TrueSteps(Progress):
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         self.left.append(left_s)
 
-    def rest(self, segment: int, planned: int, reported: float) -> None:
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
         assert self.origin is not None
         self.rests.append((segment, planned, reported, self._read() - self.origin))
 
@@ -361,7 +361,7 @@ class StationBench:
             controller.close()
 
     def resume(self, *, done: bool = False, zero: Zero = Zero.AS_LEFT) -> RunRecord:
-        """Open, go on with the run, close; every pass asked about is noted in `asked` and answered with `done`."""
+        """Open, resume the run, close; every pass asked about is noted in `asked` and answered with `done`."""
 
         def ask(entry: PassRecord) -> bool:
             self.asked.append((entry.segment, entry.number))

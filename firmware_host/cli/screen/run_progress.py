@@ -61,7 +61,7 @@ class RunProgress(progress.Progress):
         else:
             output.remark(f"{passes} of {of} passes {self._marked}, {left}")
 
-    def rest(self, segment: int, planned: int, reported: float) -> None:
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
         if self._bar is None:
             output.remark(f"segment {segment}: standstill, planned microstep {planned}, reported {reported:.2f}")
 

@@ -157,7 +157,7 @@ def read_journal(path: Path) -> tuple[JournalEvent, ...]:
 
 
 class _Reader:
-    """Reads line by line. The first one says of which schema they are; a "resume" line may go on in the present one."""
+    """Reads line by line. The first one says which schema they have; a "resume" line may switch to the present one."""
 
     def __init__(self, path: Path) -> None:
         self._path = path

@@ -1,4 +1,4 @@
-"""Where a run's journal says that it has left the axis, and what makes that worthless."""
+"""Where a run's journal says that it has left the axis, and what makes that unknown."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class LastPosition:
     moving: bool
 
     def why_lost(self, *, stop_keeps_position: bool) -> str:
-        """`lost`, on a controller that keeps count in a stop or does not: then an unended move tells nothing."""
+        """Why nothing is known; also for a move without an end, where a stop stops short and the count is lost."""
         if self.moving and not stop_keeps_position:
             return "it was moving when the run crashed, and may have been stopped short"
         return self.lost

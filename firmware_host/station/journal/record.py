@@ -1,4 +1,4 @@
-"""The record of a run: for each segment and pass the positions and the times, as its journal tells them."""
+"""The record of a run: for each segment and pass the positions and the times, as its journal has them."""
 
 from __future__ import annotations
 

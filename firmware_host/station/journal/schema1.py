@@ -2,7 +2,7 @@
 
 Schema 1 calls a standstill "at-rest", and holds neither how far lost motion is taken up nor where a segment lies once
 whole turns were taken back. Where that matters the job is planned again and `completed` fills it in.
-When such a run is resumed, its journal goes on in schema 2: the "resume" line says so.
+When such a run is resumed, its journal continues in schema 2: the "resume" line says so.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Earlier runs: what their folders tell, whole or damaged. Nothing here changes anything."""
+"""Earlier runs, as their folders describe them, whole or damaged. Nothing here changes anything."""
 
 from __future__ import annotations
 

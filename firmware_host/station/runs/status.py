@@ -81,7 +81,7 @@ def run_status(folder: RunFolder) -> RunStatus:
 
 
 def run_status_if_readable(folder: RunFolder) -> RunStatus | None:
-    """`run_status`; None where the folder does not hold together (`verify_run` tells why)."""
+    """`run_status`; None where the files do not fit each other (`verify_run` says why)."""
     try:
         return run_status(folder)
     except FirmwareHostError:

@@ -1,4 +1,4 @@
-"""Does a run's folder hold together: journal, setup, targets and record, each against the others?"""
+"""Do the files of a run fit each other: journal, setup, targets and record?"""
 
 from __future__ import annotations
 

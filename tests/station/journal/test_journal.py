@@ -180,7 +180,7 @@ def full_disk(monkeypatch: pytest.MonkeyPatch, call: str) -> None:
 
 
 @pytest.mark.parametrize("call", ["write", "short", "fsync"])
-def test_a_line_that_cannot_be_written_leaves_a_journal_that_can_be_gone_on_with(
+def test_a_line_that_cannot_be_written_leaves_a_journal_that_can_be_resumed(
     path: Path, call: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with Journal(path, VirtualClock()) as journal:

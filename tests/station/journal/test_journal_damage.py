@@ -31,17 +31,17 @@ def in_second_segment(world: World) -> bool:
     return len(world.observer.openings) == 4
 
 
-def after_second_rest(world: World) -> bool:
+def after_second_standstill(world: World) -> bool:
     """When the second segment was moved to, and no pass of it begun."""
     data = world.folder.journal.read_bytes() if len(world.observer.openings) == 2 else b""
     return data.count(b'"standstill"') == 2 and lines_noted(world.folder.journal) == data.count(b"\n")
 
 
-@pytest.mark.parametrize("where", [in_second_segment, after_second_rest], ids=["marking", "at-rest"])
+@pytest.mark.parametrize("where", [in_second_segment, after_second_standstill], ids=["marking", "standing"])
 def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the_reason(
     where: Callable[[World], bool], tmp_path: Path
 ) -> None:
-    """Those lines were on the disk, and what they announce was done: gone on with, a pass could be marked twice."""
+    """Those lines were on the disk, and what they announce was done: without them, a pass could be marked twice."""
     world = dead_world(tmp_path, where)
     data = world.folder.journal.read_bytes()
     lines = data.splitlines(keepends=True)
@@ -60,7 +60,7 @@ def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the
     assert world.broken_promises(ended=True) == []
 
 
-def test_a_line_torn_while_it_was_written_at_any_byte_is_gone_on_with(tmp_path: Path) -> None:
+def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(tmp_path: Path) -> None:
     """It was not on the disk yet, so what it announces was not done."""
     length = 0
     while True:

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from firmware_host.errors import JournalError, RunStoppedError
+from firmware_host.errors import ControllerError, JournalError, RunStoppedError
 from firmware_host.planning.plan import plan_job
-from firmware_host.station.journal.events import Begin, Event, Move, Standstill, ZeroSet
+from firmware_host.station.journal.events import Begin, Event, Move, Standstill, Zero, ZeroSet
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.journal.schema1 import converted
-from firmware_host.station.runs.status import run_status
+from firmware_host.station.runs.status import Place, run_status
 from firmware_host.station.runs.verify import verify_run
 from tests.support.crashes import stopped
 from tests.support.journal_lines import as_schema1, journal_lines, sealed
@@ -107,6 +107,25 @@ def test_a_run_resumed_from_schema_1_and_stopped_again_is_read_on(tmp_path: Path
     assert all(finding.holds for finding in verify_run(bench.folder))
     assert bench.resume(done=True).outcome == "done"
     assert all(finding.holds for finding in verify_run(bench.folder))
+
+
+def test_a_reset_that_is_found_on_resuming_from_schema_1_counts_the_next_time(tmp_path: Path) -> None:
+    """The note of it comes before any line that is of schema 2."""
+    bench = stopped(tmp_path)
+    as_schema1(bench.folder.journal)
+    bench.device.settings.write("$1", 25.0)
+    with pytest.raises(ControllerError, match="the motor is released 25 ms after a move"):
+        bench.resume()
+    assert journal_lines(bench.folder.journal)[-1]["event"] == "position-lost"
+    bench.device.settings.write("$1", 255.0)
+    found = run_status(bench.folder)
+    assert (found.place, found.why) == (
+        Place.BY_HAND,
+        "the controller was found reset, locked, or with its motor released",
+    )
+    with pytest.raises(ControllerError, match="the controller was found reset, locked, or with its motor released"):
+        bench.resume()
+    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
 
 
 @pytest.mark.parametrize(

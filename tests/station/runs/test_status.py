@@ -102,7 +102,7 @@ class End:
     told: tuple[str, ...]
     make: Callable[[Path], StationBench] = plain
     set_right: Act = field(default=lambda bench: None)
-    """What a person does before going on, besides turning the part."""
+    """What a person does before the run is resumed, besides turning the part."""
 
 
 UNKNOWN = ("Segment 1, pass 1: its gate was open", "You are asked about it when the run is resumed.")
@@ -113,7 +113,7 @@ ENDS = {
     "operator-moving-stops-short": End(
         "moving", stop, "stopped", Place.BY_HAND, ("Position lost: the run ended with: Ctrl-C",), numbered
     ),
-    "operator-at-rest-numbered": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), numbered),
+    "operator-standing-numbered": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), numbered),
     "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "will seek its home switch"), homing),
     "operator-at-machine-zero": End(
         "gate-open", stop, "stopped", Place.BY_HAND, (*UNKNOWN, "Position lost: it stands at machine zero"),
@@ -194,7 +194,7 @@ def test_a_run_refused_before_its_zero_tells_that_nothing_was_marked(tmp_path: P
     assert bench.resume().outcome == "done"
 
 
-# --- what going on tells -------------------------------------------------------------------------------------------
+# --- what resuming tells -------------------------------------------------------------------------------------------
 
 
 def notes(bench: StationBench) -> list[str]:
@@ -203,7 +203,7 @@ def notes(bench: StationBench) -> list[str]:
     return told
 
 
-def test_going_on_tells_what_was_found_before_it_asks_and_what_becomes_of_the_answer(tmp_path: Path) -> None:
+def test_resuming_says_what_was_found_before_it_asks_and_what_becomes_of_the_answer(tmp_path: Path) -> None:
     bench, _ = end_it(ENDS["operator"], tmp_path)
     told = notes(bench)
     bench.resume(done=True)
@@ -224,7 +224,7 @@ def test_going_on_tells_what_was_found_before_it_asks_and_what_becomes_of_the_an
     ],
     ids=["crashed", "homes", "set-anew", "not-done"],
 )
-def test_going_on_tells_how_it_ended_and_where_its_zero_comes_from(
+def test_resuming_says_how_it_ended_and_where_its_zero_comes_from(
     name: str, zero: Zero, words: str, tmp_path: Path
 ) -> None:
     bench, _ = end_it(ENDS[name], tmp_path)
@@ -239,7 +239,7 @@ def test_going_on_tells_how_it_ended_and_where_its_zero_comes_from(
 
 
 def test_a_motor_released_since_the_run_stopped_has_lost_the_position_for_good(tmp_path: Path) -> None:
-    """Another program lets the motor go at rest; the count stays, so only the setting tells that the part may turn."""
+    """Another program releases the motor; the count stays, so only the setting says that the part may turn."""
     bench = stopped(tmp_path)
     bench.device.settings.write("$1", 25.0)
     for _ in range(2):
