@@ -186,6 +186,6 @@ def test_a_run_stopped_while_moving_is_stopped_short_and_is_not_resumed_unasked(
     with pytest.raises(RunStoppedError, match="by the test"):
         bench.run()
     assert not bench.moving
-    with pytest.raises(ControllerError, match=r"the part's position cannot be proved: the run ended with: .*set-anew"):
+    with pytest.raises(ControllerError, match=r"position cannot be proved: the run ended with: .*when you resume"):
         bench.resume()
     bench.never_open_while_moving()
