@@ -53,11 +53,15 @@ class Unlock(Act):
 
 @dataclass(frozen=True)
 class Resume(Act):
-    """Resume a run; with `zero_set_anew` once somebody has turned the part to the job's zero by hand."""
+    """Resume a run; with `zero_set_anew` once somebody has turned the part to the job's zero by hand.
+
+    `asks`: it asks which of the interrupted passes are done.
+    """
 
     run: str
     zero_set_anew: bool = False
     without_marking: bool = False
+    asks: bool = False
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,13 @@ class NameGateProgram(Act):
 
     job: str = ""
     run: str = ""
+
+
+@dataclass(frozen=True)
+class VerifyRun(Act):
+    """Look where the files of a run contradict each other."""
+
+    run: str
 
 
 @dataclass(frozen=True)

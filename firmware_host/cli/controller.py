@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -12,18 +11,19 @@ from typing import Annotated
 
 import typer
 
+from firmware_host.acts import WriteSettings
 from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.finding import Finding, list_devices
+from firmware_host.controller.finding import list_devices
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.reporting.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
@@ -85,39 +85,9 @@ def find_command(
         return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
 
     findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud or USUAL_BAUD)
-    if json:
-        output.document([_found(finding) for finding in findings])
-        return
-    output.lines(line for finding in findings for line in _found_lines(finding))
-    if not urls:
+    documents.show(found_document(findings), json=json)
+    if not urls and not json:
         output.remark("no serial port found")
-
-
-def _found(finding: Finding) -> dict[str, object]:
-    """What is known of one port; null for what it does not tell."""
-    told = finding.description
-    return {
-        "port": finding.url,
-        "dialect": finding.dialect,
-        "detail": finding.detail,
-        "axes": None if told is None else told.axes,
-        "receive_bytes": None if told is None else told.receive_bytes,
-        "planner_blocks": None if told is None else told.planner_blocks,
-        "settings": None if told is None else dict(told.settings),
-    }
-
-
-def _found_lines(finding: Finding) -> Iterator[str]:
-    """The same for people: one line a port, and below it what its controller tells of itself."""
-    yield f"{finding.url}  {finding.dialect or '-'}  {finding.detail}"
-    told = finding.description
-    if told is None:
-        return
-    not_told = "not told"
-    yield f"  axes: {told.axes or not_told}"
-    yield f"  receive buffer: {not_told if told.receive_bytes is None else f'{told.receive_bytes} bytes'}"
-    yield f"  planned ahead: {not_told if told.planner_blocks is None else f'{told.planner_blocks} moves'}"
-    yield f"  settings: {', '.join(f'{key} = {text}' for key, text in told.settings.items()) or not_told}"
 
 
 @controller_app.command("show")
@@ -127,33 +97,9 @@ def show_command(
     """Show a controller's state, position, and the settings of the machine's axis."""
     described = load_machine(machine)
     with _open(described, machine, port, baud) as controller:
-        status = controller.status()
-        held = controller.settings
-        facts = {
-            "port": controller.url,
-            "greeting": controller.greeting.text if controller.greeting else None,
-            "state": status.state.value,
-            "axis": held.axis,
-            "steps_per_unit": _told(held, "steps per unit", lambda: held.steps_per_unit),
-            "rate_units_per_min": _told(held, "rate", lambda: held.rate_units_per_min),
-            "acceleration_units_per_s2": _told(held, "acceleration", lambda: held.acceleration_units_per_s2),
-            "released_at_rest_after_ms": held.release_delay_ms,
-            "position_units": None if held.inches else list(status.machine or ()),
-        }
-    if json:
-        output.document(facts)
-    else:
-        texts = {name: _SILENT.get(name, "not told") if value is None else value for name, value in facts.items()}
-        output.lines(f"{name.replace('_', ' ')}: {text}" for name, text in texts.items())
-
-
-_SILENT = {"greeting": "none heard", "released_at_rest_after_ms": "never, or not told"}
-"""What it means that a fact is missing, where that is no mere silence."""
-
-
-def _told(held: ControllerSettings, name: str, read: Callable[[], StoredNumber]) -> str | None:
-    """A number as printed; None if the controller doesn't tell it: what is stated is no news of the controller."""
-    return None if name in held.unreadable else read().text
+        greeting = controller.greeting.text if controller.greeting else None
+        told = controller_document(controller.url, greeting, controller.status(), controller.settings)
+    documents.show(told, json=json)
 
 
 @settings_app.command("compare")
@@ -166,21 +112,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
         keys = {difference.key for difference in found}
         changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
     further = [change for change in changes if change.key not in keys]
-    if json:
-        output.document(
-            [
-                {"name": d.name, "key": d.key, "held": d.stored, "wanted": d.wanted, "needed": d.key in keys}
-                for d in (*found, *further)
-            ]
-        )
-        raise typer.Exit(EXIT_CHECK_FAILED if found else 0)
-    if found:
-        fix = f"circumstep controller settings write {shlex.quote(job)}"
-        fix += f" --port {shlex.quote(port)}" if port else ""
-        output.lines([*(str(difference) for difference in found), f"Fix: {fix}"])
-    else:
-        output.lines(["all settings fit the job"])
-    output.lines(f"not needed, but written with the rest: {change}" for change in further)
+    documents.show(settings_document(found, further, WriteSettings(job, port)), json=json)
     if found:
         raise typer.Exit(EXIT_CHECK_FAILED)
 

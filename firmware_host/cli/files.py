@@ -8,11 +8,12 @@ from typing import Annotated
 import typer
 
 from firmware_host.cli.input.arguments import JsonOption
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
 from firmware_host.model import load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
+from firmware_host.reporting.profiles import profiles_document
 from firmware_host.reporting.render.printable import printable
 
 profile_app = typer.Typer(no_args_is_help=True)
@@ -29,12 +30,7 @@ def schema_command(kind: Annotated[str, typer.Argument(help="job, machine or mot
 def list_command(json: JsonOption = False) -> None:
     """List all profiles."""
     found = [profile for kind in _KINDS.values() for profile in list_profiles(kind)]
-    if json:
-        output.document(
-            [{"kind": p.kind[:-1], "name": p.name, "file": str(p.path), "shipped": p.shipped} for p in found]
-        )
-        return
-    output.lines(f"{p.kind[:-1]:8} {p.name:20} {'shipped' if p.shipped else str(p.path)}" for p in found)
+    documents.show(profiles_document(found), json=json)
 
 
 @profile_app.command("show")

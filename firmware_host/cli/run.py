@@ -105,7 +105,7 @@ def run(
             )
             output.remark("settings written and read back")
         record = run_job(setup, plan, station, accept_limits=accept_limit or ())
-    _show(record, folder, json)
+    _show(record, folder, json=json)
 
 
 def resume(
@@ -143,7 +143,7 @@ def resume(
         )
         ask = _asking(assume, station)
         record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
-    _show(record, run_folder, json)
+    _show(record, run_folder, json=json)
 
 
 def _station(
@@ -199,13 +199,10 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
     return ask
 
 
-def _show(record: RunRecord, folder: RunFolder, json: bool) -> None:
-    if json:
-        typer.echo(record.to_json(), nl=False)
-        return
-    documents.show(run_document(record))
-    done = f"{record.done} of {len(record.passes)} passes {record.passes_word}"
-    output.lines([f"{record.outcome}: {done}. Record: {folder.record}"])
+def _show(record: RunRecord, folder: RunFolder, *, json: bool) -> None:
+    documents.show(run_document(record), json=json)
+    if not json:
+        output.lines([f"Record: {folder.record}"])
 
 
 def register(app: typer.Typer) -> None:

@@ -123,9 +123,10 @@ Node: TypeAlias = "Figure | Notes | Advice | Table | Section"
 
 @dataclass(frozen=True)
 class Document:
-    """All that is shown of one thing, in order."""
+    """All that is shown of one thing, in order. `as_list`: its JSON is the bare list of the rows of its one table."""
 
     nodes: tuple[Node, ...]
+    as_list: bool = False
 
     @property
     def tables(self) -> tuple[Table, ...]:

@@ -1,12 +1,13 @@
-"""The record of a run as a document: one row per pass, planned and reported position."""
+"""One run as a document: its record pass by pass, how it stands, and how to resume it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import astuple
 
-from firmware_host.reporting.document import Column, Document, Figure, Row, Table
-from firmware_host.station.journal.record import PassRecord, RunRecord
+from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
+from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
+from firmware_host.station.runs.status import Place, RunStatus
 
 _COLUMNS = (
     Column("segment", "segment"),
@@ -21,26 +22,41 @@ _COLUMNS = (
 _COUNTED = (Column("", "step counter"), Column("", "error", form="+d"))
 
 
-def run_document(record: RunRecord, counters: Mapping[int, int] | None = None) -> Document:
-    """The record, with a step counter's own reading for each segment beside it if there is one."""
+def run_document(
+    record: RunRecord, counters: Mapping[int, int] | None = None, status: RunStatus | None = None
+) -> Document:
+    """The record, and behind it how the run stands, if that was looked at.
+
+    `counters`: a step counter's own reading for each segment, from the job's zero.
+    """
+    because = f" ({record.reason})" if record.reason else ""
+    ended = record.outcome if status is None else status.state
     return Document(
         (
-            Figure("job", "Job", record.job),
-            Figure("machine", "Machine", record.machine),
+            Notes((f"{ended}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}.",)),
+            Figure("job", "Job", record.job, brief=True),
+            Figure("machine", "Machine", record.machine, brief=True),
             Figure("outcome", "Outcome", record.outcome),
             Figure("reason", "Reason", record.reason),
             Figure("origin_steps", "Machine step of the job's zero", record.origin_steps),
-            Figure("started", "Began", record.started),
-            Figure("ended", "Last line", record.ended),
-            Table(
-                "passes",
-                "Passes",
-                _COLUMNS if counters is None else (*_COLUMNS, *_COUNTED),
-                tuple((*astuple(entry), *_counted(entry, counters)) for entry in record.passes),
-            ),
+            Figure("started", "Began", record.started, brief=True),
+            Figure("ended", "Last line", record.ended, brief=True),
+            _passes(record, counters),
             Figure("marking", "Marking", record.marking),
+            *((status_notes(status), Advice(status.acts)) if status is not None else ()),
         )
     )
+
+
+def status_notes(status: RunStatus) -> Notes:
+    """What is unknown, and what to do first; nothing for a run that is done."""
+    return Notes(tuple(_status_lines(status)))
+
+
+def _passes(record: RunRecord, counters: Mapping[int, int] | None) -> Table:
+    columns = _COLUMNS if counters is None else (*_COLUMNS, *_COUNTED)
+    rows = tuple((*astuple(entry), *_counted(entry, counters)) for entry in record.passes)
+    return Table("passes", "Passes", columns, rows)
 
 
 def _counted(entry: PassRecord, counters: Mapping[int, int] | None) -> Row:
@@ -48,3 +64,30 @@ def _counted(entry: PassRecord, counters: Mapping[int, int] | None) -> Row:
         return ()
     count = counters.get(entry.segment)
     return (count, None if count is None else count - entry.planned_microstep)
+
+
+def _status_lines(status: RunStatus) -> list[str]:
+    if status.record.outcome == "done":
+        return []
+    if status.under_way:
+        return ["A process is working on this run now."]
+    lines = [] if status.stands_still else ["The axis could not be seen to stand still. Look before you reach in."]
+    for entry in status.unknown:
+        lines.append(
+            f"Segment {entry.segment}, pass {entry.number}: its gate was open when the run ended. It may be marked in "
+            "part or in full: look at the part. You are asked about it when the run is resumed."
+        )
+    if not any(entry.status != PassStatus.TO_DO.value for entry in status.record.passes):
+        lines.append("Nothing was marked yet.")
+    return [*lines, _position(status)]
+
+
+def _position(status: RunStatus) -> str:
+    lowest, highest = status.microsteps
+    where = f"at microstep {lowest}" if lowest == highest else f"between microsteps {lowest} and {highest}"
+    return {
+        Place.HOMES: "Position: the axis will seek its home switch again.",
+        Place.NEW: "Position: no zero was set; the job's zero will be where the part stands.",
+        Place.AS_LEFT: f"Position: the axis was left {where} from the job's zero. It must still be there.",
+        Place.BY_HAND: f"Position lost: {status.why}. First turn the part to the job's zero by hand.",
+    }[status.place]

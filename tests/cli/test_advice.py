@@ -26,9 +26,11 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Unlock("/dev/ttyUSB0", "my machine.toml"),
     acts.Resume("runs/one two"),
     acts.Resume("runs/one", zero_set_anew=True, without_marking=True),
+    acts.Resume("runs/one", asks=True),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram(run="runs/one two"),
+    acts.VerifyRun("runs/one"),
     acts.ListProfiles(),
     acts.ShowSchema("machine"),
 )
@@ -99,6 +101,13 @@ def test_what_an_act_leaves_open_is_taken_from_the_command_and_what_it_names_sta
         acts.WriteSettings("job.toml", "socket://127.0.0.1:9"),
         acts.FindControllers(),
     )
+
+
+def test_a_run_that_asks_is_resumed_with_the_option_that_answers() -> None:
+    assert advice_lines((acts.Resume("runs/a", asks=True),)) == [
+        "To answer beforehand, resume with --assume done or --assume not-done.",
+        "Resume with: circumstep resume runs/a",
+    ]
 
 
 def test_no_acts_no_lines() -> None:

@@ -69,12 +69,12 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
         i for i, line in enumerate(lines) if line.startswith(UNKNOWN)
     )
     option = " --zero set-anew"  # it stands at machine zero, as a board does that was switched off and on
-    assert lines[-2:] == [
+    assert lines[-3:] == [
         f"error: stopped ({reason}); the run in runs/{folder.name} can be resumed",
+        "  To answer beforehand, resume with --assume done or --assume not-done.",
         f"  Resume with: circumstep resume runs/{folder.name}{option}",
     ]
     assert "Position lost: it stands at machine zero" in lines[-4]
-    assert lines[-3] == "To answer beforehand, resume with --assume done or --assume not-done."
     end = events(folder)[-1]
     assert (end["event"], end["outcome"], end["reason"], end["stands_still"]) == ("end", "stopped", reason, True)
     assert json.loads((folder / "record.json").read_text("utf-8"))["outcome"] == "stopped"
@@ -119,11 +119,11 @@ def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: s
 def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: str, tmp_path: Path) -> None:
     with Program("run", job, "--port", port) as run:
         run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
-        assert "  running " in call("runs", "list").out
+        assert " running " in call("runs", "list").out
         assert "A process is working on this run now." in call("runs", "show", str(only_run(tmp_path))).out
         run.send(signal.SIGKILL)
         assert run.end().status == -signal.SIGKILL
-    assert "  crashed " in call("runs", "list").out
+    assert " crashed " in call("runs", "list").out
     shown = call("runs", "show", str(only_run(tmp_path))).out
     for words in ("crashed: 0 of 3 passes marked", UNKNOWN, "--zero set-anew"):
         assert words in shown
@@ -143,7 +143,7 @@ def test_a_port_that_goes_away_ends_with_status_3_and_says_how_to_resume(job: st
     lines = ended.err.splitlines()
     assert "The axis could not be seen to stand still. Look before you reach in." in lines
     assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name}"
-    assert lines[-2].startswith(f"error: port {port}: ")
+    assert lines[-3].startswith(f"error: port {port}: ")
 
 
 def test_a_gate_that_times_out_ends_with_status_4_and_says_how_to_resume(job: str, port: str, tmp_path: Path) -> None:
@@ -152,7 +152,7 @@ def test_a_gate_that_times_out_ends_with_status_4_and_says_how_to_resume(job: st
         ended = run.end()
     assert ended.status == 4
     lines = ended.err.splitlines()
-    assert lines[-2] == "error: gate operator: nobody confirmed within 0.5 s that the pass is done"
+    assert lines[-3] == "error: gate operator: nobody confirmed within 0.5 s that the pass is done"
     assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
 
 

@@ -61,7 +61,8 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
             stopped = run.end()
         assert stopped.status == 4
         told = re.search(
-            r"error: stopped \(Ctrl-C\); the run in runs/\S+ can be resumed\n  Resume with: circumstep resume (\S+)\n$",
+            r"error: stopped \(Ctrl-C\); the run in runs/\S+ can be resumed\n"
+            r"  To answer beforehand, .*\n  Resume with: circumstep resume (\S+)\n$",
             stopped.err,
         )
         assert told is not None
@@ -107,7 +108,7 @@ def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> N
     assert json.loads(resumed.out)["marking"] is False
     assert "3 of 3 passes turned without marking" in resumed.err
     assert "marked" not in call("runs", "show", told[2]).out
-    assert "segments, without marking" in call("runs", "list").out
+    assert call("runs", "list").out.rstrip().endswith("  3/3  without marking")
     assert re.findall(r"STANDSTILL, without marking: segment (\d)", resumed.err) == ["3"]
 
 
@@ -137,7 +138,7 @@ def test_the_operator_gate_takes_enter_for_each_pass_and_s_for_a_stop(job: str) 
             ended = run.end()
         assert ended.status == 4
         assert "error: stopped (by the operator); the run in runs/" in ended.err
-        assert " can be resumed\n  Resume with: circumstep resume " in ended.err
+        assert re.search(r" can be resumed\n  To answer .*\n  Resume with: circumstep resume ", ended.err)
 
 
 def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(job: str, tmp_path: Path) -> None:
@@ -235,7 +236,7 @@ def test_a_controller_that_goes_away_in_the_middle_ends_the_run_with_status_3(jo
             ended = run.end()
     assert ended.status == 3
     assert "GATE CLOSED: do not mark." in ended.err
-    assert ended.err.splitlines()[-2].startswith("error: port ")
+    assert ended.err.splitlines()[-3].startswith("error: port ")
 
 
 def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_each_pass(

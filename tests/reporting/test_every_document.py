@@ -14,15 +14,18 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.reliability.estimate import reliability
+from firmware_host.reporting.controllers import found_document
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.limits import comparison_document, limits_document
 from firmware_host.reporting.motors import motors_document
 from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.profiles import profiles_document
 from firmware_host.reporting.run import run_document
+from firmware_host.reporting.runs import runs_document
 from firmware_host.reporting.segments import segments_document
 from firmware_host.reporting.sweep import sweep_document
-from firmware_host.station.journal.record import PassRecord, RunRecord
 from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
+from tests.reporting.test_stations import FOUND, LISTED, RECORD, STATUS
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
 FEW = {name: MOTORS[name] for name in ("nema34-short", "nema14-pancake", "nema23-short-sealed")}
@@ -44,15 +47,6 @@ def comparison(job: str) -> Document:
     return comparison_document({job: report, "without advice": replace(report, advice=None)})
 
 
-def run(job: str) -> Document:
-    targets = shipped(job)[1].route.segment_targets().tolist()
-    passes = (
-        PassRecord(1, 1, "done", targets[0], 0.01, "2026-01-01T00:00:01", "2026-01-01T00:00:02", "2026-01-01T00:00:03"),
-        PassRecord(2, 1, "to do", targets[1]),
-    )
-    return run_document(RunRecord(job, "m", "stopped", "by hand", 1234, "2026-01-01", "2026-01-02", passes, False))
-
-
 KINDS: dict[str, Callable[[str], Document]] = {
     "segments": lambda job: segments_document(shipped(job)[1].layout),
     "moves": lambda job: moves_document(shipped(job)[1].program),
@@ -60,7 +54,10 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "motors": lambda job: motors_document(compare_motors(shipped(job)[0], FEW)),
     "sweep": sweep,
     "comparison": comparison,
-    "run": run,
+    "run": lambda job: run_document(RECORD, {1: 2}, STATUS),
+    "runs": lambda job: runs_document(LISTED),
+    "controllers": lambda job: found_document(FOUND),
+    "profiles": lambda job: profiles_document(list_profiles("motors")),
 }
 
 

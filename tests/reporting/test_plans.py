@@ -1,11 +1,10 @@
-"""Segments, seams, moves and the passes of a run: the document's figures and units are those of the plan."""
+"""Segments, seams and moves: the document's figures and units are those of the plan."""
 
 from __future__ import annotations
 
 import csv
 import io
 import itertools
-import json
 import math
 from dataclasses import replace
 
@@ -19,9 +18,7 @@ from firmware_host.planning.plan import plan_layout
 from firmware_host.reporting.moves import moves_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.run import run_document
 from firmware_host.reporting.segments import segments_document
-from firmware_host.station.journal.record import PassRecord, RunRecord
 from tests.reporting.shown import JOBS, column_of, figure, printed, shipped, texts_of
 
 
@@ -152,39 +149,3 @@ def test_terminal_json_and_csv_of_the_moves_show_the_same_numbers(job: str) -> N
     if values["finish"] is not None:
         assert shown["finish"][1] == str(values["finish"]["target_microstep"])
         assert set(values["finish"]) == {"target_microstep", "delta_microsteps", "angle_deg", "duration_s"}
-
-
-RECORD = RunRecord(
-    "a job",
-    "a machine",
-    "stopped",
-    "by hand",
-    None,
-    "2026-01-01T00:00:00",
-    "2026-01-01T00:00:09",
-    (
-        PassRecord(1, 1, "done", 0, -0.0112, "2026-01-01T00:00:01", "2026-01-01T00:00:02", "2026-01-01T00:00:03"),
-        PassRecord(2, 1, "to do", 611),
-    ),
-)
-
-
-def test_the_document_of_a_run_is_its_record() -> None:
-    assert json_document(run_document(RECORD)) == json.loads(RECORD.to_json())
-    assert list(json_document(run_document(RECORD))) == list(json.loads(RECORD.to_json()))
-    lines = [line.split() for line in printed(run_document(RECORD)).splitlines()]
-    assert lines == [
-        ["Passes"],
-        ["segment", "pass", "gate", "planned", "reported"],
-        ["1", "1", "done", "0", "-0.01"],
-        ["2", "1", "to", "do", "611", "-"],
-    ]
-
-
-def test_a_step_counter_stands_beside_the_passes_and_not_in_the_json() -> None:
-    document = run_document(RECORD, {1: 2})
-    lines = [line.split() for line in printed(document).splitlines()]
-    assert lines[1][-3:] == ["step", "counter", "error"]
-    assert lines[2][-2:] == ["2", "+2"]
-    assert lines[3][-2:] == ["-", "-"]
-    assert json_document(document) == json.loads(RECORD.to_json())

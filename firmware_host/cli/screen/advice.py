@@ -15,8 +15,15 @@ from firmware_host.errors import FirmwareHostError
 
 
 def advice_lines(todo: Iterable[Act]) -> list[str]:
-    """One line for each act: what it is for, and its command."""
-    return [f"{_WORDS[type(act)]}: {command(act)}" for act in dict.fromkeys(todo)]
+    """What each act is for, and its command."""
+    return [line for act in dict.fromkeys(todo) for line in _lines(act)]
+
+
+def _lines(act: Act) -> list[str]:
+    line = f"{_WORDS[type(act)]}: {command(act)}"
+    if isinstance(act, acts.Resume) and act.asks:
+        return ["To answer beforehand, resume with --assume done or --assume not-done.", line]
+    return [line]
 
 
 @contextmanager
@@ -70,6 +77,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
         acts.Resume: _resume,
         acts.NameGateProgram: _with_program,
+        acts.VerifyRun: lambda act: ("runs", "verify", act.run),
         acts.ListProfiles: lambda act: ("profile", "list"),
         acts.ShowSchema: lambda act: ("schema", act.kind),
     }
@@ -84,6 +92,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.Unlock: "Unlock with",
         acts.Resume: "Resume with",
         acts.NameGateProgram: "Name the program with",
+        acts.VerifyRun: "See where with",
         acts.ListProfiles: "See all profiles with",
         acts.ShowSchema: "See the keys with",
     }

@@ -9,11 +9,11 @@ from contextlib import contextmanager
 from firmware_host.acts import Resume
 from firmware_host.cli.screen import output
 from firmware_host.errors import FirmwareHostError, JournalError
-from firmware_host.reporting.run_status import run_status_lines
+from firmware_host.reporting.run import status_notes
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.runs.status import RunStatus, run_status_if_readable
+from firmware_host.station.runs.status import run_status_if_readable
 
 
 @contextmanager
@@ -31,15 +31,9 @@ def showing_run_status(folder: RunFolder, *, json: bool = False) -> Iterator[Non
             if json:
                 sys.stdout.write(found.record.to_json())
             error.acts = (*(act for act in error.acts if not isinstance(act, Resume)), *found.acts)
-            for line in status_lines(found):
+            for line in status_notes(found).lines:
                 output.remark(line)
         raise
-
-
-def status_lines(found: RunStatus) -> list[str]:
-    """How a run stands, and which option answers beforehand what resuming it asks."""
-    answered = ["To answer beforehand, resume with --assume done or --assume not-done."] if found.unknown else []
-    return [*run_status_lines(found), *(answered if found.acts else [])]
 
 
 def _closed_after(folder: RunFolder) -> int:

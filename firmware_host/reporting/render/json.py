@@ -10,13 +10,15 @@ from firmware_host.reporting.document import MISSING, Document, Figure, Node, No
 from firmware_host.reporting.render.text import value_of
 
 
-def json_document(document: Document) -> dict[str, Any]:
+def json_document(document: Document) -> Any:
     """Every node that has a key, under its key: a value, a list of lines, a list of rows, or a section's own values."""
+    if document.as_list:
+        (table,) = document.tables
+        return _rows(table)
     return _values(document.nodes)
 
 
-def json_rows(table: Table) -> list[dict[str, Any]]:
-    """The rows of a table, each with its values by the columns' keys."""
+def _rows(table: Table) -> list[dict[str, Any]]:
     return [_row(table, row) for row in table.rows]
 
 
@@ -39,7 +41,7 @@ def _of_node(node: Node) -> dict[str, Any]:
 
 
 def _table(table: Table) -> dict[str, Any]:
-    rows = {table.key: json_rows(table)} if table.key else {}
+    rows = {table.key: _rows(table)} if table.key else {}
     first, last = (
         {} if apart is None else {apart.key: None if apart.row is None else _row(table, apart.row)}
         for apart in (table.first, table.last)
@@ -57,7 +59,7 @@ def _value(value: Value) -> Any:
     if isinstance(value, tuple):
         return [_value(each) for each in value]
     if isinstance(value, Table):
-        return json_rows(value)
+        return _rows(value)
     if isinstance(value, Section):
         return None if value.nodes is None else _values(value.nodes)
     if isinstance(value, float) and not math.isfinite(value):

@@ -61,7 +61,7 @@ def _table(table: Table) -> rich_table.Table:
     )
     kept = [index for index, column in enumerate(table.columns) if column.brief and not column.below]
     for index in kept:
-        words = any(isinstance(value_of(row[index]), str | tuple | Table) for row in table.rows)
+        words = any(isinstance(value_of(row[index]), str | bool | tuple | Table) for row in table.rows)
         shown.add_column(
             escape(printable(table.columns[index].header)), justify="left" if words else "right", overflow="fold"
         )

@@ -68,7 +68,12 @@ def run_status(folder: RunFolder) -> RunStatus:
     place, why = _place(left, capabilities, homes=setup.machine.axis.home_switch)
     under_way = in_use(folder.journal)
     record = state.record
-    resume = Resume(str(folder.path), zero_set_anew=place is Place.BY_HAND, without_marking=not record.marking)
+    resume = Resume(
+        str(folder.path),
+        zero_set_anew=place is Place.BY_HAND,
+        without_marking=not record.marking,
+        asks=bool(record.unknown),
+    )
     return RunStatus(
         record=record,
         under_way=under_way,

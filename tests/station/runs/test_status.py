@@ -18,7 +18,7 @@ from firmware_host.errors import (
     MotorReleasedError,
     SettingsMismatchError,
 )
-from firmware_host.reporting.run_status import run_status_lines
+from firmware_host.reporting.run import status_notes
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.journal.events import Resume as Resumed
 from firmware_host.station.journal.events import Zero
@@ -149,16 +149,21 @@ def end_it(end: End, tmp_path: Path) -> tuple[StationBench, RunStatus]:
     return bench, run_status(bench.folder)
 
 
+def status_lines(status: RunStatus) -> list[str]:
+    return list(status_notes(status).lines)
+
+
 @pytest.mark.parametrize("name", ENDS)
 def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tmp_path: Path) -> None:
     end = ENDS[name]
     bench, found = end_it(end, tmp_path)
-    lines = run_status_lines(found)
+    lines = status_lines(found)
     assert (found.state, found.place) == (end.state, end.place)
     for words in end.told:
         assert any(words in line for line in lines), (words, lines)
-    assert found.acts == (Resume(str(bench.folder.path), zero_set_anew=end.place is Place.BY_HAND),)
-    assert len(found.unknown) == (1 if end.phase == "gate-open" else 0)
+    asks = end.phase == "gate-open"
+    assert found.acts == (Resume(str(bench.folder.path), zero_set_anew=end.place is Place.BY_HAND, asks=asks),)
+    assert len(found.unknown) == (1 if asks else 0)
     bench.port.spoil = lambda data: data
     end.set_right(bench)
     if end.place is Place.BY_HAND:
@@ -169,14 +174,14 @@ def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tm
     assert bench.resume(zero=zero).outcome == "done"
     assert [(entry.segment, entry.number) for entry in found.unknown] == bench.asked
     done = run_status(bench.folder)
-    assert (run_status_lines(done), done.acts) == ([], ())
+    assert (status_lines(done), done.acts) == ([], ())
 
 
 def test_a_gate_that_times_out_is_told_with_the_pass_and_the_place(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup("bottle-band"), gate=lambda context: OperatorGate(context, 5.0))
     with pytest.raises(GateTimeoutError, match="nobody confirmed within 5 s that the pass is done"):
         bench.run()
-    lines = run_status_lines(run_status(bench.folder))
+    lines = status_lines(run_status(bench.folder))
     assert all(any(words in line for line in lines) for words in (*UNKNOWN, *AS_LEFT))
 
 
@@ -185,7 +190,7 @@ def test_a_run_refused_before_its_zero_tells_that_nothing_was_marked(tmp_path: P
     with pytest.raises(SettingsMismatchError, match="motor release delay"):
         bench.run()
     found = run_status(bench.folder)
-    assert run_status_lines(found) == [
+    assert status_lines(found) == [
         "Nothing was marked yet.",
         "Position: no zero was set; the job's zero will be where the part stands.",
     ]
@@ -279,7 +284,7 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
     with Journal(folder.journal, bench.clock) as journal:
         journal.write(Resumed(zero=Zero.AS_LEFT))
         assert (run_status(folder).state, run_status(folder).under_way) == ("running", True)
-        assert run_status_lines(run_status(folder)) == ["A process is working on this run now."]
+        assert status_lines(run_status(folder)) == ["A process is working on this run now."]
         assert [run.state for run in list_runs(folder.path.parent)] == ["running"]
         with pytest.raises((LinkError, FirmwareHostError), match="another process is writing this run"):
             bench.resume()

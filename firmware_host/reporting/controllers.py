@@ -1,0 +1,120 @@
+"""What controllers tell of themselves, as documents: where one is, its state, and its settings beside the plan's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from firmware_host.acts import Act
+from firmware_host.controller.finding import Finding
+from firmware_host.controller.reply import StatusReport
+from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber
+from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Section, Table, Value
+
+_NOT_TOLD = "not told"
+_FOUND_COLUMNS = (
+    Column("port", "port"),
+    Column("dialect", "dialect"),
+    Column("detail", "what is there"),
+    Column("axes", "axes"),
+    Column("receive_bytes", "receive buffer", "bytes"),
+    Column("planner_blocks", "planned ahead", "moves"),
+    Column("settings", "settings", below=True),
+)
+_DIFFERENCE_COLUMNS = (
+    Column("name", "setting"),
+    Column("key", "key"),
+    Column("held", "stored"),
+    Column("wanted", "wanted"),
+    Column("needed", "for this job"),
+)
+
+
+def found_document(findings: Iterable[Finding]) -> Document:
+    """A row for each port that was looked at; null for what its controller doesn't tell."""
+    return Document((Table("", "Controllers", _FOUND_COLUMNS, tuple(map(_found, findings))),), as_list=True)
+
+
+def controller_document(
+    port: str, greeting: str | None, status: StatusReport, settings: ControllerSettings
+) -> Document:
+    """A controller's state and position, and the settings of its axis as it prints them."""
+    position = None if settings.inches else tuple(status.machine or ())
+    return Document(
+        (
+            _told("port", "Port", port),
+            _told("greeting", "Greeting", greeting, "none heard"),
+            _told("state", "State", status.state.value),
+            _told("axis", "Axis", settings.axis),
+            _told(
+                "steps_per_unit",
+                "Steps per unit",
+                _printed(settings, "steps per unit", lambda: settings.steps_per_unit),
+            ),
+            _told(
+                "rate_units_per_min", "Rate, units/min", _printed(settings, "rate", lambda: settings.rate_units_per_min)
+            ),
+            _told(
+                "acceleration_units_per_s2",
+                "Acceleration, units/s^2",
+                _printed(settings, "acceleration", lambda: settings.acceleration_units_per_s2),
+            ),
+            _told(
+                "released_at_rest_after_ms",
+                "Released at a standstill after, ms",
+                settings.release_delay_ms,
+                "never, or not told",
+            ),
+            _told("position_units", "Position, units", position),
+        )
+    )
+
+
+def settings_document(differing: Iterable[Difference], further: Iterable[Difference], fix: Act) -> Document:
+    """The settings that don't fit the job, with what to do about them, and what would be written with them."""
+    needed, rest = tuple(differing), tuple(further)
+    rows = (*(_difference(each, needed=True) for each in needed), *(_difference(each, needed=False) for each in rest))
+    return Document(
+        (
+            Notes(() if needed else ("all settings fit the job",)),
+            Table("", "Settings", _DIFFERENCE_COLUMNS, rows),
+            Advice((fix,) if needed else ()),
+        ),
+        as_list=True,
+    )
+
+
+def _found(finding: Finding) -> Row:
+    told = finding.description
+    if told is None:
+        return (finding.url, finding.dialect, finding.detail, None, None, None, None)
+    axes = Cell(told.axes, told.axes or _NOT_TOLD)
+    sizes = map(_or_not_told, (told.receive_bytes, told.planner_blocks))
+    return (finding.url, finding.dialect, finding.detail, axes, *sizes, _settings(told.settings))
+
+
+def _or_not_told(value: Value) -> Value | Cell:
+    return Cell(None, _NOT_TOLD) if value is None else value
+
+
+def _settings(settings: Mapping[str, str]) -> Cell:
+    section = Section("", "", tuple(Figure(key, key, text) for key, text in settings.items()))
+    return Cell(section, ", ".join(f"{key} = {text}" for key, text in settings.items()) or _NOT_TOLD)
+
+
+def _told(key: str, label: str, value: Value, missing: str = _NOT_TOLD) -> Figure:
+    return Figure(key, label, value, brief=True, text=missing if value is None else "")
+
+
+def _printed(settings: ControllerSettings, name: str, read: Callable[[], StoredNumber]) -> str | None:
+    """A number as printed; None if the controller doesn't tell it: what the machine's file states is no news of it."""
+    return None if name in settings.unreadable else read().text
+
+
+def _difference(each: Difference, *, needed: bool) -> Row:
+    return (
+        each.name,
+        each.key,
+        each.stored,
+        each.wanted,
+        Cell(needed, "needed" if needed else "written with the rest"),
+    )

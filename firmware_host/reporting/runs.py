@@ -1,0 +1,55 @@
+"""Earlier runs as a document, and whether the files of one agree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from firmware_host.reporting.document import MISSING, Cell, Column, Document, Row, Table
+from firmware_host.station.runs.listing import ListedRun
+from firmware_host.station.runs.verify import RunFinding
+
+_RUN_COLUMNS = (
+    Column("run", "run"),
+    Column("outcome", "outcome"),
+    Column("reason", "because of"),
+    Column("job", "job"),
+    Column("machine", "machine", brief=False),
+    Column("started", "began", brief=False),
+    Column("ended", "last line", brief=False),
+    Column("done", "passes"),
+    Column("passes", "of", brief=False),
+    Column("marking", "marking"),
+)
+_FINDING_COLUMNS = (Column("name", "looked at"), Column("holds", "verdict"), Column("detail", "what was seen"))
+
+
+def runs_document(runs: Iterable[ListedRun]) -> Document:
+    """A row for each run; of one that can't be read only why."""
+    return Document((Table("", "Runs", _RUN_COLUMNS, tuple(map(_run, runs))),), as_list=True)
+
+
+def findings_document(findings: Iterable[RunFinding]) -> Document:
+    """A row for each thing looked at."""
+    rows = tuple(
+        (each.name, Cell(each.holds, "holds" if each.holds else "DOES NOT HOLD"), each.detail) for each in findings
+    )
+    return Document((Table("", "Files of the run", _FINDING_COLUMNS, rows),), as_list=True)
+
+
+def _run(run: ListedRun) -> Row:
+    record = run.record
+    if record is None:
+        return (str(run.path), run.state, run.problem, *[MISSING] * 7)
+    passes = len(record.passes)
+    return (
+        str(run.path),
+        run.state,
+        record.reason,
+        record.job,
+        record.machine,
+        record.started,
+        record.ended,
+        Cell(record.done, f"{record.done}/{passes}"),
+        passes,
+        Cell(record.marking, "" if record.marking else "without marking"),
+    )
