@@ -160,7 +160,7 @@ class Controller(Axis):
         """One report while the gate is open.
 
         Raises StandstillError, PositionError or ControllerFaultError if anything contradicts the standstill proof: it
-        moves, is held, locked, asleep, stands at another step, or lets go of its motor while it stands still.
+        moves, is paused, locked, asleep, stands at another step, or lets go of its motor while it stands still.
         """
         return standstill.watch(self)
 

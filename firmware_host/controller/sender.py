@@ -147,7 +147,7 @@ class Sender(ABC):
             if not self._inbox and remaining_s <= 0:
                 return None
         if self.clock.monotonic() > deadline_s + FLOOD_S:
-            detail = f"it went on sending without a pause for {FLOOD_S:g} s after the deadline"
+            detail = f"it kept sending without a pause for {FLOOD_S:g} s after the deadline"
             raise UnexpectedReplyError(self.port.url, detail)
         line = self._inbox.popleft()
         reply = self.dialect.parse(line)

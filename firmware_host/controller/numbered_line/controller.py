@@ -138,7 +138,7 @@ class NumberedController(Controller):
             if report.state is AxisState.READY and self.same_place(last, report):
                 return report
             last = report
-        raise StandstillError(f"its step counts went on changing for {timeout_s:g} s")
+        raise StandstillError(f"its step counts kept changing for {timeout_s:g} s")
 
     # --- moving ----------------------------------------------------------------------------------------------------
 

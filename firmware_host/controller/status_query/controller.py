@@ -1,4 +1,4 @@
-"""A controller that says in a word what it is doing, and can be held and reset at once."""
+"""A controller that says in a word what it is doing, and can be paused and reset at once."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The arithmetic of a small controller: 32-bit floats, and rounding half away from zero.
 
-Values are held as Python floats that are exactly representable in 32 bits. Working in 64 bits and rounding each single
+Values are kept as Python floats that are exactly representable in 32 bits. Working in 64 bits and rounding each single
 operation to 32 gives the same result as 32-bit hardware (53 >= 2 * 24 + 2 bits: S. Figueroa, "When is double rounding
 innocuous?", ACM SIGNUM Newsletter 30(3), 1995, cited from memory).
 """

@@ -1,4 +1,4 @@
-"""Speed profiles with one constant acceleration: triangles and trapezoids, in closed form.
+"""Velocity curves with one constant acceleration: triangles and trapezoids, in closed form.
 
 Lengths in units of the axis, speeds in units/s, accelerations in units/s^2, times in s. Along-path values are >= 0.
 Formulas: uniformly accelerated motion, v^2 = v0^2 + 2*a*s and s = v0*t + a*t^2/2.
@@ -15,7 +15,7 @@ class Phase:
     """A stretch of one block at constant acceleration.
 
     From `from_length` at speed `entry` (units/s) for `duration_s` to `to_length` at speed `exit`, which are the exact
-    ends: what is evaluated in between is never used to go on from. `ends_block`: the block's last stretch.
+    ends: what is evaluated in between is never the start of the next stretch. `ends_block`: the block's last stretch.
     """
 
     start_s: float

@@ -1,7 +1,7 @@
 """What the board does with one command, as a chain of waits that ends with its answer.
 
 Every function here that returns an iterator is a generator: it yields what it waits for, and the device's event loop
-goes on with it when that has come, the board's `now_s` being that instant.
+continues with it when that has come, the board's `now_s` being that instant.
 """
 
 from __future__ import annotations
@@ -210,12 +210,12 @@ def _change_setting(board: NumberedBoard, command: Command, say: Callable[[str],
 
 def _set(board: NumberedBoard, code: str, values: Mapping[str, float]) -> None:
     for letter, value in values.items():
-        held = from_the_wire(board, code, value)
+        stored = from_the_wire(board, code, value)
         try:
             if code == "M92":
-                board.set_scale(board.variant.axes.index(letter), held)
+                board.set_scale(board.variant.axes.index(letter), stored)
             else:
-                board.settings[f"{code} {letter}"] = held
+                board.settings[f"{code} {letter}"] = stored
         except ValueError as error:
             raise RefusedCommandError(f"{code} {letter} out of range") from error
 

@@ -79,7 +79,7 @@ class NumberedLineDevice(EventDevice):
         else:
             self._board.cut_motion()
 
-    # --- what goes on outside the line ----------------------------------------------------------------------
+    # --- what happens outside the line -----------------------------------------------------------------------
 
     def hardware_reset(self, now_s: float) -> None:
         self._advance(now_s)

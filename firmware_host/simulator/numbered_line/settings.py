@@ -31,10 +31,10 @@ class LineSettings(MutableMapping[str, float]):
     def __setitem__(self, name: str, value: float) -> None:
         if name not in self._values:
             raise KeyError(f"this board has no setting {name}")
-        held = single(value)
-        if not (math.isfinite(held) and held > 0):
+        stored = single(value)
+        if not (math.isfinite(stored) and stored > 0):
             raise ValueError(f"{name}={value!r}: the board cannot work with this value")
-        self._values[name] = held
+        self._values[name] = stored
 
     def __delitem__(self, name: str) -> None:
         raise TypeError(f"{name}: a setting can be changed, not removed")

@@ -22,7 +22,7 @@ class DeviceServer(ABC):
     """Serves one device. `clock` must be one that runs by itself: real or scaled, not virtual.
 
     `start` and `stop` may be called any number of times. To the client `stop` is a pulled cable; the device stays
-    powered, its motion goes on, and `start` plugs it in again.
+    powered, its motion continues, and `start` plugs it in again.
     """
 
     def __init__(self, device: SimulatedDevice, clock: Clock) -> None:

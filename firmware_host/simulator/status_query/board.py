@@ -99,7 +99,7 @@ class Board(BoardCore):
         sign = self.variant.travel_direction
         return all(0 <= value * sign <= self.settings.per_axis(130, i) for i, value in enumerate(target))
 
-    def drop_held_jog(self) -> None:
+    def drop_paused_jog(self) -> None:
         """A jog that has been held is not resumed: what is left of it is forgotten."""
         if self.kernel.holding == "held" and self.kernel.kind() == "jog":
             self.cut_motion()

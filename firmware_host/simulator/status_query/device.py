@@ -49,7 +49,7 @@ class StatusQueryDevice(EventDevice):
                 self._store(byte)
                 self._work()
 
-    # --- what goes on outside the line ----------------------------------------------------------------------
+    # --- what happens outside the line -----------------------------------------------------------------------
 
     def hardware_reset(self, now_s: float) -> None:
         self._advance(now_s)
@@ -99,7 +99,7 @@ class StatusQueryDevice(EventDevice):
     def _hold(self) -> None:
         if self._board.state_word() in ("Idle", "Run", "Jog"):
             self._board.kernel.hold(self._board.now_s)
-            self._board.drop_held_jog()
+            self._board.drop_paused_jog()
 
     def _forget_input(self) -> None:
         self._received.clear()
@@ -123,7 +123,7 @@ class StatusQueryDevice(EventDevice):
 
     def _came_to_standstill(self) -> None:
         self._board.note_standstill(self._board.kernel.last_end_s)
-        self._board.drop_held_jog()
+        self._board.drop_paused_jog()
 
     def _begin_task(self) -> bool:
         """Move bytes from the receive buffer to the line, until one is complete.

@@ -1,6 +1,6 @@
 """What the board does with one complete line, as a chain of waits that ends with its answer.
 
-Every function here is a generator: it yields what it waits for, and the device's event loop goes on with it when that
+Every function here is a generator: it yields what it waits for, and the device's event loop continues with it when that
 has come, the board's `now_s` being that instant.
 """
 

@@ -29,7 +29,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Modes:
-    """What stays in force from line to line. G words are held as ten times their number."""
+    """What stays in force from line to line. G words are kept as ten times their number."""
 
     motion: int = 0
     plane: int = 170

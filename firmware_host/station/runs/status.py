@@ -35,8 +35,8 @@ class RunStatus:
     """How a run stands. `under_way`: a process is at work on it now.
 
     `place`, and `why` where the position is lost. `microsteps`: lowest and
-    highest position at which the axis was left, from the job's zero. `stands_still`: False where the run could not make
-    sure. `acts`: how to resume it; none where it is done or under way.
+    highest position at which the axis was left, from the job's zero. `stands_still`: False where the run could not tell
+    for certain. `acts`: how to resume it; none where it is done or under way.
     """
 
     record: RunRecord
