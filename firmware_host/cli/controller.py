@@ -97,9 +97,15 @@ def show_command(
     """Show a controller's state, position, and the settings of the machine's axis."""
     described = load_machine(machine)
     with _open(described, machine, port, baud) as controller:
-        greeting = controller.greeting.text if controller.greeting else None
-        told = controller_document(controller.url, greeting, controller.status(), controller.settings)
-    documents.show(told, json=json)
+        document = controller_document(
+            controller.url,
+            controller.greeting.text if controller.greeting else None,
+            controller.status(),
+            controller.settings,
+            messages=controller.messages,
+            strays=controller.strays,
+        )
+    documents.show(document, json=json)
 
 
 @settings_app.command("compare")

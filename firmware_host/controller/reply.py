@@ -130,7 +130,6 @@ class RateUnit(Reply):
 class BufferInfo(Reply):
     """What the controller says of its buffers: moves it can plan ahead, and the bytes of its receive buffer."""
 
-    options: str
     blocks: int
     receive_bytes: int
 
@@ -145,8 +144,6 @@ class ParserState(Reply):
 @dataclass(frozen=True)
 class Identity(Reply):
     """What the controller says it is; no other answer is like it."""
-
-    text: str
 
 
 @dataclass(frozen=True)
@@ -173,8 +170,6 @@ class Complaint(Reply):
 @dataclass(frozen=True)
 class Busy(Reply):
     """The controller is still at work on a line: its answer will come."""
-
-    text: str
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from firmware_host.acts import Act
 from firmware_host.controller.finding import Finding
@@ -35,9 +35,18 @@ def found_document(findings: Iterable[Finding]) -> Document:
 
 
 def controller_document(
-    port: str, greeting: str | None, status: StatusReport, settings: ControllerSettings
+    port: str,
+    greeting: str | None,
+    status: StatusReport,
+    settings: ControllerSettings,
+    *,
+    messages: Sequence[str] = (),
+    strays: Sequence[bytes] = (),
 ) -> Document:
-    """A controller's state and position, and the settings of its axis as it prints them."""
+    """A controller's state and position, the settings of its axis as it prints them, and what else it said.
+
+    `messages`: what it said unasked; `strays`: bytes that fitted no reply.
+    """
     position = None if settings.inches else tuple(status.machine or ())
     return Document(
         (
@@ -65,6 +74,13 @@ def controller_document(
                 "never, or not told",
             ),
             _told("position_units", "Position, units", position),
+            _told("messages", "Messages", "; ".join(messages) or None, "none"),
+            _told(
+                "bytes_not_understood",
+                "Bytes not understood",
+                " ".join(repr(data)[1:] for data in strays) or None,
+                "none",
+            ),
         )
     )
 

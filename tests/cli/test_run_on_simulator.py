@@ -188,6 +188,9 @@ def test_show_and_find_tell_what_answers(job: str) -> None:
         facts = stored(port)
         assert (facts["port"], facts["state"], facts["axis"]) == (port, "ready", "A")
         assert facts["released_at_rest_after_ms"] is None or isinstance(facts["released_at_rest_after_ms"], int)
+        assert (facts["messages"], facts["bytes_not_understood"]) == ("VER:simulated:", None)
+        shown = call("controller", "show", "--port", port).out
+        assert "Messages: VER:simulated:\nBytes not understood: none\n" in shown
         found = call("controller", "find", "--port", port, "--yes", "--json")
     assert found.status == 0
     assert [(entry["port"], entry["dialect"]) for entry in json.loads(found.out)] == [(port, "status-query")]

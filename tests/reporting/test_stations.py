@@ -211,11 +211,20 @@ def test_a_controller_s_state_is_told_with_its_settings_as_printed_and_what_it_d
         "acceleration_units_per_s2": "400.000",
         "released_at_rest_after_ms": None,
         "position_units": [0.0, 1.5],
+        "messages": None,
+        "bytes_not_understood": None,
     }
     lines = printed(document).splitlines()
     assert lines[1] == "Greeting: none heard"
     assert lines[4] == "Steps per unit: 26.667"
-    assert lines[7:] == ["Released at a standstill after, ms: never, or not told", "Position, units: 0.0, 1.5"]
+    assert lines[7:] == [
+        "Released at a standstill after, ms: never, or not told",
+        "Position, units: 0.0, 1.5",
+        "Messages: none",
+        "Bytes not understood: none",
+    ]
+    talking = controller_document("/dev/a", None, status, settings, messages=("VER:1", "door"), strays=(b"\xff!",))
+    assert printed(talking).splitlines()[-2:] == ["Messages: VER:1; door", "Bytes not understood: '\\xff!'"]
     silent = replace(settings, stored_rate=None, inches=True)
     values = json_document(controller_document("/dev/a", "hello", status, silent))
     assert (values["greeting"], values["rate_units_per_min"], values["position_units"]) == ("hello", None, None)

@@ -200,7 +200,7 @@ def _fatal(text: str) -> Reply:
 def _echo(text: str) -> Reply:
     said = text.partition(":")[2].strip()
     if said.startswith("busy:"):
-        return Busy(said)
+        return Busy()
     if said.lower().startswith("unknown command"):
         return Complaint("a word the controller does not know")
     if said.startswith(";"):
@@ -212,7 +212,7 @@ def _echo(text: str) -> Reply:
 
 
 def _identity(text: str) -> Reply:
-    return Identity(text)
+    return Identity()
 
 
 def _capability(text: str) -> Reply:
@@ -266,7 +266,7 @@ _READERS: dict[str, Callable[[str], Reply | None]] = {
     "Error:": _error,
     "fatal:": _fatal,
     "echo:": _echo,
-    "busy:": lambda text: Busy(text),
+    "busy:": lambda text: Busy(),
     "FIRMWARE_NAME:": _identity,
     "Cap:": _capability,
     "EPR:": _listed,

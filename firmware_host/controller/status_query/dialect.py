@@ -38,7 +38,7 @@ _FIRST_FREE_SETTING = 200
 _POSITIONS = re.compile(r"-?\d{1,8}\.\d{3,4}(?:,-?\d{1,8}\.\d{3,4}){2,8}", re.ASCII)
 _COUNTS = re.compile(r"\d{1,5},\d{1,5}", re.ASCII)
 _FEEDS = re.compile(r"-?\d{1,8}(?:\.\d{1,3})?(?:,-?\d{1,8}(?:\.\d{1,3})?)?", re.ASCII)
-_OPTIONS = re.compile(r"([^,\]]*),(\d{1,5}),(\d{1,6})(?:,.*)?", re.ASCII)
+_OPTIONS = re.compile(r"[^,\]]*,(\d{1,5}),(\d{1,6})(?:,.*)?", re.ASCII)
 _STORING = re.compile(rb"\$\w*=|\$RST=|G10(?![\d.])|G28\.1|G30\.1", re.ASCII | re.IGNORECASE)
 _GREETING_END = "['$' for help]"
 _MODES = ("G17", "G21", "G40", "G49", "G80", "G90", "G94")
@@ -263,7 +263,7 @@ def _bracket(text: str) -> Reply | None:
         return ParserState(tuple(content.split()))
     if kind == "OPT" and colon:
         match = _OPTIONS.fullmatch(content)
-        return BufferInfo(match[1], int(match[2]), int(match[3])) if match else None
+        return BufferInfo(int(match[1]), int(match[2])) if match else None
     return Message(text[1:-1])
 
 

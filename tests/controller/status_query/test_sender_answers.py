@@ -22,7 +22,7 @@ def test_an_answer_belongs_to_its_line_with_what_came_before_it() -> None:
     r.port.expect(b"$I\n", b"[VER:1:]\r\n[OPT:V,15,128]\r\nok\r\n", after_s=0.25)
     exchange = r.sender.ask(b"$I\n", timeout_s=1.0)
     assert exchange.line == b"$I\n"
-    assert exchange.payload == (BufferInfo("V", 15, 128),)
+    assert exchange.payload == (BufferInfo(15, 128),)
     assert isinstance(exchange.answer, Accepted)
     assert (exchange.sent_at_s, exchange.answered_at_s) == (0.0, 0.25)
 
