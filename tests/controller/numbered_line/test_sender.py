@@ -298,7 +298,7 @@ def test_a_flood_is_not_listened_to_for_ever() -> None:
 
     r.port.read = flood  # type: ignore[method-assign]
     started_s = r.clock.monotonic()
-    with pytest.raises(UnexpectedReplyError, match="went on sending without a pause"):
+    with pytest.raises(UnexpectedReplyError, match="kept sending without a pause"):
         r.sender.listen(0.1)
     assert r.clock.monotonic() - started_s < 6.0
 
