@@ -44,15 +44,15 @@ def demo(
         stack.enter_context(stop.on_signals())
         done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=_show_board)
     documents.show(run_document(done.record, done.counters))
-    rests, wrong = len(done.record.passes), done.off_plan
+    passes, wrong = len(done.record.passes), done.off_plan
     output.lines(
         [
-            f"{done.record.outcome}: {done.record.done} of {rests} passes marked; the motor's step counter is the "
-            f"plan's at {rests - wrong} of {rests} passes.",
+            f"{done.record.outcome}: {done.record.done} of {passes} passes marked; the motor's step counter is the "
+            f"plan's at {passes - wrong} of {passes} passes.",
             *([f"Run folder: {keep}"] if keep is not None else []),
         ]
     )
-    if wrong or done.record.done != rests:
+    if wrong or done.record.done != passes:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 

@@ -34,7 +34,7 @@ Announce = Callable[[str, tuple[Difference, ...]], None]
 
 @dataclass(frozen=True)
 class SimulatedRun:
-    """A run that is over. `counters`: the motor's own step counter at the rest of each segment, from the job's zero."""
+    """A run that is over. `counters`: the motor's step counter at each segment's standstill, from the job's zero."""
 
     record: RunRecord
     counters: Mapping[int, int]
@@ -83,7 +83,7 @@ def run_simulated(
 
 
 class _Counting(Progress):
-    """Reads the simulated motor's own step counter at the job's zero and at each rest, and passes everything on."""
+    """Reads the simulated motor's step counter at the job's zero and at each standstill, and passes everything on."""
 
     def __init__(self, inner: Progress, server: DeviceServer, letter: str) -> None:
         self._inner, self._server, self._letter, self._origin = inner, server, letter, 0

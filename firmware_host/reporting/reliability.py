@@ -24,7 +24,7 @@ _PERCENTILES = (("p5", "5 % of draws below"), ("p50", "median"), ("p95", "5 % of
 
 
 def reliability_section(found: Reliability) -> Section:
-    """The verdict with its probability, what it rests on, which datum decides, and what would make the job surer."""
+    """The verdict with its probability, what it is based on, which datum decides, and what would help."""
     known, chance = found.chance is not None, found.chance
     return Section(
         "reliability",

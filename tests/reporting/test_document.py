@@ -22,7 +22,7 @@ from firmware_host.reporting.document import (
 )
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.render.terminal import MOST_ROWS, terminal_parts
+from firmware_host.reporting.render.terminal import MOST_ROWS, VERDICT_STYLES, terminal_parts
 from firmware_host.reporting.render.text import text_of
 from tests.reporting.shown import page, printed
 
@@ -133,6 +133,7 @@ def test_a_verdict_has_its_colour_and_nothing_else_has() -> None:
     assert not isinstance(shown, str)
     styles = [[str(cell.style) for cell in column._cells] for column in shown.columns]  # type: ignore[union-attr]
     assert styles == [["bold red", "yellow"], ["", ""]]
+    assert set(VERDICT_STYLES) == {verdict.value for verdict in Verdict}
 
 
 def test_of_a_long_table_a_terminal_shows_the_ends_and_json_all() -> None:

@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from enum import StrEnum
 
 from rich import table as rich_table
 from rich.markup import escape
 from rich.text import Text
 
 from firmware_host.acts import Act
-from firmware_host.planning.limits.report import Verdict
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Node, Notes, Table, Value
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.text import NONE, row_texts, text_of, value_of
 
-_STYLES = {
-    Verdict.HOLDS: "",
-    Verdict.NARROW: "yellow",
-    Verdict.NOT_KNOWN: "cyan",
-    Verdict.FAILS: "bold red",
-}
+VERDICT_STYLES = {"holds": "", "holds narrowly": "yellow", "not known": "cyan", "fails": "bold red"}
+"""How each word of the scale of verdicts looks."""
 
 #: Rows shown before the middle of a long table is left out.
 MOST_ROWS = 60
@@ -77,7 +73,7 @@ def _table(table: Table) -> rich_table.Table:
 def _cell(column: Column, cell: Value | Cell) -> Text:
     (text,) = row_texts((column,), (cell,))
     value = value_of(cell)
-    return Text(printable(text), style=_STYLES[value] if isinstance(value, Verdict) else "")
+    return Text(printable(text), style=VERDICT_STYLES.get(value, "") if isinstance(value, StrEnum) else "")
 
 
 def _below(table: Table) -> Iterator[str]:
