@@ -4,6 +4,7 @@ from fractions import Fraction
 
 import pytest
 
+from firmware_host.acts import FindControllers, Unlock
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import (
     ControllerError,
@@ -159,8 +160,9 @@ def test_a_missing_axis_is_told_by_its_letter() -> None:
 def test_silence_is_no_dialect_and_gives_the_port_back() -> None:
     b = bench()
     b.port.spoil = lambda data: b""
-    with pytest.raises(DialectError, match="nothing answers in dialect status-query"):
+    with pytest.raises(DialectError, match="nothing answers in dialect status-query") as caught:
         b.open()
+    assert caught.value.acts == (FindControllers(),)
     assert b.port.closed
 
 
@@ -189,8 +191,9 @@ def test_a_locked_axis_can_be_read_but_not_moved_until_it_is_homed() -> None:
     b = bench({"$22": 1}, home_switches={"A": 300})
     controller = b.open()
     assert controller.status().state is AxisState.LOCKED
-    with pytest.raises(ControllerFaultError, match="it is locked, not ready: find out why; home the axis"):
+    with pytest.raises(ControllerFaultError, match="it is locked, not ready: find out why; home the axis") as caught:
         controller.prepare()
+    assert caught.value.acts == (Unlock(b.port.url),)
     sent = len(b.port.sent)
     with pytest.raises(StandstillError, match="has not been prepared"):
         controller.move_to("1", "600")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
+from firmware_host.acts import FindControllers
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.controller.numbered_line.sender import NumberingSender
@@ -77,8 +78,9 @@ def test_silence_is_no_dialect() -> None:
     for _ in range(20):
         port.expect(PROBE)
     sender = NumberingSender(port, D, clock, MemoryTrace(clock))
-    with pytest.raises(DialectError, match="nothing answers in dialect numbered-line"):
+    with pytest.raises(DialectError, match="nothing answers in dialect numbered-line") as caught:
         sender.resynchronise()
+    assert caught.value.acts == (FindControllers(),)
     assert clock.monotonic() < 12.0
 
 
