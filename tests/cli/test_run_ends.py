@@ -49,11 +49,16 @@ def events(folder: Path) -> list[dict[str, object]]:
 
 
 @pytest.mark.parametrize(
-    ("number", "reason"),
-    [(signal.SIGINT, "Ctrl-C"), (signal.SIGTERM, "terminated"), (signal.SIGHUP, "terminal closed")],
-    ids=["ctrl-c", "sigterm", "sighup"],
+    ("number", "reason", "times"),
+    [
+        pytest.param(signal.SIGINT, "Ctrl-C", 3, id="ctrl-c-thrice"),
+        pytest.param(signal.SIGTERM, "terminated", 1, id="sigterm-once"),
+        pytest.param(signal.SIGINT, "Ctrl-C", 1, id="ctrl-c-once", marks=pytest.mark.slow),
+        pytest.param(signal.SIGTERM, "terminated", 3, id="sigterm-thrice", marks=pytest.mark.slow),
+        pytest.param(signal.SIGHUP, "terminal closed", 1, id="sighup-once", marks=pytest.mark.slow),
+        pytest.param(signal.SIGHUP, "terminal closed", 3, id="sighup-thrice", marks=pytest.mark.slow),
+    ],
 )
-@pytest.mark.parametrize("times", [1, 3], ids=["once", "thrice"])
 def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
     number: signal.Signals, reason: str, times: int, job: str, port: str, tmp_path: Path
 ) -> None:

@@ -30,17 +30,23 @@ from tests.support.memory_port import MemoryPort
 
 
 def over(boards: Sequence[Case]) -> pytest.MarkDecorator:
-    """Each of these boards on each kind of line; through a socket a slice of them."""
+    """Each of these boards on each kind of line; through the system's own lines every time only a few of them."""
     pairs = [
-        pytest.param(kind, case, id=f"{kind}-{case}")
+        pytest.param(kind, case, id=f"{kind}-{case}", marks=() if _every_time(kind, case) else pytest.mark.slow)
         for kind in KINDS
         for case in boards
-        if kind != "socket" or case.name.partition("/")[2] in SLICE
     ]
     return pytest.mark.parametrize(("wire", "case"), pairs, indirect=["wire"])
 
 
-SLICE = ("plain", "work positions", "hasty", "listing", "mute")
+FEW = {"pty": ("plain", "work positions", "hasty", "listing", "mute"), "socket": ("plain", "hasty")}
+
+
+def _every_time(kind: str, case: Case) -> bool:
+    """What a line of the system adds does not depend on the board: a few of them show it."""
+    return kind not in FEW or case.name.partition("/")[2] in FEW[kind]
+
+
 each_board = over(MIXED)
 each_dialect = over(PLAIN)
 every_board = over(MIXED + SINGLES)

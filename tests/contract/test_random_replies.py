@@ -104,10 +104,14 @@ def test_ten_thousand_tampered_transcripts_raise_nothing_but_our_own_errors(case
     assert tampered_transcripts(case, 10_000, seed=4) > 500
 
 
-@pytest.mark.parametrize("state", ["opening", "moving", "watching"])
+@pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)], ids=["a third", "all"])
+@pytest.mark.parametrize(("first", "state"), list(enumerate(["opening", "moving", "watching"])))
 @each_dialect
-def test_a_board_that_says_one_thing_for_ever_is_given_up_in_time(case: Case, state: str) -> None:
-    for words in kinds_of_lines(case):
+def test_a_board_that_says_one_thing_for_ever_is_given_up_in_time(
+    case: Case, first: int, state: str, every: int
+) -> None:
+    """Every kind of line in one of the three states, and in each of them by `-m slow`."""
+    for words in list(kinds_of_lines(case))[first % every :: every]:
         r = rig(case, EndlessPort)
         assert isinstance(r.port, EndlessPort)
 

@@ -31,8 +31,14 @@ def landed(bench: NumberedBench) -> None:
     bench.never_open_while_moving()
 
 
-@pytest.mark.parametrize("job", JOBS)
-@pytest.mark.parametrize("name", NUMBERED_LINE_BOARDS)
+@pytest.mark.parametrize(
+    ("job", "name"),
+    [
+        pytest.param(job, name, id=f"{job}-{name}", marks=() if (i + j) % len(JOBS) == 0 else pytest.mark.slow)
+        for i, job in enumerate(JOBS)
+        for j, name in enumerate(NUMBERED_LINE_BOARDS)
+    ],
+)
 def test_a_shipped_job_runs_to_its_end_on_every_board_variant(job: str, name: str, tmp_path: Path) -> None:
     bench = NumberedBench(tmp_path, job, NUMBERED_LINE_BOARDS[name], stated=name in MUTE, known=name not in MUTE)
     record = bench.run()
@@ -44,19 +50,28 @@ def test_a_shipped_job_runs_to_its_end_on_every_board_variant(job: str, name: st
     landed(bench)
 
 
-@pytest.mark.parametrize("name", ["plain", "blind", "listing"])
-def test_a_thousand_indexes_land_on_a_thousand_intended_steps(name: str, tmp_path: Path) -> None:
-    """9600 microsteps a turn by hand (200 * 16 * 3): target k is round(9.6 k)."""
+@pytest.mark.parametrize(
+    ("name", "count"),
+    [
+        ("plain", 1000),
+        ("blind", 250),
+        ("listing", 250),
+        pytest.param("blind", 1000, marks=pytest.mark.slow),
+        pytest.param("listing", 1000, marks=pytest.mark.slow),
+    ],
+)
+def test_many_indexes_land_on_as_many_intended_steps(name: str, count: int, tmp_path: Path) -> None:
+    """9600 microsteps a turn by hand (200 * 16 * 3): of a thousand, target k is round(9.6 k)."""
     setup = changed_setup(
         "shaft-scale",
         mark={"angle": "360 deg", "passes": 1, "start_angle": "0 deg"},
-        segments={"count": 1000},
+        segments={"count": count},
         index={"finish": "unwind", "settle": "0.05 s"},
     )
     bench = NumberedBench(tmp_path, setup, NUMBERED_LINE_BOARDS[name], gate=lambda context: TimedGate(context, 0.02))
     record = bench.run()
-    assert [true for *_, true in bench.progress.rests] == [round(9600 * k / 1000) for k in range(1000)]
-    assert record.step_errors == (0,) * 1000
+    assert [true for *_, true in bench.progress.rests] == [round(9600 * k / count) for k in range(count)]
+    assert record.step_errors == (0,) * count
     landed(bench)
 
 

@@ -13,11 +13,12 @@ from tests.planning.limits.workshop import job, machine
 GRID = 120
 
 
-def test_no_pair_of_a_brute_force_grid_is_quicker_on_500_random_machines() -> None:
+@pytest.mark.parametrize("machines", [100, pytest.param(500, marks=[pytest.mark.slow, pytest.mark.timeout(600)])])
+def test_no_pair_of_a_brute_force_grid_is_quicker_on_random_machines(machines: int) -> None:
     rng = np.random.default_rng(20260105)
     bound_by: Counter[str] = Counter()
     slower = []
-    for _ in range(500):
+    for _ in range(machines):
         rig = random_machine(rng)
         found = safe_motion(rig.load, rig.turns)
         a = np.geomspace(0.05, 6, GRID)[:, None] * found.acceleration
@@ -29,9 +30,10 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_on_500_random_machines() -> No
         bound_by.update(found.binding)
     assert max(slower) <= 1.01
     assert min(slower) > 0.8  # the grid's own coarseness: no pair that it wouldn't come near
-    expected = {"torque-accelerating", "torque-peak", "step-rate-controller", "index-length", "ringing"}
-    assert expected <= set(bound_by)
-    assert min(bound_by["supply-current"], bound_by["supply-voltage"]) > 20
+    expected = {"torque-accelerating", "step-rate-controller", "index-length", "ringing"}
+    seldom = {"torque-peak"} if machines >= 500 else set()
+    assert expected | seldom <= set(bound_by)
+    assert min(bound_by["supply-current"], bound_by["supply-voltage"]) > machines / 50
 
 
 def test_a_fine_grid_around_the_choice_finds_nothing_better() -> None:

@@ -60,7 +60,8 @@ def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the
     assert world.broken_promises(ended=True) == []
 
 
-def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(tmp_path: Path) -> None:
+@pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)])
+def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(every: int, tmp_path: Path) -> None:
     """It was not on the disk yet, so what it announces was not done."""
     length = 0
     while True:
@@ -77,7 +78,7 @@ def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(tmp_path: Path)
         assert world.broken_promises(ended=True) == []
         if whole:
             break
-        length += 1
+        length = min(length + every, len(world.disk.line))
     assert length > 80
 
 
