@@ -8,14 +8,16 @@ from dataclasses import replace
 from firmware_host import acts
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
-from firmware_host.planning.plan import plan_job
-from firmware_host.station.journal.events import Assumed, PositionLost, Resume, Zero
+from firmware_host.model import Setup
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.station.journal.events import Assumed, Begin, PositionLost, Resume, Zero
 from firmware_host.station.journal.journal import Journal, read_journal
 from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
 from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import RunLoop, Station
+from firmware_host.station.runs.folder import RunFolder
 
 AskWhetherDone = Callable[[PassRecord], bool]
 
@@ -33,16 +35,7 @@ def resume_run(
     folder = station.folder
     events = read_journal(folder.journal)
     state = replay(events)
-    if state.begin is None:
-        raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
-    if state.begin.setup_digest != folder.setup_digest():
-        raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
-    setup = folder.load_setup()
-    plan = plan_job(setup)
-    if state.begin.targets != tuple(plan.route.segment_targets().tolist()):
-        raise JournalError(
-            str(folder.setup), "gives other targets than the journal holds: another version began the run"
-        )
+    setup, plan = _as_begun(folder, state.begin)
     record = state.record
     if record.outcome == "done":
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
@@ -63,6 +56,21 @@ def resume_run(
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at, turns=turns)
+
+
+def _as_begun(folder: RunFolder, begin: Begin | None) -> tuple[Setup, JobPlan]:
+    """Setup and plan of the run. Raises `JournalError` where they are not those that the run began with."""
+    if begin is None:
+        raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
+    if begin.setup_digest != folder.setup_digest():
+        raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
+    setup = folder.load_setup()
+    plan = plan_job(setup)
+    if begin.targets != tuple(plan.route.segment_targets().tolist()):
+        raise JournalError(
+            str(folder.setup), "gives other targets than the journal holds: another version began the run"
+        )
+    return setup, plan
 
 
 def _require_same_marking(record: RunRecord, station: Station) -> None:
