@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -11,27 +10,20 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import laid_out, planned
-from firmware_host.cli.screen import documents, output
+from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError, QuantityError
-from firmware_host.model import Setup, load_job
-from firmware_host.planning.export.rs274 import rs274_lines
+from firmware_host.model import load_job
 from firmware_host.planning.layout.seams import TrueSizes
-from firmware_host.planning.plan import JobPlan
+from firmware_host.reporting.export.registry import FORMATS, move_format
 from firmware_host.reporting.moves import moves_document
-from firmware_host.reporting.render.csv import csv_text
-from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.segments import segments_document
 from firmware_host.system.files import write_whole
 from firmware_host.units import parse_quantity
 
+_TABLE = "table"
+"""Shown, never saved."""
 
-class MoveFormat(StrEnum):
-    """How `moves` writes the program."""
-
-    TABLE = "table"
-    RS274 = "rs274"
-    CSV = "csv"
-    JSON = "json"
+_FORMATS = ", ".join((_TABLE, *(each.name for each in FORMATS)))
 
 
 def segments(
@@ -57,40 +49,28 @@ def segments(
 def moves(
     job: JobArgument,
     json: JsonOption = False,
-    format: Annotated[MoveFormat, typer.Option(help="What to write.")] = MoveFormat.TABLE,
+    format: Annotated[str, typer.Option(metavar="FORMAT", help=f"What to write: {_FORMATS}.")] = _TABLE,
     output_file: Annotated[
         Path | None, typer.Option("--output", metavar="FILE", help="Write to this file instead of standard output.")
     ] = None,
 ) -> None:
     """Print or save the move program; a file is written whole or not at all."""
-    if json and format not in (MoveFormat.TABLE, MoveFormat.JSON):
-        raise InputError(f"--json and --format {format.value} contradict each other", "Give one of them")
-    if output_file is not None and not json and format is MoveFormat.TABLE:
-        raise InputError("the table is only shown, never saved", "Add --format rs274, csv or json", key="--output")
+    if json and format not in (_TABLE, "json"):
+        raise InputError(f"--json and --format {format} contradict each other", "Give one of them")
+    writer = None if format == _TABLE and not json else move_format("json" if json else format)
+    if output_file is not None and writer is None:
+        others = ", ".join(each.name for each in FORMATS)
+        raise InputError("the table is only shown, never saved", f"Add --format with one of {others}", key="--output")
     setup = load_job(job)
     plan = planned(setup)
-    if format is MoveFormat.TABLE and not json:
+    if writer is None:
         documents.show(moves_document(plan.program))
         return
-    text = _export(MoveFormat.JSON if json else format, setup, plan)
+    text = writer.text(setup, plan)
     if output_file is None:
         typer.echo(text, nl=False)
     else:
         _save(output_file, text)
-
-
-def _export(format: MoveFormat, setup: Setup, plan: JobPlan) -> str:
-    document = moves_document(plan.program)
-    if format is MoveFormat.CSV:
-        return csv_text(document.tables[0])
-    if format is MoveFormat.JSON:
-        return output.document_text(json_document(document))
-    return _rs274(setup, plan)
-
-
-def _rs274(setup: Setup, plan: JobPlan) -> str:
-    lines = rs274_lines(setup.machine, plan.program, passes=setup.job.mark.passes, settle_s=plan.settle_s)
-    return "".join(f"{line}\n" for line in lines)
 
 
 def _save(path: Path, text: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from rich.markup import escape
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.cli.screen.advice import advice_lines
+from firmware_host.reporting.render.json import json_text
 from firmware_host.reporting.render.printable import printable
 
 
@@ -75,9 +75,4 @@ def announce_backup(backup: Path) -> None:
 
 def document(value: Any) -> None:
     """Print one JSON document to standard output."""
-    sys.stdout.write(document_text(value))
-
-
-def document_text(value: Any) -> str:
-    """One JSON document, all ASCII, so that no text in it drives a terminal."""
-    return json.dumps(value, indent=2, allow_nan=False) + "\n"
+    sys.stdout.write(json_text(value))

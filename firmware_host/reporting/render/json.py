@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable
 from typing import Any
 
 from firmware_host.reporting.document import MISSING, Document, Figure, Node, Notes, Row, Section, Table, Value
 from firmware_host.reporting.render.text import value_of
+
+
+def json_text(values: Any) -> str:
+    """One JSON text, all ASCII, so that nothing in it drives a terminal."""
+    return json.dumps(values, indent=2, allow_nan=False) + "\n"
 
 
 def json_document(document: Document) -> Any:
