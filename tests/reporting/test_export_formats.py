@@ -34,7 +34,7 @@ def test_a_toy_format_is_written_by_the_command_once_it_is_in_the_list(
     monkeypatch.setattr("firmware_host.reporting.export.registry.FORMATS", [*FORMATS, AnglesFormat()])
     assert run(arguments) == 0
     angles = plan_job(load_job("shaft-scale")).program.angles_deg().tolist()
-    assert [float(line) for line in saved.read_text("utf-8").splitlines()] == pytest.approx(angles, abs=5e-4)
+    assert [float(line) for line in saved.read_text("utf-8").splitlines()] == pytest.approx(angles, abs=6e-4)
 
 
 def test_every_format_has_a_name_of_its_own_and_is_found_by_it() -> None:
