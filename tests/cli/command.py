@@ -1,16 +1,25 @@
-"""The `circumstep` command as a process of its own, every wait with an end."""
+"""The `circumstep` command, in this process or as one of its own, every wait with an end."""
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
+from unittest.mock import patch
+
+from firmware_host.cli import main
+from firmware_host.cli.commands import COMMANDS
+from firmware_host.clock import Clock, ScaledClock, SystemClock
 
 #: How much quicker than real the command's clock goes: what it waits for in vain (a greeting) and what it has to wait
 #: for (moves, settling) takes less; its deadlines stay long beside the milliseconds of an answer.
@@ -46,11 +55,37 @@ def environment() -> dict[str, str]:
 
 
 def call(*arguments: str, told: str = "") -> Ended:
-    """Run the command to its end; `told` is what is typed to it."""
-    done = subprocess.run(
-        [*COMMAND, *arguments], input=told, capture_output=True, text=True, timeout=PATIENCE_S, env=environment()
-    )
-    return Ended(done.returncode, done.stdout, done.stderr)
+    """Run the command line to its end in this process, as a process would at the quickened clock.
+
+    `told` is what is typed to it. For what only a process shows (signals, streams, its end), see `Program`.
+    """
+    out, err = io.StringIO(), io.StringIO()
+    with quickened(), typed(told), redirect_stdout(out), redirect_stderr(err):
+        status = main.run(list(arguments))
+    return Ended(status, out.getvalue(), err.getvalue())
+
+
+@contextmanager
+def quickened() -> Iterator[None]:
+    """Inside, every module that has taken the system's clock from its home takes the quickened one."""
+    quick: Callable[[], Clock] = lambda: ScaledClock(CLOCK_FACTOR)  # noqa: E731
+    for entry in COMMANDS:
+        import_module(f"firmware_host.cli.{entry.file}")
+    with ExitStack() as stack:
+        for name, module in tuple(sys.modules.items()):
+            if name.startswith("firmware_host.") and getattr(module, "SystemClock", None) is SystemClock:
+                stack.enter_context(patch.object(module, "SystemClock", quick))
+        yield
+
+
+@contextmanager
+def typed(text: str) -> Iterator[None]:
+    """Inside, `text` and then its end are what comes from standard input."""
+    reading, writing = os.pipe()
+    with os.fdopen(writing, "w", encoding="utf-8") as stream:
+        stream.write(text)
+    with os.fdopen(reading, encoding="utf-8") as stream, patch.object(sys, "stdin", stream):
+        yield
 
 
 def call_marking(*arguments: str) -> Ended:

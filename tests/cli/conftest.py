@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.cli.main import run
-from tests.cli.command import Ended
+from tests.cli.command import Ended, call
 
 Circumstep = Callable[..., Ended]
 
@@ -24,13 +23,6 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def circumstep(capsys: pytest.CaptureFixture[str]) -> Circumstep:
+def circumstep() -> Circumstep:
     """Runs the command line in this process: `circumstep("segments", JOB)`."""
-
-    def call(*arguments: str) -> Ended:
-        capsys.readouterr()
-        status = run(list(arguments))
-        printed = capsys.readouterr()
-        return Ended(status, printed.out, printed.err)
-
     return call

@@ -12,7 +12,7 @@ import pytest
 
 from firmware_host.cli.commands import COMMANDS, Entry
 from firmware_host.cli.input import planned
-from tests.cli.command import COMMAND, PATIENCE_S, call, environment
+from tests.cli.command import COMMAND, PATIENCE_S, Program, call, environment
 from tests.cli.conftest import Circumstep
 from tests.model.files.files_for_tests import JOB, write_all
 
@@ -193,7 +193,7 @@ def test_a_json_document_is_plain_ascii(circumstep: Circumstep) -> None:
         json.loads(out)
 
 
-def test_the_command_is_also_a_module() -> None:
-    ended = call("profile", "check", "job", "shaft-scale")
-    assert ended.status == 0
-    assert ended.out == "job shaft-scale: well-formed\n"
+def test_the_command_is_also_a_module_and_a_process_of_its_own_says_what_it_says_here() -> None:
+    for arguments in (("profile", "check", "job", "shaft-scale"), ("segments", "nowhere.toml")):
+        with Program(*arguments) as program:
+            assert program.end() == call(*arguments)

@@ -52,6 +52,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
         assert len(device.motion_log) == motions
         again = dry(job, server.url)
         assert again.status == 0, again.err
+        assert "settings written and read back" in again.err
 
 
 def test_a_motion_that_is_held_is_dropped_and_never_resumed(job: str) -> None:

@@ -112,7 +112,8 @@ def test_a_gate_of_another_package_drives_a_whole_run(tmp_path: Path, plugins: P
 def test_without_the_plug_in_the_job_is_refused_and_the_known_kinds_are_named(tmp_path: Path) -> None:
     Path("job.toml").write_text(f'{JOB}[gate]\nkind = "go-file"\n', encoding="utf-8")
     with Program("controller", "simulate", "--clock", "20") as board:
-        ended = call("run", "job.toml", "--port", board.wait_for("out", "\n").strip())
+        with Program("run", "job.toml", "--port", board.wait_for("out", "\n").strip()) as run:
+            ended = run.end()
     assert ended.status == 2
     assert "no gate of kind 'go-file'" in ended.err
     assert "operator" in ended.err
