@@ -23,7 +23,7 @@ from tests.model.files.files_for_tests import JOB, write_all
         (("segmens", "shaft-scale"), "No such command 'segmens'"),
         (("segments", "shaft-scale", "--jason"), "No such option: --jason"),
         (("segments",), "Missing argument 'JOB'"),
-        (("moves", "shaft-scale", "--format", "dxf"), "'dxf' is not one of"),
+        (("moves", "shaft-scale", "--format", "dxf"), "no format 'dxf'. Known: table, rs274, csv, json"),
         (("demo", "--clock", "0"), "0"),
         (("controller", "settings", "read"), "No such command 'read'"),
         (("run", "shaft-scale", "--port"), "requires an argument"),
