@@ -140,4 +140,7 @@ def test_a_job_that_is_not_there_gives_status_2(circumstep: Circumstep, tmp_path
     ended = circumstep("moves", name)
     assert (ended.status, ended.out) == (2, "")
     assert words in ended.err
-    assert len(ended.err.splitlines()) == 1
+    error, *advice = ended.err.splitlines()
+    assert error.startswith("error: ")
+    assert all(line.startswith("  See all profiles with: circumstep ") for line in advice)
+    assert len(advice) <= 1

@@ -13,6 +13,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from firmware_host.acts import ListProfiles, ShowSchema
 from firmware_host.errors import InputError, QuantityError, UnknownKeyError, UnreadableFileError
 from firmware_host.model.files.key_lines import key_lines, line_of
 
@@ -44,7 +45,7 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     try:
         if not path.is_file():
             problem = "is not a plain file" if path.exists() else "no such file"
-            raise UnreadableFileError(problem, "Name a TOML file, or a profile (circumstep profile list)", source)
+            raise UnreadableFileError(problem, "Name a TOML file, or a profile", source, acts=(ListProfiles(),))
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except OSError as error:
@@ -72,7 +73,9 @@ def _parse(text: str, source: str) -> dict[str, Any]:
             problem, 'Values are written key = "value", tables [name]', source, line=line
         ) from error
     if not tables:
-        raise UnreadableFileError("is empty", "See `circumstep schema job` for what it holds", source)
+        raise UnreadableFileError(
+            "is empty", "Write into it what a job, a machine or a motor needs", source, acts=(ShowSchema("job"),)
+        )
     return tables
 
 
@@ -118,7 +121,7 @@ def _input_error(
     if detail["type"] == "extra_forbidden":
         return UnknownKeyError("unknown key", _nearest(kind, path) + more, **fields)
     if detail["type"] == "missing":
-        return InputError("this key is missing", "See `circumstep schema` for its form" + more, **fields)
+        return InputError("this key is missing", "Add it" + more, acts=(ShowSchema(kind.__name__.lower()),), **fields)
     if detail["type"].startswith("union_tag"):
         tags = str(context.get("expected_tags", "")) or "one of the known kinds"
         return InputError("kind is missing or unknown", f"Write kind = one of {tags}" + more, **fields)

@@ -65,7 +65,12 @@ def _named_motor(reference: str, machine_path: Path, text: str) -> dict[str, Any
     except InputError as error:
         line = line_of(("motor",), key_lines(text))
         raise InputError(
-            f"{reference!r}: {error.problem}", error.remedy, source=str(machine_path), key="motor", line=line
+            f"{reference!r}: {error.problem}",
+            error.remedy,
+            source=str(machine_path),
+            key="motor",
+            line=line,
+            acts=error.acts,
         ) from error
     tables, motor_text = read_toml(motor_path)
     validate(Motor, tables, source=str(motor_path), text=motor_text)
@@ -105,5 +110,5 @@ def _named_machine(job: Job, folder: Path, source: str, text: str) -> Path:
     except InputError as error:
         line = line_of(("machine",), key_lines(text))
         raise InputError(
-            f"{job.machine!r}: {error.problem}", error.remedy, source=source, key="machine", line=line
+            f"{job.machine!r}: {error.problem}", error.remedy, source=source, key="machine", line=line, acts=error.acts
         ) from error

@@ -12,6 +12,7 @@ from typing import Literal
 
 import platformdirs
 
+from firmware_host.acts import ListProfiles
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model.files.files import read_toml
 
@@ -71,9 +72,7 @@ def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = Non
         return profiles[reference].path
     close = difflib.get_close_matches(reference, profiles, n=1, cutoff=0.4)
     hint = f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
-    raise UnreadableFileError(
-        f"no {kind[:-1]} profile has this name", f"{hint} `circumstep profile list` shows all", source=reference
-    )
+    raise UnreadableFileError(f"no {kind[:-1]} profile has this name", hint, source=reference, acts=(ListProfiles(),))
 
 
 def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | None = None) -> Path:

@@ -14,6 +14,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.acts import WriteSettings
 from firmware_host.errors import CoordinateError
 from firmware_host.planning.steps import Steps
 
@@ -152,17 +153,17 @@ def _refuse_first(
     if rows.size:
         row = int(rows[0])
         remedy = "Begin nearer to machine zero, or set fewer microsteps"
+        todo: tuple[WriteSettings, ...] = ()
         if scale.lowest != scale.highest:
-            remedy = (
-                "Write the steps-per-unit with at most three decimals (circumstep controller settings write JOB), or "
-                "begin nearer to machine zero"
-            )
+            remedy = "Write the steps-per-unit with at most three decimals, or begin nearer to machine zero"
+            todo = (WriteSettings(),)
         raise CoordinateError(
             f"the controller may land beside step {int(targets[row])}: off by up to",
             float(off[row]),
             "steps",
             0.5 - room,
             remedy,
+            acts=todo,
         )
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from firmware_host.acts import ListProfiles, ShowSchema
 from firmware_host.errors import InputError, QuantityError, UnknownKeyError, UnreadableFileError
 from firmware_host.model import load_job, load_machine, load_motor
 from tests.model.files.bad_lines import JOB_LINES, MACHINE_LINES, MOTOR_LINES, Bad
@@ -32,6 +33,10 @@ def test_a_spoilt_line_gives_one_error_with_file_key_and_line(file: str, case: B
     place = text.index(case.old) if case.at is None else spoilt.index(case.at)
     line = None if case.at == "" else spoilt[:place].count("\n") + 1
     assert error.line == line
+    if "this key is missing" in str(error):
+        assert error.acts == (ShowSchema(file),)
+    else:
+        assert error.acts == ((ListProfiles(),) if "profile has this name" in str(error) else ())
     where = error.source if line is None else f"{error.source}:{line}"
     assert str(error).startswith(f"{where}: {case.key}: ")
     assert error.exit_status == 2
@@ -81,8 +86,11 @@ def test_what_is_no_plain_file_is_refused(load: object, tmp_path: Path) -> None:
     folder.mkdir()
     with pytest.raises(UnreadableFileError, match=r"folder\.toml: is not a plain file"):
         load(str(folder))
-    with pytest.raises(UnreadableFileError, match=r"none\.toml: no such file.*profile list"):
+    with pytest.raises(
+        UnreadableFileError, match=r"none\.toml: no such file\. Name a TOML file, or a profile"
+    ) as caught:
         load(str(tmp_path / "none.toml"))
+    assert caught.value.acts == (ListProfiles(),)
     with pytest.raises(UnreadableFileError, match=r"cannot be read \(File name too long\)"):
         load(str(tmp_path / ("x" * 300 + ".toml")))
 
