@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Iterator
 
-from firmware_host.planning.export.table import COLUMNS, finish_row, move_rows
-from firmware_host.planning.route.moves import MoveProgram
+from firmware_host.planning.route.moves import MoveProgram, Purpose
 from firmware_host.reporting.document import MISSING, Apart, Cell, Column, Document, Figure, Row, Table
 
 _COLUMNS = (
@@ -21,8 +20,6 @@ _COLUMNS = (
 
 def moves_document(program: MoveProgram) -> Document:
     """The whole program. The number of microsteps per turn is an exact fraction in text."""
-    finish = finish_row(program)
-    last = None if finish is None else (Cell(MISSING, "finish"), *_row(finish | {"via_microstep": MISSING})[1:])
     return Document(
         (
             Figure(
@@ -37,10 +34,34 @@ def moves_document(program: MoveProgram) -> Document:
                 ".4g",
             ),
             Figure("one_side_approach", "Every mark is approached from one side", program.route.one_side),
-            Table("moves", "Moves", _COLUMNS, tuple(map(_row, move_rows(program))), last=Apart("finish", last)),
+            Table("moves", "Moves", _COLUMNS, tuple(_rows(program)), last=Apart("finish", _finish(program))),
         )
     )
 
 
-def _row(row: dict[str, Any]) -> Row:
-    return tuple(row.get(key) for key in COLUMNS)
+def _rows(program: MoveProgram) -> Iterator[Row]:
+    """One row per segment: microsteps moved from the last segment's standstill, duration with any take-up.
+
+    By way of: the microstep where the axis turns back to take up lost motion or whole turns; None if it comes straight.
+    """
+    stood, via, before_s = 0, None, 0.0
+    for segment, purpose, target, _, angle, duration in program.rows():
+        if purpose in (Purpose.TAKE_UP, Purpose.UNWIND):
+            via, before_s = target, duration
+        elif purpose is Purpose.INDEX:
+            yield (segment, target, target - stood, angle, before_s + duration, via)
+            stood, via, before_s = target, None, 0.0
+
+
+def _finish(program: MoveProgram) -> Row | None:
+    """The move that ends the job, None if the part stays where it is."""
+    if program.route.purpose[-1] != Purpose.FINISH:
+        return None
+    return (
+        Cell(MISSING, "finish"),
+        int(program.route.targets[-1]),
+        int(program.route.deltas[-1]),
+        float(program.angles_deg()[-1]),
+        float(program.durations[-1]),
+        MISSING,
+    )

@@ -1,1 +1,1 @@
-"""Moves as files: RS-274, table, JSON."""
+"""Moves for other interpreters: RS-274 words."""

@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 from firmware_host.errors import CoordinateError, PlanError
 from firmware_host.model import load_job
 from firmware_host.model.job.job import IndexRequest
-from firmware_host.planning.export.table import move_rows
 from firmware_host.planning.index.unwinding_settle import unwind_settle
 from firmware_host.planning.layout.segments import SegmentBlock, plan_segments
 from firmware_host.planning.plan import plan_job
@@ -295,7 +294,7 @@ def test_a_cable_wound_axis_takes_a_turn_back_where_its_travel_ends(approach: st
 def test_the_program_tells_the_unwinding_and_its_duration() -> None:
     route = wound(("-155 deg", "195 deg"), index={"approach": "one-side"})
     program = time_moves(route, speed=math.radians(90), acceleration=math.radians(360))
-    rows = list(move_rows(program))
+    rows = json.loads(json.dumps(json_document(moves_document(program))))["moves"]
     back = rows[7]
     assert [row["segment"] for row in rows] == list(range(1, 13))
     assert back["via_microstep"] == -1333 - route.overrun
@@ -305,9 +304,7 @@ def test_the_program_tells_the_unwinding_and_its_duration() -> None:
     far = (1600 + 1333) * 360 / 3200 + overrun
     assert back["duration_s"] == pytest.approx(far / 90 + 90 / 360 + 2 * math.sqrt(overrun / 360))
     assert sum(row["duration_s"] for row in rows) == pytest.approx(program.durations.sum())
-    assert json.loads(json.dumps(json_document(moves_document(program))))["moves"][7]["angle_deg"] == pytest.approx(
-        -1333 * 360 / 3200
-    )
+    assert back["angle_deg"] == pytest.approx(-1333 * 360 / 3200)
 
 
 def test_turns_of_broken_microsteps_are_taken_back_exactly() -> None:
