@@ -1,1 +1,1 @@
-"""Decisions: marking window, segments, exact steps, velocity profiles, limits and the move program."""
+"""Decisions: marking window, segments, exact steps, velocity curves, limits and the move program."""

@@ -1,4 +1,4 @@
-"""Seams: the gap or overlap to expect at each, how sure that is, and whether it will show.
+"""Seams: the gap or overlap to expect at each, how far off that may be, and whether it will show.
 
 Sign: a positive gap is bare surface between two segments, a negative one an overlap. Chuck: gap =
 a*(D_true/D_entered - 1); rollers: the same with the roller's diameter, and pi*(D_true - D_entered) more at the closing

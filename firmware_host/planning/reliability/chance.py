@@ -36,5 +36,5 @@ class Chance:
 
 def chance_of(name: str, margins: FloatArray) -> Chance:
     """The chance that a margin of `margins` (draws, shape (n,), n >= 1) is not negative."""
-    held = int((margins >= 0).sum())
-    return Chance(name, held / margins.size, wilson_interval(held, margins.size, CONFIDENCE))
+    kept = int((margins >= 0).sum())
+    return Chance(name, kept / margins.size, wilson_interval(kept, margins.size, CONFIDENCE))

@@ -127,10 +127,10 @@ def _decimals(steps_per_unit: Fraction) -> int:
 
 def _prove(targets: Steps, values: NDArray[np.float64], scale: StoredScale, room: float) -> None:
     """Check every target for both ends of the scale's interval (rounding is monotone in between)."""
-    for held in (scale.lowest, scale.highest):
-        off = np.abs(values * float(held) - targets)
+    for stored in (scale.lowest, scale.highest):
+        off = np.abs(values * float(stored) - targets)
         _refuse_first(off > 0.5 - room, targets, off, scale, room)
-        factor = np.float32(float(held))
+        factor = np.float32(float(stored))
         for ulps in (-2, 0, 2):
             read = _shift(values.astype(np.float32), ulps)
             product = read * factor
