@@ -26,7 +26,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -182,15 +182,14 @@ def faults_in(path: Path, kind: str) -> list[Fault]:
     return found
 
 
-def drawn(seed: int, count: int) -> list[Fault]:
-    """Faults of each room and kind in turn; the same seed draws the same ones from the same sources."""
-    chance = random.Random(seed)
-    pairs = [(room, kind) for kind in KINDS for room in ROOMS]
+def drawn(seed: int, count: int, rooms: Sequence[str] = ROOMS) -> list[Fault]:
+    """Faults of each room and kind in turn; the same seed draws the same ones from the same sources of a room."""
+    pairs = [(room, kind) for kind in KINDS for room in rooms]
     pools = {}
     for room, kind in pairs:
         paths = sorted((ROOT / "firmware_host" / room).rglob("*.py"))
         pools[room, kind] = [fault for path in paths for fault in faults_in(path, kind)]
-        chance.shuffle(pools[room, kind])
+        random.Random(f"{seed} {room} {kind}").shuffle(pools[room, kind])
     chosen: list[Fault] = []
     while len(chosen) < count and any(pools.values()):
         for pair in pairs:
@@ -230,12 +229,12 @@ def statement_lines(fault: Fault) -> range:
     return best
 
 
-def map_of(tree: Path, workers: int) -> Covered:
+def map_of(tree: Path, workers: int, rooms: Sequence[str]) -> Covered:
     """Run every test once in an unchanged copy and see where each of them comes by."""
     report = tree / "times.xml"
     options = [
         "--hypothesis-profile=ci",
-        "--cov=firmware_host",
+        *(f"--cov=firmware_host/{room}" for room in rooms),
         "--cov-context=test",
         "--cov-report=",
         "-n",
@@ -328,16 +327,17 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--least", type=int, default=0, help="how many must be caught")
     parser.add_argument("--map", type=Path, help="file that keeps which tests come by each line")
+    parser.add_argument("--rooms", nargs="+", choices=ROOMS, default=ROOMS, help="where faults are drawn")
     parser.add_argument("--skip", type=int, default=0, help="how many of the drawn faults to leave out")
     options = parser.parse_args()
-    faults = drawn(options.seed, options.count)[options.skip :]
+    faults = drawn(options.seed, options.count, options.rooms)[options.skip :]
     start = time.perf_counter()
     survivors = []
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(options.workers) as pool:
         trees: queue.SimpleQueue[Path] = queue.SimpleQueue()
         for number in range(options.workers):
             trees.put(copied(Path(folder) / str(number)))
-        covered = kept_map(options.map, Path(folder) / "0", options.workers)
+        covered = kept_map(options.map, Path(folder) / "0", options.workers, options.rooms)
 
         def attempt(fault: Fault) -> str:
             tree = trees.get()
@@ -357,13 +357,13 @@ def main() -> int:
     return 0 if caught >= options.least else 1
 
 
-def kept_map(kept: Path | None, tree: Path, workers: int) -> Covered:
+def kept_map(kept: Path | None, tree: Path, workers: int, rooms: Sequence[str]) -> Covered:
     """The map from its file, or made anew and kept there."""
     if kept is not None and kept.exists():
         read = json.loads(kept.read_text(encoding="utf-8"))
         by_line = {path: {int(line): names for line, names in lines.items()} for path, lines in read["by_line"].items()}
         return Covered(by_line, read["took_s"])
-    covered = map_of(tree, workers)
+    covered = map_of(tree, workers, rooms)
     if kept is not None:
         kept.write_text(json.dumps({"by_line": covered.by_line, "took_s": covered.took_s}), encoding="utf-8")
     return covered
