@@ -54,19 +54,7 @@ def controller_document(
             _told("greeting", "Greeting", greeting, "none heard"),
             _told("state", "State", status.state.value),
             _told("axis", "Axis", settings.axis),
-            _told(
-                "steps_per_unit",
-                "Steps per unit",
-                _printed(settings, "steps per unit", lambda: settings.steps_per_unit),
-            ),
-            _told(
-                "rate_units_per_min", "Rate, units/min", _printed(settings, "rate", lambda: settings.rate_units_per_min)
-            ),
-            _told(
-                "acceleration_units_per_s2",
-                "Acceleration, units/s^2",
-                _printed(settings, "acceleration", lambda: settings.acceleration_units_per_s2),
-            ),
+            *_printed_settings(settings),
             _told(
                 "released_at_rest_after_ms",
                 "Released at a standstill after, ms",
@@ -76,12 +64,26 @@ def controller_document(
             _told("position_units", "Position, units", position),
             _told("messages", "Messages", "; ".join(messages) or None, "none"),
             _told(
-                "bytes_not_understood",
-                "Bytes not understood",
-                " ".join(repr(data)[1:] for data in strays) or None,
-                "none",
+                "bytes_not_understood", "Bytes not understood", " ".join(repr(d)[1:] for d in strays) or None, "none"
             ),
         )
+    )
+
+
+def _printed_settings(settings: ControllerSettings) -> tuple[Figure, ...]:
+    """Numbers as printed; one that only the machine's file states is no news of the controller, and not told."""
+    read: tuple[tuple[str, str, str, Callable[[], StoredNumber]], ...] = (
+        ("steps_per_unit", "Steps per unit", "steps per unit", lambda: settings.steps_per_unit),
+        ("rate_units_per_min", "Rate, units/min", "rate", lambda: settings.rate_units_per_min),
+        (
+            "acceleration_units_per_s2",
+            "Acceleration, units/s^2",
+            "acceleration",
+            lambda: settings.acceleration_units_per_s2,
+        ),
+    )
+    return tuple(
+        _told(key, label, None if name in settings.unreadable else number().text) for key, label, name, number in read
     )
 
 
@@ -119,11 +121,6 @@ def _settings(settings: Mapping[str, str]) -> Cell:
 
 def _told(key: str, label: str, value: Value, missing: str = _NOT_TOLD) -> Figure:
     return Figure(key, label, value, brief=True, text=missing if value is None else "")
-
-
-def _printed(settings: ControllerSettings, name: str, read: Callable[[], StoredNumber]) -> str | None:
-    """A number as printed; None if the controller doesn't tell it: what the machine's file states is no news of it."""
-    return None if name in settings.unreadable else read().text
 
 
 def _difference(each: Difference, *, needed: bool) -> Row:

@@ -12,7 +12,7 @@ from rich.console import Console
 
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.reporting.document import Advice, Cell, Document, Figure, Node, Notes, Row, Section, Table, Value
+from firmware_host.reporting.document import Advice, Document, Figure, Node, Notes, Row, Section, Table, Value
 from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.render.terminal import terminal_parts
 from firmware_host.reporting.render.text import row_texts, text_of, value_of
@@ -122,9 +122,3 @@ def section(document: Document, key: str) -> Section:
     """The section of that key."""
     (found,) = (node for node in document.nodes if isinstance(node, Section) and node.key == key)
     return found
-
-
-def text_cell(cell: Value | Cell) -> str:
-    """The text of a cell that has one of its own."""
-    assert isinstance(cell, Cell)
-    return cell.text
