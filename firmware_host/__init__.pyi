@@ -34,8 +34,8 @@ from .planning.compare.motors import compare_motors as compare_motors
 from .planning.compare.sweep import sweep_limits as sweep_limits
 from .planning.export.rs274 import rs274_lines as rs274_lines
 from .planning.layout.seams import TrueSizes as TrueSizes
-from .planning.limits.report import LimitReport as LimitReport
-from .planning.limits.report import Verdict as Verdict
+from .planning.limit_report import LimitReport as LimitReport
+from .planning.limits.check import Verdict as Verdict
 from .planning.plan import JobPlan as JobPlan
 from .planning.plan import plan_job as plan_job
 from .planning.reliability.estimate import reliability as reliability

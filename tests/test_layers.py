@@ -62,7 +62,7 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
         ("mechanics/optics/beam.py", "import firmware_host.units", "not descriptions BROKEN"),
         ("mechanics/optics/beam.py", "import firmware_host.model.part.part", "not descriptions BROKEN"),
         ("station/run.py", "import firmware_host.simulator.serving.serve", "joins the simulator to a run BROKEN"),
-        ("planning/route/velocity.py", "import firmware_host.planning.limits.report", "inside planning BROKEN"),
+        ("planning/route/velocity.py", "import firmware_host.planning.limits.check", "inside planning BROKEN"),
         ("controller/dialect.py", "import firmware_host.controller.axis", "inside controller BROKEN"),
         (
             "controller/status_query/sender.py",

@@ -15,7 +15,8 @@ from firmware_host.model import Motor, Setup, load_job, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, reliability
 from firmware_host.reporting.limits import comparison_document, limits_document
 from firmware_host.reporting.render.csv import csv_text

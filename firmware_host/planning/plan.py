@@ -9,8 +9,7 @@ import numpy as np
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
-from firmware_host.planning.limits.check import check_limits
-from firmware_host.planning.limits.report import LimitReport
+from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
 
 
@@ -36,7 +35,7 @@ class JobPlan:
     """What follows from a job and its machine. Plans are equal if every number in them is.
 
     `settle_s`: wait after a move before the gate may open, s: as stated, or the longest that one of the job's indexes
-    rings by more than half a microstep (see `index_ringing`).
+    rings by more than half a microstep (see `index/ringing.py`).
     """
 
     layout: Layout

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from firmware_host.planning.index.report import IndexAdvice
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.reliability.estimate import Reliability
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.index import index_section, motion_section

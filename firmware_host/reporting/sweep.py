@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
-from firmware_host.planning.limits.report import LimitCheck, LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
 from firmware_host.reporting.limits import checks_table
 

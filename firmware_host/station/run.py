@@ -23,7 +23,8 @@ from firmware_host.errors import (
 )
 from firmware_host.model import Setup
 from firmware_host.planning.index.unwinding_settle import unwind_settle
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover

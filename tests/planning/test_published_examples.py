@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import firmware_host as fh
-from firmware_host.planning.limits.check import check_limits
+from firmware_host.planning.limit_report import check_limits
 from tests.planning.limits.report import named
 from tests.planning.limits.workshop import job, machine
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from firmware_host.acts import Unlock
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.reporting.document import (
     MISSING,
     Advice,

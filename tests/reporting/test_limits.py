@@ -16,7 +16,8 @@ from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.reporting.document import Table
 from firmware_host.reporting.limits import ESTIMATE, checks_table, comparison_document, limits_document
 from firmware_host.reporting.motors import motors_document

@@ -21,9 +21,11 @@ from firmware_host.planning.index.bound import mean_bound
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice, OtherChoice
 from firmware_host.planning.index.ringing import LEAST_DAMPING, half_microstep, natural_band
-from firmware_host.planning.index.safe_motion import NARROW_MARGIN, SafeMotion, index_timing, motion_for
+from firmware_host.planning.index.safe_motion import SafeMotion, index_timing, motion_for
 from firmware_host.planning.index.search import IndexSearch
-from firmware_host.planning.limits.report import LimitReport
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import NARROW_MARGIN
+from firmware_host.planning.limits.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.units import parse_quantity
@@ -118,10 +120,10 @@ def _stronger_supply(machine: Machine, binding: Collection[str]) -> list[tuple[s
     """Twice the supply's current or capacitance, where `binding` says that its limit is in the way."""
     driver, found = machine.driver, []
     current, capacitance = driver.supply_current, driver.supply_capacitance
-    if "supply-current" in binding and current is not None:
+    if SupplyCurrent.name in binding and current is not None:
         twice = parse_quantity(f"{2 * current.si:g} A", "current", "positive")
         found.append((f"driver.supply_current {twice}", _with_driver(machine, supply_current=twice)))
-    if "supply-voltage" in binding and capacitance is not None:
+    if SupplyVoltage.name in binding and capacitance is not None:
         twice = parse_quantity(f"{2e6 * capacitance.si:g} uF", "capacitance", "positive")
         found.append((f"driver.supply_capacitance {twice}", _with_driver(machine, supply_capacitance=twice)))
     return found

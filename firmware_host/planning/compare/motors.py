@@ -17,11 +17,13 @@ from firmware_host.planning.compare.cost import LimitCost, limit_costs
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.torque import TorqueAccelerating, TorqueBraking, TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 
-_TORQUE_CHECKS = ("torque-accelerating", "torque-braking", "torque-peak")
+_TORQUE_CHECKS = tuple(limit.name for limit in (TorqueAccelerating, TorqueBraking, TorquePeak))
 _TIME_DIGITS = 4  # to a tenth of a millisecond indexes count as equally quick
 _ORDER = (Verdict.HOLDS, Verdict.NARROW, Verdict.NOT_KNOWN, Verdict.FAILS)
 

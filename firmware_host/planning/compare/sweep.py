@@ -12,7 +12,8 @@ import numpy as np
 from firmware_host.errors import InputError, LimitExceededError, PlanError
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.values import value_at
-from firmware_host.planning.limits.report import LimitReport, Verdict
+from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.units import Quantity
 

@@ -7,6 +7,7 @@ with the natural swing has to be waited for. The quickest pair lies between. Bot
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,19 +18,17 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.ringing import IndexTiming, index_times, settle_times
 from firmware_host.planning.index.search import IndexSearch
+from firmware_host.planning.limits.check import NARROW_MARGIN
+from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
 
 __all__ = [
-    "NARROW_MARGIN",
     "IndexTiming",
     "SafeMotion",
     "index_timing",
     "motion_for",
     "safe_motion",
 ]
-
-NARROW_MARGIN = 0.2
-"""A limit with less than this part of itself left holds only narrowly; the safe motion keeps this much of each."""
 
 _AT_THE_LIMIT = 2e-3
 
@@ -73,15 +72,15 @@ def motion_for(
     speed: float | None = None,
     acceleration: float | None = None,
     reserve: float = NARROW_MARGIN,
+    limits: Sequence[Limit] | None = None,
 ) -> SafeMotion:
     """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
 
     0 <= `reserve` < 1. A `speed` (rad/s) or `acceleration` (rad/s^2) given is kept and the other is found; with both
-    given there is nothing to choose. Limits: step rates, pulse and what a stop sends back to the supply bound the
-    speed; torque at every speed passed, with the safety factor, the supply's current, grip and seating, and the peaks
-    of torque, grip and seating in the worst phase of the ringing bound the acceleration; cruising in a resonant band is
-    avoided where it can be. Quickest means the least mean time of the moves that a gate opens after,
-    with the longest settling that any of them needs (see `index_ringing` for what is assumed of natural frequency and
+    given there is nothing to choose. `limits`: by default all of `limits/registry.py`; each says what it bounds: the
+    speed, the ramps as commanded, or the part as it swings in the worst phase of the ringing. Speeds that a limit wants
+    avoided are avoided where they can be. Quickest means the least mean time of the moves that a gate opens after, with
+    the longest settling that any of them needs (see `index/ringing.py` for what is assumed of natural frequency and
     damping); the others only have to keep the limits.
 
     `InputError` if the motor's torque at speed isn't known; `LimitExceededError` if no motion is safe.
@@ -95,7 +94,7 @@ def motion_for(
             "Give motor.torque_curve, or resistance and inductance; or state index.speed and index.acceleration",
             key="motor",
         )
-    search = IndexSearch(load, moves, reserve)
+    search = IndexSearch(load, moves, reserve, limits)
     found = search.best(acceleration, speed)
     shares = search.shares(found)
     binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]

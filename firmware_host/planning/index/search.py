@@ -7,6 +7,7 @@ deepest of them; every grid is one array.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,16 +15,12 @@ from numpy.typing import NDArray
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.planning.index.caps import GripCaps, band_margin, speed_caps, supplied_torque
+from firmware_host.mechanics.train.vibration import SUDDEN_PEAK, WORST_PEAK
+from firmware_host.planning.index.allowed import Allowed, least
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.ringing import (
-    SUDDEN_PEAK,
-    WORST_PEAK,
-    IndexTimes,
-    index_times,
-    peak_factors,
-    settle_times,
-)
+from firmware_host.planning.index.ringing import IndexTimes, index_times, peak_factors, settle_times
+from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
 
 _TABLE = 1024
@@ -49,21 +46,20 @@ class Pair:
 
 
 class IndexSearch:
-    """The quickest pair for `moves` with every limit kept to 1 - `reserve` of itself.
+    """The quickest pair for `moves` with every one of `limits` (by default all) kept to 1 - `reserve` of itself.
 
-    `top_speed`: the highest part speed (rad/s) that step rates and supply allow; `reachable_speed`: the highest of them
-    that the longest move can reach. `grip`: what the rollers allow.
+    `top_speed`: the highest part speed (rad/s) that they allow; `reachable_speed`: the highest of them that the longest
+    move can reach.
     """
 
-    def __init__(self, load: LoadCase, moves: IndexMoves, reserve: float) -> None:
+    def __init__(
+        self, load: LoadCase, moves: IndexMoves, reserve: float, limits: Iterable[Limit] | None = None
+    ) -> None:
         self._load = load
         self._moves = moves
-        self._left = 1 - reserve
         self._reserve = reserve
-        self.top_speed = min(speed_caps(load, reserve).values())
-        steady, with_one = load.torque(np.array([0.0, 1.0])).accelerating
-        self._steady, self._slope = float(steady), float(with_one - steady)
-        self.grip = GripCaps.of(load, reserve)
+        self._allowed = Allowed.of(all_limits() if limits is None else limits, load, reserve)
+        self.top_speed = self._allowed.top_speed
         self._speeds, self._pull_out = self._table()
         most = float(self.steady_acceleration(np.zeros(1))[0])
         self.reachable_speed = min(self.top_speed, math.sqrt(max(most, 1e-9) * moves.longest_of_all))
@@ -73,7 +69,7 @@ class IndexSearch:
         load = self._load
         speeds = np.concatenate([np.zeros(1), np.geomspace(1e-5, 1.0, _TABLE) * self.top_speed])
         if load.curve is not None:
-            corners = load.curve.speeds * (load.supply_voltage / load.curve.voltage) / load.ratio
+            corners = load.pull_out_corners
             past = corners[-1:] * (1 + 1e-9)  # past its last point the motor has no torque
             speeds = np.unique(np.concatenate([speeds, corners, past]))
             speeds = speeds[speeds <= self.top_speed]
@@ -86,38 +82,22 @@ class IndexSearch:
         torque = np.interp(speeds, self._speeds, self._pull_out)
         return np.where(beyond, self._load.lowest_pull_out(float(speeds.max())), torque) if beyond.any() else torque
 
-    def steady_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
-        """Highest steady part acceleration (rad/s^2, negative if none) at `speeds` (rad/s), by the limit that sets it.
-
-        The torque needed rises linearly with the acceleration, and it is largest while speeding up.
-        """
-        allowed = self.allowed_torque(speeds) / self._load.safety_factor
-        bounds = {"torque-accelerating": (allowed - self._steady) / self._slope}
-        supplied = supplied_torque(self._load, speeds, self._reserve)
-        if supplied is not None:
-            bounds["supply-current"] = (supplied - self._steady) / self._slope
-        return bounds | {name: np.full(speeds.shape, bound) for name, bound in self.grip.steady.items()}
-
     def sudden_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
-        """`steady_bounds`, and those of a ramp that sets in at once and so swings to twice its acceleration at least.
+        """Highest part acceleration (rad/s^2, negative if none) at `speeds` (rad/s), by the limit that sets it.
 
-        How far it really swings depends on the ramp's time as well, see `cost`.
+        Of a ramp that sets in at once, as commanded and as it swings at the least. How far it really swings depends on
+        the ramp's time as well, see `cost`.
         """
-        peak = {"torque-peak": (self.allowed_torque(speeds) - self._steady) / self._slope / SUDDEN_PEAK}
-        grip = {name: np.full(speeds.shape, bound) for name, bound in self.grip.sudden.items()}
-        return self.steady_bounds(speeds) | peak | grip
-
-    def allowed_torque(self, speeds: FloatArray) -> FloatArray:
-        """Peak torque (N m at the motor) that may be asked for up to each of `speeds` (rad/s)."""
-        return self.pull_out(speeds) * self._left
+        pull_out = self.pull_out(speeds)
+        return self._allowed.steady(speeds, pull_out) | self._allowed.swinging(speeds, pull_out)
 
     def steady_acceleration(self, speeds: FloatArray) -> FloatArray:
-        """The least of `steady_bounds` (rad/s^2; not positive where nothing is safe)."""
-        return np.asarray(np.min(list(self.steady_bounds(speeds).values()), axis=0))
+        """The least that limits of the ramps as commanded allow (rad/s^2; not positive where nothing is safe)."""
+        return least(self._allowed.steady(speeds, self.pull_out(speeds)), speeds)
 
     def largest_acceleration(self, speeds: FloatArray) -> FloatArray:
         """The least of `sudden_bounds` (rad/s^2; not positive where nothing is safe)."""
-        return np.asarray(np.min(list(self.sudden_bounds(speeds).values()), axis=0))
+        return least(self.sudden_bounds(speeds), speeds)
 
     def cost(self, acceleration: FloatArray, speed: FloatArray, *, beside_bands: bool) -> FloatArray:
         """Seconds that an average index takes with its settling; infinite where a limit is exceeded. They broadcast.
@@ -130,11 +110,10 @@ class IndexSearch:
         a = np.where(a > 0, a, 1.0)
         times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
         up, down = self._peak_accelerations(a, times)
-        allowed &= self.peak_torque(up, down) <= self.allowed_torque(v) * (1 + 1e-9)
-        allowed &= self.grip.bear(up, down)
+        allowed &= self._allowed.bears(up, down, self.pull_out(v))
         if beside_bands:
             cruises = moves.longest_of_all > v**2 / a
-            allowed &= ~cruises | (band_margin(self._load, v)[0] >= self._reserve)
+            allowed &= ~cruises | self._allowed.beside_bands(v, self._reserve)
         settling = settle_times(self._load, moves, times, a, v).max(axis=-1)
         others = (times.duration * moves.count * ~moves.gated).sum(axis=-1) / moves.count.sum()
         index = (times.duration * moves.weights).sum(axis=-1) + settling
@@ -145,10 +124,6 @@ class IndexSearch:
         factors = peak_factors(self._load, times)
         return factors.accelerating.max(axis=-1) * acceleration, factors.braking.max(axis=-1) * acceleration
 
-    def peak_torque(self, up: FloatArray, down: FloatArray) -> FloatArray:
-        """Largest torque (N m at the motor) at peak accelerations `up` and `down` of the part (rad/s^2, >= 0)."""
-        return np.maximum(self._load.torque(up).accelerating, self._load.torque(down).braking)
-
     @property
     def acceleration_limits(self) -> frozenset[str]:
         """Names of the limits that bound the acceleration."""
@@ -157,13 +132,10 @@ class IndexSearch:
     def shares(self, pair: Pair) -> dict[str, float]:
         """How much of each limit, its reserve kept, a pair uses up: 1 at the limit."""
         moves, v, a = self._moves, np.array([pair.speed]), np.array([pair.acceleration])
-        caps = {name: pair.speed / cap for name, cap in speed_caps(self._load, self._reserve).items()}
-        allowed = self.allowed_torque(v)
-        steady = {name: a / bound for name, bound in self.steady_bounds(v).items()}
-        steady["torque-accelerating"] = self._load.safety_factor * self._load.torque(a).accelerating / allowed
+        pull_out = self.pull_out(v)
         up, down = self._peak_accelerations(a, index_times(moves.shortest, moves.longest, moves.mean, a, v))
-        peaks = {"torque-peak": self.peak_torque(up, down) / allowed} | self.grip.peak_shares(up, down)
-        return caps | {name: float(share[0]) for name, share in (steady | peaks).items()}
+        ramps = self._allowed.steady_shares(a, v, pull_out) | self._allowed.peak_shares(up, down, pull_out)
+        return self._allowed.speed_shares(pair.speed) | {name: float(share[0]) for name, share in ramps.items()}
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:
         """The pair of least cost; a given `acceleration` (rad/s^2) or `speed` (rad/s) is kept.
@@ -222,11 +194,10 @@ class IndexSearch:
         bounds = {name: float(bound.max()) for name, bound in self.sudden_bounds(speeds).items()}
         short = {name: most for name, most in bounds.items() if most <= wanted}
         if not short:
-            peaks = {"torque-peak": bounds["torque-peak"]} | self.grip.sudden
-            in_any_phase = {name: most * SUDDEN_PEAK / WORST_PEAK for name, most in peaks.items()}
-            short = {name: most for name, most in in_any_phase.items() if most <= wanted} or {
-                "torque-peak": in_any_phase["torque-peak"]
-            }
+            peaks = self._allowed.swinging(speeds, self.pull_out(speeds))
+            in_any_phase = {name: float(most.max()) * SUDDEN_PEAK / WORST_PEAK for name, most in peaks.items()}
+            nearest = min(in_any_phase, key=lambda name: in_any_phase[name])
+            short = {name: most for name, most in in_any_phase.items() if most <= wanted or name == nearest}
         details = tuple(
             f"{name}: wanted more than {wanted:.4g} rad/s^2 of the part, at most {max(most, 0.0):.4g} rad/s^2 is safe"
             for name, most in short.items()

@@ -15,7 +15,7 @@ from firmware_host.planning.route.moves import MoveProgram
 def unwind_settle(machine: Machine, job: Job, program: MoveProgram, turns: float) -> float:
     """Wait (s, >= 0) after a move by `turns` of the part (> 0): as stated, or until it rings by half a microstep.
 
-    The same calculation as for an index (`index_ringing.settle_times`), for the length of this move.
+    The same calculation as for an index (`ringing.settle_times`), for the length of this move.
     """
     stated = job.index.settle
     if stated is not None:

@@ -1,1 +1,1 @@
-"""Every limit of an index move, and the report of all of them."""
+"""Every limit of an index move: one object each, listed in the registry."""

@@ -1,9 +1,12 @@
-"""What the limit checks look at: machine, job, load case, and what the indexes reach."""
+"""What the limits look at: machine, job, load, and what the indexes reach."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
+from firmware_host.mechanics.contact.rollers import AnyTrough
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.load.case import LoadCase
@@ -33,4 +36,44 @@ class LimitCase:
     machine: Machine
     job: Job
     load: LoadCase
+    index: IndexExtremes
+
+
+class AnyLoad(Protocol):
+    """What differs from machine to machine: of one as described (`LoadCase`), or of many drawn ones, shape (draws,).
+
+    `imbalance_torque` N m at the part's axis, `imbalance_at_motor` and `standstill_torque` N m at the motor;
+    `friction`: coefficient of the rollers' grip, None off rollers as `trough` is.
+    """
+
+    @property
+    def imbalance_torque(self) -> FloatOrArray: ...
+
+    @property
+    def imbalance_at_motor(self) -> FloatOrArray: ...
+
+    @property
+    def standstill_torque(self) -> FloatOrArray: ...
+
+    @property
+    def trough(self) -> AnyTrough | None: ...
+
+    @property
+    def friction(self) -> FloatOrArray | None: ...
+
+    def of_part(self, acceleration: float) -> FloatOrArray:
+        """What the part does (rad/s^2) when the motor does what is planned for `acceleration` of the part."""
+
+    def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
+        """Largest torque (N m at the motor) when a part swings up to `up` and brakes at `down` (rad/s^2, >= 0)."""
+
+    def lowest_pull_out(self, part_speed: float) -> FloatOrArray:
+        """Least pull-out torque (N m) on the way from a standstill to `part_speed` (rad/s, as planned)."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnCase:
+    """Many machines that make the same planned index, each a little different."""
+
+    load: AnyLoad
     index: IndexExtremes

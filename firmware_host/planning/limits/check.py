@@ -1,77 +1,98 @@
-"""Whether a machine can make a job's index moves: every limit with its margin, formula and source."""
+"""A limit checked, as data that a person or a program can read, and the verdict: from value and limit, here only."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
 import numpy as np
-from numpy.typing import NDArray
 
-from firmware_host.mechanics.guard import require_positive
-from firmware_host.model.job.job import Job
-from firmware_host.model.machine.machine import Machine
-from firmware_host.planning.index.moves import IndexMoves, index_moves
-from firmware_host.planning.index.ringing import largest_peaks
-from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
-from firmware_host.planning.limits.case import IndexExtremes, LimitCase
-from firmware_host.planning.limits.heat import heat_checks, supply_checks
-from firmware_host.planning.limits.motion import CHECKS
-from firmware_host.planning.limits.overhang import overhang_check
-from firmware_host.planning.limits.report import LimitReport, overall
-from firmware_host.planning.limits.rollers import ROLLER_CHECKS
-from firmware_host.planning.limits.supports import SUPPORT_CHECKS
-from firmware_host.planning.load.case import LoadCase, load_case
-from firmware_host.planning.route.velocity import plan_index
+from firmware_host.mechanics.guard import FloatArray
 
-CASE_CHECKS = (*ROLLER_CHECKS, overhang_check, *SUPPORT_CHECKS, heat_checks, supply_checks)
-"""Every check that looks at machine and job as well, in the order they are shown. One more limit registers here."""
+NARROW_MARGIN = 0.2
+"""A limit with less than this part of itself left holds only narrowly; the safe motion keeps this much of each."""
 
 
-def check_limits(
-    machine: Machine,
-    job: Job,
-    *,
-    index_turns: NDArray[np.float64],
-    speed: float | None,
-    acceleration: float | None,
-    purposes: NDArray[np.int8] | None = None,
-) -> LimitReport:
-    """Check the index moves of `job` on `machine`.
+class Verdict(StrEnum):
+    """How a limit stands. `NOT_KNOWN`: a datum is missing, and what is known doesn't break the limit."""
 
-    `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `purposes`: `moves.Purpose` of
-    each, by default all indexes. `speed` (part rad/s, > 0) and `acceleration` (part rad/s^2, > 0) are checked as given;
-    what is None is chosen by `safe_motion`, which raises
-    `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
+    HOLDS = "holds"
+    NARROW = "holds narrowly"
+    FAILS = "fails"
+    NOT_KNOWN = "not known"
 
-    The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin
-    is below a fifth; else `holds`. All figures are estimates from the data given.
+
+@dataclass(frozen=True, slots=True)
+class LimitCheck:
+    """One limit. `value` and `limit` in `unit`, None where nothing is known.
+
+    `margin`: (limit - value)/limit, the part of an upper limit that is left. Limits that bound from below are written
+    as upper ones (a share used up), except the resonance band: there it is the distance to the band's nearer edge as a
+    part of that edge, negative inside. `remedy` says what would help, or which datum to give.
     """
-    load = load_case(machine, job)
-    moves = index_moves(index_turns, purposes)
-    motion = _motion(load, moves, speed, acceleration)
-    extremes = index_extremes(load, moves, motion)
-    case = LimitCase(machine, job, load, extremes)
-    checks = tuple(found for check in CHECKS for found in check(load, extremes))
-    checks += tuple(found for check in CASE_CHECKS for found in check(case))
-    return LimitReport(overall(checks), checks, motion)
+
+    name: str
+    value: float | None
+    limit: float | None
+    unit: str
+    margin: float | None
+    verdict: Verdict
+    formula: str
+    source: str
+    remedy: str
 
 
-def index_extremes(load: LoadCase, moves: IndexMoves, motion: SafeMotion) -> IndexExtremes:
-    """What `moves` reach at `motion`."""
-    longest = plan_index(moves.longest_of_all, motion.acceleration, motion.speed)
-    pushing, holding = largest_peaks(load, moves, motion.acceleration, motion.speed)
-    return IndexExtremes(
-        acceleration=motion.acceleration,
-        peak_speed=float(longest.peak_speed),
-        cruises=bool(longest.is_trapezoid),
-        longest=moves.longest_of_all,
-        duration=float(longest.duration),
-        peak_pushing=pushing,
-        peak_holding=holding,
-    )
+def upper_limit(
+    name: str,
+    value: float,
+    limit: float,
+    unit: str,
+    *,
+    formula: str,
+    source: str,
+    remedy: str,
+    missing: tuple[str, ...] = (),
+) -> LimitCheck:
+    """A check that `value` <= `limit`, `limit` >= 0. With data `missing`, `value` is a lower bound and never holds."""
+    margin = (limit - value) / limit if limit > 0 else (0.0 if value <= 0 else -math.inf)
+    verdict = verdict_of(margin)
+    if missing and verdict is not Verdict.FAILS:
+        verdict = Verdict.NOT_KNOWN
+        remedy = f"Give {', '.join(missing)}; counted as nothing here"
+    return LimitCheck(name, value, limit, unit, margin, verdict, formula, source, remedy)
 
 
-def _motion(load: LoadCase, moves: IndexMoves, speed: float | None, acceleration: float | None) -> SafeMotion:
-    if speed is not None:
-        require_positive("index speed", speed, "rad/s")
-    if acceleration is not None:
-        require_positive("index acceleration", acceleration, "rad/s^2")
-    return motion_for(load, moves, speed=speed, acceleration=acceleration)
+def not_known(
+    name: str, unit: str, *, formula: str, source: str, missing: tuple[str, ...], value: float | None = None
+) -> LimitCheck:
+    """A check that can't be made without the data `missing`."""
+    remedy = f"Give {', '.join(missing)}"
+    return LimitCheck(name, value, None, unit, None, Verdict.NOT_KNOWN, formula, source, remedy)
+
+
+def drawn_margin(value: FloatArray, limit: FloatArray) -> FloatArray:
+    """(limit - value)/limit of many draws, arrays that broadcast, not below -1: how far a lost draw fails says nothing.
+
+    -1 where the limit is 0 or the value is without end.
+    """
+    usable = (limit > 0) & np.isfinite(value)
+    margin = 1 - np.where(usable, value, 2.0) / np.where(usable, limit, 1.0)
+    return np.maximum(margin, -1.0)
+
+
+def verdict_of(margin: float) -> Verdict:
+    """Fails below 0, holds narrowly below `NARROW_MARGIN`, else holds (to 1e-9, so that a limit just met holds)."""
+    if margin < -1e-9:
+        return Verdict.FAILS
+    return Verdict.NARROW if margin < NARROW_MARGIN - 1e-9 else Verdict.HOLDS
+
+
+def overall(checks: Iterable[LimitCheck]) -> Verdict:
+    """The gravest of all: fails, then not known, then narrowly, else holds."""
+    verdicts = {check.verdict for check in checks}
+    for grave in (Verdict.FAILS, Verdict.NOT_KNOWN, Verdict.NARROW):
+        if grave in verdicts:
+            return grave
+    return Verdict.HOLDS

@@ -3,36 +3,40 @@
 from __future__ import annotations
 
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.report import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.supports import carried_weights, missing_chuck_mass
 
 
-def overhang_check(case: LimitCase) -> tuple[LimitCheck, ...]:
+class Overhang(Limit):
     """Moment of the weights at the front bearing against what the bearings allow.
 
     Free: m g (base + overhang). With a tailstock at the part's far end, the chuck's share of the weight times the base.
     The chuck's own weight times the base comes on top. No check if neither the part's overhang nor the machine's limit
     is given.
     """
-    support, overhang = case.machine.support, case.job.part.overhang
-    given = {
-        "part.overhang": overhang,
-        "support.largest_overhang_moment": support.largest_overhang_moment,
-        "support.overhang_base": support.overhang_base,
-    }
-    if case.load.trough is not None or (overhang is None and support.largest_overhang_moment is None):
-        return ()
-    formula = (
-        "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock the chuck's share of m at base"
-    )
-    source = "statics of a beam"
-    if overhang is None or support.largest_overhang_moment is None or support.overhang_base is None:
-        missing = tuple(key for key, value in given.items() if value is None)
-        return (not_known("overhang", "N*m", formula=formula, source=source, missing=missing),)
-    base = support.overhang_base.si
-    return (
-        upper_limit(
-            "overhang",
+
+    name = "overhang"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        support, overhang = case.machine.support, case.job.part.overhang
+        given = {
+            "part.overhang": overhang,
+            "support.largest_overhang_moment": support.largest_overhang_moment,
+            "support.overhang_base": support.overhang_base,
+        }
+        if case.load.trough is not None or (overhang is None and support.largest_overhang_moment is None):
+            return None
+        formula = (
+            "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock the chuck's share of m at base"
+        )
+        source = "statics of a beam"
+        if overhang is None or support.largest_overhang_moment is None or support.overhang_base is None:
+            missing = tuple(key for key, value in given.items() if value is None)
+            return not_known(self.name, "N*m", formula=formula, source=source, missing=missing)
+        base = support.overhang_base.si
+        return upper_limit(
+            self.name,
             sum(weight * (base + beyond) for weight, beyond in carried_weights(case, overhang.si)),
             support.largest_overhang_moment.si,
             "N*m",
@@ -40,5 +44,4 @@ def overhang_check(case: LimitCase) -> tuple[LimitCheck, ...]:
             source=source,
             remedy="Support the part with a tailstock, or grip it closer to its middle",
             missing=missing_chuck_mass(case),
-        ),
-    )
+        )

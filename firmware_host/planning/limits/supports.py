@@ -15,7 +15,8 @@ from firmware_host.mechanics.contact.support import (
 )
 from firmware_host.model.machine.drive import Chuck
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.report import LimitCheck, Verdict, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, upper_limit
+from firmware_host.planning.limits.limit import Limit
 from firmware_host.units import Quantity
 
 
@@ -49,11 +50,15 @@ def _absent(wanted: dict[str, Quantity | None]) -> tuple[str, ...]:
     return tuple(key for key, value in wanted.items() if value is None)
 
 
-def radial_check(case: LimitCase) -> tuple[LimitCheck, ...]:
+class RadialLoad(Limit):
     """Radial load on the front bearing of the spindle, or on the motor's shaft if the chuck sits on that."""
-    if case.load.trough is not None:
-        return ()
-    return (_radial_on_motor(case) if on_motor_shaft(case) else _radial_on_spindle(case),)
+
+    name = "radial-load"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        if case.load.trough is not None:
+            return None
+        return _radial_on_motor(case) if on_motor_shaft(case) else _radial_on_spindle(case)
 
 
 def _radial_on_motor(case: LimitCase) -> LimitCheck:
@@ -116,39 +121,48 @@ def _radial_on_spindle(case: LimitCase) -> LimitCheck:
     )
 
 
-def tailstock_checks(case: LimitCase) -> tuple[LimitCheck, ...]:
-    """Between chuck and tailstock: its axial force on the bearings, and the weight on its centre.
+class AxialLoad(Limit):
+    """The tailstock's axial force on the bearings. Without one nothing presses along a level axis."""
 
-    Without one nothing presses along a level axis.
-    """
-    support, part, motor = case.machine.support, case.job.part, case.machine.motor
-    if not support.tailstock or case.load.trough is not None:
-        return ()
-    key = "motor.axial_load" if on_motor_shaft(case) else "support.largest_axial_load"
-    bears = motor.axial_load if on_motor_shaft(case) else support.largest_axial_load
-    on_centre = None
-    if part.overhang is not None:
-        on_centre = tailstock_share(case.load.mass, part.overhang.si, part.whole_length.si)[1]
-    return (
-        _compared(
-            "axial-load",
+    name = "axial-load"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        support, motor = case.machine.support, case.machine.motor
+        if not support.tailstock or case.load.trough is not None:
+            return None
+        key = "motor.axial_load" if on_motor_shaft(case) else "support.largest_axial_load"
+        return _compared(
+            self.name,
             support.tailstock_force.si if support.tailstock_force is not None else None,
-            bears,
+            motor.axial_load if on_motor_shaft(case) else support.largest_axial_load,
             ("support.tailstock_force", key),
             formula="tailstock's force <= axial load of the bearings",
             source="equilibrium along a level axis; the data of the bearings",
             remedy="Press less hard with the tailstock",
-        ),
-        _compared(
-            "tailstock-load",
+        )
+
+
+class TailstockLoad(Limit):
+    """The weight on the tailstock's centre."""
+
+    name = "tailstock-load"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        support, part = case.machine.support, case.job.part
+        if not support.tailstock or case.load.trough is not None:
+            return None
+        on_centre = None
+        if part.overhang is not None:
+            on_centre = tailstock_share(case.load.mass, part.overhang.si, part.whole_length.si)[1]
+        return _compared(
+            self.name,
             on_centre,
             support.largest_tailstock_load,
             ("part.overhang", "support.largest_tailstock_load"),
             formula="m*g*overhang/length <= largest load of the tailstock's centre",
             source="statics of a beam on two supports",
             remedy="Take a stronger centre, or a steady rest",
-        ),
-    )
+        )
 
 
 def _compared(
@@ -168,57 +182,53 @@ def _compared(
     return upper_limit(name, value, limit.si, "N", formula=formula, source=source, remedy=remedy)
 
 
-def slenderness_check(case: LimitCase) -> tuple[LimitCheck, ...]:
+class UnsupportedLength(Limit):
     """The part's length, all of it counted as unsupported, over its thinnest diameter."""
-    if case.load.trough is not None:
-        return ()
-    held = case.machine.support.tailstock
-    limit = SLENDEREST_BETWEEN_SUPPORTS if held else SLENDEREST_OVERHUNG
-    where = "between chuck and tailstock" if held else "out of the chuck"
-    return (
-        upper_limit(
-            "unsupported-length",
+
+    name = "unsupported-length"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        if case.load.trough is not None:
+            return None
+        held = case.machine.support.tailstock
+        limit = SLENDEREST_BETWEEN_SUPPORTS if held else SLENDEREST_OVERHUNG
+        where = "between chuck and tailstock" if held else "out of the chuck"
+        return upper_limit(
+            self.name,
             slenderness(case.job.part.whole_length.si, case.job.part.thinnest.si),
             limit,
             "",
             formula=f"length/thinnest diameter <= {limit:g} {where}, a rule of thumb",
             source="common practice, no source",
             remedy="Set a steady rest, or a tailstock",
-        ),
-    )
-
-
-def power_off_check(case: LimitCase) -> tuple[LimitCheck, ...]:
-    """The imbalance at its worst angle against the motor's detent torque: does the part stay, creep or spin back?"""
-    load, detent, gearing = case.load, case.machine.motor.detent_torque, case.machine.gearing
-    formula = "m*g*e/n <= detent torque"
-    source = "statics at the worst angle, no friction; that vibration lets a self-locking stage creep: common practice"
-    locking = any(stage.self_locking for stage in gearing)
-    torque = load.imbalance_torque / load.ratio
-    if load.missing.imbalance or (detent is None and not locking):
-        missing = load.missing.imbalance + (("motor.detent_torque",) if detent is None else ())
-        return (
-            not_known(
-                "power-off",
-                "N*m",
-                formula=formula,
-                source=source,
-                missing=missing,
-                value=None if load.missing.imbalance else torque,
-            ),
         )
-    holds = detent.si if detent is not None else 0.0
-    outcome = power_off(torque, holds, self_locking=locking)
-    unsure = tuple(f"gearing[{stage.name}].self_locking" for stage in gearing if stage.self_locking is None)
-    formula += f" -> it {outcome.value}"
-    if outcome is PowerOff.SPINS_BACK and unsure:
-        return (not_known("power-off", "N*m", formula=formula, source=source, missing=unsure, value=torque),)
-    remedy = "Balance the part, brake the axis, or gear it down; keep hands out when the power goes"
-    check = upper_limit("power-off", torque, holds, "N*m", formula=formula, source=source, remedy=remedy)
-    if outcome is PowerOff.CREEPS:
-        return (LimitCheck("power-off", torque, holds, "N*m", check.margin, Verdict.NARROW, formula, source, remedy),)
-    return (check,)
 
 
-SUPPORT_CHECKS = (radial_check, tailstock_checks, slenderness_check, power_off_check)
-"""Every check of supports, in the order they are shown; the overhang's moment comes before them."""
+class PowerOffTurn(Limit):
+    """The imbalance at its worst angle against the motor's detent torque: does the part stay, creep or spin back?"""
+
+    name = "power-off"
+
+    def check(self, case: LimitCase) -> LimitCheck:
+        load, detent, gearing = case.load, case.machine.motor.detent_torque, case.machine.gearing
+        formula = "m*g*e/n <= detent torque"
+        source = (
+            "statics at the worst angle, no friction; that vibration lets a self-locking stage creep: common practice"
+        )
+        locking = any(stage.self_locking for stage in gearing)
+        torque = load.imbalance_at_motor
+        if load.missing.imbalance or (detent is None and not locking):
+            missing = load.missing.imbalance + (("motor.detent_torque",) if detent is None else ())
+            value = None if load.missing.imbalance else torque
+            return not_known(self.name, "N*m", formula=formula, source=source, missing=missing, value=value)
+        holds = detent.si if detent is not None else 0.0
+        outcome = power_off(torque, holds, self_locking=locking)
+        unsure = tuple(f"gearing[{stage.name}].self_locking" for stage in gearing if stage.self_locking is None)
+        formula += f" -> it {outcome.value}"
+        if outcome is PowerOff.SPINS_BACK and unsure:
+            return not_known(self.name, "N*m", formula=formula, source=source, missing=unsure, value=torque)
+        remedy = "Balance the part, brake the axis, or gear it down; keep hands out when the power goes"
+        check = upper_limit(self.name, torque, holds, "N*m", formula=formula, source=source, remedy=remedy)
+        if outcome is PowerOff.CREEPS:
+            return LimitCheck(self.name, torque, holds, "N*m", check.margin, Verdict.NARROW, formula, source, remedy)
+        return check

@@ -115,6 +115,28 @@ class LoadCase:
         inertia = self.rotor_inertia + self.reflected_inertia
         return braking_energy(inertia, part_speed * self.ratio, self.imbalance_torque)
 
+    @property
+    def imbalance_at_motor(self) -> float:
+        """Torque of the imbalance at its worst angle, at the motor (N m), no friction counted."""
+        return self.imbalance_torque / self.ratio
+
+    @property
+    def torque_line(self) -> tuple[float, float]:
+        """Torque at the motor (N m) to turn without acceleration, and what each rad/s^2 of the part adds (N m s^2)."""
+        steady, with_one = self.torque(np.array([0.0, 1.0])).accelerating
+        return float(steady), float(with_one - steady)
+
+    @property
+    def pull_out_corners(self) -> FloatArray:
+        """Part speeds (rad/s) of the points of the motor's curve, rising; none without a curve."""
+        if self.curve is None:
+            return np.zeros(0)
+        return self.curve.speeds * (self.supply_voltage / self.curve.voltage) / self.ratio
+
+    def of_part(self, acceleration: float) -> float:
+        """What the part does (rad/s^2) when the motor does what is planned: just that."""
+        return acceleration
+
     def step_rate(self, part_speed: FloatOrArray) -> FloatArray:
         """Microsteps per second at `part_speed` (rad/s)."""
         turns = np.asarray(part_speed, dtype=np.float64) * self.ratio / (2 * math.pi)
@@ -147,9 +169,8 @@ class LoadCase:
     def lowest_pull_out(self, part_speed: float) -> float:
         """Least pull-out torque (N m) on the way from rest to `part_speed` (rad/s): a ramp passes every speed."""
         speeds = np.linspace(0.0, part_speed, 513)
-        if self.curve is not None:
-            knots = self.curve.speeds * (self.supply_voltage / self.curve.voltage) / self.ratio
-            speeds = np.concatenate([speeds, knots[knots < part_speed]])
+        corners = self.pull_out_corners
+        speeds = np.concatenate([speeds, corners[corners < part_speed]])
         return float(self.pull_out(speeds).min())
 
     def torque(self, part_acceleration: FloatOrArray) -> WorstTorque:
@@ -162,6 +183,10 @@ class LoadCase:
             friction_torque=self.friction_torque,
             imbalance_torque=self.imbalance_torque,
         )
+
+    def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
+        """Largest torque (N m at the motor) of a part that speeds up at `up` and brakes at `down` (rad/s^2, >= 0)."""
+        return np.maximum(self.torque(up).accelerating, self.torque(down).braking)
 
 
 def load_case(machine: Machine, job: Job) -> LoadCase:

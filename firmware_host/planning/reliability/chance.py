@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.uncertainty import wilson_interval
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 
 CONFIDENCE = 0.95
 

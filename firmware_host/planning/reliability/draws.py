@@ -13,19 +13,18 @@ from typing import TypeAlias
 import numpy as np
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.contact.rollers import ManyTroughs, friction_needed, rolling_drag
-from firmware_host.mechanics.guard import FloatArray
-from firmware_host.mechanics.train.transmission import torque_at_motor
+from firmware_host.mechanics.contact.rollers import ManyTroughs, rolling_drag
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
+from firmware_host.mechanics.train.transmission import Stage, torque_at_motor
 from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.part.part import MeasuredPart
-from firmware_host.planning.limits.case import IndexExtremes
+from firmware_host.planning.limits.case import DrawnCase, IndexExtremes
+from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.body import body_of
 from firmware_host.planning.load.case import LoadCase
 
 Factors: TypeAlias = Mapping[str, FloatArray]
-
-MOVING, HOLDING, GRIP = "torque-moving", "torque-holding", "grip"
 
 _VOLTAGES = 256
 _ONE = np.ones(1)
@@ -47,6 +46,79 @@ class DrawnPart:
     trough: ManyTroughs | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawnLoad:
+    """Many drawn loads, as the limits ask for one (`limits.case.AnyLoad`), arrays of shape (draws,).
+
+    `planned`: the load of the plan. `gearing`: the stages up to the drive's shaft. `turns`: of that shaft per turn of
+    the part, and `shaft_inertia` (kg m^2) what turns with it, both as planned. `pull_out` N m: the least up to the
+    plan's peak speed, at the drawn voltage.
+    """
+
+    planned: LoadCase
+    part: DrawnPart
+    factors: Factors
+    gearing: tuple[Stage, ...]
+    turns: float
+    shaft_inertia: float
+    pull_out: FloatArray
+
+    @property
+    def imbalance_torque(self) -> FloatArray:
+        """Torque of the imbalance at the part's axis, N m."""
+        return self.part.imbalance
+
+    @property
+    def imbalance_at_motor(self) -> FloatArray:
+        """The same at the motor, N m."""
+        return self.part.imbalance * self.turns / (self.planned.ratio * self.part.turns)
+
+    @property
+    def standstill_torque(self) -> FloatArray:
+        """What the motor holds with, N m."""
+        return self.planned.standstill_torque * self.factors.get("torque", _ONE)
+
+    @property
+    def trough(self) -> ManyTroughs | None:
+        """The parts on their rollers."""
+        return self.part.trough
+
+    @property
+    def friction(self) -> FloatArray | None:
+        """Coefficient of the rollers' grip."""
+        planned = self.planned.friction
+        return planned * self.factors.get("friction", _ONE) if planned is not None else None
+
+    def of_part(self, acceleration: float) -> FloatArray:
+        """A part that is thicker than planned turns slower at the same motion of the motor (rad/s^2)."""
+        return acceleration * self.turns / self.part.turns
+
+    def lowest_pull_out(self, part_speed: float) -> FloatArray:
+        """Least pull-out torque (N m) up to the peak speed, for which the table was made."""
+        del part_speed
+        return self.pull_out * self.factors.get("torque", _ONE)
+
+    def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
+        """Largest torque (N m at the motor): speeding up and braking as planned, at both ends of the imbalance."""
+        torques = [
+            np.abs(self._torque(acceleration, gravity)) for acceleration in (up, -down) for gravity in (1.0, -1.0)
+        ]
+        return np.asarray(np.maximum.reduce(torques))
+
+    def _torque(self, acceleration: FloatOrArray, gravity: float) -> FloatArray:
+        """Signed torque (N m at the motor) for a planned `acceleration` of the part (rad/s^2)."""
+        part, shaft = self.part, acceleration * self.turns
+        at_part = part.inertia * shaft / part.turns + part.friction + gravity * part.imbalance
+        return torque_at_motor(
+            self.gearing,
+            rotor_inertia=self.planned.rotor_inertia,
+            load_inertia=self.shaft_inertia,
+            load_acceleration=shaft,
+            load_torque=at_part / part.turns,
+            efficiency_factor=self.factors.get("efficiency", _ONE),
+        )
+
+
 class IndexDraws:
     """Margins of one job's indexes at one motion, for drawn factors by input name (see `reliability_inputs`)."""
 
@@ -64,26 +136,25 @@ class IndexDraws:
         self._pull_out = self._lowest_pull_out()
 
     def margins(self, factors: Factors) -> dict[str, FloatArray]:
-        """(limit - value)/limit of each way to fail, -1 to 1, shape (draws,): below 0 it happens.
+        """Margin of each limit that can fail in a draw, by its name, -1 to 1, shape (draws,): below 0 it fails.
 
-        `MOVING`: peak torque with the ringing of the plan's worst phase against the least pull-out torque up to the
-        peak speed, without a safety factor. `HOLDING`: the imbalance at rest against the standstill torque. `GRIP`, on
-        rollers only: friction needed against friction, with the same ringing.
+        The ringing is that of the plan's worst phase; no safety factor, for the draws stand in for it.
         """
-        part = self._part(factors)
-        torque = factors.get("torque", _ONE)
-        found = {
-            MOVING: _margin(self._peak_torque(part, factors), self._pull_out_at(factors) * torque),
-            HOLDING: _margin(
-                part.imbalance * self._turns / (self._load.ratio * part.turns), self._load.standstill_torque * torque
-            ),
-        }
-        if part.trough is not None and self._load.friction is not None:
-            index, at_part = self._index, self._index.acceleration * self._turns / part.turns
-            up, down = index.peak_pushing * at_part, index.peak_holding * at_part
-            needed = friction_needed(part.trough, up, part.imbalance, braking=down)
-            found[GRIP] = _margin(needed, self._load.friction * factors.get("friction", _ONE))
-        return found
+        count = max((drawn.size for drawn in factors.values()), default=1)
+        case = DrawnCase(self._drawn(factors), self._index)
+        asked = {limit.name: limit.drawn(case) for limit in all_limits()}
+        return {name: np.broadcast_to(margin, (count,)) for name, margin in asked.items() if margin is not None}
+
+    def _drawn(self, factors: Factors) -> DrawnLoad:
+        return DrawnLoad(
+            self._load,
+            self._part(factors),
+            factors,
+            self._gearing,
+            self._turns,
+            self._shaft_inertia,
+            self._pull_out_at(factors),
+        )
 
     def _part(self, factors: Factors) -> DrawnPart:
         """The drawn part. All its diameters are wrong by one factor: volume and radius of gyration^2 go by its square.
@@ -116,30 +187,6 @@ class IndexDraws:
         friction = rolling_drag(many) + self._bearings * wide * bearings
         return DrawnPart(mass, inertia, imbalance, friction, self._turns * wide, many)
 
-    def _peak_torque(self, part: DrawnPart, factors: Factors) -> FloatArray:
-        """Largest torque (N m at the motor): speeding up and braking, at both ends of the imbalance."""
-        index = self._index
-        accelerations = (index.peak_pushing * index.acceleration, -index.peak_holding * index.acceleration)
-        torques = [
-            np.abs(self._torque(part, factors, acceleration, gravity))
-            for acceleration in accelerations
-            for gravity in (1.0, -1.0)
-        ]
-        return np.asarray(np.maximum.reduce(torques))
-
-    def _torque(self, part: DrawnPart, factors: Factors, acceleration: float, gravity: float) -> FloatArray:
-        """Signed torque (N m at the motor) for a planned `acceleration` of the part (rad/s^2)."""
-        shaft = acceleration * self._turns
-        at_part = part.inertia * shaft / part.turns + part.friction + gravity * part.imbalance
-        return torque_at_motor(
-            self._gearing,
-            rotor_inertia=self._load.rotor_inertia,
-            load_inertia=self._shaft_inertia,
-            load_acceleration=shaft,
-            load_torque=at_part / part.turns,
-            efficiency_factor=factors.get("efficiency", _ONE),
-        )
-
     def _lowest_pull_out(self) -> FloatArray:
         """Least pull-out torque (N m) up to the peak speed at each of the table's voltages, lowest first."""
         factors = np.linspace(self._voltage.lowest, self._voltage.highest, _VOLTAGES)
@@ -157,10 +204,3 @@ class IndexDraws:
             return self._pull_out[:1]
         place = (factors["supply_voltage"] - low) / (high - low) * (_VOLTAGES - 1)
         return self._pull_out[np.floor(place).astype(np.intp)]
-
-
-def _margin(value: FloatArray, limit: FloatArray) -> FloatArray:
-    """(limit - value)/limit, not below -1; -1 where the limit is 0 or the value is without end."""
-    usable = (limit > 0) & np.isfinite(value)
-    margin = 1 - np.where(usable, value, 2.0) / np.where(usable, limit, 1.0)
-    return np.maximum(margin, -1.0)

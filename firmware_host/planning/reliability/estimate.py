@@ -11,14 +11,15 @@ from firmware_host.errors import InputError
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.uncertainty import FactorRange, correlation_ratio, rectangular_factors, wilson_interval
 from firmware_host.model.files.loading import Setup
+from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limits.case import IndexExtremes
-from firmware_host.planning.limits.check import index_extremes
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.chance import CONFIDENCE, SURE_ENOUGH, Chance, chance_of
-from firmware_host.planning.reliability.draws import GRIP, HOLDING, MOVING, IndexDraws
+from firmware_host.planning.reliability.draws import IndexDraws
 from firmware_host.planning.reliability.improvement import MOST_DRAWS as BETTER_DRAWS
 from firmware_host.planning.reliability.improvement import Better, better_measured, gentler_acceleration
 from firmware_host.planning.reliability.inputs import UncertainInput, uncertain_inputs
@@ -27,7 +28,6 @@ DEFAULT_DRAWS = 100_000
 MOST_DRAWS = 2_000_000
 DEFAULT_SEED = 1
 _BLOCK = 50_000
-_HAPPENINGS = {"no-step-lost": (MOVING, HOLDING), "no-slip": (GRIP,)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +62,10 @@ class Reliability:
 def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> Reliability:
     """Monte Carlo of the plan's motion over `uncertain_inputs`: `draws` machines, each datum anywhere in its range.
 
-    A draw holds if the peak torque stays below the pull-out torque (no safety factor: the draws stand in for it), the
-    standstill torque holds the imbalance, and the driven rollers grip. The ringing counts with the plan's worst phase
-    in every draw, so the probability errs low. The same seed gives the same answer.
+    A draw holds if every limit does that has a place in the draws (no safety factor: the draws stand in for it): the
+    peak torque stays below the pull-out torque, the standstill torque holds the imbalance, the driven rollers grip.
+    The ringing counts with the plan's worst phase in every draw, so the probability errs low. The same seed gives the
+    same answer.
 
     Verdict by `Chance.verdict`; not known if a datum is missing. Where it doesn't hold, `better` says what would help.
     `InputError` for less than 100 draws or more than `MOST_DRAWS`, or a negative seed.
@@ -138,11 +139,11 @@ def _result(
     inputs: tuple[UncertainInput, ...], factors: FloatArray, margins: dict[str, FloatArray], seed: int
 ) -> Reliability:
     smallest = _smallest(margins)
-    parts = tuple(
-        chance_of(name, np.minimum.reduce([margins[way] for way in ways]))
-        for name, ways in _HAPPENINGS.items()
-        if set(ways) <= set(margins)
-    )
+    ways: dict[str, list[FloatArray]] = {}
+    for limit in all_limits():
+        if limit.name in margins:
+            ways.setdefault(limit.keeps or limit.name, []).append(margins[limit.name])
+    parts = tuple(chance_of(name, np.minimum.reduce(found)) for name, found in ways.items())
     chance = chance_of("all", smallest)
     shares = [Influence(each, correlation_ratio(drawn, smallest)) for each, drawn in zip(inputs, factors, strict=True)]
     low, middle, high = (float(part) for part in np.quantile(smallest, (0.05, 0.5, 0.95)))

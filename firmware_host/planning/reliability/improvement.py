@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.reliability.chance import Chance, chance_of
 from firmware_host.planning.reliability.inputs import UncertainInput
 

@@ -11,12 +11,14 @@ import pytest
 from firmware_host.errors import FormulaRangeError
 from firmware_host.model import Motor, Setup, load_job, load_motor
 from firmware_host.model.files.profiles import list_profiles
-from firmware_host.planning.compare.cost import TENFOLD, _more_torque, limit_costs
+from firmware_host.planning.compare.cost import limit_costs
 from firmware_host.planning.compare.motors import MotorCandidate, compare_motors, machine_with, pareto_set
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.safe_motion import motion_for
 from firmware_host.planning.index.search import IndexSearch
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.limit import TENFOLD
+from firmware_host.planning.limits.torque import TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.workshop import DELETE, MOTOR, changed, job, machine, roller_machine
@@ -169,7 +171,7 @@ def test_lifting_the_torque_costs_what_a_motor_of_ten_times_the_torque_shows(by_
     # The definition: what may be asked for rises tenfold at every speed, all else stays.
     lifted = IndexSearch(load, moves, 0.2)
     before = lifted.pull_out(np.array([1.0, 3.0]))
-    after = IndexSearch(_more_torque(load), moves, 0.2).pull_out(np.array([1.0, 3.0]))
+    after = IndexSearch(TorquePeak().lifted(load), moves, 0.2).pull_out(np.array([1.0, 3.0]))
     assert after == pytest.approx(TENFOLD * before, rel=1e-3)
     assert costs["torque"] < 0.95 * taken
 

@@ -9,7 +9,7 @@ import pytest
 from firmware_host.errors import InputError, QuantityError, UnknownKeyError
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint, parse_sweep, sweep_limits
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 

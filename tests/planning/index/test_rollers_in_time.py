@@ -15,6 +15,7 @@ from firmware_host.mechanics.contact.rollers import contact_forces, normal_at_re
 from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
+from tests.planning.index.workshop import speed_at
 from tests.planning.limits.workshop import job, roller_machine
 
 FRICTION, DAMPING = 0.35, 0.05
@@ -84,7 +85,7 @@ def test_the_chosen_motion_never_slips_nor_lifts_at_any_instant(rows: int, turns
                 * found.acceleration
             ),
         )
-        needed, pressing = worst(load, x, move.speed_at(t) + rate)
+        needed, pressing = worst(load, x, speed_at(move, t) + rate)
         assert needed <= 0.8 * FRICTION * (1 + 2e-3)
         assert pressing >= 0.2
         used.append(needed)
@@ -100,4 +101,4 @@ def test_a_ramp_nearly_twice_as_sharp_slips() -> None:
     ramp, end = float(move.ramp_time), float(move.duration)
     t, x, rate = swing(load.natural_frequency, [ramp], lambda t: np.where(t < ramp, a, 0.0))
     assert end > ramp
-    assert worst(load, x, move.speed_at(t) + rate)[0] > FRICTION
+    assert worst(load, x, speed_at(move, t) + rate)[0] > FRICTION

@@ -13,6 +13,7 @@ from scipy import integrate
 from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
+from tests.planning.index.workshop import speed_at
 from tests.planning.limits.workshop import job, machine
 
 
@@ -36,7 +37,7 @@ def largest_lag(load: LoadCase, turns: float, acceleration: float, speed: float,
             continue
         steady = inertia * part_acceleration * load.ratio + gravity + moving * load.friction_torque / load.ratio
         times = np.linspace(start, stop, 200)
-        torque_at = load.pull_out(move.speed_at(times))
+        torque_at = load.pull_out(speed_at(move, times))
 
         def rhs(
             t: float, y: np.ndarray, steady: float = steady, times: np.ndarray = times, at: np.ndarray = torque_at

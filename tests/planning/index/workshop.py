@@ -11,6 +11,7 @@ import numpy as np
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
 from firmware_host.planning.load.case import LoadCase, load_case
+from firmware_host.planning.route.velocity import IndexMotion
 from tests.planning.limits.workshop import DELETE, job, machine
 
 SAFETY, RESERVE = 2.0, 0.2
@@ -148,3 +149,9 @@ def index_seconds(rig: RandomMachine, a: np.ndarray, v: np.ndarray) -> np.ndarra
     moves = rig.moves
     times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
     return np.asarray((times.duration + settle_times(rig.load, moves, times, a, v))[..., 0])
+
+
+def speed_at(move: IndexMotion, time: np.ndarray) -> np.ndarray:
+    """Speed (rad/s, >= 0) `time` s after the start of one index; 0 outside the move."""
+    nearest_end = np.minimum(time, move.duration - time)
+    return np.clip(move.acceleration * nearest_end, 0.0, move.peak_speed)

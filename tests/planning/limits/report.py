@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from firmware_host.planning.limits.check import check_limits
-from firmware_host.planning.limits.report import LimitCheck, LimitReport
+from firmware_host.planning.limit_report import LimitReport, check_limits
+from firmware_host.planning.limits.check import LimitCheck
 from tests.planning.limits.workshop import job, machine
 
 INDEXES = np.full(12, 1 / 12)

@@ -8,8 +8,8 @@ import pytest
 from scipy import constants
 
 from firmware_host.errors import FormulaRangeError
-from firmware_host.planning.limits.check import check_limits
-from firmware_host.planning.limits.report import LimitReport, Verdict, upper_limit
+from firmware_host.planning.limit_report import LimitReport, check_limits
+from firmware_host.planning.limits.check import Verdict, upper_limit
 from tests.planning.limits.report import named, report
 from tests.planning.limits.workshop import DELETE, ROLLERS, job, machine, roller_machine
 

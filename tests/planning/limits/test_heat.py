@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from scipy import constants
 
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 from tests.planning.limits.report import named, report
 from tests.planning.limits.workshop import DELETE, job, machine
 

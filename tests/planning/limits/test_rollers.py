@@ -11,9 +11,10 @@ from scipy import constants
 from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.contact.rollers import friction_needed, unevenness
+from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.limits.check import check_limits, index_extremes
-from firmware_host.planning.limits.report import LimitCheck, Verdict
+from firmware_host.planning.limit_report import check_limits
+from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.planning.load.case import load_case
 from tests.mechanics.contact.test_rollers import all_bodies
 from tests.planning.limits.report import INDEXES, named, names, report

@@ -16,17 +16,20 @@ from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model import Job, Machine, load_job
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.tolerances import Tolerances
+from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limits.case import IndexExtremes
-from firmware_host.planning.limits.check import index_extremes
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.grip import GripPeak
+from firmware_host.planning.limits.torque import HoldingTorque, TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.planning.reliability.draws import GRIP, HOLDING, MOVING, IndexDraws
+from firmware_host.planning.reliability.draws import IndexDraws
 from firmware_host.planning.reliability.estimate import Reliability, reliability
 from firmware_host.planning.reliability.inputs import DEFAULT_TOLERANCES, uncertain_inputs
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 
+MOVING, HOLDING, GRIP = TorquePeak.name, HoldingTorque.name, GripPeak.name
 EXACT = dict.fromkeys(DEFAULT_TOLERANCES, 0.0)
 MOTION = {"index": {"speed": "4 rad/s", "acceleration": "20 rad/s^2"}}
 

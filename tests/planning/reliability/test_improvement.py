@@ -8,7 +8,7 @@ import pytest
 from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model import Job, load_job
 from firmware_host.model.files.loading import Setup
-from firmware_host.planning.limits.report import Verdict
+from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.reliability.estimate import Reliability, reliability
 from firmware_host.planning.reliability.improvement import MEASURED, better_measured, gentler_acceleration

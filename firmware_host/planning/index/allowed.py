@@ -1,0 +1,87 @@
+"""What all limits together allow of an index's motion: each limit is asked, nothing is stated again here.
+
+Speeds rad/s and accelerations rad/s^2 of the part, arrays that broadcast; `pull_out` N m as in `MotionBound`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.planning.limits.limit import Limit, MotionBound
+from firmware_host.planning.load.case import LoadCase
+
+_ROUNDING = 1 + 1e-9
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Allowed:
+    """The bounds of the limits that bind a load, by name."""
+
+    bounds: Mapping[str, MotionBound]
+
+    @classmethod
+    def of(cls, limits: Iterable[Limit], load: LoadCase, reserve: float) -> Allowed:
+        """What `limits` allow of `load` with `reserve` (0 <= reserve < 1) of each kept."""
+        asked = {limit.name: limit.bound(load, reserve) for limit in limits}
+        return cls(MappingProxyType({name: bound for name, bound in asked.items() if bound is not None}))
+
+    @property
+    def top_speed(self) -> float:
+        """The highest speed that no limit forbids."""
+        return min(bound.top_speed() for bound in self.bounds.values())
+
+    def steady(self, speeds: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
+        """Highest acceleration of a ramp at `speeds` as commanded (negative if none), by the limit that sets it."""
+        return _given((name, bound.steady(speeds, pull_out)) for name, bound in self.bounds.items())
+
+    def braking(self, speeds: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
+        """The same for braking alone."""
+        return _given((name, bound.braking(speeds, pull_out)) for name, bound in self.bounds.items())
+
+    def swinging(self, speeds: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
+        """Highest acceleration as commanded of a ramp that sets in at once and swings no further than it must."""
+        return _given((name, bound.sudden(speeds, pull_out)) for name, bound in self.bounds.items())
+
+    def bears(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> NDArray[np.bool_]:
+        """Whether every limit is kept by a part that swings to `up` and `down` (>= 0, one shape)."""
+        kept = np.ones(up.shape, dtype=np.bool_)
+        for share in self.peak_shares(up, down, pull_out).values():
+            kept &= share <= _ROUNDING
+        return kept
+
+    def beside_bands(self, speeds: FloatArray, reserve: float) -> NDArray[np.bool_]:
+        """Whether cruising at `speeds` keeps `reserve` of every limit that is avoided where it can be."""
+        kept = np.ones(speeds.shape, dtype=np.bool_)
+        for margin in _given((name, bound.cruise_margin(speeds)) for name, bound in self.bounds.items()).values():
+            kept &= margin >= reserve
+        return kept
+
+    def speed_shares(self, speed: float) -> dict[str, float]:
+        """How much of each limit of the speed is used up, 1 at the limit."""
+        caps = {name: bound.top_speed() for name, bound in self.bounds.items()}
+        return {name: speed / cap for name, cap in caps.items() if np.isfinite(cap)}
+
+    def steady_shares(
+        self, acceleration: FloatArray, speeds: FloatArray, pull_out: FloatArray
+    ) -> dict[str, FloatArray]:
+        """How much of each limit of the ramps as commanded is used up, 1 at the limit."""
+        return _given((name, b.steady_share(acceleration, speeds, pull_out)) for name, b in self.bounds.items())
+
+    def peak_shares(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
+        """How much of each limit of the swinging part is used up, 1 at the limit."""
+        return _given((name, bound.peak_share(up, down, pull_out)) for name, bound in self.bounds.items())
+
+
+def _given(answers: Iterable[tuple[str, FloatArray | None]]) -> dict[str, FloatArray]:
+    return {name: answer for name, answer in answers if answer is not None}
+
+
+def least(bounds: Mapping[str, FloatArray], like: FloatArray) -> FloatArray:
+    """The least of `bounds`, in the shape of `like`; infinite where there are none."""
+    return np.asarray(np.min([np.full(like.shape, np.inf), *bounds.values()], axis=0))

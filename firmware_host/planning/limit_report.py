@@ -1,0 +1,68 @@
+"""Whether a machine can make a job's index moves: every limit with its margin, formula and source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.mechanics.guard import require_positive
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.machine import Machine
+from firmware_host.planning.index.extremes import index_extremes
+from firmware_host.planning.index.moves import IndexMoves, index_moves
+from firmware_host.planning.index.report import IndexAdvice
+from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
+from firmware_host.planning.limits.case import LimitCase
+from firmware_host.planning.limits.check import LimitCheck, Verdict, overall
+from firmware_host.planning.limits.registry import all_limits
+from firmware_host.planning.load.case import LoadCase, load_case
+
+
+@dataclass(frozen=True, slots=True)
+class LimitReport:
+    """All limits of a job's index moves on a machine, and the motion they were checked for (part rad/s, rad/s^2).
+
+    `advice`: how that motion compares with others, where it was asked for (`compare.advice.advised`).
+    """
+
+    verdict: Verdict
+    checks: tuple[LimitCheck, ...]
+    motion: SafeMotion
+    advice: IndexAdvice | None = None
+
+
+def check_limits(
+    machine: Machine,
+    job: Job,
+    *,
+    index_turns: NDArray[np.float64],
+    speed: float | None,
+    acceleration: float | None,
+    purposes: NDArray[np.int8] | None = None,
+) -> LimitReport:
+    """Check the index moves of `job` on `machine`.
+
+    `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `purposes`: `moves.Purpose` of
+    each, by default all indexes. `speed` (part rad/s, > 0) and `acceleration` (part rad/s^2, > 0) are checked as given;
+    what is None is chosen by `safe_motion`, which raises
+    `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
+
+    The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin
+    is below a fifth; else `holds`. All figures are estimates from the data given.
+    """
+    load = load_case(machine, job)
+    moves = index_moves(index_turns, purposes)
+    motion = _motion(load, moves, speed, acceleration)
+    case = LimitCase(machine, job, load, index_extremes(load, moves, motion))
+    checks = tuple(found for limit in all_limits() if (found := limit.check(case)) is not None)
+    return LimitReport(overall(checks), checks, motion)
+
+
+def _motion(load: LoadCase, moves: IndexMoves, speed: float | None, acceleration: float | None) -> SafeMotion:
+    if speed is not None:
+        require_positive("index speed", speed, "rad/s")
+    if acceleration is not None:
+        require_positive("index acceleration", acceleration, "rad/s^2")
+    return motion_for(load, moves, speed=speed, acceleration=acceleration)

@@ -1,0 +1,227 @@
+"""Limits of a part on rollers while it speeds up and brakes: it keeps its grip, and both rows keep pressing."""
+
+from __future__ import annotations
+
+import math
+from abc import abstractmethod
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+import numpy as np
+
+from firmware_host.mechanics.contact.rollers import (
+    Ramp,
+    Trough,
+    friction_needed,
+    grip_acceleration,
+    normal_at_rest,
+    smallest_normal,
+)
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.vibration import SUDDEN_PEAK
+from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
+from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
+from firmware_host.planning.limits.limit import NO_SLIP, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.load.case import LoadCase
+
+_STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
+_SWINGING = "step response of the oscillator, the ramp reversed in the worst phase"
+_HALVINGS = 100
+
+
+class RollerLimit(Limit):
+    """A limit of the part's equilibrium on its rollers; none where the drive holds it otherwise.
+
+    `swings`: whether it is checked of the part as it swings with the rotor on its magnetic spring, or of the ramps as
+    commanded. Only what the part's inertia takes swings: rolling friction and gravity on an imbalance don't change with
+    it. While braking rolling friction helps.
+    """
+
+    swings: ClassVar[bool] = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        load, index = case.load, case.index
+        trough, friction = load.trough, load.friction
+        if trough is None or friction is None:
+            return None
+        up, down = self.accelerations(load, index)
+        value, limit = self.value_and_limit(load, trough, friction, float(up), float(down))
+        known = load.missing.friction + load.missing.imbalance
+        return upper_limit(
+            self.name,
+            value,
+            limit,
+            "",
+            formula=self.formula(index),
+            source=self.source(load),
+            remedy="Lower index.acceleration, use rollers with more grip, or move the rows further apart",
+            missing=known + load.missing.inertia if self.swings else known,
+        )
+
+    def accelerations(self, load: AnyLoad, index: IndexExtremes) -> tuple[FloatArray, FloatArray]:
+        """Of the part (rad/s^2, >= 0): speeding up, and braking."""
+        at_part = np.asarray(load.of_part(index.acceleration))
+        if not self.swings:
+            return at_part, at_part
+        return index.peak_pushing * at_part, index.peak_holding * at_part
+
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
+        trough, friction = load.trough, load.friction
+        if trough is None or friction is None:
+            return None
+        if not self.swings:
+            return _SteadyRamp(self.highest(trough, friction, load.imbalance_torque, reserve))
+        return _Swing(
+            *(self.highest(trough, friction, load.imbalance_torque, reserve, ramp) for ramp in (Ramp.UP, Ramp.DOWN))
+        )
+
+    @abstractmethod
+    def value_and_limit(
+        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
+    ) -> tuple[float, float]:
+        """The figure and what it may be, of a part that speeds up at `up` and brakes at `down` (rad/s^2)."""
+
+    @abstractmethod
+    def highest(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
+    ) -> float:
+        """Highest part acceleration (rad/s^2, >= 0) with `reserve` of the limit kept; `ramp`: on this one only."""
+
+    @abstractmethod
+    def formula(self, index: IndexExtremes) -> str:
+        """The limit as a formula, for a reader."""
+
+    def source(self, load: LoadCase) -> str:
+        """Where formula and figures come from."""
+        del load
+        return f"{_STATICS}; {_SWINGING}" if self.swings else _STATICS
+
+
+class Grip(RollerLimit):
+    """The friction that the driven contacts need, against what they have."""
+
+    name = "grip"
+    costs_as = "grip"
+
+    def value_and_limit(
+        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
+    ) -> tuple[float, float]:
+        return float(friction_needed(trough, up, load.imbalance_torque, braking=down)), friction
+
+    def highest(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
+    ) -> float:
+        return grip_acceleration(trough, friction * (1 - reserve), imbalance_torque, ramp=ramp)
+
+    def formula(self, index: IndexExtremes) -> str:
+        del index
+        return "F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e"
+
+    def source(self, load: LoadCase) -> str:
+        return f"{super().source(load)}; {load.friction_source}"
+
+    def lifted(self, load: LoadCase) -> LoadCase:
+        return replace(load, friction=load.friction * TENFOLD) if load.friction is not None else load
+
+
+class Seating(RollerLimit):
+    """The share of its resting normal force that a row loses."""
+
+    name = "seating"
+    costs_as = "seating"
+
+    def value_and_limit(
+        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
+    ) -> tuple[float, float]:
+        del friction
+        least = float(smallest_normal(trough, up, load.imbalance_torque, braking=down))
+        return 1 - least / normal_at_rest(trough.mass, trough.half_angle), 1.0
+
+    def highest(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
+    ) -> float:
+        """`reserve` of each row's normal force at rest is kept."""
+        del friction
+        least = reserve * normal_at_rest(trough.mass, trough.half_angle)
+
+        def presses(acceleration: float) -> bool:
+            up = 0.0 if ramp is Ramp.DOWN else acceleration
+            down = 0.0 if ramp is Ramp.UP else acceleration
+            return float(smallest_normal(trough, up, imbalance_torque, braking=down)) >= least
+
+        low, high = 0.0, max(grip_acceleration(trough, 1e6, imbalance_torque, ramp=ramp), 1e-9)
+        if math.isinf(high) or not presses(low):
+            return high if math.isinf(high) else 0.0
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            low, high = (middle, high) if presses(middle) else (low, middle)
+        return low
+
+    def formula(self, index: IndexExtremes) -> str:
+        del index
+        return "1 - N_min/N_rest <= 1, N_rest = m*g/(2*cos(beta)); above 1 the part climbs out"
+
+    def lifted(self, load: LoadCase) -> LoadCase:
+        """Without rollers: a part that cannot climb out cannot slip on them either."""
+        return replace(load, trough=None, friction=None)
+
+
+class GripPeak(Grip):
+    """`Grip` of the part as it swings."""
+
+    name = "grip-peak"
+    keeps = NO_SLIP
+    swings = True
+
+    def formula(self, index: IndexExtremes) -> str:
+        return f"F/N <= friction {_swing_words(index)}"
+
+    def drawn(self, case: DrawnCase) -> FloatArray | None:
+        trough, friction = case.load.trough, case.load.friction
+        if trough is None or friction is None:
+            return None
+        up, down = self.accelerations(case.load, case.index)
+        needed = friction_needed(trough, up, case.load.imbalance_torque, braking=down)
+        return drawn_margin(needed, np.asarray(friction))
+
+
+class SeatingPeak(Seating):
+    """`Seating` of the part as it swings."""
+
+    name = "seating-peak"
+    swings = True
+
+    def formula(self, index: IndexExtremes) -> str:
+        return f"1 - N_min/N_rest <= 1 {_swing_words(index)}"
+
+
+def _swing_words(index: IndexExtremes) -> str:
+    swinging = f"with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking"
+    return f"{swinging}, as part and rotor swing on the magnetic spring"
+
+
+@dataclass(frozen=True, slots=True)
+class _SteadyRamp(MotionBound):
+    """A highest acceleration of the ramps as commanded, rad/s^2."""
+
+    highest: float
+
+    def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del pull_out
+        return np.full(speeds.shape, self.highest)
+
+
+@dataclass(frozen=True, slots=True)
+class _Swing(MotionBound):
+    """Highest accelerations of the part as it swings, while it speeds up and while it brakes (rad/s^2, >= 0)."""
+
+    up: float
+    down: float
+
+    def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del pull_out
+        return np.full(speeds.shape, min(self.up, self.down) / SUDDEN_PEAK)
+
+    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del pull_out
+        return np.maximum(share(up, self.up), share(down, self.down))

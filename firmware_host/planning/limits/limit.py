@@ -1,0 +1,123 @@
+"""What a limit is: one object that knows its check, the bound it puts on the motion, its cost and its place in draws.
+
+A subclass, listed in `registry.py`, is all that a new limit takes: the report of the limits, the search for the
+quickest motion, what each limit costs and the draws ask it.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.planning.limits.case import DrawnCase, LimitCase
+from firmware_host.planning.limits.check import LimitCheck
+from firmware_host.planning.load.case import LoadCase
+
+TENFOLD = 10.0
+"""How far the datum behind a limit is raised to see what the limit costs: far enough that it binds no more."""
+
+NO_STEP_LOST, NO_SLIP = "no-step-lost", "no-slip"
+
+
+class MotionBound:
+    """What one limit allows of the motion, with a reserve kept; each answer may be "nothing is bounded".
+
+    Speeds rad/s and accelerations rad/s^2 of the part, arrays that broadcast. `pull_out`: the motor's torque (N m) that
+    counts at each of the speeds, whole. A limit overrides what it bounds.
+    """
+
+    def top_speed(self) -> float:
+        """Highest speed (> 0, infinite if not bounded)."""
+        return np.inf
+
+    def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        """Highest acceleration of a ramp at each of `speeds` (negative where there is none), as commanded."""
+        del speeds, pull_out
+        return None
+
+    def braking(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        """The same for braking alone; by default as for speeding up."""
+        return self.steady(speeds, pull_out)
+
+    def steady_share(self, acceleration: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        """How much of the limit a ramp uses up, 1 at the limit; None where `steady` is."""
+        most = self.steady(speeds, pull_out)
+        return acceleration / most if most is not None else None
+
+    def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        """Highest acceleration as commanded, if each ramp swings to `SUDDEN_PEAK` times it: the least it can be."""
+        del speeds, pull_out
+        return None
+
+    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        """How much of the limit the part uses up that swings to `up` speeding up and to `down` braking (>= 0)."""
+        del up, down, pull_out
+        return None
+
+    def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:
+        """Margin of cruising at each of `speeds`, for speeds that are avoided where they can be."""
+        del speeds
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedBound(MotionBound):
+    """A highest speed, rad/s of the part."""
+
+    highest: float
+
+    def top_speed(self) -> float:
+        return self.highest
+
+
+class Limit(ABC):
+    """One limit of the index moves. `name`: of its check, and of what binds a motion.
+
+    `costs_as`: under which name its cost is shown, its own by default; limits of one name are lifted together.
+    `keeps`: which happening a draw needs it for, `NO_STEP_LOST` or `NO_SLIP`, say; "" where it is not in the draws.
+    """
+
+    name: ClassVar[str]
+    costs_as: ClassVar[str] = ""
+    keeps: ClassVar[str] = ""
+
+    @abstractmethod
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        """Value, limit and margin at a motion; None where the limit doesn't concern this machine or job."""
+
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
+        """What it allows of a motion with `reserve` (0 <= reserve < 1) of itself kept; None if nothing binds."""
+        del load, reserve
+        return None
+
+    def lifted(self, load: LoadCase) -> LoadCase | None:
+        """The load with the datum behind the limit raised `TENFOLD`; None: the limit is left out to see its cost."""
+        del load
+        return None
+
+    def drawn(self, case: DrawnCase) -> FloatArray | None:
+        """Margin of each draw, see `check.drawn_margin`, without a safety factor; None where it concerns no draw."""
+        del case
+        return None
+
+
+def share(value: FloatArray, limit: FloatArray | float) -> FloatArray:
+    """value/limit, 1 at the limit; where the limit is nothing, 0 for no value and infinite for any."""
+    limit = np.asarray(limit)
+    usable = limit > 0
+    return np.where(usable, value / np.where(usable, limit, 1.0), np.where(value > 0, np.inf, 0.0))
+
+
+def left_over(limit: float | None, without_motion: float, reserve: float) -> float | None:
+    """What a motion may use of a `limit` of which something is used up without any; None where that is all of it.
+
+    Then no motion keeps the limit, and none is refused for it: its check fails. The reserve is kept, but never lets the
+    motion have less than that part of what is left: nearer to the limit it holds narrowly rather than crawls.
+    """
+    if limit is None or limit <= without_motion:
+        return None
+    return max(limit * (1 - reserve) - without_motion, (limit - without_motion) * reserve)

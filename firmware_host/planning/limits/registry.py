@@ -1,0 +1,50 @@
+"""Every limit of an index move, in the order they are shown. A new limit is one line more here."""
+
+from __future__ import annotations
+
+from firmware_host.planning.limits.grip import Grip, GripPeak, Seating, SeatingPeak
+from firmware_host.planning.limits.heat import HeatCycle, HeatHolding
+from firmware_host.planning.limits.inertia import InertiaRatio, MassDisagreement
+from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.overhang import Overhang
+from firmware_host.planning.limits.resonance import Resonance
+from firmware_host.planning.limits.rollers import AxialWalk, Creep, FallsThrough
+from firmware_host.planning.limits.step_rate import ControllerStepRate, DriverStepRate, StepPulse
+from firmware_host.planning.limits.supply import SupplyCurrent, SupplyVoltage
+from firmware_host.planning.limits.supports import AxialLoad, PowerOffTurn, RadialLoad, TailstockLoad, UnsupportedLength
+from firmware_host.planning.limits.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
+
+LIMITS: tuple[Limit, ...] = (
+    TorqueAccelerating(),
+    TorqueBraking(),
+    TorquePeak(),
+    HoldingTorque(),
+    DriverStepRate(),
+    ControllerStepRate(),
+    StepPulse(),
+    InertiaRatio(),
+    Resonance(),
+    MassDisagreement(),
+    FallsThrough(),
+    Grip(),
+    Seating(),
+    GripPeak(),
+    SeatingPeak(),
+    Creep(),
+    AxialWalk(),
+    Overhang(),
+    RadialLoad(),
+    AxialLoad(),
+    TailstockLoad(),
+    UnsupportedLength(),
+    PowerOffTurn(),
+    HeatHolding(),
+    HeatCycle(),
+    SupplyCurrent(),
+    SupplyVoltage(),
+)
+
+
+def all_limits() -> tuple[Limit, ...]:
+    """The limits that every plan keeps."""
+    return LIMITS

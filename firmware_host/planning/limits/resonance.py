@@ -1,0 +1,71 @@
+"""The limit of cruising: beside the bands of step rate that make rotor and load swing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.vibration import resonant_step_rates
+from firmware_host.planning.limits.case import LimitCase
+from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, verdict_of
+from firmware_host.planning.limits.limit import Limit, MotionBound
+from firmware_host.planning.load.case import LoadCase
+
+DAMPING_RATIO = 0.1
+"""Damping ratio of a motor on its magnetic spring where nobody measured it: 0.05 to 0.2, from memory."""
+
+
+class Resonance(Limit):
+    """Full-step rate of the cruise beside the bands that excite the natural frequency and its half and third.
+
+    In a band it fails with full or half steps; finer microsteps excite much less, so there it holds narrowly (common
+    practice, no source). Moves too short to cruise only pass through.
+    """
+
+    name = "resonance"
+
+    def check(self, case: LimitCase) -> LimitCheck:
+        load, index = case.load, case.index
+        formula = "full steps/s outside f_n/k*(1 -+ zeta), k = 1, 2, 3; f_n = sqrt(p*T_h/J)/(2*pi), zeta = 0.1"
+        source = "half-power band of the driven oscillator; damping ratio from memory, until measured"
+        rate = float(load.step_rate(index.peak_speed)) / load.microsteps
+        margin, edge = (float(part) for part in band_margin(load, index.peak_speed))
+        verdict = verdict_of(margin)
+        if verdict is Verdict.FAILS and load.microsteps > 2:
+            verdict = Verdict.NARROW
+        if not index.cruises:
+            verdict = Verdict.HOLDS
+        if load.missing.inertia and verdict is not Verdict.FAILS:
+            missing = load.missing.inertia
+            return not_known(self.name, "Hz", formula=formula, source=source, missing=missing, value=rate)
+        remedy = f"Cruise well away from {edge:.4g} full steps/s"
+        return LimitCheck(self.name, rate, edge, "Hz", margin, verdict, formula, source, remedy)
+
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound:
+        del reserve
+        return _BesideBands(load)
+
+
+def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """(margin, nearest edge in full steps/s) of cruising at part `speed` (rad/s) beside the resonant bands.
+
+    The margin is the distance to the nearer edge of the nearest band as a part of that edge; negative inside a band.
+    """
+    rate = load.step_rate(speed)[..., None] / load.microsteps
+    bands = resonant_step_rates(load.natural_frequency, DAMPING_RATIO)
+    low, high = bands[:, 0], bands[:, 1]
+    above, below = (rate - high) / high, (low - rate) / low
+    margin = np.maximum(above, below)
+    nearest = margin.argmin(axis=-1)[..., None]
+    edge = np.where(above > below, high, low)
+    return np.take_along_axis(margin, nearest, -1)[..., 0], np.take_along_axis(edge, nearest, -1)[..., 0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _BesideBands(MotionBound):
+    load: LoadCase
+
+    def cruise_margin(self, speeds: FloatArray) -> FloatArray:
+        return band_margin(self.load, speeds)[0]

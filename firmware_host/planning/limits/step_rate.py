@@ -1,0 +1,80 @@
+"""Limits of the steps: how many a second driver and controller make, and how long a pulse they leave."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from dataclasses import replace
+
+from firmware_host.planning.limits.case import LimitCase
+from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound
+from firmware_host.planning.load.case import LoadCase
+
+_REMEDY = "Lower index.speed or the microsteps"
+
+
+class StepRate(Limit):
+    """Step rate at the peak speed against the highest of a device."""
+
+    def check(self, case: LimitCase) -> LimitCheck:
+        return upper_limit(
+            self.name,
+            float(case.load.step_rate(case.index.peak_speed)),
+            self.highest(case.load),
+            "Hz",
+            formula="speed*n*N*M/(2*pi) <= highest step rate",
+            source="the data of the driver and of the controller",
+            remedy=_REMEDY,
+        )
+
+    @abstractmethod
+    def highest(self, load: LoadCase) -> float:
+        """Microsteps per second that the device can make."""
+
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound:
+        return SpeedBound(self.highest(load) * (1 - reserve) / float(load.step_rate(1.0)))
+
+
+class DriverStepRate(StepRate):
+    """Of the driver."""
+
+    name = "step-rate-driver"
+
+    def highest(self, load: LoadCase) -> float:
+        return load.driver_step_rate
+
+    def lifted(self, load: LoadCase) -> LoadCase:
+        return replace(load, driver_step_rate=load.driver_step_rate * TENFOLD)
+
+
+class ControllerStepRate(StepRate):
+    """Of the controller."""
+
+    name = "step-rate-controller"
+
+    def highest(self, load: LoadCase) -> float:
+        return load.controller_step_rate
+
+    def lifted(self, load: LoadCase) -> LoadCase:
+        return replace(load, controller_step_rate=load.controller_step_rate * TENFOLD)
+
+
+class StepPulse(Limit):
+    """The shortest pulse that the driver sees against half the step's period."""
+
+    name = "step-pulse"
+
+    def check(self, case: LimitCase) -> LimitCheck:
+        formula, source = "pulse <= 1/(2*step rate)", "the driver's data; as long low as high (common practice)"
+        pulse, rate = case.load.smallest_pulse, float(case.load.step_rate(case.index.peak_speed))
+        if pulse is None:
+            return not_known(self.name, "s", formula=formula, source=source, missing=("driver.smallest_pulse",))
+        return upper_limit(self.name, pulse, 1 / (2 * rate), "s", formula=formula, source=source, remedy=_REMEDY)
+
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
+        if load.smallest_pulse is None:
+            return None
+        return SpeedBound((1 - reserve) / (2 * load.smallest_pulse) / float(load.step_rate(1.0)))
+
+    def lifted(self, load: LoadCase) -> LoadCase:
+        return replace(load, smallest_pulse=load.smallest_pulse / TENFOLD) if load.smallest_pulse is not None else load
