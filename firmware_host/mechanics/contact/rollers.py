@@ -55,7 +55,7 @@ def contact_half_angle(part_diameter: float, roller_diameter: float, centre_dist
     return math.asin(centre_distance / (part_diameter + roller_diameter))
 
 
-def normal_at_rest(mass: float, half_angle: float) -> float:
+def normal_at_standstill(mass: float, half_angle: float) -> float:
     """Normal force m g/(2 cos beta) (N) on each row with nothing turning; `mass` > 0 kg, 0 < beta < pi/2."""
     require_positive("mass", mass, "kg")
     return mass * STANDARD_GRAVITY / (2 * math.cos(half_angle))

@@ -49,8 +49,8 @@ def mean_bound(load: LoadCase, moves: IndexMoves, *, reserve: float) -> float:
 
 def _speeds(load: LoadCase, longest: float, allowed: Allowed) -> FloatArray:
     """Speeds from rest to the cap, or past what the longest index could reach; the curve's corners among them."""
-    at_rest, _ = _largest_accelerations(load, np.zeros(1), allowed)
-    reach = 1.5 * float(np.sqrt(max(float(at_rest[0]), 1e-12) * longest))
+    still, _ = _largest_accelerations(load, np.zeros(1), allowed)
+    reach = 1.5 * float(np.sqrt(max(float(still[0]), 1e-12) * longest))
     speeds = np.linspace(0.0, min(allowed.top_speed, reach), _POINTS)
     corners = load.pull_out_corners
     return np.union1d(speeds, corners[corners < speeds[-1]]) if corners.size else speeds

@@ -113,7 +113,7 @@ class AxialWalk(Limit):
 def _estimate(
     name: str, value: float, case: LimitCase, *, formula: str, source: str, remedy: str, missing: tuple[str, ...]
 ) -> LimitCheck:
-    """A check against half the spot whose value is a rough estimate: it holds narrowly where a sure one would fail."""
+    """A check against half the spot, its value an estimate: it holds narrowly where an exact one would fail."""
     spot = case.job.window.spot
     limit = spot.si / 2 if spot is not None else 0.0
     check = upper_limit(name, value, limit, "m", formula=formula, source=source, remedy=remedy, missing=missing)

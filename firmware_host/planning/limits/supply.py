@@ -113,7 +113,7 @@ class _Power(MotionBound):
 
     power: float
     ratio: float
-    at_rest: float
+    still: float
     slope: float
 
     def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
@@ -121,7 +121,7 @@ class _Power(MotionBound):
         motor_speeds = speeds * self.ratio
         running = motor_speeds > 0
         torque = np.where(running, self.power / np.where(running, motor_speeds, 1.0), math.inf)
-        return (torque - self.at_rest) / self.slope
+        return (torque - self.still) / self.slope
 
     def braking(self, speeds: FloatArray, pull_out: FloatArray) -> None:
         """Nothing: braking feeds the supply."""

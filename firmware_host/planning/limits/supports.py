@@ -190,9 +190,9 @@ class UnsupportedLength(Limit):
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
             return None
-        held = case.machine.support.tailstock
-        limit = SLENDEREST_BETWEEN_SUPPORTS if held else SLENDEREST_OVERHUNG
-        where = "between chuck and tailstock" if held else "out of the chuck"
+        between_two = case.machine.support.tailstock
+        limit = SLENDEREST_BETWEEN_SUPPORTS if between_two else SLENDEREST_OVERHUNG
+        where = "between chuck and tailstock" if between_two else "out of the chuck"
         return upper_limit(
             self.name,
             slenderness(case.job.part.whole_length.si, case.job.part.thinnest.si),

@@ -158,12 +158,12 @@ class HoldingTorque(Limit):
 class _SteadyTorque(MotionBound):
     """The torque needed rises linearly with the acceleration; it is largest while speeding up.
 
-    `left`: share of the pull-out torque that may be used. `at_rest` N m without acceleration, `slope` N m per rad/s^2.
+    `left`: share of the pull-out torque that may be used. `still` N m without acceleration, `slope` N m per rad/s^2.
     """
 
     load: LoadCase
     left: float
-    at_rest: float
+    still: float
     slope: float
 
     def _allowed(self, pull_out: FloatArray) -> FloatArray:
@@ -171,7 +171,7 @@ class _SteadyTorque(MotionBound):
 
     def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del speeds
-        return (self._allowed(pull_out) - self.at_rest) / self.slope
+        return (self._allowed(pull_out) - self.still) / self.slope
 
     def braking(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         allowed, up = self._allowed(pull_out), self.steady(speeds, pull_out)
@@ -196,12 +196,12 @@ class _PeakTorque(MotionBound):
 
     load: LoadCase
     left: float
-    at_rest: float
+    still: float
     slope: float
 
     def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del speeds
-        return (pull_out * self.left - self.at_rest) / self.slope / SUDDEN_PEAK
+        return (pull_out * self.left - self.still) / self.slope / SUDDEN_PEAK
 
     def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray:
         return share(self.load.peak_torque(up, down), pull_out * self.left)

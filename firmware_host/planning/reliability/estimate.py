@@ -1,4 +1,4 @@
-"""How sure it is that a job's indexes lose no step and slip nowhere, and which datum that hangs on most."""
+"""The probability that a job's indexes lose no step and slip nowhere, and which datum decides it most."""
 
 from __future__ import annotations
 

@@ -106,8 +106,8 @@ def test_at_rest_each_row_bears_half_the_weight_over_the_cosine() -> None:
     assert math.sin(beta) == pytest.approx(0.03 / 0.055)
     quiet = replace(TROUGH, idle_friction_torque=0.0, lever_arm=0.0)
     forces = rollers.contact_forces(quiet, 0.0)
-    assert float(forces.normal_driven) == pytest.approx(rollers.normal_at_rest(1.4, beta))
-    assert 2 * rollers.normal_at_rest(1.4, beta) * math.cos(beta) == pytest.approx(1.4 * constants.g)
+    assert float(forces.normal_driven) == pytest.approx(rollers.normal_at_standstill(1.4, beta))
+    assert 2 * rollers.normal_at_standstill(1.4, beta) * math.cos(beta) == pytest.approx(1.4 * constants.g)
 
 
 @pytest.mark.parametrize("driven", list(DrivenRows), ids=lambda rows: rows.value)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from firmware_host.mechanics.contact.rollers import contact_forces, normal_at_rest
+from firmware_host.mechanics.contact.rollers import contact_forces, normal_at_standstill
 from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
@@ -64,7 +64,7 @@ def worst(load: LoadCase, accelerations: np.ndarray, speeds: np.ndarray) -> tupl
         forces = contact_forces(trough, way * accelerations, gravity * load.imbalance_torque, way * np.sign(speeds))
         used = max(used, float(forces.friction_needed.max()))
         least = min(least, float(np.minimum(forces.normal_driven, forces.normal_other).min()))
-    return used, least / normal_at_rest(trough.mass, trough.half_angle)
+    return used, least / normal_at_standstill(trough.mass, trough.half_angle)
 
 
 @pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])
