@@ -9,8 +9,9 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from firmware_host.model.base import Described, Version, contradiction
-from firmware_host.model.machine.drive import AnyDrive, AxisUnit
 from firmware_host.model.machine.driver import Driver
+from firmware_host.model.machine.drives.base import AxisUnit
+from firmware_host.model.machine.drives.registry import AnyDrive
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.motor import Motor
 from firmware_host.model.tolerances import Tolerances

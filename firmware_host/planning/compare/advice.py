@@ -13,7 +13,6 @@ from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.train.vibration import settle_time
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.job.job import Job
-from firmware_host.model.machine.drive import Rollers
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.compare.motors import machine_with
@@ -90,7 +89,7 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
 def next_stronger(
     machine: Machine, motors: Mapping[str, Motor], binding: Collection[str] = ()
 ) -> list[tuple[str, Machine]]:
-    """The machine with one thing stronger each: current, supply, steps, the other row of rollers driven too, motor.
+    """The machine with one thing stronger each: current, supply, steps, drive, motor.
 
     The supply is that of the next usual voltage; where it is among the limits that `binding` names, also one of twice
     the current or capacitance. The steps are twice as many. The current is the motor's rated one, or the highest
@@ -109,9 +108,7 @@ def next_stronger(
     rate = parse_quantity(f"{float(2 * machine.link.highest_step_rate.exact):g} Hz", "rate", "positive")
     link = machine.link.model_copy(update={"highest_step_rate": rate})
     found.append((f"link.highest_step_rate {rate}", machine.model_copy(update={"link": link})))
-    if isinstance(machine.drive, Rollers) and machine.drive.driven_rows == 1:
-        drive = machine.drive.model_copy(update={"driven_rows": 2})
-        found.append(("drive.driven_rows 2", machine.model_copy(update={"drive": drive})))
+    found += [(what, machine.model_copy(update={"drive": drive})) for what, drive in machine.drive.stronger()]
     motor = _stronger_motor(machine, motors)
     return found if motor is None else [*found, motor]
 

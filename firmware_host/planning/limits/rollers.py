@@ -6,7 +6,7 @@ import math
 
 from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.contact.rollers import Trough, friction_needed, unevenness
-from firmware_host.model.machine.drive import Rollers
+from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
@@ -41,17 +41,17 @@ class Creep(Limit):
     name = "creep"
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        drive, trough = case.machine.drive, case.load.trough
-        if trough is None or not isinstance(drive, Rollers):
+        cradle, trough = case.machine.drive.cradle, case.load.trough
+        if trough is None or cradle is None:
             return None
         formula = (
             "creep*r*angle of the longest index <= half the spot; creep = mu*a/R*(1 - sqrt(1 - F/(mu*N))) + spread"
         )
         source = f"Carter's tractive rolling, elastic and alike: an estimate, proved by measuring; {_SEAM}"
-        missing = _missing_for_creep(drive, case)
+        missing = _missing_for_creep(cradle, case)
         if missing:
             return not_known(self.name, "m", formula=formula, source=source, missing=missing)
-        ratio = drive.slip if drive.slip > 0 else _estimated_creep(drive, trough, case.load)
+        ratio = cradle.slip if cradle.slip > 0 else _estimated_creep(cradle, trough, case.load)
         ratio += float(case.job.part.contact_spread)
         if math.isfinite(ratio):
             formula += f" -> {ratio * math.pi * trough.part_diameter * 1e3:.3g} mm in a revolution"
@@ -62,24 +62,24 @@ class Creep(Limit):
             formula=formula,
             source=source,
             remedy="Measure the seams and correct roller_diameter by what they say; better grip creeps less",
-            missing=case.load.missing.friction + case.load.missing.imbalance if drive.slip == 0 else (),
+            missing=case.load.missing.friction + case.load.missing.imbalance if cradle.slip == 0 else (),
         )
 
 
-def _missing_for_creep(drive: Rollers, case: LimitCase) -> tuple[str, ...]:
+def _missing_for_creep(cradle: Cradle, case: LimitCase) -> tuple[str, ...]:
     wanted = {
-        "drive.contact_width, or drive.slip as measured": drive.contact_width is not None or drive.slip > 0,
+        "drive.contact_width, or drive.slip as measured": cradle.contact_width is not None or cradle.slip > 0,
         "window.spot_diameter": case.job.window.spot is not None,
     }
     return tuple(key for key, given in wanted.items() if not given)
 
 
-def _estimated_creep(drive: Rollers, trough: Trough, load: LoadCase) -> float:
+def _estimated_creep(cradle: Cradle, trough: Trough, load: LoadCase) -> float:
     """At constant speed, against rolling friction and the imbalance: what speeding up costs, braking gives back."""
-    if load.friction is None or drive.contact_width is None:
+    if load.friction is None or cradle.contact_width is None:
         return math.inf
     used = float(friction_needed(trough, 0.0, load.imbalance_torque)) / load.friction
-    return creep_ratio(used, load.friction, drive.contact_width.si, trough.part_diameter, trough.roller_diameter)
+    return creep_ratio(used, load.friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
 
 
 class AxialWalk(Limit):
@@ -88,8 +88,8 @@ class AxialWalk(Limit):
     name = "axial-walk"
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        drive, trough, taper = case.machine.drive, case.load.trough, float(case.job.part.taper)
-        if trough is None or not isinstance(drive, Rollers) or drive.axial_stop or taper == 0:
+        cradle, trough, taper = case.machine.drive.cradle, case.load.trough, float(case.job.part.taper)
+        if trough is None or cradle is None or cradle.axial_stop or taper == 0:
             return None
         formula = (
             "pi*D*sin(tau)*sin(beta)*|N_1 - N_2|/(N_1 + N_2) per turn <= half the spot; tan(tau) = taper/cos(beta)"

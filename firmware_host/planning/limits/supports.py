@@ -13,7 +13,6 @@ from firmware_host.mechanics.contact.support import (
     slenderness,
     tailstock_share,
 )
-from firmware_host.model.machine.drive import Chuck
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
@@ -31,8 +30,7 @@ def carried_weights(case: LimitCase, overhang: float) -> tuple[tuple[float, floa
     With a tailstock at the part's far end only the chuck's share of the part, at its face. The chuck counts there, too:
     further out than it is, so on the safe side. A chuck of unknown mass counts nothing.
     """
-    drive, load = case.machine.drive, case.load
-    chuck = drive.mass.si if isinstance(drive, Chuck) and drive.mass is not None else 0.0
+    load, (chuck, _) = case.load, case.machine.drive.weight
     part = (load.mass * STANDARD_GRAVITY, overhang)
     if case.machine.support.tailstock:
         on_chuck, _ = tailstock_share(load.mass, overhang, case.job.part.whole_length.si)
@@ -42,8 +40,7 @@ def carried_weights(case: LimitCase, overhang: float) -> tuple[tuple[float, floa
 
 def missing_chuck_mass(case: LimitCase) -> tuple[str, ...]:
     """The key of the chuck's mass, if it was not given."""
-    drive = case.machine.drive
-    return ("drive.mass",) if isinstance(drive, Chuck) and drive.mass is None else ()
+    return case.machine.drive.weight[1]
 
 
 def _absent(wanted: dict[str, Quantity | None]) -> tuple[str, ...]:

@@ -133,6 +133,7 @@ class IndexDraws:
         drag = float(rolling_drag(load.trough)) if load.trough is not None else 0.0
         self._bearings = load.friction_torque - drag
         self._voltage = voltage
+        self._rolls = setup.machine.drive.rolls_on_part
         self._pull_out = self._lowest_pull_out()
 
     def margins(self, factors: Factors) -> dict[str, FloatArray]:
@@ -171,8 +172,10 @@ class IndexDraws:
             inertia = body.inertia * factors.get("inertia", _ONE)
         imbalance = mass * STANDARD_GRAVITY * offset
         bearings, trough = factors.get("friction_torque", _ONE), self._load.trough
+        slower = wide if self._rolls else _ONE
+        friction, turns = self._bearings * slower * bearings, self._turns * slower
         if trough is None:
-            return DrawnPart(mass, inertia, imbalance, self._bearings * bearings, _ONE, None)
+            return DrawnPart(mass, inertia, imbalance, friction, turns, None)
         many = ManyTroughs(
             mass=mass,
             part_inertia=inertia,
@@ -184,8 +187,7 @@ class IndexDraws:
             idle_friction_torque=trough.idle_friction_torque * bearings,
             lever_arm=trough.lever_arm * factors.get("rolling_resistance", _ONE),
         )
-        friction = rolling_drag(many) + self._bearings * wide * bearings
-        return DrawnPart(mass, inertia, imbalance, friction, self._turns * wide, many)
+        return DrawnPart(mass, inertia, imbalance, rolling_drag(many) + friction, turns, many)
 
     def _lowest_pull_out(self) -> FloatArray:
         """Least pull-out torque (N m) up to the peak speed at each of the table's voltages, lowest first."""

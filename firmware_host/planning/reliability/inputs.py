@@ -10,7 +10,6 @@ from firmware_host.mechanics.body.density import DENSITIES
 from firmware_host.mechanics.contact.friction import STATIC_FRICTION
 from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model.files.loading import Setup
-from firmware_host.model.machine.drive import Rollers
 from firmware_host.model.part.part import MeasuredPart
 from firmware_host.planning.load.case import LoadCase
 
@@ -64,7 +63,7 @@ def uncertain_inputs(setup: Setup, load: LoadCase) -> tuple[UncertainInput, ...]
 
 
 def _involved(setup: Setup, load: LoadCase) -> Iterator[str]:
-    part, rollers = setup.job.part, isinstance(setup.machine.drive, Rollers)
+    part, rollers = setup.job.part, setup.machine.drive.cradle is not None
     measured = isinstance(part, MeasuredPart)
     involved = {
         "torque": True,
@@ -76,7 +75,7 @@ def _involved(setup: Setup, load: LoadCase) -> Iterator[str]:
         "mass": part.mass is not None,
         "density": part.mass is None,
         "inertia": measured,
-        "diameter": rollers or not measured,
+        "diameter": setup.machine.drive.rolls_on_part or not measured,
         "mass_offset": load.imbalance_torque > 0,
     }
     yield from (name for name, counts in involved.items() if counts)
@@ -84,12 +83,12 @@ def _involved(setup: Setup, load: LoadCase) -> Iterator[str]:
 
 def _tabulated(setup: Setup) -> dict[str, UncertainInput]:
     """Ranges that stand in a table or in another key of the files, by name."""
-    part, drive, found = setup.job.part, setup.machine.drive, {}
+    part, cradle, found = setup.job.part, setup.machine.drive.cradle, {}
     row = DENSITIES.get(part.material or "")
     if row is not None and row.low < row.high:
         factors = FactorRange(row.low / row.middle, row.high / row.middle)
         found["density"] = UncertainInput("density", factors, f"{part.material}, {row.source}")
-    row = STATIC_FRICTION.get(drive.surfaces or "") if isinstance(drive, Rollers) and drive.friction is None else None
+    row = STATIC_FRICTION.get(cradle.surfaces or "") if cradle is not None and cradle.friction is None else None
     if row is not None:
         factors = FactorRange(1.0, row.high / row.low)
         found["friction"] = UncertainInput("friction", factors, f"range of the tabulated pair, {row.source}")

@@ -1,65 +1,16 @@
-"""How the turning reaches the part: a chuck that grips it, or rollers that it lies on."""
+"""Rollers: the part lies on two rows of them and rolls."""
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
+from collections.abc import Iterable
 from fractions import Fraction
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import Described, contradiction
-from firmware_host.units import PI, InertiaOrZero, Length, Mass, TorqueOrZero
-
-AxisUnit = Literal["deg", "mm"]
-
-
-class Drive(Described, ABC):
-    """What every drive answers, exactly; a new kind of drive is one more subclass in this file's union."""
-
-    sets_surface_travel: ClassVar[Literal["part", "roller"]]
-    """Whose diameter decides how far the surface travels: a wrong one makes gaps or overlaps at every seam."""
-
-    @abstractmethod
-    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
-        """Turns of the drive's shaft per turn of a part of that contact diameter."""
-
-    @abstractmethod
-    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
-        """Controller units per turn of the drive's shaft; None if this drive has no such unit."""
-
-    @abstractmethod
-    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
-        """Surface travel over planned travel, for a part `part_ratio` times as thick as entered, a true roller (m)."""
-
-    @abstractmethod
-    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
-        """Relative uncertainty of the surface travel (>= 0) from how well the driving diameter is known."""
-
-
-class Chuck(Drive):
-    """The part turns with the chuck."""
-
-    sets_surface_travel = "part"
-
-    kind: Literal["chuck"]
-    inertia: InertiaOrZero = Field(description="of chuck, jaws and spindle, about the axis")
-    mass: Mass | None = Field(default=None, description="of chuck and jaws")
-    smallest_grip: Length | None = None
-    largest_grip: Length | None = None
-    friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the spindle")
-
-    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
-        return Fraction(1)
-
-    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
-        return Fraction(360) if unit == "deg" else None
-
-    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
-        return part_ratio
-
-    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
-        return diameter_uncertainty.si / diameter.si if diameter_uncertainty is not None else 0.0
+from firmware_host.model.base import contradiction
+from firmware_host.model.machine.drives.base import AxisUnit, Cradle, Drive, ShaftBody
+from firmware_host.units import PI, InertiaOrZero, Length, TorqueOrZero
 
 
 class Rollers(Drive):
@@ -105,5 +56,32 @@ class Rollers(Drive):
         known = self.roller_diameter_uncertainty
         return known.si / self.roller_diameter.si if known is not None else 0.0
 
+    @property
+    def shaft_body(self) -> ShaftBody:
+        return ShaftBody("rollers", self.rollers * self.roller_inertia.si)
 
-AnyDrive = Annotated[Chuck | Rollers, Field(discriminator="kind")]
+    @property
+    def shaft_friction(self) -> float | None:
+        return self.friction_torque.si if self.friction_torque is not None else None
+
+    @property
+    def cradle(self) -> Cradle:
+        rolling, idle, width = self.rolling_resistance, self.idle_friction_torque, self.contact_width
+        return Cradle(
+            roller_diameter=self.roller_diameter.si,
+            centre_distance=self.centre_distance.si,
+            driven_rows=self.driven_rows,
+            roller_inertia=self.shaft_body.inertia,
+            friction=self.friction,
+            surfaces=self.surfaces,
+            rolling_resistance=rolling.si if rolling is not None else None,
+            idle_friction_torque=idle.si if idle is not None else None,
+            slip=self.slip,
+            contact_width=width.si if width is not None else None,
+            axial_stop=self.axial_stop,
+        )
+
+    def stronger(self) -> Iterable[tuple[str, Drive]]:
+        """The other row driven, too."""
+        if self.driven_rows == 1:
+            yield "drive.driven_rows 2", self.model_copy(update={"driven_rows": 2})

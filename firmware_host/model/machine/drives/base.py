@@ -1,0 +1,100 @@
+"""What every kind of drive answers about itself, so that nothing else asks which kind it is."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import ClassVar, Literal
+
+from firmware_host.model.base import Described
+from firmware_host.units import Length
+
+AxisUnit = Literal["deg", "mm"]
+
+
+@dataclass(frozen=True, slots=True)
+class ShaftBody:
+    """What turns with the drive's shaft: its name, and its inertia about that shaft, kg m^2."""
+
+    name: str
+    inertia: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cradle:
+    """Two rows of rollers that a part lies on, SI; None where nobody gave it.
+
+    `roller_inertia` kg m^2: of all rollers together. `idle_friction_torque` N m: bearings of the idle row together.
+    `surfaces`: a tabulated pair, for what is not given of `friction` and `rolling_resistance` (m, lever arm). `slip`:
+    measured creep, part of the surface travel. `contact_width` m of the flattened contact. `axial_stop`: whether
+    something keeps the part from walking. The keys of a drive that has one are named as these are.
+    """
+
+    roller_diameter: float
+    centre_distance: float
+    driven_rows: Literal[1, 2]
+    roller_inertia: float
+    friction: float | None
+    surfaces: str | None
+    rolling_resistance: float | None
+    idle_friction_torque: float | None
+    slip: float
+    contact_width: float | None
+    axial_stop: bool
+
+
+class Drive(Described, ABC):
+    """What every drive answers. A new kind is a subclass in a file of its own, and its place in `registry.py`."""
+
+    sets_surface_travel: ClassVar[Literal["part", "roller"]]
+    """Whose diameter decides how far the surface travels: a wrong one makes gaps or overlaps at every seam."""
+
+    part_on_shaft: ClassVar[bool] = False
+    """Whether the part turns as one with the drive's shaft, and not beside it."""
+
+    @property
+    def rolls_on_part(self) -> bool:
+        """Whether the part's diameter decides how far it turns: a thicker one then turns less, at the same travel."""
+        return self.sets_surface_travel == "roller"
+
+    @abstractmethod
+    def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
+        """Turns of the drive's shaft per turn of a part of that contact diameter, exactly."""
+
+    @abstractmethod
+    def axis_units_per_shaft_turn(self, unit: AxisUnit) -> Fraction | None:
+        """Controller units per turn of the drive's shaft, exactly; None if this drive has no such unit."""
+
+    @abstractmethod
+    def surface_scale(self, part_ratio: float, true_roller_diameter: float | None) -> float:
+        """Surface travel over planned travel, for a part `part_ratio` times as thick as entered, a true roller (m)."""
+
+    @abstractmethod
+    def surface_uncertainty(self, diameter: Length, diameter_uncertainty: Length | None) -> float:
+        """Relative uncertainty of the surface travel (>= 0) from how well the driving diameter is known."""
+
+    @property
+    @abstractmethod
+    def shaft_body(self) -> ShaftBody:
+        """What turns with the drive's shaft besides the part."""
+
+    @property
+    @abstractmethod
+    def shaft_friction(self) -> float | None:
+        """Friction of the bearings at the drive's shaft, N m; None if `friction_torque` was not given."""
+
+    @property
+    def cradle(self) -> Cradle | None:
+        """The rollers that the part lies on; None where the drive holds the part otherwise."""
+        return None
+
+    @property
+    def weight(self) -> tuple[float, tuple[str, ...]]:
+        """(mass in kg that hangs on the spindle's bearings besides the part, keys of what was not given of it)."""
+        return 0.0, ()
+
+    def stronger(self) -> Iterable[tuple[str, Drive]]:
+        """The drive with one thing stronger each, and the key with its new value."""
+        return ()
