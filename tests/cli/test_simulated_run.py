@@ -22,7 +22,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_motors_own_step_counter_is_the_plan_s_at_every_pass_of_a_shipped_job(job: str, tmp_path: Path) -> None:
     setup = fh.load_job(job)
     plan = fh.plan_job(setup)
-    done = run_simulated(setup, plan, tmp_path, ScaledClock(20.0), pass_s=0.5)
+    done = run_simulated(setup, plan, tmp_path, ScaledClock(10.0), pass_s=0.5)
     assert dict(done.counters) == dict(enumerate(plan.route.segment_targets().tolist(), 1))
     assert done.record.outcome == "done"
     assert done.record.done == len(done.record.passes) == plan.segments.count * setup.job.mark.passes
@@ -37,7 +37,7 @@ def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path
         setup,
         plan,
         tmp_path / "home",
-        ScaledClock(20.0),
+        ScaledClock(10.0),
         pass_s=0.5,
         announce=lambda url, before: told.extend([url, *(difference.name for difference in before)]),
     )
@@ -50,7 +50,7 @@ def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path
             setup,
             plan,
             tmp_path / "other",
-            ScaledClock(20.0),
+            ScaledClock(10.0),
             stop=stop,
             announce=lambda url, before: stop.ask("by a test"),
         )

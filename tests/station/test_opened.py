@@ -28,12 +28,12 @@ def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def clock() -> ScaledClock:
-    return ScaledClock(20.0)
+    return ScaledClock(10.0)
 
 
 @pytest.fixture
 def port(clock: ScaledClock) -> Iterator[str]:
-    """A board set for the machine, on a socket of this computer, twenty times as quick."""
+    """A board set for the machine, on a socket of this computer, ten times as quick."""
     device = simulated_device(fh.load_machine("belt-chuck"), delivered=False, start_s=clock.monotonic())
     with serve(device, clock, kind="socket") as server:
         yield server.url

@@ -27,7 +27,7 @@ def own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def clock() -> ScaledClock:
-    return ScaledClock(20.0)
+    return ScaledClock(10.0)
 
 
 @pytest.fixture
