@@ -46,7 +46,7 @@ def check_limits(
 
     `index_turns`: |part turns| of every index, shape (n,), each >= 0; n up to millions. `purposes`: `moves.Purpose` of
     each, by default all indexes. `speed` (part rad/s, > 0) and `acceleration` (part rad/s^2, > 0) are checked as given;
-    what is None is chosen by `safe_motion`, which raises
+    what is None is chosen by `motion_for`, which raises
     `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
 
     The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin

@@ -16,10 +16,10 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firmware_host.model import Job, Setup, load_machine
-from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from tests.benchmarks.million import JOB
+from tests.planning.index.workshop import safe_motion
 
 
 def setup_with(count: int) -> Setup:

@@ -29,13 +29,6 @@ def natural_frequency(rotor_teeth: int, holding_torque: float, total_inertia: fl
     return math.sqrt(stiffness(rotor_teeth, holding_torque) / total_inertia)
 
 
-SUDDEN_PEAK = 2.0
-"""Peak over steady torque when an acceleration sets in at once, undamped: `sudden_peak_factor(0)`."""
-
-WORST_PEAK = 4.0
-"""The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
-
-
 def sudden_peak_factor(damping_ratio: float) -> float:
     """Peak over steady lag when an acceleration sets in at once: 1 + exp(-pi zeta/sqrt(1 - zeta^2)).
 

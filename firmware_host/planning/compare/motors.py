@@ -19,7 +19,7 @@ from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.limits.torque import TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.torque import PULL_OUT_KEYS, TorqueAccelerating, TorqueBraking, TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 
@@ -100,7 +100,7 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
     bare = MotorCandidate(name, motor, str(machine.driver.current), Verdict.FAILS)
     load, request = load_case(machine, setup.job), setup.job.index
     if not load.pull_out_known and (request.speed is None or request.acceleration is None):
-        words = "Give motor.torque_curve, or motor.resistance and motor.inductance"
+        words = f"Give {', '.join(PULL_OUT_KEYS)}"
         return replace(bare, verdict=Verdict.NOT_KNOWN, reasons=_TORQUE_CHECKS, details=(words,))
     try:
         plan = make_plan(replace(setup, machine=machine))

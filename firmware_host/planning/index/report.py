@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firmware_host.planning.index.safe_motion import IndexTiming, SafeMotion
+from firmware_host.planning.index.ringing import IndexTiming
+from firmware_host.planning.index.safe_motion import SafeMotion
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
-from firmware_host.mechanics.train.vibration import SUDDEN_PEAK, FrequencyBand, settle_time, worst_phasor
+from firmware_host.mechanics.train.vibration import FrequencyBand, settle_time, worst_phasor
 from firmware_host.planning.index.moves import IndexMoves
+from firmware_host.planning.limits.limit import SUDDEN_PEAK
 from firmware_host.planning.load.case import LoadCase
 
 NATURAL_UNCERTAINTY = 0.1
@@ -26,6 +27,10 @@ LEAST_DAMPING = 0.05
 
 MOST_DAMPING = 0.2
 """Most damping, likewise: more of it dies sooner, but cancels less of a well-timed ramp."""
+
+
+WORST_PEAK = 4.0
+"""The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,25 +10,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from firmware_host.errors import InputError
-from firmware_host.mechanics.guard import FloatArray
-from firmware_host.planning.index.moves import IndexMoves, index_moves
+from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.ringing import IndexTiming, index_times, settle_times
 from firmware_host.planning.index.search import IndexSearch
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
-
-__all__ = [
-    "IndexTiming",
-    "SafeMotion",
-    "index_timing",
-    "motion_for",
-    "safe_motion",
-]
 
 _AT_THE_LIMIT = 2e-3
 
@@ -46,23 +34,6 @@ class SafeMotion:
     binding: tuple[str, ...]
     assumed: tuple[str, ...]
     timing: IndexTiming
-
-
-def safe_motion(
-    load: LoadCase,
-    index_turns: FloatArray,
-    *,
-    purposes: NDArray[np.int8] | None = None,
-    speed: float | None = None,
-    acceleration: float | None = None,
-    reserve: float = NARROW_MARGIN,
-) -> SafeMotion:
-    """The quickest safe motion for moves of `index_turns` (|part turns|, shape (n,), n up to millions): `motion_for`.
-
-    `purposes`: `moves.Purpose` of each, to know where no gate opens after; by default all are indexes.
-    """
-    moves = index_moves(index_turns, purposes)
-    return motion_for(load, moves, speed=speed, acceleration=acceleration, reserve=reserve)
 
 
 def motion_for(

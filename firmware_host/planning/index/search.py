@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.mechanics.train.vibration import SUDDEN_PEAK, WORST_PEAK
 from firmware_host.planning.index.allowed import Allowed, least
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.ringing import IndexTimes, index_times, peak_factors, settle_times
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.index.ringing import WORST_PEAK, IndexTimes, index_times, peak_factors, settle_times
+from firmware_host.planning.limits.limit import SUDDEN_PEAK, Limit
 from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
 

@@ -18,10 +18,9 @@ from firmware_host.mechanics.contact.rollers import (
     smallest_normal,
 )
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.mechanics.train.vibration import SUDDEN_PEAK
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
-from firmware_host.planning.limits.limit import NO_SLIP, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.limit import NO_SLIP, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
 from firmware_host.planning.load.case import LoadCase
 
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"

@@ -13,12 +13,16 @@ from typing import ClassVar
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.vibration import sudden_peak_factor
 from firmware_host.planning.limits.case import DrawnCase, LimitCase
 from firmware_host.planning.limits.check import LimitCheck
 from firmware_host.planning.load.case import LoadCase
 
 TENFOLD = 10.0
 """How far the datum behind a limit is raised to see what the limit costs: far enough that it binds no more."""
+
+SUDDEN_PEAK = sudden_peak_factor(0.0)
+"""Peak over steady acceleration of a ramp that sets in at once, undamped: the least that a ramp swings to."""
 
 NO_STEP_LOST, NO_SLIP = "no-step-lost", "no-slip"
 

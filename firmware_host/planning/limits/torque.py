@@ -10,14 +10,15 @@ import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.torque import TorquePoints
-from firmware_host.mechanics.train.vibration import SUDDEN_PEAK
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, not_known, upper_limit
-from firmware_host.planning.limits.limit import NO_STEP_LOST, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.limit import NO_STEP_LOST, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
 from firmware_host.planning.load.case import LoadCase
 
 _NEWTON = "Newton's law through the gearing; safety factor 1.5 to 2 in handbooks"
-_MISSING = ("motor.torque_curve, or motor.resistance and motor.inductance",)
+PULL_OUT_KEYS = ("motor.torque_curve, or motor.resistance and motor.inductance",)
+"""What gives the motor's torque at speed."""
+
 _SAMPLES = 2049
 _HALVINGS = 60
 
@@ -32,7 +33,7 @@ class TorqueLimit(Limit):
         load, index = case.load, case.index
         value, formula = float(self.needed(load, index)), self.formula(load, index)
         if not load.pull_out_known:
-            return not_known(self.name, "N*m", formula=formula, source=self.source, missing=_MISSING, value=value)
+            return not_known(self.name, "N*m", formula=formula, source=self.source, missing=PULL_OUT_KEYS, value=value)
         return upper_limit(
             self.name,
             value,

@@ -16,6 +16,7 @@ from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.limits.registry import all_limits
+from firmware_host.planning.limits.torque import PULL_OUT_KEYS
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.chance import CONFIDENCE, SURE_ENOUGH, Chance, chance_of
@@ -97,7 +98,7 @@ def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed
 def _missing(load: LoadCase) -> tuple[str, ...]:
     if load.pull_out_known:
         return load.missing.for_torque
-    return (*load.missing.for_torque, "motor.torque_curve, or motor.resistance and motor.inductance")
+    return load.missing.for_torque + PULL_OUT_KEYS
 
 
 def _drawn_margins(

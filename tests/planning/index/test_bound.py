@@ -9,9 +9,8 @@ from scipy import integrate, optimize
 from toppra import algorithm, constraint
 
 from firmware_host.planning.index.bound import move_bound
-from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import load_case
-from tests.planning.index.workshop import random_machine
+from tests.planning.index.workshop import random_machine, safe_motion
 from tests.planning.limits.workshop import DELETE, job, machine
 
 

@@ -9,11 +9,12 @@ from scipy import constants
 
 from firmware_host.errors import InputError, LimitExceededError
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.index.safe_motion import index_timing, safe_motion
+from firmware_host.planning.index.safe_motion import index_timing
 from firmware_host.planning.limit_report import check_limits
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.moves import Purpose
+from tests.planning.index.workshop import safe_motion
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 
 PART = 2.2 * 0.03**2 / 2 + 2.2 * 0.0002**2

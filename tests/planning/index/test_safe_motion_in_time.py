@@ -10,10 +10,9 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
-from tests.planning.index.workshop import speed_at
+from tests.planning.index.workshop import safe_motion, speed_at
 from tests.planning.limits.workshop import job, machine
 
 

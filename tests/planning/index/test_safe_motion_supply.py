@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import constants
 
-from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.load.case import load_case
+from tests.planning.index.workshop import safe_motion
 from tests.planning.limits.report import named
 from tests.planning.limits.workshop import DELETE, job, machine
 

@@ -5,9 +5,8 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from firmware_host.planning.index.safe_motion import safe_motion
 from firmware_host.planning.load.case import load_case
-from tests.planning.index.workshop import index_seconds, random_machine, within_limits
+from tests.planning.index.workshop import index_seconds, random_machine, safe_motion, within_limits
 from tests.planning.limits.workshop import job, machine
 
 GRID = 120

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from firmware_host.errors import LimitExceededError
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
-from firmware_host.planning.index.safe_motion import SafeMotion, safe_motion
+from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.load.case import LoadCase, load_case
 from tests.mechanics.contact.test_rollers import all_bodies
 from tests.mechanics.contact.test_rollers_statics import solved
-from tests.planning.index.workshop import cruises_in_a_band
+from tests.planning.index.workshop import cruises_in_a_band, safe_motion
 from tests.planning.limits.workshop import DELETE, job, roller_machine
 
 GRID, LEFT = 120, 0.8

@@ -10,6 +10,7 @@ import numpy as np
 
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
+from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import IndexMotion
 from tests.planning.limits.workshop import DELETE, job, machine
@@ -155,3 +156,10 @@ def speed_at(move: IndexMotion, time: np.ndarray) -> np.ndarray:
     """Speed (rad/s, >= 0) `time` s after the start of one index; 0 outside the move."""
     nearest_end = np.minimum(time, move.duration - time)
     return np.clip(move.acceleration * nearest_end, 0.0, move.peak_speed)
+
+
+def safe_motion(
+    load: LoadCase, turns: np.ndarray, *, purposes: np.ndarray | None = None, **wishes: float
+) -> SafeMotion:
+    """The chosen motion for moves of `turns` of the part; the rest as in `index_moves` and `motion_for`."""
+    return motion_for(load, index_moves(turns, purposes), **wishes)
