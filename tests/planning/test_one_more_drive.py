@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import shutil
 from fractions import Fraction
 from pathlib import Path
@@ -26,7 +27,8 @@ from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.units import InertiaOrZero, Length
 from tests.planning.limits.workshop import MACHINE, ROLLERS, job
 
-PROFILES = Path(__file__).resolve().parents[2] / "profiles"
+ROOT = Path(__file__).resolve().parents[2]
+PROFILES, PACKAGE = ROOT / "profiles", ROOT / "firmware_host"
 
 
 class RoundBelt(Drive):
@@ -141,3 +143,14 @@ def test_a_machine_file_with_it_is_read_planned_and_exported_by_the_commands(
     per_turn = float(load_job(str(path)).machine.microsteps_per_part_turn(load_job(str(path)).job.part.contact))
     assert f"{per_turn:.9g} microsteps per turn of the part" in program
     assert per_turn == pytest.approx(200 * 16 * 3 * 50 / 30)
+
+
+def test_nothing_but_the_list_of_the_kinds_asks_for_a_kind_of_drive() -> None:
+    kinds = {"Chuck", "Rollers"}
+    asking = [
+        path.relative_to(PACKAGE).as_posix()
+        for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.ImportFrom) and kinds & {name.name for name in node.names}
+    ]
+    assert set(asking) == {"model/machine/drives/registry.py"}

@@ -106,3 +106,32 @@ def test_no_chosen_move_is_quicker_than_the_bound() -> None:
 def test_a_load_that_does_not_move_takes_forever() -> None:
     load = load_case(machine(drive__friction_torque="2 N*m"), job())
     assert math.isinf(float(move_bound(load, np.array([1.0]), reserve=0.2)[0]))
+
+
+def test_a_weak_supply_slows_the_ramp_up_only_for_braking_feeds_it() -> None:
+    # By quadrature: 24 V * 0.25 A * 0.8 less the 4 W of the winding turns it; braking has all the torque.
+    load = load_case(machine(driver__supply_current="0.25 A", link__highest_step_rate="12 kHz"), job())
+    top = 0.8 * 12e3 / float(load.step_rate(1.0))
+    at_rest, with_one = load.torque(np.array([0.0, 1.0])).accelerating
+
+    def allowed(v: float) -> float:
+        return 0.8 * float(load.pull_out(v)) / load.safety_factor
+
+    def up(v: float) -> float:
+        torque = min(allowed(v), 0.8 / (v * load.ratio) if v > 0 else math.inf)
+        return float((torque - at_rest) / (with_one - at_rest))
+
+    def down(v: float) -> float:
+        return float(optimize.brentq(lambda a: float(load.torque(a).braking) - allowed(v), 0.0, 1e4))
+
+    corners = [part for part in load.pull_out_corners.tolist() if part < top]
+    options = {"limit": 400, "points": corners}
+    time, way = (
+        sum(integrate.quad(lambda v, a=a, n=n: v**n / a(v), 0.0, top, **options)[0] for a in (up, down)) for n in (0, 1)
+    )
+    length = 40 * math.pi
+    assert way < length
+    assert up(top) < 0.7 * down(top)
+    assert float(move_bound(load, np.array([length]), reserve=0.2)[0]) == pytest.approx(
+        time + (length - way) / top, rel=1e-4
+    )

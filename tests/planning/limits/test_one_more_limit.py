@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import ast
+import json
+import re
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from firmware_host.cli.main import run
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.compare.cost import limit_costs
@@ -20,6 +25,7 @@ from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.reliability.estimate import reliability
 from tests.planning.limits.workshop import job, machine
 
+PACKAGE = Path(__file__).resolve().parents[3] / "firmware_host"
 FASTEST = 1.5
 
 
@@ -136,3 +142,27 @@ def test_one_that_says_nothing_of_draws_and_cost_binds_the_acceleration_all_the_
 def test_every_limit_has_a_name_of_its_own() -> None:
     names = [limit.name for limit in registry.all_limits()]
     assert len(set(names)) == len(names) == 27
+
+
+def test_no_other_room_says_the_name_of_a_limit() -> None:
+    names = {limit.name for limit in registry.all_limits() if "-" in limit.name}
+    said = {
+        (path.relative_to(PACKAGE).as_posix(), node.value)
+        for path in PACKAGE.rglob("*.py")
+        if not path.is_relative_to(PACKAGE / "planning" / "limits")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value in names
+    }
+    assert said == set()
+
+
+def test_the_commands_show_it_among_the_checks_and_the_costs(splash: Limit, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["limits", "shaft-scale", "--reliability", "--samples", "1000"]) == 0
+    shown = capsys.readouterr().out
+    assert re.search(rf"^ *{splash.name} +1\.2 ", shown, re.MULTILINE)
+    assert splash.keeps in shown
+    assert run(["motors", "shaft-scale", "--json"]) == 0
+    quickest = json.loads(capsys.readouterr().out)["motors"][0]
+    assert splash.name in quickest["binding"]
+    without = {cost["limit"]: cost["index_s_without"] for cost in quickest["costs"]}
+    assert without[splash.name] < quickest["index_s"]
