@@ -1,10 +1,12 @@
 """The person at a terminal: lines come one at a time, nothing waits, and what was typed too early is forgotten."""
 
+import errno
 import io
 import os
 import pty
 import termios
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 
@@ -107,3 +109,43 @@ def test_without_a_console_nobody_can_answer(source: io.StringIO | None, monkeyp
     operator.forget()
     with pytest.raises(GateError, match="nobody can answer"):
         operator.answer()
+
+
+def test_a_closed_terminal_is_nobody_there_and_any_other_error_is_told() -> None:
+    """Reading a terminal whose other end is gone fails with EIO; a descriptor that is gone, with EBADF."""
+    far, near = os.openpty()
+    with open(near, encoding="utf-8") as source:
+        operator = TerminalOperator(source, io.StringIO())
+        os.close(far)
+        with pytest.raises(GateError, match="nobody can answer"):
+            operator.answer()
+    read, write = os.pipe()
+    with open(read, encoding="utf-8") as source, open(write, "w", encoding="utf-8") as target:
+        operator = TerminalOperator(source, target)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(os, "read", failing_with(errno.ENXIO))
+            print("done", file=target, flush=True)
+            with pytest.raises(OSError, match="No such device or address"):
+                operator.answer()
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.ENOSPC], ids=["terminal closed", "disk full"])
+def test_telling_somebody_who_is_gone_raises_nothing_and_any_other_error_is_told(number: int) -> None:
+    target = io.StringIO()
+    read, write = os.pipe()
+    os.close(write)
+    with open(read, encoding="utf-8") as source, pytest.MonkeyPatch.context() as patch:
+        operator = TerminalOperator(source, target)
+        patch.setattr(target, "write", failing_with(number))
+        if number == errno.EIO:
+            operator.tell("mark now")
+        else:
+            with pytest.raises(OSError, match="No space left on device"):
+                operator.tell("mark now")
+
+
+def failing_with(number: int) -> Callable[..., Any]:
+    def fail(*arguments: Any) -> Any:
+        raise OSError(number, os.strerror(number))
+
+    return fail
