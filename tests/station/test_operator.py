@@ -112,15 +112,15 @@ def test_without_a_console_nobody_can_answer(source: io.StringIO | None, monkeyp
 
 
 def test_a_closed_terminal_is_nobody_there_and_any_other_error_is_told() -> None:
-    """Reading a terminal whose other end is gone fails with EIO; a descriptor that is gone, with EBADF."""
+    """Reading a terminal whose other end is gone fails with EIO."""
     far, near = os.openpty()
-    with open(near, encoding="utf-8") as source:
+    with os.fdopen(near, encoding="utf-8") as source:
         operator = TerminalOperator(source, io.StringIO())
         os.close(far)
         with pytest.raises(GateError, match="nobody can answer"):
             operator.answer()
     read, write = os.pipe()
-    with open(read, encoding="utf-8") as source, open(write, "w", encoding="utf-8") as target:
+    with os.fdopen(read, encoding="utf-8") as source, os.fdopen(write, "w", encoding="utf-8") as target:
         operator = TerminalOperator(source, target)
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(os, "read", failing_with(errno.ENXIO))
@@ -134,7 +134,7 @@ def test_telling_somebody_who_is_gone_raises_nothing_and_any_other_error_is_told
     target = io.StringIO()
     read, write = os.pipe()
     os.close(write)
-    with open(read, encoding="utf-8") as source, pytest.MonkeyPatch.context() as patch:
+    with os.fdopen(read, encoding="utf-8") as source, pytest.MonkeyPatch.context() as patch:
         operator = TerminalOperator(source, target)
         patch.setattr(target, "write", failing_with(number))
         if number == errno.EIO:
