@@ -110,8 +110,8 @@ def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) 
 
 @pytest.fixture
 def board() -> Iterator[str]:
-    """A board as delivered, on a socket of this computer, twenty times as quick."""
-    clock = ScaledClock(20.0)
+    """A board as delivered, on a socket of this computer, ten times as quick."""
+    clock = ScaledClock(10.0)
     device = simulated_device(fh.load_machine("belt-chuck"), delivered=True, start_s=clock.monotonic())
     with serve(device, clock, kind="socket") as server:
         yield server.url

@@ -22,7 +22,7 @@ CHECKS: tuple[tuple[str, list[str]], ...] = (
     ("import layers", [sys.executable, str(SCRIPTS / "lint-imports"), "--no-cache"]),
     ("docs", [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "-f", "docs/mkdocs.yml"]),
     # The property tests draw the same examples each time here, so that a red run can be repeated; new ones elsewhere.
-    ("tests", [sys.executable, "-m", "pytest", "-q", "--hypothesis-profile=ci", "-n", "2", "--dist", "worksteal"]),
+    ("tests", [sys.executable, "-m", "pytest", "-q", "--hypothesis-profile=ci", "-n", "3", "--dist", "worksteal"]),
 )
 
 #: The docs theme prints an advertisement for its successor on every build; real warnings still fail a strict build.

@@ -35,7 +35,7 @@ def dry(job: str, url: str) -> Ended:
 
 
 def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(job: str) -> None:
-    clock = ScaledClock(20.0)
+    clock = ScaledClock(10.0)
     device = board(clock.monotonic())
     device.settings["$21"] = 1
     trip_limit_switch(device, clock.monotonic())
@@ -56,7 +56,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
 
 
 def test_a_motion_that_is_held_is_dropped_and_never_resumed(job: str) -> None:
-    clock = ScaledClock(20.0)
+    clock = ScaledClock(10.0)
     device = board(clock.monotonic())
     with serve(device, clock, kind="pty") as server:
         port = open_port(server.url, baud=115200, clock=clock)

@@ -130,7 +130,7 @@ class LoudDevice(StatusQueryDevice):
 )
 def test_control_characters_in_replies_never_reach_the_terminal(command: tuple[str, ...]) -> None:
     variant = set_board("A", steps_per_unit=26.667, rate=3000, acceleration=200, highest_step_rate=28_000)
-    with serve(LoudDevice(variant), ScaledClock(20.0), kind="pty") as server:
+    with serve(LoudDevice(variant), ScaledClock(10.0), kind="pty") as server:
         ended = call("controller", *command, "--port", server.url)
     assert ended.status == 0, ended.err
     assert all(char.isprintable() or char == "\n" for char in ended.out + ended.err)

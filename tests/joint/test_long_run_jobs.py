@@ -92,8 +92,17 @@ def test_what_rings_after_an_unwinding_is_waited_for_before_the_next_move(tmp_pa
     assert travels[back + 1].start_s - travels[back].end_s >= 0.25
 
 
-@pytest.mark.parametrize("approach", ["both-sides", "one-side"])
-@pytest.mark.parametrize("how", ["before", "torn", "after"])
+@pytest.mark.parametrize(
+    ("approach", "how"),
+    [
+        ("both-sides", "torn"),
+        ("one-side", "after"),
+        pytest.param("both-sides", "before", marks=pytest.mark.slow),
+        pytest.param("both-sides", "after", marks=pytest.mark.slow),
+        pytest.param("one-side", "before", marks=pytest.mark.slow),
+        pytest.param("one-side", "torn", marks=pytest.mark.slow),
+    ],
+)
 def test_a_crash_at_any_line_before_and_after_an_unwinding_is_resumed(
     how: str, approach: str, tmp_path: Path, crashing: type[CrashingJournal]
 ) -> None:

@@ -148,7 +148,7 @@ def test_a_dialect_of_another_package_runs_a_job_on_a_board_that_only_it_underst
     assert 'letter = "C"' in machine
     Path("machine.toml").write_text(machine, encoding="utf-8")
     Path("job.toml").write_text(JOB.replace('"belt-chuck"', '"machine.toml"'), encoding="utf-8")
-    device, clock = StatusQueryDevice(_xyzc_board()), ScaledClock(20.0)
+    device, clock = StatusQueryDevice(_xyzc_board()), ScaledClock(10.0)
     with serve(device, clock, kind="socket") as server:
         written = _call_with(plugins, "controller", "settings", "write", "job.toml", "--port", server.url)
         assert written.returncode == 0, written.stderr

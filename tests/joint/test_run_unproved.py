@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.acts import WriteSettings
 from firmware_host.errors import CoordinateError
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 
@@ -38,7 +39,8 @@ def wide_part(tmp_path: Path, finish: str) -> StationBench:
 @pytest.mark.parametrize("finish", ["stay", "unwind"])
 def test_the_farthest_segment_is_looked_at_before_the_first_move(finish: str, tmp_path: Path) -> None:
     bench = wide_part(tmp_path, finish)
-    with pytest.raises(CoordinateError, match=r"may land beside step (15|16|17)\d{3}.*settings write"):
+    with pytest.raises(CoordinateError, match=r"may land beside step (15|16|17)\d{3}.*Write the steps") as caught:
         bench.run()
+    assert caught.value.acts == (WriteSettings(),)
     assert bench.sent_moves() == []
     assert len(bench.device.motion_log) == bench.motion_before

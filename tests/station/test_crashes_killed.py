@@ -59,7 +59,7 @@ def judged(player: Player) -> Outcome:
         (BOARDS[0], "torn"),
         pytest.param(BOARDS[0], "after", marks=pytest.mark.slow),
         pytest.param(BOARDS[1], "before", marks=pytest.mark.slow),
-        (BOARDS[1], "after"),
+        pytest.param(BOARDS[1], "after", marks=pytest.mark.slow),
     ],
     ids=["state-before", "state-torn", "state-after", "numbers-before", "numbers-after"],
 )
