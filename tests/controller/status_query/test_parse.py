@@ -126,3 +126,27 @@ def test_positions_survive_the_way_through_a_report(thousandths: list[int]) -> N
     report = DIALECT.parse(f"<Idle|MPos:{','.join(texts)}>".encode())
     assert isinstance(report, StatusReport)
     assert report.machine == tuple(n / 1000 for n in thousandths)
+
+
+#: From memory, like the dialect's own table: what each number is about.
+MEANINGS = {
+    "error": {
+        1: "letter", 2: "number", 3: "no such", 4: "negative", 5: "homing is switched off", 6: "pulse", 8: "ready",
+        9: "locked", 10: "soft limits", 12: "steps per second", 13: "door", 14: "too long", 15: "travel",
+        20: "does not know", 21: "modal group", 22: "feed", 23: "whole number", 24: "both use", 25: "twice",
+        26: "axis words are missing", 33: "reached",
+    },
+    "ALARM": {
+        1: "limit switch", 2: "soft limits", 3: "reset while moving", 6: "reset while homing", 7: "door opened",
+        8: "let go", 9: "no switch",
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("word", MEANINGS)
+def test_each_number_has_its_own_meaning_and_any_other_is_said_to_be_unknown(word: str) -> None:
+    for number in range(1, 100):
+        reply = DIALECT.parse(f"{word}:{number}".encode())
+        assert isinstance(reply, AlarmReport | Rejected)
+        assert MEANINGS[word].get(number, "unknown meaning") in reply.meaning, number
+        assert ("unknown meaning" in reply.meaning) == (number not in MEANINGS[word]), number
