@@ -11,10 +11,12 @@ from typing import Any
 import pytest
 
 from firmware_host.clock import VirtualClock
-from firmware_host.station.journal.events import Home
+from firmware_host.errors import JournalError
+from firmware_host.station.journal.events import Assumed, Home, Zero
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.system.files import write_whole
+from tests.support.crashes import stopped
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import StationBench, small_setup
@@ -108,3 +110,22 @@ def test_a_file_that_is_replaced_is_on_the_disk_before_it_takes_the_old_one_s_pl
     disk = DiskWatch(monkeypatch)
     write_whole(tmp_path / "record.json", "{}\n")
     assert disk.log == ["file", "replace", "folder"]
+
+
+def test_a_run_that_another_process_continues_between_reading_and_locking_is_not_resumed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = stopped(tmp_path)
+    before = bench.folder.journal.read_bytes()
+
+    def continued_elsewhere(*arguments: object) -> None:
+        with Journal(bench.folder.journal, bench.clock) as other:
+            other.write(Assumed(**{"segment": 2, "pass": 1, "done": True}))
+
+    monkeypatch.setattr("firmware_host.station.resume._require_same_marking", continued_elsewhere)
+    moves = len(bench.sent_moves())
+    with pytest.raises(JournalError, match="was continued by another process meanwhile"):
+        bench.resume(zero=Zero.SET_ANEW)
+    assert len(bench.sent_moves()) == moves
+    assert bench.folder.journal.read_bytes().startswith(before)
+    assert bench.folder.journal.read_bytes().count(b"\n") == before.count(b"\n") + 1

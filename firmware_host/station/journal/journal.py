@@ -60,6 +60,11 @@ class Journal:
             self.close()
             raise
 
+    @property
+    def lines(self) -> int:
+        """How many whole lines it has."""
+        return self._next - 1
+
     def write(self, event: JournalEvent) -> None:
         """Append one event, with its number and the time, and wait until it is on the disk.
 
