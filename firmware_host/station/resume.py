@@ -43,7 +43,7 @@ def resume_run(
     _require_same_marking(record, station)
     homes = setup.machine.axis.home_switch
     with Journal(folder.journal, station.clock) as journal:
-        if journal.lines != len(events):
+        if journal.whole_lines != len(events):
             raise JournalError(str(folder.journal), "was continued by another process meanwhile. Look at the run again")
         try:
             origin, at, turns = _zero(station, left_by(events, plan.route), zero, homes=homes)

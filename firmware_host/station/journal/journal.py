@@ -61,7 +61,7 @@ class Journal:
             raise
 
     @property
-    def lines(self) -> int:
+    def whole_lines(self) -> int:
         """How many whole lines it has."""
         return self._next - 1
 
