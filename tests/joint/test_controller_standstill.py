@@ -18,6 +18,7 @@ from firmware_host.errors import (
     ControllerResetError,
     InputError,
     LineRejectedError,
+    LinkError,
     PositionError,
     StandstillError,
     UnexpectedReplyError,
@@ -382,3 +383,18 @@ def test_the_deadline_is_kept_by_the_clock() -> None:
             deadline_s=accepted_s + 2.0,
         )
     assert b.clock.monotonic() == pytest.approx(accepted_s + 2.0, abs=0.1)
+
+
+def test_a_report_that_does_not_come_is_not_waited_for_beyond_the_deadline() -> None:
+    b = bench()
+    controller, accepted_s = moved(b)
+    b.port.spoil = lambda data: b""
+    with pytest.raises(LinkError, match="no answer to 'status'"):
+        controller.wait_for_standstill(
+            target_steps=1000,
+            steps_per_unit=UNITS,
+            accepted_at_s=accepted_s,
+            planned_duration_s=PLANNED_S,
+            deadline_s=accepted_s + 0.4,
+        )
+    assert b.clock.monotonic() == pytest.approx(accepted_s + 0.4, abs=0.1)

@@ -14,7 +14,9 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
 
 
-def wide_part(tmp_path: Path, finish: str) -> StationBench:
+def wide_part(
+    tmp_path: Path, finish: str, *, mark: str = "170 deg", start: str = "0 deg", count: int = 12, approach: str = "auto"
+) -> StationBench:
     """A part of 200 mm on rollers of 25.4 mm: 50,393.70 microsteps a turn, of which 15,600 can be proved either way.
 
     (0.45 - 0.0089)/(0.0005/17.778), the scale being known to three decimals only.
@@ -28,10 +30,10 @@ def wide_part(tmp_path: Path, finish: str) -> StationBench:
             "length": "80 mm",
             "density": "2700 kg/m^3",
         },
-        mark={"angle": "170 deg", "width": "10 mm", "passes": 1},
-        segments={"count": 12},
+        mark={"angle": mark, "width": "10 mm", "passes": 1, "start_angle": start},
+        segments={"count": count},
         window={"half_depth": "3 mm"},
-        index={"finish": finish},
+        index={"finish": finish, "approach": approach},
     )
     return StationBench(tmp_path, setup, known=False, stored={"$103": 160 / 9}, away=0)
 
@@ -44,3 +46,20 @@ def test_the_farthest_segment_is_looked_at_before_the_first_move(finish: str, tm
     assert caught.value.acts == (WriteSettings(),)
     assert bench.sent_moves() == []
     assert len(bench.device.motion_log) == bench.motion_before
+
+
+@pytest.mark.parametrize(
+    ("approach", "problem"),
+    [("both-sides", ""), ("one-side", r"may land beside step -15682: .* limit 0\.441111 steps")],
+    ids=["straight", "by way of its take-up"],
+)
+def test_the_way_to_a_segment_is_looked_at_as_well(approach: str, problem: str, tmp_path: Path) -> None:
+    """Some 15,670 can be proved. The first segment lies at -15,650; lost motion is taken up from 32 below it."""
+    bench = wide_part(tmp_path, "stay", mark="60 deg", start="-111.8 deg", count=5, approach=approach)
+    assert bench.plan.route.segment_targets().min() == -15_650
+    if not problem:
+        assert bench.run().outcome == "done"
+        return
+    with pytest.raises(CoordinateError, match=problem):
+        bench.run()
+    assert bench.sent_moves() == []

@@ -73,8 +73,10 @@ def test_an_angle_that_divides_the_mark_leaves_no_sliver() -> None:
 
 
 def test_an_angle_wider_than_the_mark_makes_one_segment_of_the_mark() -> None:
-    plan = plan_segments(job_on("50 mm", {"angle": "10 deg"}, segments={"angle": "15 deg"}))
+    plan = plan_segments(job_on("50 mm", {"angle": "10 deg", "start_angle": "-20 deg"}, segments={"angle": "15 deg"}))
     assert plan.widths_deg().tolist() == pytest.approx([10])
+    low, high = edges_deg(plan)
+    assert (low.tolist(), high.tolist()) == (pytest.approx([-25]), pytest.approx([-15]))
 
 
 @pytest.mark.parametrize("segments", [{"count": 4}, {"angle": "30 deg"}], ids=["count-too-small", "angle-too-wide"])

@@ -83,3 +83,9 @@ def test_a_place_where_no_backup_can_be_kept_is_told(tmp_path: Path) -> None:
     (tmp_path / "backups").write_bytes(b"a file in the folder's place")
     with pytest.raises(InputError, match="cannot be made"):
         backup_path(tmp_path / "backups", URL, VirtualClock())
+
+
+def test_a_folder_for_old_settings_that_cannot_be_made_is_named_with_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "a-file").write_text("", encoding="utf-8")
+    with pytest.raises(InputError, match=r"a-file/kept: cannot be made \(Not a directory\)\. Name another folder"):
+        backup_path(tmp_path / "a-file" / "kept", URL, VirtualClock())
