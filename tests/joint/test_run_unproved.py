@@ -6,6 +6,8 @@ import pytest
 
 from firmware_host.acts import WriteSettings
 from firmware_host.errors import CoordinateError
+from firmware_host.station.journal.events import Begin, End
+from firmware_host.station.journal.journal import read_journal
 from tests.support.station_bench import StationBench, changed_setup, quick_disk
 
 
@@ -63,3 +65,5 @@ def test_the_way_to_a_segment_is_looked_at_as_well(approach: str, problem: str, 
     with pytest.raises(CoordinateError, match=problem):
         bench.run()
     assert bench.sent_moves() == []
+    kinds = [type(event) for event in read_journal(bench.folder.journal)]
+    assert kinds == [Begin, End]  # it was refused before the zero was set, not on the way
