@@ -8,7 +8,7 @@ import pytest
 
 from firmware_host.errors import JournalError, LimitExceededError
 from tests.support.journal_lines import journal_lines
-from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
+from tests.support.station_bench import PASS_S, StationBench, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
 QUIET = frozenset({"$$", "$I", "$G", "", "$H", "G91"})
@@ -123,3 +123,16 @@ def test_a_second_run_in_the_same_folder_is_refused_and_moves_nothing(tmp_path: 
     with pytest.raises(JournalError, match="holds a run already"):
         bench.run()
     assert bench.sent_moves() == moves
+
+
+def test_the_time_that_is_left_is_that_of_the_marking_and_of_the_moves_still_to_come(tmp_path: Path) -> None:
+    """Two passes of half a second at each of three segments; a move on the way to a segment takes 0.14 s or a little
+    more (the controller's own settings are slower), and then 0.25 s to settle.
+    """
+    bench = StationBench(tmp_path, small_setup())
+    bench.run()
+    assert bench.plan.settle_s == 0.25
+    for passes, left_s in zip((5, 4, 3, 2, 1, 0), bench.progress.left, strict=True):
+        assert left_s is not None
+        moving_s = left_s - passes * PASS_S
+        assert 0.39 * passes / 2 <= moving_s + 1e-3 <= 0.60 * passes / 2 + 2e-3 + 0.02 * passes
