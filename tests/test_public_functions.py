@@ -99,6 +99,8 @@ def test_runs_are_listed_read_and_verified_like_the_commands_do(tmp_path: Path) 
     assert read_record(done.folder).done == 6
     assert [entry.number for entry in read_record(crashed.folder).unknown] == [1]
     assert all(finding.holds for finding in fh.verify_run(done.folder))
+    (setup,) = [finding for finding in fh.verify_run(done.folder) if finding.name == "setup"]
+    assert re.fullmatch(r"as when the run began: SHA-256 [0-9a-f]{16}\.\.", setup.detail)
     done.folder.record.write_text("{}", encoding="utf-8")
     assert [finding.name for finding in fh.verify_run(done.folder) if not finding.holds] == ["record"]
     with pytest.raises(fh.InputError, match=r"nowhere: cannot be listed .*Name the folder"):

@@ -106,3 +106,13 @@ def test_the_gate_is_told_once_how_the_run_ended_when_it_is_closed_and_journalle
         with pytest.raises(FirmwareHostError, match=r"stopped \(by a test\)|the cable is pulled"):
             bench.run()
     assert gate.told == [(outcome, False, outcome)]
+
+
+def test_the_gate_is_closed_once_more_before_the_end_is_journalled(tmp_path: Path) -> None:
+    """Whatever the last pass left: a run that is done leaves no permission to mark behind."""
+    bench = StationBench(tmp_path, small_setup())
+    told: list[str] = []
+    bench.gate.on_close = lambda: told.append(str(journal_lines(bench.folder.journal)[-1]["event"]))
+    bench.run()
+    assert told[-1] == "finished"  # the last line before the end
+    assert told.count("gate-open") == 6
