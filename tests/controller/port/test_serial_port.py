@@ -147,3 +147,13 @@ def test_other_kinds_of_ports_are_refused(tmp_path: Path, url: str, baud: int, c
     with pytest.raises(InputError, match=complaint):
         open_port(url, baud=baud, clock=CLOCK, lock_folder=tmp_path)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_port_that_cannot_be_opened_gives_its_lock_back_at_once(tmp_path: Path) -> None:
+    """Also while whoever asked for it still looks at the error, which keeps hold of all that it came by."""
+    gone = str(tmp_path / "no-device")
+    with pytest.raises(PortUnavailableError, match="no-device") as first:
+        open_port(gone, baud=115200, clock=CLOCK, lock_folder=tmp_path)
+    with pytest.raises(PortUnavailableError, match="no-device"):
+        open_port(gone, baud=115200, clock=CLOCK, lock_folder=tmp_path)
+    assert first.value.url == gone
