@@ -9,6 +9,8 @@ from typing import Any
 
 LONGEST_LINE = 4096
 _MOST_UNSENT = 65536
+_MOST_UNREAD = 16
+"""How many reads of what came last are thrown away at the end."""
 
 
 class JsonLines:
@@ -51,13 +53,17 @@ class JsonLines:
     def finish(self, message: dict[str, Any]) -> None:
         """Send one last message and end the connection; does nothing when it has ended already.
 
-        The end is told before it is closed: a connection closed over what has come unread would end with a reset.
+        The end is told before it is closed, and what has come is read: over unread bytes it would end with a reset, for
+        which the other side may drop the last message.
         """
         self.send(message)
         if self.gone:
             return
         with suppress(OSError):  # the other side may have left in this instant
             self._connection.shutdown(socket.SHUT_WR)
+            for _ in range(_MOST_UNREAD):
+                if not self._connection.recv(LONGEST_LINE):
+                    break
         self.close()
 
     def close(self) -> None:
