@@ -171,7 +171,10 @@ def _nearest(kind: type[BaseModel], path: Sequence[str | int]) -> str:
                 for inner in _models(field.annotation)
             ]
     known = sorted({name for model in models for name in model.model_fields})
-    close = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
-    if close:
-        return f"Did you mean {close[0]!r}?"
-    return f"Known here: {', '.join(known)}" if known else "Take it out"
+    return nearest_of(str(path[-1]), known) if known else "Take it out"
+
+
+def nearest_of(written: str, known: Sequence[str]) -> str:
+    """A remedy for a name that isn't there: the known one most like it, or all that are known."""
+    close = difflib.get_close_matches(written, known, n=1, cutoff=0.5)
+    return f"Did you mean {close[0]!r}?" if close else f"Known here: {', '.join(known)}"

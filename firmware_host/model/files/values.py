@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from firmware_host.errors import InputError, UnknownKeyError
-from firmware_host.model.files.files import validate
+from firmware_host.model.files.files import nearest_of, validate
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 
@@ -47,7 +46,7 @@ def _in_job(key: str) -> bool:
     if first in Machine.model_fields:
         return False
     known = sorted({*Job.model_fields, *Machine.model_fields})
-    raise UnknownKeyError(f"neither a job nor a machine has a key {first!r}", _nearest(first, known), key=key)
+    raise UnknownKeyError(f"neither a job nor a machine has a key {first!r}", nearest_of(first, known), key=key)
 
 
 def _with(kind: type[ModelT], model: ModelT, values: Mapping[str, Any], source: str) -> ModelT:
@@ -72,15 +71,10 @@ def _step(place: Any, part: str, key: str) -> str | int:
         if part.isdecimal() and int(part) < len(place):
             return int(part)
         known = [name or str(number) for number, name in enumerate(named)]
-        raise UnknownKeyError(f"the list has no item {part!r}", _nearest(part, known), key=key)
+        raise UnknownKeyError(f"the list has no item {part!r}", nearest_of(part, known), key=key)
     if not isinstance(place, dict):
         before, written = key.rpartition(f".{part}")[0], "not given" if place is None else repr(place)
         raise UnknownKeyError(f"{before} is {written}, so nothing lies below it", "Give it in the file", key=key)
     if part not in place:
-        raise UnknownKeyError(f"unknown key {part!r}", _nearest(part, sorted(place)), key=key)
+        raise UnknownKeyError(f"unknown key {part!r}", nearest_of(part, sorted(place)), key=key)
     return part
-
-
-def _nearest(part: str, known: list[str]) -> str:
-    close = difflib.get_close_matches(part, known, n=1, cutoff=0.5)
-    return f"Did you mean {close[0]!r}?" if close else f"Known here: {', '.join(known)}"
