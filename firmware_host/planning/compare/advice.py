@@ -24,7 +24,7 @@ from firmware_host.planning.index.safe_motion import SafeMotion, index_timing, m
 from firmware_host.planning.index.search import IndexSearch
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import NARROW_MARGIN
-from firmware_host.planning.limits.supply import SupplyCurrent, SupplyVoltage
+from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.units import parse_quantity

@@ -19,7 +19,7 @@ from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.limits.torque import PULL_OUT_KEYS, TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.motor.torque import PULL_OUT_KEYS, TorqueAccelerating, TorqueBraking, TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 

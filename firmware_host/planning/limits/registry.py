@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from firmware_host.planning.limits.grip import Grip, GripPeak, Seating, SeatingPeak
-from firmware_host.planning.limits.heat import HeatCycle, HeatHolding
-from firmware_host.planning.limits.inertia import InertiaRatio, MassDisagreement
+from firmware_host.planning.limits.bearings.overhang import Overhang
+from firmware_host.planning.limits.bearings.supports import (
+    AxialLoad,
+    PowerOffTurn,
+    RadialLoad,
+    TailstockLoad,
+    UnsupportedLength,
+)
 from firmware_host.planning.limits.limit import Limit
-from firmware_host.planning.limits.overhang import Overhang
-from firmware_host.planning.limits.resonance import Resonance
-from firmware_host.planning.limits.rollers import AxialWalk, Creep, FallsThrough
-from firmware_host.planning.limits.step_rate import ControllerStepRate, DriverStepRate, StepPulse
-from firmware_host.planning.limits.supply import SupplyCurrent, SupplyVoltage
-from firmware_host.planning.limits.supports import AxialLoad, PowerOffTurn, RadialLoad, TailstockLoad, UnsupportedLength
-from firmware_host.planning.limits.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.motor.heat import HeatCycle, HeatHolding
+from firmware_host.planning.limits.motor.inertia import InertiaRatio, MassDisagreement
+from firmware_host.planning.limits.motor.resonance import Resonance
+from firmware_host.planning.limits.motor.step_rate import ControllerStepRate, DriverStepRate, StepPulse
+from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
+from firmware_host.planning.limits.motor.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.rolling.grip import Grip, GripPeak, Seating, SeatingPeak
+from firmware_host.planning.limits.rolling.rollers import AxialWalk, Creep, FallsThrough
 
 LIMITS: tuple[Limit, ...] = (
     TorqueAccelerating(),

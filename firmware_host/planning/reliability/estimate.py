@@ -15,8 +15,8 @@ from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.motor.torque import PULL_OUT_KEYS
 from firmware_host.planning.limits.registry import all_limits
-from firmware_host.planning.limits.torque import PULL_OUT_KEYS
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.chance import CONFIDENCE, SURE_ENOUGH, Chance, chance_of

@@ -18,7 +18,7 @@ from firmware_host.planning.index.safe_motion import motion_for
 from firmware_host.planning.index.search import IndexSearch
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.limits.limit import TENFOLD
-from firmware_host.planning.limits.torque import TorquePeak
+from firmware_host.planning.limits.motor.torque import TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.workshop import DELETE, MOTOR, changed, job, machine, roller_machine

@@ -20,8 +20,8 @@ from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.limits.grip import GripPeak
-from firmware_host.planning.limits.torque import HoldingTorque, TorquePeak
+from firmware_host.planning.limits.motor.torque import HoldingTorque, TorquePeak
+from firmware_host.planning.limits.rolling.grip import GripPeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.reliability.draws import IndexDraws

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from firmware_host.planning.limits.bearings.supports import carried_weights, missing_chuck_mass
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
-from firmware_host.planning.limits.supports import carried_weights, missing_chuck_mass
 
 
 class Overhang(Limit):

@@ -1,0 +1,1 @@
+"""Limits of the motor, its driver and its supply: torque, steps, swinging, heat, current."""

@@ -1,0 +1,1 @@
+"""Limits of a part on rollers: grip, seating, creep, walk."""
