@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -11,9 +11,15 @@ from firmware_host.model.base import Described, contradiction
 from firmware_host.units import AngleOrZero, InertiaOrZero
 
 
+StageKind = Literal["toothed-belt", "spur-gears", "worm", "planetary", "coupling"]
+
+
 class GearingStage(Described):
     """One stage, belt, gear or worm: teeth (exact), or a ratio written "60/20" or "40"."""
 
+    kind: StageKind | None = Field(
+        default=None, description="what the stage is; what is not stated of it is assumed by its kind"
+    )
     name: str = Field(default="stage", min_length=1, max_length=60)
     driving_teeth: int | None = Field(default=None, ge=1, le=10_000, description="motor's side; starts of a worm")
     driven_teeth: int | None = Field(default=None, ge=1, le=10_000)
