@@ -10,7 +10,6 @@ from pydantic import Field, field_validator, model_validator
 from firmware_host.model.base import Described, contradiction
 from firmware_host.units import AngleOrZero, InertiaOrZero
 
-
 StageKind = Literal["toothed-belt", "spur-gears", "worm", "planetary", "coupling"]
 
 
