@@ -246,7 +246,8 @@ class QuantityField:
         if isinstance(value, Quantity):
             if value.kind != self.kind:
                 raise _refuse(f"{value.text!r} is of kind {value.kind}, not {self.kind}", kind)
-            value = value.text
+            parse_quantity(value.text, self.kind, self.sign)
+            return value
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise _refuse(f"{type(value).__name__} instead of a {self.kind}", kind)
         if isinstance(value, int | float):

@@ -109,7 +109,8 @@ def _input_error(
     context = detail.get("ctx", {})
     path = _written_path(detail["loc"], tables, absent=detail["type"] == "missing")
     if detail["type"] == "contradiction":
-        path = (*path, *str(context["key"]).split("."))
+        below = tuple(str(context["key"]).split("."))
+        path = path if path[-len(below) :] == below else (*path, *below)
     more = f" ({others} more problem{'s' if others > 1 else ''} in this file)" if others else ""
     fields: dict[str, Any] = {
         "source": source,

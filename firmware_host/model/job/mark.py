@@ -25,7 +25,12 @@ class Mark(Described):
     angle: AngleOrZero | None = Field(default=None, description="angle around; 360 deg is a full wrap")
     width: Length | None = Field(default=None, description="along the axis")
     passes: int = Field(default=1, ge=1, le=1000)
-    start_angle: SignedAngle | None = Field(default=None, description="first segment, from the job's zero")
+    start_angle: SignedAngle | None = Field(
+        default=None, description="middle of the first segment, from the job's zero"
+    )
+    start_edge: SignedAngle | None = Field(
+        default=None, description="where the mark begins, from the job's zero, instead of start_angle"
+    )
     gaps: tuple[ArtworkGap, ...] = Field(default=(), max_length=1000, strict=False)
 
     @model_validator(mode="after")
@@ -34,9 +39,12 @@ class Mark(Described):
             raise contradiction("arc", "give either arc or angle")
         if self.angle is not None and not 0 < self.angle.exact <= 1:
             raise contradiction("angle", f"{self.angle} must be greater than zero and at most 360 deg")
+        if self.start_angle is not None and self.start_edge is not None:
+            raise contradiction("start_edge", "give start_angle (middle of the first segment) or start_edge, not both")
         return self
 
-    @property
-    def start_turns(self) -> Fraction:
-        """Angle the first segment is marked at, in turns from the job's zero."""
+    def first_centre(self, width: Fraction) -> Fraction:
+        """Angle that the first segment, `width` turns wide, is marked at, in turns from the job's zero."""
+        if self.start_edge is not None:
+            return self.start_edge.exact + width / 2
         return self.start_angle.exact if self.start_angle is not None else Fraction(0)

@@ -5,12 +5,22 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self, cast
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import (
+    Field,
+    SerializerFunctionWrapHandler,
+    ValidationInfo,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import Density, Inertia, Length, LengthOrZero, Mass, Quantity, SignedAngle
+from firmware_host.units import PI, Density, Inertia, Length, LengthOrZero, Mass, Quantity, SignedAngle
+
+#: How far a circumference measured with a tape may be off the cylinder that it was measured on (common practice).
+_TAPE = Fraction(1, 100)
 
 
 class Arc(Described):
@@ -20,16 +30,27 @@ class Arc(Described):
     end: SignedAngle
 
     @model_validator(mode="after")
-    def _ordered(self) -> Self:
-        if not 0 < self.end.exact - self.start.exact < 1:
-            raise contradiction("end", "must be greater than start, by less than one turn")
+    def _shorter_than_a_turn(self) -> Self:
+        between = self.end.exact - self.start.exact
+        if between % 1 == 0:
+            raise contradiction("end", f"{self.end} is the same place as start {self.start}: an arc has two ends")
+        if abs(between) > 1:
+            raise contradiction("end", f"{self.end} is more than one turn from start {self.start}")
         return self
+
+    @property
+    def length(self) -> Fraction:
+        """From start on to end in the positive direction, in turns, between 0 and 1: across zero where end is less."""
+        return (self.end.exact - self.start.exact) % 1
 
 
 class RoundPart(Described, ABC):
     """What every round part has; a new kind of part is one more subclass and one more kind in `AnyPart`."""
 
-    diameter: Length = Field(description="where it is marked")
+    circumference: Length | None = Field(
+        default=None, description="as measured with a tape where it is marked, instead of diameter"
+    )
+    diameter: Length = Field(default=cast(Any, None), description="where it is marked; give this or circumference")
     contact_diameter: Length | None = Field(default=None, description="where rollers or jaws touch it, if another")
     density: Density | None = None
     material: str | None = Field(default=None, max_length=40, description="a tabulated density, instead of density")
@@ -67,6 +88,33 @@ class RoundPart(Described, ABC):
     def taper(self) -> Fraction:
         """Change of the radius per length along the axis (>= 0): the tangent of a cone's half-angle."""
         return Fraction(0)
+
+    @field_validator("diameter", mode="before")
+    @classmethod
+    def _from_circumference(cls, value: object, info: ValidationInfo) -> object:
+        """A diameter that is not given follows from the circumference, exactly."""
+        if value is not None:
+            return value
+        if "circumference" not in info.data:  # it is wrong, and has an error of its own
+            return "1 m"
+        around: Quantity | None = info.data["circumference"]
+        if around is None:
+            raise contradiction("diameter", "give diameter, or circumference as measured with a tape")
+        size = around.exact / PI
+        return Quantity(f"{float(size) * 1e3:.10g} mm", size, "length")
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        around = self.circumference
+        if around is not None and self.diameter.exact * PI != around.exact:
+            raise contradiction("circumference", "give diameter or circumference, not both")
+        return self
+
+    @model_serializer(mode="wrap")
+    def _as_written(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """As a file holds it: no diameter beside the circumference that it follows from."""
+        tables: dict[str, Any] = handler(self)
+        return tables | {"diameter": None} if self.circumference is not None else tables
 
     @model_validator(mode="after")
     def _has_mass(self) -> Self:
@@ -203,10 +251,14 @@ class SteppedPart(RoundPart):
     def _touched_on_a_cylinder(self) -> Self:
         sizes = {cylinder.diameter.exact for cylinder in self.cylinders}
         for key in ("diameter", "contact_diameter"):
-            size = getattr(self, key)
-            if size is not None and size.exact not in sizes:
-                known = ", ".join(str(cylinder.diameter) for cylinder in self.cylinders)
-                raise contradiction(key, f"{size} is the diameter of none of the cylinders ({known})")
+            size, taped = getattr(self, key), key == "diameter" and self.circumference is not None
+            if size is None or size.exact in sizes:
+                continue
+            if taped and any(abs(size.exact / each - 1) <= _TAPE for each in sizes):
+                continue
+            known = ", ".join(str(cylinder.diameter) for cylinder in self.cylinders)
+            written = "circumference" if taped else key
+            raise contradiction(written, f"{size} is the diameter of none of the cylinders ({known})")
         return self
 
 

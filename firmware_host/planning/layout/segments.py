@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from firmware_host.errors import InputError, PlanError, WindowError
 from firmware_host.model.job.job import Job
+from firmware_host.model.job.mark import Mark
 from firmware_host.planning.layout.gaps import split_in_gaps
 from firmware_host.planning.layout.window import MarkingWindow, marking_window
 from firmware_host.units import PI
@@ -100,12 +101,12 @@ def plan_segments(job: Job) -> SegmentPlan:
     if request.seams == "in-gaps":
         plan = SegmentPlan(_gap_blocks(job, total, widest), window, diameter, total, "seams in the artwork's gaps")
     elif request.angle is not None:
-        blocks = _angle_blocks(total, request.angle.exact, job.mark.start_turns)
+        blocks = _angle_blocks(total, request.angle.exact, job.mark)
         plan = SegmentPlan(blocks, window, diameter, total, "segment angle asked for")
     else:
         count = request.count or _fewest(total, widest)
         width = total / count
-        blocks = (SegmentBlock(job.mark.start_turns, width, width, count),)
+        blocks = (SegmentBlock(job.mark.first_centre(width), width, width, count),)
         words = "segment count asked for" if request.count else "fewest equal segments"
         plan = SegmentPlan(blocks, window, diameter, total, words)
     _check_width(plan)
@@ -139,10 +140,11 @@ def _fewest(total: Fraction, widest_turns: float) -> int:
     return count
 
 
-def _angle_blocks(total: Fraction, width: Fraction, start: Fraction) -> tuple[SegmentBlock, ...]:
+def _angle_blocks(total: Fraction, width: Fraction, mark: Mark) -> tuple[SegmentBlock, ...]:
     """Segments of the width asked for; what is left over makes a narrower last one."""
     whole = int(total / width)
     rest = total - whole * width
+    start = mark.first_centre(min(width, total))
     if whole == 0:
         return (SegmentBlock(start, total, total, 1),)
     if whole > LARGEST_COUNT:
@@ -158,7 +160,7 @@ def _gap_blocks(job: Job, total: Fraction, widest_turns: float) -> tuple[Segment
     circumference = PI * job.part.diameter.exact
     edges = split_in_gaps(job.mark.gaps, total * circumference, Fraction(widest_turns) * circumference)
     widths = [(end - start) / circumference for start, end in itertools.pairwise(edges)]
-    begin = job.mark.start_turns - widths[0] / 2
+    begin = job.mark.first_centre(widths[0]) - widths[0] / 2
     blocks = []
     for width in widths:
         blocks.append(SegmentBlock(begin + width / 2, width, width, 1))
@@ -183,12 +185,15 @@ def _check_width(plan: SegmentPlan) -> None:
 def _check_keep_out(job: Job, plan: SegmentPlan) -> None:
     for arc in job.part.keep_out:
         offset = (arc.start.exact - plan.start) % 1
-        length = arc.end.exact - arc.start.exact
-        if offset < plan.total or offset + length > 1:
-            raise PlanError(
-                f"the mark runs into the keep-out arc {arc.start} to {arc.end}: mark ends at",
-                float((plan.start + plan.total) * 360),
-                "deg",
-                float((plan.start + offset) * 360),
-                "Move mark.start_angle or shorten the mark",
-            )
+        ahead, behind = offset < plan.total, offset + arc.length > 1
+        if not ahead and not behind:
+            continue
+        # A mark whose beginning is free is too long or begins too late; else it begins too early.
+        end, limit = ("begins", offset + arc.length - 1) if behind else ("ends", offset)
+        raise PlanError(
+            f"the mark runs into the keep-out arc {arc.start} to {arc.end}: the mark {end} at",
+            float((plan.start + (0 if behind else plan.total)) * 360),
+            "deg",
+            float((plan.start + limit) * 360),
+            "Move mark.start_angle or mark.start_edge, or shorten the mark",
+        )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import pi
 from pathlib import Path
 
 import pytest
 
 from firmware_host.errors import InputError
 from firmware_host.model import load_job
+from firmware_host.units import PI
 from tests.model.files.files_for_tests import JOB, write_all
 
 CONE = """\
@@ -133,3 +135,19 @@ def test_a_description_that_contradicts_itself_names_its_key(tmp_path: Path, tex
         described(tmp_path, text)
     assert caught.value.key == key
     assert caught.value.line is not None
+
+
+def test_a_taped_part_keeps_its_tape_when_other_values_change() -> None:
+    taped = load_job("shaft-scale").with_values({"part.diameter": None, "part.circumference": "150 mm"})
+    longer = taped.with_values({"part.length": "130 mm"})
+    assert longer.job.part.diameter.exact == Fraction(150, 1000) / PI
+    assert taped.with_values({"part.circumference": "160 mm"}).job.part.diameter.exact == Fraction(160, 1000) / PI
+    with pytest.raises(InputError, match=r"part\.circumference: give diameter or circumference, not both"):
+        taped.with_values({"part.diameter": "50 mm"})
+
+
+def test_a_tape_around_a_stepped_shaft_tells_which_cylinder_it_was_laid_around(tmp_path: Path) -> None:
+    part = described(tmp_path, STEPPED.replace('diameter = "30 mm"\nmat', 'circumference = "94.5 mm"\nmat'))
+    assert part.diameter.si == pytest.approx(0.0945 / pi, rel=1e-12)  # type: ignore[attr-defined]
+    with pytest.raises(InputError, match=r"31\.83098862 mm is the diameter of none of the cylinders"):
+        described(tmp_path, STEPPED.replace('diameter = "30 mm"\nmat', 'circumference = "100 mm"\nmat'))

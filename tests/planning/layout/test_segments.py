@@ -118,22 +118,25 @@ def test_more_segments_than_anyone_marks_are_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("start", "end", "free"),
+    ("start", "end", "wrong"),
     # The mark runs from -15 deg (half a segment of 30 deg before zero) to 75 deg.
     [
-        ("75 deg", "100 deg", True),
-        ("74 deg", "100 deg", False),
-        ("-100 deg", "-15 deg", True),
-        ("-100 deg", "-14 deg", False),
-        ("0 deg", "1 deg", False),
-        ("100 deg", "344 deg", True),
-        ("100 deg", "346 deg", False),
-        ("435 deg", "440 deg", True),
-        ("-400 deg", "-350 deg", False),
-        ("74 deg", "346 deg", False),
+        ("75 deg", "100 deg", ""),
+        ("74 deg", "100 deg", "ends at: 75 deg, limit 74 deg"),
+        ("-100 deg", "-15 deg", ""),
+        ("-100 deg", "-14 deg", "begins at: -15 deg, limit -14 deg"),
+        ("0 deg", "1 deg", "ends at: 75 deg, limit 0 deg"),
+        ("100 deg", "344 deg", ""),
+        ("100 deg", "346 deg", "begins at: -15 deg, limit -14 deg"),
+        ("435 deg", "440 deg", ""),
+        ("-400 deg", "-350 deg", "begins at: -15 deg, limit 10 deg"),
+        ("74 deg", "346 deg", "begins at: -15 deg, limit -14 deg"),
+        ("325 deg", "345 deg", ""),
+        ("325 deg", "35 deg", "begins at: -15 deg, limit 35 deg"),
+        ("80 deg", "340 deg", ""),
     ],
 )
-def test_the_mark_keeps_out_of_a_handle(start: str, end: str, free: bool) -> None:
+def test_the_mark_keeps_out_of_a_handle_and_its_wrong_end_is_named(start: str, end: str, wrong: str) -> None:
     described = job_on(
         "50 mm",
         {"angle": "90 deg"},
@@ -141,13 +144,48 @@ def test_the_mark_keeps_out_of_a_handle(start: str, end: str, free: bool) -> Non
         segments={"count": 3},
         window={"half_depth": "1 mm"},
     )
-    if free:
+    if not wrong:
         assert plan_segments(described).count == 3
         return
     with pytest.raises(
-        PlanError, match=rf"keep-out arc {start} to {end}: mark ends at: 75 deg.*Move mark\.start_angle"
+        PlanError, match=rf"keep-out arc {start} to {end}: the mark {wrong}.*Move mark\.start_angle or mark\.start_edge"
     ):
         plan_segments(described)
+
+
+def test_a_handle_across_zero_is_a_plain_arc() -> None:
+    part = {"keep_out": [{"start": "325 deg", "end": "35 deg"}]}
+    free = job_on("50 mm", {"angle": "290 deg", "start_edge": "35 deg"}, part=part)
+    assert free.part.keep_out[0].length == Fraction(70, 360)
+    plan = plan_segments(free)
+    assert (plan.start, plan.start + plan.total) == (Fraction(35, 360), Fraction(325, 360))
+    with pytest.raises(PlanError, match=r"325 deg to 35 deg: the mark ends at: 325\.5 deg, limit 325 deg"):
+        plan_segments(job_on("50 mm", {"angle": "290 deg", "start_edge": "35.5 deg"}, part=part))
+
+
+@pytest.mark.parametrize(
+    "segments",
+    [{"count": 4}, {"angle": "20 deg"}, {"angle": "100 deg"}, {"seams": "in-gaps"}],
+    ids=["count", "angle", "one segment", "gaps"],
+)
+def test_the_mark_begins_at_its_edge_where_that_is_stated(segments: dict[str, Any]) -> None:
+    gaps = [{"at": "10 mm", "width": "2 mm"}, {"at": "19 mm", "width": "2 mm"}, {"at": "27 mm", "width": "2 mm"}]
+    mark = {"angle": "70 deg", "gaps": gaps}
+    window = {"half_depth": "6 mm"}
+    edge = plan_segments(job_on("50 mm", mark | {"start_edge": "-12 deg"}, segments=segments, window=window))
+    middle = plan_segments(job_on("50 mm", mark | {"start_angle": "-12 deg"}, segments=segments, window=window))
+    assert edge.start == Fraction(-12, 360)
+    assert middle.start == Fraction(-12, 360) - middle.blocks[0].width / 2
+    assert [block.width for block in edge.blocks] == [block.width for block in middle.blocks]
+
+
+def test_a_tape_around_the_part_gives_the_plan_that_its_diameter_gives() -> None:
+    taped = job_on("50 mm", {"arc": "60 mm"}, part={"diameter": None, "circumference": "157.07963267948966 mm"})
+    assert taped.part.diameter.exact * PI == Fraction("157.07963267948966") / 1000
+    assert taped.part.diameter.si == pytest.approx(0.05, rel=1e-15)
+    assert plan_segments(taped).arcs() == pytest.approx(plan_segments(job()).arcs())
+    # 60 mm of 157.08 mm is that part of a turn, exactly: no pi is left in it.
+    assert plan_segments(taped).total == Fraction(60) / Fraction("157.07963267948966")
 
 
 def test_a_full_wrap_cannot_miss_a_handle() -> None:
