@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+from firmware_host.mechanics.motor.phases import PhaseMode
 
 COPPER_TEMPERATURE_COEFFICIENT = 3.93e-3
 """Rise of copper's resistance per kelvin, as a part of that at 20 degC (IEC 60028, annealed copper standard)."""
@@ -26,6 +27,34 @@ def sine_copper_loss(peak_current: float, resistance: float) -> float:
     return hold_copper_loss(peak_current / math.sqrt(2), resistance)
 
 
+def standing_copper_loss(current: float, resistance: float, mode: PhaseMode) -> float:
+    """Copper loss (W) at the warmest place that the motor may stand at, `current` A (>= 0) as set; Joule's law.
+
+    I^2 R, or 2 I^2 R where both phases carry all of it; `resistance` R > 0 ohm.
+    """
+    return mode.standing_loss_share * sine_copper_loss(current, resistance)
+
+
+def moving_copper_loss(current: float, resistance: float, mode: PhaseMode) -> float:
+    """Mean copper loss (W) from step to step, `current` A (>= 0) as set, `resistance` > 0 ohm; Joule's law."""
+    return mode.moving_loss_share * sine_copper_loss(current, resistance)
+
+
+def iron_loss(mean_speed: float, peak_speed: float, rated_copper_loss: float, equal_speed: float) -> float:
+    """Mean iron loss (W, >= 0) over a move with these speeds (rad/s, 0 <= mean <= peak), an upper bound.
+
+    P (v_mean/v_e) max(1, v_peak/v_e): as large as `rated_copper_loss` P (I^2 R at the rated current, W, > 0) at the
+    steady speed `equal_speed` v_e (rad/s, > 0), with the speed below and with its square above. Hysteresis goes with
+    the frequency and eddy currents with its square (Electronic Design, "How to build a low-loss stepper motor"), so
+    the larger of the two lies above any mixture, and the mean square of a speed is at most its mean times its peak.
+    """
+    require_not_negative("mean speed", mean_speed, "rad/s")
+    require_not_negative("peak speed", peak_speed, "rad/s")
+    require_positive("copper loss at the rated current", rated_copper_loss, "W")
+    require_positive("speed of equal losses", equal_speed, "rad/s")
+    return rated_copper_loss * mean_speed / equal_speed * max(1.0, peak_speed / equal_speed)
+
+
 def cycle_loss(moving_loss: float, moving_time: float, holding_loss: float, holding_time: float) -> float:
     """Mean loss (W) of a cycle that moves `moving_time` s (> 0) and holds `holding_time` s (>= 0); losses W, >= 0.
 
@@ -40,13 +69,14 @@ def cycle_loss(moving_loss: float, moving_time: float, holding_loss: float, hold
 
 
 def winding_rise(loss_at_reference: float, thermal_resistance: float, ambient_celsius: float) -> float:
-    """Steady rise (K) of the winding over `ambient_celsius` for a copper loss (W, >= 0) as computed at 20 degC.
+    """Steady rise (K) of the winding over `ambient_celsius` for a loss (W, >= 0) as computed at 20 degC.
 
     The winding warms by R_th P, and its resistance by `COPPER_TEMPERATURE_COEFFICIENT` per kelvin at a current that
     the driver holds: rise = R_th P_20 (1 + alpha (ambient + rise - 20)), solved for the rise. Infinite where that has
-    no solution (it runs away). `thermal_resistance` > 0 K/W, winding to air. Iron losses are left out.
+    no solution (it runs away). `thermal_resistance` > 0 K/W, winding to air. Iron loss that is part of the loss counts
+    as if it rose with the copper's and began in the winding: on the safe side.
     """
-    require_not_negative("copper loss", loss_at_reference, "W")
+    require_not_negative("loss at 20 degC", loss_at_reference, "W")
     require_positive("thermal resistance", thermal_resistance, "K/W")
     require_at_most("ambient temperature", ambient_celsius, 1000.0, "degC")
     cold = thermal_resistance * loss_at_reference

@@ -43,9 +43,9 @@ def energy_taken_up(supply_voltage: float, highest_voltage: float, capacitance: 
 
 
 def supply_current(torque: float, speed: float, copper_loss: float, supply_voltage: float) -> float:
-    """(T omega + P_copper)/V (A): mean current drawn at `torque` (N m, >= 0) and `speed` (rad/s, >= 0) of the motor.
+    """(T omega + P)/V (A): mean current drawn at `torque` (N m, >= 0) and `speed` (rad/s, >= 0) of the motor.
 
-    Power balance; the driver's own and the iron losses are left out. `copper_loss` >= 0 W, `supply_voltage` > 0 V.
+    Power balance; the driver's own and the iron losses are left out. `copper_loss` P >= 0 W, `supply_voltage` > 0 V.
     """
     require_not_negative("torque", torque, "N m")
     require_not_negative("speed", speed, "rad/s")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import Enum
 from typing import TypeAlias
 
 import numpy as np
@@ -22,6 +21,7 @@ from firmware_host.mechanics.guard import (
     require_not_negative,
     require_positive,
 )
+from firmware_host.mechanics.motor.phases import PhaseMode
 
 ComplexArray: TypeAlias = NDArray[np.complex128]
 
@@ -52,14 +52,21 @@ class TorquePoints:
 
 
 def pull_out_from_points(
-    speed: FloatOrArray, points: TorquePoints, *, current: float, voltage: float, rated_current: float
+    speed: FloatOrArray,
+    points: TorquePoints,
+    *,
+    current: float,
+    voltage: float,
+    rated_current: float,
+    mode: PhaseMode = PhaseMode.SINE,
 ) -> FloatArray:
     """Pull-out torque (N m) at `speed` with the driver at `current` A and `voltage` V (all > 0).
 
     Piecewise linear between the points and zero past the last: never extrapolated. Below the first point its torque
     holds down to rest (pull-out torque falls with speed, so that errs low). Current scales the torque, and `current`
     above `rated_current` is refused; supply voltage scales the speed axis (both first order; common practice, no
-    source). Whether the points were taken in full steps or microsteps the datasheet knows: they are taken as they are.
+    source). The points count as taken in microsteps or in full steps with both phases full on, which pull the same in
+    slow steps; a `mode` of shaped full or half steps has its lower `pull_out_share` of them.
     """
     require_positive("current", current, "A")
     require_positive("rated current", rated_current, "A")
@@ -67,7 +74,7 @@ def pull_out_from_points(
     require_positive("supply voltage", voltage, "V")
     as_measured = np.abs(np.asarray(speed, dtype=np.float64)) * (points.voltage / voltage)
     torque = np.interp(as_measured, points.speeds, points.torques, right=0.0)
-    return np.asarray(torque * (current / points.current))
+    return np.asarray(torque * (current / points.current * mode.pull_out_share))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,39 +107,8 @@ def torque_constant(holding_torque: float, rated_current: float) -> float:
     return holding_torque / (math.sqrt(2.0) * rated_current)
 
 
-class PhaseMode(Enum):
-    """How the driver feeds the two phases."""
-
-    FULL_STEP = "full step"
-    """Both phases at full current, reversed one after the other: square waves."""
-
-    HALF_STEP = "half step"
-    """One phase and both in turn, each at the same current."""
-
-    SINE = "sine"
-    """Microsteps: a sine and a cosine."""
-
-    @classmethod
-    def of(cls, microsteps: int) -> PhaseMode:
-        """The mode of a driver that makes `microsteps` (>= 1) of a full step."""
-        return {1: cls.FULL_STEP, 2: cls.HALF_STEP}.get(microsteps, cls.SINE)
-
-    @property
-    def static_share(self) -> float:
-        """Peak static torque over k_T I: sqrt(2) with both phases on; in half steps the weaker place, one phase on."""
-        return math.sqrt(2.0) if self is PhaseMode.FULL_STEP else 1.0
-
-    @property
-    def voltage_share(self) -> float:
-        """Fundamental of the phase voltage over the supply's: 4/pi of a square wave, and a sine as high as the supply.
-
-        Half steps, a square wave with gaps, lie between; they count as a sine.
-        """
-        return 4.0 / math.pi if self is PhaseMode.FULL_STEP else 1.0
-
-
 def static_torque(torque_constant_value: float, peak_current: float, mode: PhaseMode = PhaseMode.SINE) -> float:
-    """Peak of the static torque (N m) with `peak_current` A (> 0) in the phases: k_T I, or sqrt(2) k_T I in full steps.
+    """Peak of the static torque (N m) at `peak_current` A (> 0): k_T I, or sqrt(2) k_T I with both phases full on.
 
     At the rated current the sine gives 1/sqrt(2) of the holding torque, which has both phases at full current.
     """
@@ -179,12 +155,13 @@ def pull_out_from_winding(
 
     With voltage alone the limit it is k_T (V/Z - k_T omega R/Z^2), Z = |R + jwL|. Zero where the motor can't drive.
     In full steps V is the fundamental of the square wave (only it makes torque with a sinusoidal back-EMF), and slow
-    steps pull what two neighbouring static curves have at their crossing, sqrt(2) k_T I cos(pi/4) = k_T I (P. Acarnley,
-    Stepping Motors, IET, chapters 4 and 5, from memory): so the current limit is the sine's in every mode. Iron loss,
+    steps pull what two neighbouring static curves have at their crossing (`PhaseMode.pull_out_share`): that share of
+    `peak_current` is the current limit (P. Acarnley, Stepping Motors, IET, chapters 4 and 5, from memory). Iron loss,
     detent torque and bearing friction are not in it.
     """
     reach = require_positive("supply voltage", voltage, "V") * mode.voltage_share
-    current = best_phase_current(speed, winding, peak_current=peak_current, voltage=float(reach)).real
+    most = peak_current * mode.pull_out_share
+    current = best_phase_current(speed, winding, peak_current=most, voltage=float(reach)).real
     return winding.torque_constant * np.where(np.isnan(current), 0.0, np.maximum(current, 0.0))
 
 

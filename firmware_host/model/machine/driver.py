@@ -19,6 +19,11 @@ class Driver(Described):
     supply_voltage: Voltage
     highest_step_rate: Rate
     smallest_pulse: Time | None = None
+    current_shaped: bool | None = Field(
+        default=None,
+        description="whether full and half steps lower the current where both phases are on, to 0.71 of it each, as "
+        "microsteps always do; false: each phase then carries all of it",
+    )
     standstill_current: float = Field(default=1.0, gt=0, le=1, description="part of the set current kept at standstill")
     highest_supply_voltage: Voltage | None = Field(default=None, description="that driver and supply bear")
     supply_capacitance: Capacitance | None = Field(default=None, description="at the supply's output")

@@ -68,6 +68,9 @@ class Motor(Described):
     thermal_resistance: ThermalResistance | None = Field(default=None, description="winding to air")
     highest_temperature: Temperature | None = Field(default=None, description="of the winding")
     ambient: Temperature | None = Field(default=None, description="hottest air around the motor")
+    iron_loss_speed: AngularSpeed | None = Field(
+        default=None, description="at which its iron loss is as large as its copper loss at rated current"
+    )
     step_accuracy: float = Field(default=0.05, gt=0, le=0.5, description="position error, part of a full step")
 
     @model_validator(mode="after")

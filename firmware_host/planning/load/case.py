@@ -14,6 +14,7 @@ from firmware_host.mechanics.contact.rollers import Trough
 from firmware_host.mechanics.contact.support import imbalance_torque
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor import torque as motor_physics
+from firmware_host.mechanics.motor.phases import PhaseMode
 from firmware_host.mechanics.motor.supply import braking_energy
 from firmware_host.mechanics.train.transmission import (
     Stage,
@@ -28,6 +29,7 @@ from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.load.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
+from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
 
 
@@ -61,8 +63,8 @@ class LoadCase:
 
     Inertias kg m^2; `friction_torque` and `imbalance_torque` N m at the part's axis, >= 0. `running_torque` and
     `standstill_torque` N m: peak of the motor's static torque at the set and at the standstill current. Step rates in
-    microsteps/s. `curve` and `winding`: the motor's datasheet points and electrical data, None if not given. `supply`:
-    what feeds the driver.
+    microsteps/s. `phases`: what they carry, as far as torque goes. `curve` and `winding`: the motor's datasheet points
+    and electrical data, None if not given. `supply`: what feeds the driver.
     """
 
     rotor_inertia: float
@@ -83,6 +85,7 @@ class LoadCase:
     supply_voltage: float
     running_torque: float
     standstill_torque: float
+    phases: PhaseMode
     curve: motor_physics.TorquePoints | None
     winding: motor_physics.Winding | None
     safety_factor: float
@@ -155,6 +158,7 @@ class LoadCase:
                 current=self.current,
                 voltage=self.supply_voltage,
                 rated_current=self.rated_current,
+                mode=self.phases,
             )
         if self.winding is not None:
             return motor_physics.pull_out_from_winding(
@@ -162,7 +166,7 @@ class LoadCase:
                 self.winding,
                 peak_current=self.current,
                 voltage=self.supply_voltage,
-                mode=motor_physics.PhaseMode.of(self.microsteps),
+                mode=self.phases,
             )
         return np.full(speed.shape, np.nan)
 
@@ -197,8 +201,8 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
     support_friction, missing_support = _support_friction(machine)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
-    mode = motor_physics.PhaseMode.of(machine.driver.microsteps)
-    running = motor_physics.static_torque(constant, machine.driver.current.si, mode)
+    phases = phase_modes(machine.driver).torque
+    running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
     pulse = machine.driver.smallest_pulse
     return LoadCase(
         rotor_inertia=machine.motor.rotor_inertia.si,
@@ -219,6 +223,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         supply_voltage=machine.driver.supply_voltage.si,
         running_torque=running,
         standstill_torque=running * machine.driver.standstill_current,
+        phases=phases,
         curve=_curve(machine.motor),
         winding=_winding(machine.motor, constant),
         safety_factor=job.index.safety_factor,

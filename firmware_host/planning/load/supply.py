@@ -1,35 +1,77 @@
-"""What the motor's supply can give, and what it can take back; None where nobody gave the data. SI floats."""
+"""What the motor turns to heat, what its supply can give and what it can take back; None where nobody gave the data."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from firmware_host.mechanics.motor.heat import sine_copper_loss
+from firmware_host.mechanics.motor.heat import iron_loss, moving_copper_loss, sine_copper_loss, standing_copper_loss
 from firmware_host.mechanics.motor.supply import energy_taken_up
 from firmware_host.model.machine.machine import Machine
+from firmware_host.planning.load.phases import phase_modes
+
+EQUAL_LOSS_FREQUENCY = 800.0
+"""Hz of a phase's current at which iron and copper loss are taken to be alike: 960 rpm of a motor of 200 full steps.
+
+From memory, 500 to 1700 Hz; state motor.iron_loss_speed where it is known.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """What one motor turns to heat, W.
+
+    Copper losses: `most` at the set current at the warmest place, `moving` from step to step, `holding` at the
+    standstill current. `rated`: I^2 R at the rated current, which the iron loss is as large as at `iron_speed` (rad/s).
+    """
+
+    most: float
+    moving: float
+    holding: float
+    rated: float
+    iron_speed: float
+
+    def iron(self, mean_speed: float, peak_speed: float) -> float:
+        """Mean iron loss (W) over a move of the motor with these speeds (rad/s, >= 0)."""
+        return iron_loss(mean_speed, peak_speed, self.rated, self.iron_speed)
 
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """`power` W that the supply can give; `copper_loss` W of the winding at the set current.
+    """`power` W that the supply can give; `losses` of the motor, which it has to feed.
 
     `braking_room`: energy (J, >= 0) that its capacitor takes up from the supply's voltage to the highest one.
     """
 
     power: float | None = None
-    copper_loss: float | None = None
+    losses: Losses | None = None
     braking_room: float | None = None
 
 
 def supply_of(machine: Machine) -> Supply:
     """The supply of a machine at its driver's voltage."""
-    driver, resistance = machine.driver, machine.motor.resistance
+    driver = machine.driver
     voltage, most = driver.supply_voltage.si, driver.highest_supply_voltage
     current, capacitance = driver.supply_current, driver.supply_capacitance
     return Supply(
         power=voltage * current.si if current is not None else None,
-        copper_loss=sine_copper_loss(driver.current.si, resistance.si) if resistance is not None else None,
+        losses=losses_of(machine),
         braking_room=(
             energy_taken_up(voltage, most.si, capacitance.si) if most is not None and capacitance is not None else None
         ),
+    )
+
+
+def losses_of(machine: Machine) -> Losses | None:
+    """The losses of the motor with its driver; None without its resistance."""
+    motor, driver, mode = machine.motor, machine.driver, phase_modes(machine.driver).heat
+    if motor.resistance is None:
+        return None
+    current, resistance, iron = driver.current.si, motor.resistance.si, motor.iron_loss_speed
+    return Losses(
+        most=standing_copper_loss(current, resistance, mode),
+        moving=moving_copper_loss(current, resistance, mode),
+        holding=standing_copper_loss(current * driver.standstill_current, resistance, mode),
+        rated=sine_copper_loss(motor.rated_current.si, resistance),
+        iron_speed=iron.si if iron is not None else 2 * math.pi * EQUAL_LOSS_FREQUENCY / (motor.full_steps // 4),
     )

@@ -8,6 +8,7 @@ from scipy import integrate, optimize
 
 from firmware_host.errors import FormulaRangeError
 from firmware_host.mechanics.motor import torque as motor
+from firmware_host.mechanics.motor.phases import PhaseMode
 
 WINDING = motor.Winding(resistance=1.2, inductance=2.6e-3, torque_constant=0.31, rotor_teeth=50)
 POINTS = motor.TorquePoints(
@@ -102,15 +103,15 @@ def test_full_steps_pull_by_the_fundamental_of_their_square_wave(speed: float) -
         lambda angle: -stepped_torque(speed, 24.0, angle), bounds=(0.0, math.pi / 2 + 0.6), method="bounded"
     )
     predicted = float(
-        motor.pull_out_from_winding(speed, WINDING, peak_current=1e3, voltage=24.0, mode=motor.PhaseMode.FULL_STEP)
+        motor.pull_out_from_winding(speed, WINDING, peak_current=1e3, voltage=24.0, mode=PhaseMode.FULL_STEP)
     )
     assert predicted == pytest.approx(-best.fun, rel=0.02)
     assert predicted > float(motor.pull_out_from_winding(speed, WINDING, peak_current=1e3, voltage=24.0))
 
 
 def test_the_mode_follows_the_microsteps_and_slow_full_steps_pull_no_more_than_a_sine() -> None:
-    modes = [motor.PhaseMode.of(microsteps) for microsteps in (1, 2, 4, 256)]
-    assert modes == [motor.PhaseMode.FULL_STEP, motor.PhaseMode.HALF_STEP, motor.PhaseMode.SINE, motor.PhaseMode.SINE]
+    modes = [PhaseMode.of(microsteps, shaped=False) for microsteps in (1, 2, 4, 256)]
+    assert modes == [PhaseMode.FULL_STEP, PhaseMode.HALF_STEP, PhaseMode.SINE, PhaseMode.SINE]
     constant = motor.torque_constant(0.45, 1.5)
     assert [motor.static_torque(constant, 1.5, mode) for mode in modes[:3]] == pytest.approx(
         [0.45, 0.3182, 0.3182], rel=1e-4
@@ -119,7 +120,7 @@ def test_the_mode_follows_the_microsteps_and_slow_full_steps_pull_no_more_than_a
     x = np.linspace(0, math.pi, 100001)
     crossing = np.minimum(0.45 * np.sin(x), 0.45 * np.sin(x + math.pi / 2)).max()
     slow = motor.pull_out_from_winding(
-        0.5, motor.Winding(1.2, 2.6e-3, constant, 50), peak_current=1.5, voltage=24.0, mode=motor.PhaseMode.FULL_STEP
+        0.5, motor.Winding(1.2, 2.6e-3, constant, 50), peak_current=1.5, voltage=24.0, mode=PhaseMode.FULL_STEP
     )
     assert float(slow) == pytest.approx(crossing, rel=1e-6)
 

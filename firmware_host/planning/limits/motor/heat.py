@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from abc import abstractmethod
 
-from firmware_host.mechanics.motor.heat import cycle_loss, sine_copper_loss, winding_rise
+from firmware_host.mechanics.motor.heat import cycle_loss, winding_rise
 from firmware_host.model.job.gate import TimedGateOptions
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.load.supply import Losses
 
-_SOURCE = "thermal equivalent circuit, copper at 3.93e-3/K (IEC 60028); iron losses left out"
+_SOURCE = "thermal equivalent circuit, copper at 3.93e-3/K (IEC 60028)"
 _NEEDED = ("resistance", "thermal_resistance", "highest_temperature", "ambient")
 
 
@@ -18,53 +19,58 @@ class Heat(Limit):
     """The winding's rise over the hottest air."""
 
     formula: str
+    source: str = _SOURCE
 
     def check(self, case: LimitCase) -> LimitCheck:
-        motor, driver = case.machine.motor, case.machine.driver
-        resistance, thermal, highest, ambient = (getattr(motor, name) for name in _NEEDED)
+        motor, losses = case.machine.motor, case.load.supply.losses
+        thermal, highest, ambient = (getattr(motor, name) for name in _NEEDED[1:])
         missing = tuple(f"motor.{name}" for name in _NEEDED if getattr(motor, name) is None)
-        if missing:
-            return not_known(self.name, "K", formula=self.formula, source=_SOURCE, missing=missing)
-        moving = sine_copper_loss(driver.current.si, resistance.si)
-        holding = sine_copper_loss(driver.current.si * driver.standstill_current, resistance.si)
+        if missing or losses is None:
+            return not_known(self.name, "K", formula=self.formula, source=self.source, missing=missing)
         return upper_limit(
             self.name,
-            winding_rise(self.loss(case, moving, holding), thermal.si, ambient.si),
+            winding_rise(self.loss(case, losses), thermal.si, ambient.si),
             highest.si - ambient.si,
             "K",
             formula=self.formula,
-            source=_SOURCE,
+            source=self.source,
             remedy="Lower driver.current or driver.standstill_current, cool the motor, or take a larger one",
         )
 
     @abstractmethod
-    def loss(self, case: LimitCase, moving: float, holding: float) -> float:
-        """Copper loss (W) that counts, from that of the running and of the standing motor."""
+    def loss(self, case: LimitCase, losses: Losses) -> float:
+        """Loss (W) that counts."""
 
 
 class HeatHolding(Heat):
     """Held for ever."""
 
     name = "heat-holding"
-    formula = "rise = R_th*P_cu(1 + 3.93e-3*(T - 20)) <= highest - ambient, P_cu = I_standstill^2*R"
+    formula = (
+        "rise = R_th*P_cu(1 + 3.93e-3*(T - 20)) <= highest - ambient, P_cu = I_standstill^2*R, twice that where both "
+        "phases carry I"
+    )
 
-    def loss(self, case: LimitCase, moving: float, holding: float) -> float:
-        del case, moving
-        return holding
+    def loss(self, case: LimitCase, losses: Losses) -> float:
+        del case
+        return losses.holding
 
 
 class HeatCycle(Heat):
     """Over cycles of the longest index, which moves for the largest share, and its pass.
 
     A gate that says how long a pass takes counts as holding; for any other no pause at all is counted, the hottest
-    case.
+    case. While it moves the iron loss counts, too.
     """
 
     name = "heat-cycle"
-    formula = "the same with P_cu over index and pass, I^2*R moving and I_standstill^2*R holding"
+    formula = "the same over index and pass: copper and iron loss moving, copper loss holding"
+    source = f"{_SOURCE}; iron loss from motor.iron_loss_speed, from memory where not stated"
 
-    def loss(self, case: LimitCase, moving: float, holding: float) -> float:
-        return cycle_loss(moving, case.index.duration, holding, _holding_time(case))
+    def loss(self, case: LimitCase, losses: Losses) -> float:
+        index, ratio = case.index, case.load.ratio
+        iron = losses.iron(index.longest / index.duration * ratio, index.peak_speed * ratio)
+        return cycle_loss(losses.moving + iron, index.duration, losses.holding, _holding_time(case))
 
 
 def _holding_time(case: LimitCase) -> float:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.mechanics.motor.heat import sine_copper_loss
 from firmware_host.mechanics.motor.supply import charged_voltage, supply_current
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
@@ -37,11 +36,11 @@ class SupplyCurrent(SupplyLimit):
 
     def check(self, case: LimitCase) -> LimitCheck:
         driver, load, index = case.machine.driver, case.load, case.index
-        formula = "(T*omega + I^2*R)/V <= supply_current, at the peak speed, speeding up"
+        formula = "(T*omega + P_cu)/V <= supply_current, at the peak speed, speeding up; P_cu = I^2*R or 2*I^2*R"
         source = "power balance; losses of driver and iron left out"
-        resistance, rated = case.machine.motor.resistance, driver.supply_current
-        wanted = {"motor.resistance": resistance, "driver.supply_current": rated}
-        if resistance is None or rated is None:
+        losses, rated = load.supply.losses, driver.supply_current
+        wanted = {"motor.resistance": losses, "driver.supply_current": rated}
+        if losses is None or rated is None:
             missing = tuple(key for key, value in wanted.items() if value is None)
             return not_known(self.name, "A", formula=formula, source=source, missing=missing)
         return upper_limit(
@@ -49,7 +48,7 @@ class SupplyCurrent(SupplyLimit):
             supply_current(
                 float(load.torque(index.acceleration).accelerating),
                 index.peak_speed * load.ratio,
-                sine_copper_loss(load.current, resistance.si),
+                losses.most,
                 load.supply_voltage,
             ),
             rated.si,
@@ -61,10 +60,11 @@ class SupplyCurrent(SupplyLimit):
         )
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
-        """From T omega + P_copper <= V I, see `left_over`; None where nobody knows, or no motion keeps it."""
-        if load.supply.copper_loss is None:
+        """From T omega + P_cu <= V I, see `left_over`; None where nobody knows, or no motion keeps it."""
+        losses = load.supply.losses
+        if losses is None:
             return None
-        power = left_over(load.supply.power, load.supply.copper_loss, reserve)
+        power = left_over(load.supply.power, losses.most, reserve)
         return _Power(power, load.ratio, *load.torque_line) if power is not None else None
 
 
