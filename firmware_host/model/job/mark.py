@@ -8,7 +8,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import AngleOrZero, Length, LengthOrZero, SignedAngle
+from firmware_host.units import AngleOrZero, Length, LengthOrZero, SignedAngle, Time
 
 
 class ArtworkGap(Described):
@@ -25,6 +25,7 @@ class Mark(Described):
     angle: AngleOrZero | None = Field(default=None, description="angle around; 360 deg is a full wrap")
     width: Length | None = Field(default=None, description="along the axis")
     passes: int = Field(default=1, ge=1, le=1000)
+    pass_time: Time | None = Field(default=None, description="what one pass takes at least: the motor cools meanwhile")
     start_angle: SignedAngle | None = Field(
         default=None, description="middle of the first segment, from the job's zero"
     )

@@ -13,7 +13,7 @@ from tests.planning.limits.workshop import DELETE, job, machine
 # 2 A peak in 1 ohm: 4 W; 8 K/W; copper 3.93e-3/K from 20 degC (IEC 60028); air of 40 degC.
 COLD = 4.0 * 8.0
 RISE = COLD * (1 + 3.93e-3 * 20) / (1 - 3.93e-3 * COLD)
-# Iron loss as large as 4 W of copper loss at 800 Hz of 50 teeth (from memory): 960 rpm, of which a triangle of 30 deg at
+# Iron loss as large as 4 W of copper loss at 800 Hz of 50 teeth (from memory): 960 rpm. A triangle of 30 deg at
 # 60 rad/s^2, geared 4:1, has half of its peak as its mean.
 MOVING = 4.0 * (1 + 4 * math.sqrt(2 * math.pi / 12 * 60) / 2 / (960 * 2 * math.pi / 60))
 
@@ -42,6 +42,14 @@ def test_a_timed_pass_cools_the_cycle_by_its_share() -> None:
     move = 2 * math.sqrt(2 * math.pi / 12 / 60)  # a triangle of 30 deg at 60 rad/s^2
     cold = 8.0 * (MOVING * move + 1.0 * 7.0) / (move + 7.0)
     assert named(report(rig, work), "heat-cycle").value == pytest.approx(cold * 1.0786 / (1 - 3.93e-3 * cold))
+
+
+def test_a_pass_time_cools_the_cycle_of_any_gate_and_the_longer_of_two_counts() -> None:
+    rig, timed = machine(driver__standstill_current=0.5), {"kind": "timed", "duration": "3 s"}
+    stated = named(report(rig, job(mark={"angle": "360 deg", "pass_time": "3 s"})), "heat-cycle").value
+    assert stated == pytest.approx(named(report(rig, job(gate=timed)), "heat-cycle").value)
+    shorter = job(gate=timed, mark={"angle": "360 deg", "pass_time": "1 s"})
+    assert named(report(rig, shorter), "heat-cycle").value == pytest.approx(stated)
 
 
 def test_a_stop_charges_the_supply_by_the_kinetic_energy_and_the_fall_of_the_imbalance() -> None:

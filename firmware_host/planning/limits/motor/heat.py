@@ -20,6 +20,7 @@ class Heat(Limit):
 
     formula: str
     source: str = _SOURCE
+    remedy: str = "Lower driver.current or driver.standstill_current, cool the motor, or take a larger one"
 
     def check(self, case: LimitCase) -> LimitCheck:
         motor, losses = case.machine.motor, case.load.supply.losses
@@ -34,7 +35,7 @@ class Heat(Limit):
             "K",
             formula=self.formula,
             source=self.source,
-            remedy="Lower driver.current or driver.standstill_current, cool the motor, or take a larger one",
+            remedy=self.remedy,
         )
 
     @abstractmethod
@@ -59,12 +60,13 @@ class HeatHolding(Heat):
 class HeatCycle(Heat):
     """Over cycles of the longest index, which moves for the largest share, and its pass.
 
-    A gate that says how long a pass takes counts as holding; for any other no pause at all is counted, the hottest
-    case. While it moves the iron loss counts, too.
+    What a timed gate or mark.pass_time says of a pass counts as holding; without either no pause at all is counted, the
+    hottest case. While it moves the iron loss counts, too.
     """
 
     name = "heat-cycle"
     formula = "the same over index and pass: copper and iron loss moving, copper loss holding"
+    remedy = f"{Heat.remedy}; mark.pass_time counts as a pause"
     source = f"{_SOURCE}; iron loss from motor.iron_loss_speed, from memory where not stated"
 
     def loss(self, case: LimitCase, losses: Losses) -> float:
@@ -75,6 +77,7 @@ class HeatCycle(Heat):
 
 def _holding_time(case: LimitCase) -> float:
     """Time (s) that the axis is known to stand between two indexes."""
-    gate, settle = case.job.gate, case.job.index.settle
-    passes = gate.duration.si * case.job.mark.passes if isinstance(gate, TimedGateOptions) else 0.0
-    return passes + (settle.si if settle is not None else 0.0)
+    gate, mark, settle = case.job.gate, case.job.mark, case.job.index.settle
+    timed = gate.duration.si if isinstance(gate, TimedGateOptions) else 0.0
+    stated = mark.pass_time.si if mark.pass_time is not None else 0.0
+    return max(timed, stated) * mark.passes + (settle.si if settle is not None else 0.0)
