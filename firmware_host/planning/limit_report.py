@@ -49,14 +49,13 @@ def check_limits(
     what is None is chosen by `motion_for`, which raises
     `InputError` if the motor's torque at speed isn't known and `LimitExceededError` if nothing is safe.
 
-    The verdict is `fails` if any check fails; else `not known` if a datum is missing; else `holds narrowly` if a margin
-    is below a fifth; else `holds`. All figures are estimates from the data given.
+    The verdict is that of `check.overall`. All figures are estimates from the data given.
     """
     load = load_case(machine, job)
     moves = index_moves(index_turns, purposes)
     motion = _motion(load, moves, speed, acceleration)
     case = LimitCase(machine, job, load, index_extremes(load, moves, motion))
-    checks = tuple(found for limit in all_limits() if (found := limit.check(case)) is not None)
+    checks = tuple(found for limit in all_limits() if (found := limit.judged(case)) is not None)
     return LimitReport(overall(checks), checks, motion)
 
 

@@ -197,14 +197,14 @@ def test_the_csv_of_a_sweep_has_the_margin_of_every_check() -> None:
 
 
 def test_the_tightest_limit_is_one_of_those_that_make_the_verdict() -> None:
-    found = advised_report("tumbler-wrap")  # holds narrowly: rough estimates stand far below zero
+    found = advised_report("tumbler-wrap")  # exceeded: rough estimates stand far below zero
     points = sweep_limits(shipped("tumbler-wrap")[0], parse_sweep("drive.friction=0.05..0.5:2"))
     section_of = json_document(sweep_document(SWEEP, points))["sweep"]["points"]
-    assert [point["verdict"] for point in section_of] == ["fails", "holds narrowly"]
+    assert [point["verdict"] for point in section_of] == ["fails", "exceeded"]
     assert set(section_of[1]["reasons"]) == {
-        check["name"] for check in section_of[1]["checks"] if check["verdict"] == "holds narrowly"
+        check["name"] for check in section_of[1]["checks"] if check["verdict"] == "exceeded"
     }
-    assert found.verdict is Verdict.NARROW
+    assert found.verdict is Verdict.EXCEEDED
 
 
 def test_no_report_no_checks() -> None:

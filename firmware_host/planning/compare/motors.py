@@ -25,7 +25,6 @@ from firmware_host.planning.plan import JobPlan, plan_job
 
 _TORQUE_CHECKS = tuple(limit.name for limit in (TorqueAccelerating, TorqueBraking, TorquePeak))
 _TIME_DIGITS = 4  # to a tenth of a millisecond indexes count as equally quick
-_ORDER = (Verdict.HOLDS, Verdict.NARROW, Verdict.NOT_KNOWN, Verdict.FAILS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +125,7 @@ def _named(report: LimitReport, verdict: Verdict) -> tuple[str, ...]:
     """The checks that the verdict comes from; none where it holds."""
     if verdict is Verdict.HOLDS:
         return ()
-    return tuple(check.name for check in report.checks if check.verdict is verdict)
+    return tuple(check.name for check in report.checks if check.verdict is verdict and check.stops == verdict.stops)
 
 
 def _details(report: LimitReport) -> tuple[str, ...]:
@@ -142,9 +141,7 @@ def _with_best(candidates: Iterable[MotorCandidate]) -> list[MotorCandidate]:
     usable = [
         (place, round(each.motion.timing.index_s, _TIME_DIGITS), each.torque_margin)
         for place, each in enumerate(found)
-        if each.verdict in (Verdict.HOLDS, Verdict.NARROW)
-        and each.motion is not None
-        and each.torque_margin is not None
+        if not each.verdict.stops and each.motion is not None and each.torque_margin is not None
     ]
     if usable:
         places, times, margins = zip(*usable, strict=True)
@@ -156,7 +153,7 @@ def _with_best(candidates: Iterable[MotorCandidate]) -> list[MotorCandidate]:
 def _rank(candidate: MotorCandidate) -> tuple[int, float, float, str]:
     timing = candidate.timing
     return (
-        _ORDER.index(candidate.verdict),
+        candidate.verdict.gravity,
         round(timing.index_s, _TIME_DIGITS) if timing is not None else np.inf,
         -candidate.torque_margin if candidate.torque_margin is not None else np.inf,
         candidate.name,

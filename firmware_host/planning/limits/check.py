@@ -16,12 +16,48 @@ NARROW_MARGIN = 0.2
 
 
 class Verdict(StrEnum):
-    """How a limit stands. `NOT_KNOWN`: a datum is missing, and what is known doesn't break the limit."""
+    """How a limit stands, or a whole plan; the gravest last.
+
+    `ACCEPTED`: it doesn't hold or isn't known, and somebody said why that may be. `EXCEEDED`: an advisory limit that
+    doesn't hold; it is told, and stops nothing. `NOT_KNOWN`: a datum is missing, and what is known doesn't break it.
+    """
 
     HOLDS = "holds"
     NARROW = "holds narrowly"
-    FAILS = "fails"
+    ACCEPTED = "accepted"
+    EXCEEDED = "exceeded"
     NOT_KNOWN = "not known"
+    FAILS = "fails"
+
+    @property
+    def gravity(self) -> int:
+        """How grave it is, 0 for what holds."""
+        return _BY_GRAVITY.index(self)
+
+    @property
+    def stops(self) -> bool:
+        """Whether a plan with this verdict may not move. Of a single check ask `LimitCheck.stops`."""
+        return self in (Verdict.NOT_KNOWN, Verdict.FAILS)
+
+
+_BY_GRAVITY = tuple(Verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What a limit is, whatever its figures are.
+
+    `advisory`: a rule of thumb, or an estimate of what a mark looks like: more than it is told, but stops nothing.
+    `stops_unknown`: without its data nothing moves, since failing could lose steps, or drop, throw or burn something.
+    `never_waived`: why nobody may accept that it fails; "" where somebody may.
+    """
+
+    advisory: bool = False
+    stops_unknown: bool = True
+    never_waived: str = ""
+
+
+STRICT = Standing()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +67,8 @@ class LimitCheck:
     `margin`: (limit - value)/limit, the part of an upper limit that is left. Limits that bound from below are written
     as upper ones (a share used up), except the resonance band: there it is the distance to the band's nearer edge as a
     part of that edge, negative inside. `remedy` says what would help, or which datum to give.
+    `missing`: keys without which the value is only a lower bound, or not there. `assumed`: keys taken at the unkind end
+    of a range: the verdict stands, on those. `reason`: why the user accepts it, "" where nobody does.
     """
 
     name: str
@@ -38,10 +76,42 @@ class LimitCheck:
     limit: float | None
     unit: str
     margin: float | None
-    verdict: Verdict
     formula: str
     source: str
     remedy: str
+    missing: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    standing: Standing = STRICT
+    reason: str = ""
+
+    @property
+    def verdict(self) -> Verdict:
+        """What follows from all of these; nothing else makes the verdict of a limit."""
+        return verdict_of(self.margin, missing=self.missing, standing=self.standing, reason=self.reason)
+
+    @property
+    def stops(self) -> bool:
+        """Whether nothing may move because of it."""
+        verdict = self.verdict
+        return verdict.stops and (verdict is Verdict.FAILS or self.standing.stops_unknown)
+
+
+def verdict_of(
+    margin: float | None, *, missing: tuple[str, ...] = (), standing: Standing = STRICT, reason: str = ""
+) -> Verdict:
+    """The verdict of a limit: from its margin (None: not known), what is missing, what it is, and an acceptance.
+
+    A limit just met holds (to 1e-9); less than `NARROW_MARGIN` left is narrow. A margin that is not a number holds
+    nothing.
+    """
+    kept = margin is not None and margin >= -1e-9
+    if margin is not None and not kept:
+        found = Verdict.EXCEEDED if standing.advisory else Verdict.FAILS
+    elif margin is None or missing:
+        found = Verdict.NOT_KNOWN
+    else:
+        return Verdict.NARROW if margin < NARROW_MARGIN - 1e-9 else Verdict.HOLDS
+    return Verdict.ACCEPTED if reason and not standing.never_waived else found
 
 
 def upper_limit(
@@ -56,12 +126,16 @@ def upper_limit(
     missing: tuple[str, ...] = (),
 ) -> LimitCheck:
     """A check that `value` <= `limit`, `limit` >= 0. With data `missing`, `value` is a lower bound and never holds."""
-    margin = (limit - value) / limit if limit > 0 else (0.0 if value <= 0 else -math.inf)
-    verdict = verdict_of(margin)
-    if missing and verdict is not Verdict.FAILS:
-        verdict = Verdict.NOT_KNOWN
+    margin = _margin(value, limit)
+    if missing and verdict_of(margin) is not Verdict.FAILS:
         remedy = f"Give {', '.join(missing)}; counted as nothing here"
-    return LimitCheck(name, value, limit, unit, margin, verdict, formula, source, remedy)
+    return LimitCheck(name, value, limit, unit, margin, formula, source, remedy, missing)
+
+
+def _margin(value: float, limit: float) -> float:
+    if limit > 0:
+        return (limit - value) / limit if math.isfinite(limit) else 1.0
+    return 0.0 if value <= 0 else -math.inf
 
 
 def not_known(
@@ -69,7 +143,7 @@ def not_known(
 ) -> LimitCheck:
     """A check that can't be made without the data `missing`."""
     remedy = f"Give {', '.join(missing)}"
-    return LimitCheck(name, value, None, unit, None, Verdict.NOT_KNOWN, formula, source, remedy)
+    return LimitCheck(name, value, None, unit, None, formula, source, remedy, missing)
 
 
 def drawn_margin(value: FloatArray, limit: FloatArray) -> FloatArray:
@@ -82,17 +156,16 @@ def drawn_margin(value: FloatArray, limit: FloatArray) -> FloatArray:
     return np.maximum(margin, -1.0)
 
 
-def verdict_of(margin: float) -> Verdict:
-    """Fails below 0, holds narrowly below `NARROW_MARGIN`, else holds (to 1e-9, so that a limit just met holds)."""
-    if margin < -1e-9:
-        return Verdict.FAILS
-    return Verdict.NARROW if margin < NARROW_MARGIN - 1e-9 else Verdict.HOLDS
-
-
 def overall(checks: Iterable[LimitCheck]) -> Verdict:
-    """The gravest of all: fails, then not known, then narrowly, else holds."""
-    verdicts = {check.verdict for check in checks}
-    for grave in (Verdict.FAILS, Verdict.NOT_KNOWN, Verdict.NARROW):
-        if grave in verdicts:
-            return grave
-    return Verdict.HOLDS
+    """The verdict of all together: the gravest, but a check that is not known counts only if it stops what moves.
+
+    What is not known and stops nothing (`told_unknown`) has to be told beside it: the verdict is then one on what is
+    known.
+    """
+    counting = (check.verdict for check in checks if check.stops or check.verdict is not Verdict.NOT_KNOWN)
+    return max(counting, key=lambda verdict: verdict.gravity, default=Verdict.HOLDS)
+
+
+def told_unknown(checks: Iterable[LimitCheck]) -> tuple[str, ...]:
+    """Names of the checks that are not known and stop nothing."""
+    return tuple(check.name for check in checks if check.verdict is Verdict.NOT_KNOWN and not check.stops)

@@ -7,7 +7,7 @@ quickest motion, what each limit costs and the draws ask it.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -15,7 +15,7 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.vibration import sudden_peak_factor
 from firmware_host.planning.limits.case import DrawnCase, LimitCase
-from firmware_host.planning.limits.check import LimitCheck
+from firmware_host.planning.limits.check import LimitCheck, Standing
 from firmware_host.planning.load.case import LoadCase
 
 TENFOLD = 10.0
@@ -83,15 +83,33 @@ class Limit(ABC):
 
     `costs_as`: under which name its cost is shown, its own by default; limits of one name are lifted together.
     `keeps`: which happening a draw needs it for, `NO_STEP_LOST` or `NO_SLIP`, say; "" where it is not in the draws.
+    `advisory`, `stops_unknown`, `never_waived`: what it is, see `check.Standing`; the unkind of each where nothing is
+    said.
     """
 
     name: ClassVar[str]
     costs_as: ClassVar[str] = ""
     keeps: ClassVar[str] = ""
+    advisory: ClassVar[bool] = False
+    stops_unknown: ClassVar[bool] = True
+    never_waived: ClassVar[str] = ""
+
+    def judged(self, case: LimitCase, reason: str = "") -> LimitCheck | None:
+        """Its check with its verdict; `reason`: why the user accepts it, whatever it says ("" if nobody does)."""
+        found = self.check(case)
+        return replace(found, standing=self.standing(case), reason=reason) if found is not None else None
+
+    def standing(self, case: LimitCase) -> Standing:
+        """What it is, of this machine and job: by default the same of all."""
+        del case
+        return Standing(self.advisory, self.stops_unknown, self.never_waived)
 
     @abstractmethod
     def check(self, case: LimitCase) -> LimitCheck | None:
-        """Value, limit and margin at a motion; None where the limit doesn't concern this machine or job."""
+        """Value, limit and margin at a motion; None where the limit doesn't concern this machine or job.
+
+        The verdict is `judged`'s: from these figures and what the limit is.
+        """
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
         """What it allows of a motion with `reserve` (0 <= reserve < 1) of itself kept; None if nothing binds."""

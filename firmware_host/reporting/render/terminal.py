@@ -14,7 +14,14 @@ from firmware_host.reporting.document import Advice, Cell, Column, Document, Fig
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.text import NONE, row_texts, text_of, value_of
 
-VERDICT_STYLES = {"holds": "", "holds narrowly": "yellow", "not known": "cyan", "fails": "bold red"}
+VERDICT_STYLES = {
+    "holds": "",
+    "holds narrowly": "yellow",
+    "accepted": "yellow",
+    "exceeded": "yellow",
+    "not known": "cyan",
+    "fails": "bold red",
+}
 """How each word of the scale of verdicts looks."""
 
 #: Rows shown before the middle of a long table is left out.

@@ -23,7 +23,7 @@ from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.workshop import DELETE, MOTOR, changed, job, machine, roller_machine
 
-USABLE = (Verdict.HOLDS, Verdict.NARROW)
+USABLE = (Verdict.HOLDS, Verdict.NARROW, Verdict.EXCEEDED)
 
 
 def shipped() -> dict[str, Motor]:
@@ -43,16 +43,15 @@ def compared(setup: Setup, motors: dict[str, Motor]) -> dict[str, MotorCandidate
     [("tumbler-wrap", "rollers"), ("heavy-shaft", "chuck"), ("sleeve-label", "chuck")],
     ids=["light cup on rollers", "14 kg steel shaft", "thin tube"],
 )
-def test_the_shipped_motors_are_ranked_and_fail_for_three_different_reasons(name: str, kind: str) -> None:
+def test_the_shipped_motors_are_ranked_and_fall_short_for_three_different_reasons(name: str, kind: str) -> None:
     setup = load_job(name)
     assert setup.machine.drive.kind == kind
     found = compare_motors(setup, shipped())
     assert len(found) >= 10
-    failing = {reason for each in found if each.verdict is Verdict.FAILS for reason in each.reasons}
-    assert failing >= {"torque-accelerating", "inertia-ratio", "heat-holding"}
-    alone = [set(each.reasons) for each in found if each.verdict is Verdict.FAILS]
-    for reasons in ({"torque-accelerating"}, {"inertia-ratio"}, {"heat-holding", "heat-cycle"}):
-        assert reasons in alone, "each is some motor's only reason"
+    failing = [set(each.reasons) for each in found if each.verdict is Verdict.FAILS]
+    for reasons in ({"torque-accelerating"}, {"heat-holding", "heat-cycle"}):
+        assert reasons in failing, "each is some motor's only reason"
+    assert any("inertia-ratio" in each.reasons for each in found if each.verdict is Verdict.EXCEEDED)
     usable = [each for each in found if each.verdict in USABLE]
     assert len(usable) >= 3
     assert [each.verdict for each in found] == sorted((each.verdict for each in found), key=list(Verdict).index)

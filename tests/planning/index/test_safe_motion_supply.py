@@ -88,7 +88,9 @@ def test_what_no_motion_could_keep_slows_none_and_fails(rig: Any, work: Any, nam
 def test_without_its_data_a_supply_binds_nothing_and_is_not_known(key: str) -> None:
     found = chosen(machine(**{key: DELETE}))
     assert not {"supply-current", "supply-voltage"} & set(found.motion.binding)
-    assert found.verdict is Verdict.NOT_KNOWN
+    name = "supply-current" if key.endswith("supply_current") else "supply-voltage"
+    assert named(found, name).verdict is Verdict.NOT_KNOWN
+    assert not found.verdict.stops, "told, and no reason to stand still"
 
 
 def test_a_stated_speed_beyond_the_supply_is_kept_and_fails() -> None:

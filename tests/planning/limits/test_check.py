@@ -73,7 +73,6 @@ def test_a_modest_motion_holds_every_limit() -> None:
         pytest.param(machine(driver__highest_step_rate="10 kHz"), job(), {}, {"step-rate-driver"}, id="slow driver"),
         pytest.param(machine(link__highest_step_rate="10 kHz"), job(), {}, {"step-rate-controller"}, id="slow board"),
         pytest.param(machine(driver__smallest_pulse="60 us"), job(), {}, {"step-pulse"}, id="long pulse"),
-        pytest.param(machine(motor__rotor_inertia="5e-6 kg*m^2"), job(), {}, {"inertia-ratio"}, id="light rotor"),
         pytest.param(machine(), job(part__density="2700 kg/m^3"), {}, {"mass"}, id="wrong material"),
         pytest.param(machine(), job(part__overhang="300 mm"), {}, {"overhang"}, id="long overhang"),
         pytest.param(roller_machine(friction=0.05), job(), {}, {"grip", "grip-peak"}, id="slippery rollers"),
@@ -236,11 +235,27 @@ def test_what_already_fails_without_the_missing_datum_fails() -> None:
     assert found.verdict is Verdict.FAILS
 
 
-def test_cruising_in_the_resonant_band_fails_in_full_steps_and_is_narrow_in_microsteps() -> None:
+def test_a_light_rotor_exceeds_a_rule_of_thumb_and_stops_nothing() -> None:
+    found = report(machine(motor__rotor_inertia="5e-6 kg*m^2"))
+    ratio = named(found, "inertia-ratio")
+    assert ratio.verdict is Verdict.EXCEEDED
+    assert ratio.margin < 0
+    assert not ratio.stops
+    assert found.verdict is Verdict.EXCEEDED
+
+
+def test_moves_too_short_to_cruise_have_no_rate_that_could_resonate() -> None:
+    short = check_limits(machine(), job(), index_turns=np.array([1e-3]), speed=8.0, acceleration=60.0)
+    check = named(short, "resonance")
+    assert (check.value, check.margin, check.verdict) == (0.0, 1.0, Verdict.HOLDS)
+    assert "too short to cruise" in check.formula
+
+
+def test_cruising_in_the_resonant_band_fails_in_full_steps_and_is_exceeded_in_microsteps() -> None:
     quiet = report()
-    natural_hz = named(quiet, "resonance").limit / 1.1
+    natural_hz = named(quiet, "resonance").limit / 0.9  # it does not cruise: the first band above a standstill
     slow = natural_hz / 200 / 4 * 2 * math.pi  # part rad/s at which full steps come at the natural frequency
-    assert named(report(speed=slow), "resonance").verdict is Verdict.NARROW
+    assert named(report(speed=slow), "resonance").verdict is Verdict.EXCEEDED
     assert named(report(speed=slow), "resonance").margin < 0
     slow *= 2**0.25  # both phases on: the spring is sqrt(2) stiffer
     cool = {"driver__microsteps": 1, "driver__current_shaped": False, "motor__thermal_resistance": "4 K/W"}

@@ -75,7 +75,7 @@ def test_measured_slip_is_the_creep_of_the_longest_index() -> None:
     assert "0.151 mm in a revolution" in check.formula  # 0.0008 * pi * 60 mm
 
 
-def test_without_measured_slip_creep_is_estimated_at_constant_speed_and_never_fails() -> None:
+def test_without_measured_slip_creep_is_estimated_at_constant_speed_and_stops_nothing() -> None:
     rig = roller_machine(slip=0.0, contact_width="1.5 mm")
     trough = load_case(rig, job()).trough
     assert trough is not None
@@ -85,7 +85,8 @@ def test_without_measured_slip_creep_is_estimated_at_constant_speed_and_never_fa
     wide = check_of("creep", roller_machine(slip=0.0, contact_width="4 mm", rolling_resistance="1 mm"))
     assert wide.margin is not None
     assert wide.margin < 0
-    assert wide.verdict is Verdict.NARROW
+    assert wide.verdict is Verdict.EXCEEDED
+    assert not wide.stops
     assert "estimate" in wide.source
 
 

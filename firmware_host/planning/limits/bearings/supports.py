@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
 from firmware_host.mechanics.contact.support import (
     SLENDEREST_BETWEEN_SUPPORTS,
@@ -14,7 +16,7 @@ from firmware_host.mechanics.contact.support import (
     tailstock_share,
 )
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.units import Quantity
 
@@ -51,6 +53,7 @@ class RadialLoad(Limit):
     """Radial load on the front bearing of the spindle, or on the motor's shaft if the chuck sits on that."""
 
     name = "radial-load"
+    stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
@@ -122,6 +125,7 @@ class AxialLoad(Limit):
     """The tailstock's axial force on the bearings. Without one nothing presses along a level axis."""
 
     name = "axial-load"
+    stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         support, motor = case.machine.support, case.machine.motor
@@ -143,6 +147,7 @@ class TailstockLoad(Limit):
     """The weight on the tailstock's centre."""
 
     name = "tailstock-load"
+    stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         support, part = case.machine.support, case.job.part
@@ -183,6 +188,7 @@ class UnsupportedLength(Limit):
     """The part's length, all of it counted as unsupported, over its thinnest diameter."""
 
     name = "unsupported-length"
+    advisory = True
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
@@ -202,9 +208,13 @@ class UnsupportedLength(Limit):
 
 
 class PowerOffTurn(Limit):
-    """The imbalance at its worst angle against the motor's detent torque: does the part stay, creep or spin back?"""
+    """The imbalance at its worst angle against the motor's detent torque: does the part stay, creep or spin back?
+
+    Advisory where a self-locking stage holds the part, which vibration lets creep.
+    """
 
     name = "power-off"
+    stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, detent, gearing = case.load, case.machine.motor.detent_torque, case.machine.gearing
@@ -212,20 +222,22 @@ class PowerOffTurn(Limit):
         source = (
             "statics at the worst angle, no friction; that vibration lets a self-locking stage creep: common practice"
         )
-        locking = any(stage.self_locking for stage in gearing)
         torque = load.imbalance_at_motor
-        if load.missing.imbalance or (detent is None and not locking):
-            missing = load.missing.imbalance + (("motor.detent_torque",) if detent is None else ())
+        missing = load.missing.imbalance + (("motor.detent_torque",) if detent is None else ())
+        if detent is None or missing:
             value = None if load.missing.imbalance else torque
             return not_known(self.name, "N*m", formula=formula, source=source, missing=missing, value=value)
-        holds = detent.si if detent is not None else 0.0
-        outcome = power_off(torque, holds, self_locking=locking)
+        outcome = power_off(torque, detent.si, self_locking=_locking(case))
         unsure = tuple(f"gearing[{stage.name}].self_locking" for stage in gearing if stage.self_locking is None)
         formula += f" -> it {outcome.value}"
         if outcome is PowerOff.SPINS_BACK and unsure:
             return not_known(self.name, "N*m", formula=formula, source=source, missing=unsure, value=torque)
         remedy = "Balance the part, brake the axis, or gear it down; keep hands out when the power goes"
-        check = upper_limit(self.name, torque, holds, "N*m", formula=formula, source=source, remedy=remedy)
-        if outcome is PowerOff.CREEPS:
-            return LimitCheck(self.name, torque, holds, "N*m", check.margin, Verdict.NARROW, formula, source, remedy)
-        return check
+        return upper_limit(self.name, torque, detent.si, "N*m", formula=formula, source=source, remedy=remedy)
+
+    def standing(self, case: LimitCase) -> Standing:
+        return replace(super().standing(case), advisory=_locking(case))
+
+
+def _locking(case: LimitCase) -> bool:
+    return any(stage.self_locking for stage in case.machine.gearing)

@@ -15,6 +15,7 @@ class InertiaRatio(Limit):
     """Reflected inertia over the rotor's own."""
 
     name = "inertia-ratio"
+    advisory = True
 
     def check(self, case: LimitCase) -> LimitCheck:
         load = case.load

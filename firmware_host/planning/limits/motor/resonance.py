@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.vibration import resonant_step_rates
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, verdict_of
+from firmware_host.planning.limits.check import LimitCheck, Standing, not_known
 from firmware_host.planning.limits.limit import Limit, MotionBound
 from firmware_host.planning.load.case import LoadCase
 
@@ -20,8 +20,8 @@ DAMPING_RATIO = 0.1
 class Resonance(Limit):
     """Full-step rate of the cruise beside the bands that excite the natural frequency and its half and third.
 
-    In a band it fails with full or half steps; finer microsteps excite much less, so there it holds narrowly (common
-    practice, no source). Moves too short to cruise only pass through.
+    Advisory with microsteps finer than half steps, which excite much less (common practice, no source). Moves too short
+    to cruise only pass through: their rate of cruising is none.
     """
 
     name = "resonance"
@@ -30,18 +30,19 @@ class Resonance(Limit):
         load, index = case.load, case.index
         formula = "full steps/s outside f_n/k*(1 -+ zeta), k = 1, 2, 3; f_n = sqrt(p*T_h/J)/(2*pi), zeta = 0.1"
         source = "half-power band of the driven oscillator; damping ratio from memory, until measured"
-        rate = float(load.step_rate(index.peak_speed)) / load.microsteps
-        margin, edge = (float(part) for part in band_margin(load, index.peak_speed))
-        verdict = verdict_of(margin)
-        if verdict is Verdict.FAILS and load.microsteps > 2:
-            verdict = Verdict.NARROW
+        cruise = index.peak_speed if index.cruises else 0.0
         if not index.cruises:
-            verdict = Verdict.HOLDS
-        if load.missing.inertia and verdict is not Verdict.FAILS:
+            formula += " -> the longest index is too short to cruise"
+        rate = float(load.step_rate(cruise)) / load.microsteps
+        margin, edge = (float(part) for part in band_margin(load, cruise))
+        if load.missing.inertia and margin >= 0:
             missing = load.missing.inertia
             return not_known(self.name, "Hz", formula=formula, source=source, missing=missing, value=rate)
         remedy = f"Cruise well away from {edge:.4g} full steps/s"
-        return LimitCheck(self.name, rate, edge, "Hz", margin, verdict, formula, source, remedy)
+        return LimitCheck(self.name, rate, edge, "Hz", margin, formula, source, remedy)
+
+    def standing(self, case: LimitCase) -> Standing:
+        return replace(super().standing(case), advisory=case.load.microsteps > 2)
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound:
         del reserve

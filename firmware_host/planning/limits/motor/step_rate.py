@@ -39,6 +39,7 @@ class DriverStepRate(StepRate):
     """Of the driver."""
 
     name = "step-rate-driver"
+    never_waived = "the driver leaves out steps that come faster than it takes them"
 
     def highest(self, load: LoadCase) -> float:
         return load.driver_step_rate
@@ -51,6 +52,7 @@ class ControllerStepRate(StepRate):
     """Of the controller."""
 
     name = "step-rate-controller"
+    never_waived = "the controller cannot make steps faster than that"
 
     def highest(self, load: LoadCase) -> float:
         return load.controller_step_rate

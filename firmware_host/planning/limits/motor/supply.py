@@ -18,6 +18,8 @@ from firmware_host.planning.load.case import LoadCase
 class SupplyLimit(Limit):
     """Power and energy of one supply are lifted together."""
 
+    stops_unknown = False
+
     def lifted(self, load: LoadCase) -> LoadCase:
         """Ten times the power that the supply gives, and the energy that it takes back."""
         power, room = load.supply.power, load.supply.braking_room

@@ -8,7 +8,7 @@ from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.contact.rollers import Trough, friction_needed, unevenness
 from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Verdict, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
 
@@ -19,6 +19,7 @@ class FallsThrough(Limit):
     """Distance of the rows against the widest that the part, where it is thinnest, does not fall through."""
 
     name = "falls-through"
+    never_waived = "the part would drop between the rollers"
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         trough = case.load.trough
@@ -39,6 +40,7 @@ class Creep(Limit):
     """Creep of the surface in the longest index, as measured (drive.slip), else estimated, beside what a seam hides."""
 
     name = "creep"
+    advisory = True
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         cradle, trough = case.machine.drive.cradle, case.load.trough
@@ -55,10 +57,11 @@ class Creep(Limit):
         ratio += float(case.job.part.contact_spread)
         if math.isfinite(ratio):
             formula += f" -> {ratio * math.pi * trough.part_diameter * 1e3:.3g} mm in a revolution"
-        return _estimate(
+        return upper_limit(
             self.name,
             ratio * trough.part_diameter / 2 * case.index.longest,
-            case,
+            _hidden(case),
+            "m",
             formula=formula,
             source=source,
             remedy="Measure the seams and correct roller_diameter by what they say; better grip creeps less",
@@ -86,6 +89,7 @@ class AxialWalk(Limit):
     """How far a conical part walks along its rollers in the longest index; none with a stop, nor without a taper."""
 
     name = "axial-walk"
+    advisory = True
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         cradle, trough, taper = case.machine.drive.cradle, case.load.trough, float(case.job.part.taper)
@@ -99,10 +103,11 @@ class AxialWalk(Limit):
             return not_known(self.name, "m", formula=formula, source=source, missing=("window.spot_diameter",))
         uneven = unevenness(trough, case.index.acceleration, case.load.imbalance_torque)
         per_turn = walk_per_turn(trough.part_diameter, taper, trough.half_angle, uneven)
-        return _estimate(
+        return upper_limit(
             self.name,
             per_turn * case.index.longest / (2 * math.pi),
-            case,
+            _hidden(case),
+            "m",
             formula=f"{formula} -> {per_turn * 1e3:.3g} mm in a turn",
             source=source,
             remedy="Put a stop at the small end (drive.axial_stop = true), or turn it in a chuck",
@@ -110,13 +115,6 @@ class AxialWalk(Limit):
         )
 
 
-def _estimate(
-    name: str, value: float, case: LimitCase, *, formula: str, source: str, remedy: str, missing: tuple[str, ...]
-) -> LimitCheck:
-    """A check against half the spot, its value an estimate: it holds narrowly where an exact one would fail."""
-    spot = case.job.window.spot
-    limit = spot.si / 2 if spot is not None else 0.0
-    check = upper_limit(name, value, limit, "m", formula=formula, source=source, remedy=remedy, missing=missing)
-    if check.verdict is not Verdict.FAILS:
-        return check
-    return LimitCheck(name, value, limit, "m", check.margin, Verdict.NARROW, formula, source, remedy)
+def _hidden(case: LimitCase) -> float:
+    """What a seam hides, m: half the spot."""
+    return case.job.window.spot.si / 2 if case.job.window.spot is not None else 0.0
