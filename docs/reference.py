@@ -62,6 +62,7 @@ MEANINGS = {
     "Machine.gearing": "gearing stages, motor side first; none for a direct drive",
     "Machine.drive": "how the turning reaches the part",
     "Machine.support": "what carries the part besides the chuck",
+    "Machine.swing": "natural frequency and damping as somebody measured them",
     "Machine.axis": "how the controller knows the axis",
     "Machine.link": "the serial line, and what the controller can do",
     "Driver.supply_voltage": "of the driver",

@@ -29,6 +29,16 @@ def natural_frequency(rotor_teeth: int, holding_torque: float, total_inertia: fl
     return math.sqrt(stiffness(rotor_teeth, holding_torque) / total_inertia)
 
 
+def measured_stiffness(natural: float, total_inertia: float) -> float:
+    """Stiffness J w^2 (N m/rad at the motor) of the spring that swings `total_inertia` J (kg m^2) at `natural` w.
+
+    w > 0 rad/s as measured, J > 0 of rotor and all that turned with it: `natural_frequency` solved for p T_h.
+    """
+    require_positive("natural angular frequency", natural, "rad/s")
+    require_positive("total inertia", total_inertia, "kg m^2")
+    return total_inertia * natural**2
+
+
 def sudden_peak_factor(damping_ratio: float) -> float:
     """Peak over steady lag when an acceleration sets in at once: 1 + exp(-pi zeta/sqrt(1 - zeta^2)).
 
@@ -119,6 +129,25 @@ class FrequencyBand:
     def around(cls, natural: float, uncertainty: float) -> FrequencyBand:
         """`natural` (rad/s, > 0) plus-minus the part `uncertainty` (0 <= uncertainty < 1) of it."""
         return cls(natural * (1 - uncertainty), natural * (1 + uncertainty))
+
+
+@dataclass(frozen=True, slots=True)
+class DampingRange:
+    """Where the damping ratio may lie: from `lowest` to `highest`, 0 < lowest <= highest < 1."""
+
+    lowest: float
+    highest: float
+
+    def __post_init__(self) -> None:
+        _check_damping(self.highest)
+        require_positive("lowest damping ratio", self.lowest)
+        if self.highest < self.lowest:
+            raise FormulaRangeError("damping ratio", self.highest, "", self.lowest, "The highest is not the lowest")
+
+    @property
+    def middle(self) -> float:
+        """The geometric mean."""
+        return math.sqrt(self.lowest * self.highest)
 
 
 def worst_phasor(

@@ -14,6 +14,7 @@ from firmware_host.model.machine.drives.base import AxisUnit
 from firmware_host.model.machine.drives.registry import AnyDrive
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.motor import Motor
+from firmware_host.model.machine.swing import Swing
 from firmware_host.model.tolerances import Tolerances
 from firmware_host.units import AngularAcceleration, AngularSpeed, Force, Length, Rate, SignedAngle, Time, Torque
 
@@ -117,6 +118,7 @@ class Machine(Described):
     gearing: tuple[GearingStage, ...] = Field(default=(), max_length=8, strict=False)
     drive: AnyDrive
     support: Support = Support()
+    swing: Swing = Swing()
     axis: Axis = Axis()
     link: Link
     tolerances: Tolerances = Field(default=Tolerances(), description="how well the machine's data are known")

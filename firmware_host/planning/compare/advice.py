@@ -15,11 +15,12 @@ from firmware_host.model.files.loading import Setup
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
+from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.compare.motors import machine_with
 from firmware_host.planning.index.bound import mean_bound
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice, OtherChoice
-from firmware_host.planning.index.ringing import LEAST_DAMPING, half_microstep, natural_band
+from firmware_host.planning.index.ringing import half_microstep
 from firmware_host.planning.index.safe_motion import SafeMotion, index_timing, motion_for
 from firmware_host.planning.index.search import IndexSearch
 from firmware_host.planning.limit_report import LimitReport
@@ -79,8 +80,8 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
     durations = np.minimum(ramp, root) + np.maximum(moves.mean / v[:, None], root)
     best = int(np.where(usable, (durations * moves.weights).sum(axis=1), np.inf).argmin())
     acceleration, speed = float(a[best]), float(v[best])
-    natural = natural_band(load).lowest
-    settle = float(settle_time(4 * acceleration / natural**2, half_microstep(load), LEAST_DAMPING, natural))
+    natural = load.natural_band.lowest
+    settle = float(settle_time(4 * acceleration / natural**2, half_microstep(load), load.damping.lowest, natural))
     timing = replace(index_timing(load, moves, acceleration, speed), settle_s=settle)
     what = "half the torque, waiting for any ringing"
     return OtherChoice(what, acceleration, speed, timing, than.timing.index_s / timing.index_s)
@@ -145,7 +146,7 @@ def _stronger_motor(machine: Machine, motors: Mapping[str, Motor]) -> tuple[str,
     rated = motor.rated_current
     driver = machine.driver.model_copy(update={"current": rated, "highest_current": rated})
     what = f"motor {name} and a driver for its {rated} (driver.highest_current is {most})"
-    return what, machine.model_copy(update={"motor": motor, "driver": driver})
+    return what, machine.model_copy(update={"motor": motor, "driver": driver, "swing": Swing()})
 
 
 def _with_driver(machine: Machine, **update: object) -> Machine:

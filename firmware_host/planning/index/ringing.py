@@ -1,8 +1,8 @@
 """What ringing costs an index: the time to settle to half a microstep, and the peak torque on the way.
 
 A rotor swings on its magnetic spring at a natural frequency and a damping that follow from data with tolerances, so
-nothing here trusts them: the natural frequency may lie 10 % either way, the damping ratio from 0.05 to 0.2 (common
-practice, no source; both from memory until measured), and of all these the worst counts. Ramps that last a whole number
+nothing here trusts them: they may lie anywhere in the load's `natural_band` and `damping`, and of all these the worst
+counts. Ramps that last a whole number
 of natural periods still pay: with one period the worst residual in that band is a third of what it could be.
 """
 
@@ -18,16 +18,6 @@ from firmware_host.mechanics.train.vibration import FrequencyBand, settle_time, 
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.limits.limit import SUDDEN_PEAK
 from firmware_host.planning.load.case import LoadCase
-
-NATURAL_UNCERTAINTY = 0.1
-"""How far the true natural frequency may lie from the computed one, as a part of it."""
-
-LEAST_DAMPING = 0.05
-"""Least damping of a motor on its magnetic spring, where nobody measured it (0.05 to 0.2, from memory)."""
-
-MOST_DAMPING = 0.2
-"""Most damping, likewise: more of it dies sooner, but cancels less of a well-timed ramp."""
-
 
 WORST_PEAK = 4.0
 """The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
@@ -90,11 +80,6 @@ def index_times(
     return IndexTimes(a, ramp(shortest), ramp(longest), until_brake(shortest), until_brake(longest), duration)
 
 
-def natural_band(load: LoadCase) -> FrequencyBand:
-    """Where the natural angular frequency (rad/s) of rotor and load may lie."""
-    return FrequencyBand.around(load.natural_frequency, NATURAL_UNCERTAINTY)
-
-
 def half_microstep(load: LoadCase) -> float:
     """Half a microstep in rad of the part: how still it must be before a gate opens."""
     return math.pi / (load.full_steps * load.microsteps * load.ratio)
@@ -119,13 +104,13 @@ def settle_times(
 
     `times`: of these moves at this motion. The ringing of a take-up directly before has decayed during the index only.
     """
-    band, tolerance = natural_band(load), half_microstep(load)
+    band, tolerance = load.natural_band, half_microstep(load)
     leads = None
     if moves.lead_longest.any():
         lead = moves.lead_shortest, moves.lead_longest, moves.lead_longest
         leads = index_times(*lead, acceleration, speed)
     worst = np.zeros(times.duration.shape)
-    for damping_ratio in (LEAST_DAMPING, MOST_DAMPING):
+    for damping_ratio in (load.damping.lowest, load.damping.highest):
         amplitude = residual_amplitude(times, band, damping_ratio)
         if leads is not None:
             passed = times.ramp_short + times.until_brake_short
@@ -141,9 +126,9 @@ def peak_factors(load: LoadCase, times: IndexTimes) -> PeakFactors:
     The ramp up sets in at once: twice, undamped. When braking sets in, the ramp before may still ring: the lag swings
     about its new rest from |P| = |1 + y (1 - z(T))| steady lags away (y the decay and phase of the cruise), and so
     reaches 1 + |P| exp(-zeta phase): up to 4 undamped, when a triangle is reversed half a period after its start. After
-    the stop the residual swings both ways. `LEAST_DAMPING`; |P| at its worst over the band of natural frequencies.
+    the stop the residual swings both ways. Least damping; |P| at its worst over the band of natural frequencies.
     """
-    band, zeta = natural_band(load), LEAST_DAMPING
+    band, zeta = load.natural_band, load.damping.lowest
     ring = worst_phasor(1.0, times.ramp_short, times.ramp_long, band, zeta)
     brake = worst_phasor(1.0, times.until_brake_short, times.until_brake_long, band, zeta)
     cruise_short = np.maximum(times.until_brake_short - times.ramp_short, 0.0)

@@ -23,7 +23,7 @@ from firmware_host.mechanics.train.transmission import (
     total_efficiency,
     worst_torque,
 )
-from firmware_host.mechanics.train.vibration import natural_frequency
+from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
@@ -31,6 +31,7 @@ from firmware_host.planning.load.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
+from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,9 @@ class LoadCase:
     Inertias kg m^2; `friction_torque` and `imbalance_torque` N m at the part's axis, >= 0. `running_torque` and
     `standstill_torque` N m: peak of the motor's static torque at the set and at the standstill current. Step rates in
     microsteps/s. `phases`: what they carry, as far as torque goes. `curve` and `winding`: the motor's datasheet points
-    and electrical data, None if not given. `supply`: what feeds the driver.
+    and electrical data, None if not given. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
+    and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
+    `damping`, where they may lie.
     """
 
     rotor_inertia: float
@@ -96,17 +99,15 @@ class LoadCase:
     friction: float | None
     friction_source: str
     supply: Supply
+    natural_frequency: float
+    natural_band: FrequencyBand
+    damping: DampingRange
     missing: Missing
 
     @property
     def reflected_inertia(self) -> float:
         """Inertia of everything but the rotor, at the motor (kg m^2)."""
         return inertia_at_motor(self.stages, self.load_inertia)
-
-    @property
-    def natural_frequency(self) -> float:
-        """Angular frequency (rad/s) at which rotor and load swing on the magnetic spring, at the set current."""
-        return natural_frequency(self.full_steps // 4, self.running_torque, self.rotor_inertia + self.reflected_inertia)
 
     @property
     def pull_out_known(self) -> bool:
@@ -197,18 +198,22 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
     """The load case of `job` on `machine`. A part that falls through the rollers raises `FormulaRangeError`."""
     body = body_of(job.part)
     drive = drive_load(machine.drive, job.part, body)
-    stages = _gearing_stages(machine) + ((drive.stage,) if drive.stage is not None else ())
+    gearing = _gearing_stages(machine)
+    stages = gearing + ((drive.stage,) if drive.stage is not None else ())
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
     support_friction, missing_support = _support_friction(machine)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     phases = phase_modes(machine.driver).torque
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
     pulse = machine.driver.smallest_pulse
+    inertia = body.inertia + on_spindle
+    turning = machine.motor.rotor_inertia.si + inertia_at_motor(stages, inertia)
+    natural, measured_with = natural_frequency_of(machine, gearing, turning, running)
     return LoadCase(
         rotor_inertia=machine.motor.rotor_inertia.si,
         items=_items(machine, job, body, drive),
         stages=stages,
-        load_inertia=body.inertia + on_spindle,
+        load_inertia=inertia,
         friction_torque=drive.friction_torque + support_friction,
         imbalance_torque=imbalance_torque(body.mass, body.offset) if body.offset is not None else 0.0,
         mass=body.mass,
@@ -234,6 +239,9 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         friction=drive.friction,
         friction_source=drive.friction_source,
         supply=supply_of(machine),
+        natural_frequency=natural,
+        natural_band=frequency_band(machine.swing, natural, turning, measured_with),
+        damping=damping_range(machine.swing),
         missing=Missing(
             inertia=_missing_inertia(machine),
             efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),

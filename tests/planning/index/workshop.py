@@ -135,12 +135,15 @@ def within_limits(rig: RandomMachine, a: np.ndarray, v: np.ndarray, slack: float
 
 
 def cruises_in_a_band(load: LoadCase, ratio: float, turns: float, a: np.ndarray, v: np.ndarray) -> np.ndarray:
-    """Whether an index of so many turns cruises at full steps within a fifth of a resonant band, +-10 % of f_n/k."""
+    """Whether an index of so many turns cruises at full steps within a fifth of a resonant band.
+
+    f_n/k is known to 10 %, and its half-power band reaches 10 % further.
+    """
     full_steps = v * 200 * ratio / (2 * math.pi)
     natural = load.natural_frequency / (2 * math.pi)
     banded = np.zeros(np.broadcast_shapes(a.shape, v.shape), dtype=bool)
     for k in (1, 2, 3):
-        low, high = 0.9 * natural / k * (1 - RESERVE), 1.1 * natural / k * (1 + RESERVE)
+        low, high = 0.9 * 0.9 * natural / k * (1 - RESERVE), 1.1 * 1.1 * natural / k * (1 + RESERVE)
         banded |= (full_steps > low) & (full_steps < high)
     return np.asarray(banded & (2 * math.pi * turns > v**2 / a))
 

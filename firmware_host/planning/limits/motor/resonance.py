@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,12 +14,11 @@ from firmware_host.planning.limits.check import LimitCheck, Standing, not_known
 from firmware_host.planning.limits.limit import Limit, MotionBound
 from firmware_host.planning.load.case import LoadCase
 
-DAMPING_RATIO = 0.1
-"""Damping ratio of a motor on its magnetic spring where nobody measured it: 0.05 to 0.2, from memory."""
-
 
 class Resonance(Limit):
     """Full-step rate of the cruise beside the bands that excite the natural frequency and its half and third.
+
+    A band holds the half-power bands of every frequency that the natural one may be, at the middle of the damping.
 
     Advisory with microsteps finer than half steps, which excite much less (common practice, no source). Moves too short
     to cruise only pass through: their rate of cruising is none.
@@ -28,7 +28,12 @@ class Resonance(Limit):
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, index = case.load, case.index
-        formula = "full steps/s outside f_n/k*(1 -+ zeta), k = 1, 2, 3; f_n = sqrt(p*T_h/J)/(2*pi), zeta = 0.1"
+        band, zeta = load.natural_band, load.damping.middle
+        lowest, highest = band.lowest / (2 * math.pi), band.highest / (2 * math.pi)
+        formula = (
+            f"full steps/s outside f_n/k*(1 -+ zeta), k = 1, 2, 3; f_n = {lowest:.4g} to {highest:.4g} Hz, "
+            f"around sqrt(p*T_h/J)/(2*pi) or as measured; zeta = {zeta:.3g}"
+        )
         source = "half-power band of the driven oscillator; damping ratio from memory, until measured"
         cruise = index.peak_speed if index.cruises else 0.0
         if not index.cruises:
@@ -55,8 +60,8 @@ def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, 
     The margin is the distance to the nearer edge of the nearest band as a part of that edge; negative inside a band.
     """
     rate = load.step_rate(speed)[..., None] / load.microsteps
-    bands = resonant_step_rates(load.natural_frequency, DAMPING_RATIO)
-    low, high = bands[:, 0], bands[:, 1]
+    band, zeta = load.natural_band, load.damping.middle
+    low, high = resonant_step_rates(band.lowest, zeta)[:, 0], resonant_step_rates(band.highest, zeta)[:, 1]
     above, below = (rate - high) / high, (low - rate) / low
     margin = np.maximum(above, below)
     nearest = margin.argmin(axis=-1)[..., None]
