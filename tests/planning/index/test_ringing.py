@@ -11,7 +11,6 @@ from firmware_host.planning.index.ringing import (
     half_microstep,
     index_times,
     largest_peaks,
-    natural_band,
     settle_times,
 )
 from firmware_host.planning.load.case import LoadCase, load_case
@@ -89,7 +88,7 @@ def test_the_settling_is_not_much_longer_than_the_worst_oscillator_needs(length:
         late = times[(np.abs(lag) > half_microstep(LOAD)) & (times > 0)]
         needed = max(needed, float(late.max(initial=0.0)))
     # The envelope is met once in half a period; ln 2 more where both factors are worst at different frequencies.
-    assert wait <= needed + 0.6 * PERIOD + math.log(2) / (0.05 * natural_band(LOAD).lowest)
+    assert wait <= needed + 0.6 * PERIOD + math.log(2) / (0.05 * LOAD.natural_band.lowest)
 
 
 def test_a_ramp_of_whole_periods_settles_sooner_than_a_quicker_or_a_slower_one() -> None:

@@ -43,7 +43,7 @@ def test_a_frequency_measured_on_the_bare_chuck_gives_the_stiffness_that_swings_
     assert hz(load.natural_band.highest) == pytest.approx(expected * (1 + 0.02 + 0.1 * part))
 
 
-def test_a_frequency_measured_with_this_part_is_as_sure_as_it_was_measured() -> None:
+def test_a_frequency_measured_with_this_part_is_known_as_well_as_it_was_measured() -> None:
     swing = {"frequency": "70 Hz", "load_inertia": f"{16 * PART:.15f} kg*m^2", "frequency_uncertainty": 0.03}
     load = load_case(machine(swing=swing), job())
     assert hz(load.natural_frequency) == pytest.approx(70.0)
