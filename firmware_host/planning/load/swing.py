@@ -67,8 +67,8 @@ def natural_frequency_of(
 def frequency_band(swing: Swing, natural: float, turning: float, measured_with: float | None) -> FrequencyBand:
     """Where the natural angular frequency (rad/s) of `turning` (kg m^2) may lie; see `natural_frequency_of`.
 
-    A measured one is known as well as it was measured for what turned along; the more the inertia differs from that, the more
-    of the uncertainty of a computed one is added.
+    A measured one is known as well as it was measured for what turned along; the more the inertia differs from that,
+    the more of the uncertainty of a computed one is added.
     """
     if measured_with is None:
         return FrequencyBand.around(natural, COMPUTED_UNCERTAINTY)
