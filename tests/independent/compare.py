@@ -1,0 +1,105 @@
+"""Holds what the program says of a pair against the recomputation of it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from math import isclose, pi
+from typing import Any
+
+import firmware_host as fh
+from firmware_host.errors import FormulaRangeError, WindowError
+from tests.independent.pairs import contact, pair
+from tests.independent.recompute.facts import Facts, Motion
+from tests.independent.recompute.registry import NOT_YET_RECOMPUTED, RECOMPUTED
+from tests.independent.recompute.verdict import Found
+from tests.independent.values import si
+
+
+@dataclass
+class Comparison:
+    """Of many pairs: disagreements in words, how often each limit came to each verdict, what wasn't planned and why."""
+
+    differences: list[str] = field(default_factory=list)
+    verdicts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    planned: int = 0
+    refused: Counter[str] = field(default_factory=Counter)
+
+
+def plan_of(machine: dict[str, Any], job: dict[str, Any]) -> fh.JobPlan:
+    """The program's plan of two plain tables."""
+    return fh.plan_job(fh.job_from(job, machine=fh.Machine.model_validate(machine)))
+
+
+def planned(machine: dict[str, Any], job: dict[str, Any], comparison: Comparison) -> tuple[dict[str, Any], fh.JobPlan]:
+    """The plan and its job: where the drawn one is refused, one with more segments or a stated motion."""
+    try:
+        return job, plan_of(machine, job)
+    except fh.FirmwareHostError as error:
+        comparison.refused[type(error).__name__] += 1
+        if isinstance(error, WindowError) and job["segments"]:
+            return planned(machine, job | {"segments": {}}, comparison)
+        if isinstance(error, FormulaRangeError) or "speed" in job["index"]:
+            raise
+    stated = {"speed": "1.5 rad/s", "acceleration": "8 rad/s^2"}
+    return planned(machine, job | {"index": job["index"] | stated}, comparison)
+
+
+def compare(seeds: Iterable[int]) -> Comparison:
+    """Plan and recompute each pair."""
+    comparison = Comparison()
+    for seed in seeds:
+        machine, job = pair(seed)
+        try:
+            job, plan = planned(machine, job, comparison)
+        except FormulaRangeError as error:
+            if not falls_through(machine, job):
+                comparison.differences.append(f"pair {seed}: {error}")
+            continue
+        comparison.planned += 1
+        if falls_through(machine, job):
+            comparison.differences.append(f"pair {seed}: planned, but the part falls through")
+        _compare_plan(seed, facts_of(machine, job, plan), plan, comparison)
+    return comparison
+
+
+def falls_through(machine: dict[str, Any], job: dict[str, Any]) -> bool:
+    """Whether the part passes between the two rows."""
+    drive = machine["drive"]
+    if drive["kind"] != "rollers":
+        return False
+    return si(drive["centre_distance"]) >= contact(job["part"]) + si(drive["roller_diameter"])
+
+
+def facts_of(machine: dict[str, Any], job: dict[str, Any], plan: fh.JobPlan) -> Facts:
+    """Machine, job and the plan's motion for the recomputation."""
+    motion = plan.limits.motion
+    lengths = [float(turns) * 2 * pi for turns in plan.route.index_turns if turns > 0]
+    return Facts(machine, job, Motion(motion.speed, motion.acceleration, lengths))
+
+
+def _compare_plan(seed: int, facts: Facts, plan: fh.JobPlan, comparison: Comparison) -> None:
+    shown = {check.name: check for check in plan.limits.checks}
+    found = {name: limit(facts) for name, limit in RECOMPUTED.items()}
+    for name in sorted((shown.keys() | found.keys()) - NOT_YET_RECOMPUTED.keys()):
+        check = shown.get(name)
+        comparison.differences += [f"pair {seed}: {name}: {text}" for text in disagreements(check, found.get(name))]
+        if check is not None:
+            comparison.verdicts[name, check.verdict.value] += 1
+
+
+def disagreements(check: Any, found: Found | None) -> list[str]:
+    """In words; none where the program's check and the recomputed one agree."""
+    if check is None or found is None:
+        return [] if check is found else [f"{'not shown' if check is None else 'not recomputed'}: {found or check}"]
+    texts = []
+    if check.verdict.value not in found.verdicts():
+        texts.append(f"{check.verdict.value} ({check.value}, {check.limit}), recomputed {found}")
+    for what, shown, own in (("value", check.value, found.value), ("limit", check.limit, found.limit)):
+        if shown is None or own is None:
+            if check.verdict.value != "not known":
+                texts.append(f"{what} {shown}, recomputed {own}")
+        elif not isclose(shown, own, rel_tol=found.within, abs_tol=1e-12):
+            texts.append(f"{what} {shown:.10g}, recomputed {own:.10g}")
+    return texts

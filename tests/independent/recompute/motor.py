@@ -1,0 +1,218 @@
+"""Limits of the motor and its electronics (docs: Gearing, Motor, Heat and supply, Vibration, Steps)."""
+
+from __future__ import annotations
+
+import itertools
+from math import inf, pi, sqrt
+
+from tests.independent.recompute.facts import Facts
+from tests.independent.recompute.verdict import UNKNOWN, Found
+from tests.independent.values import known, of, si
+
+COPPER = 3.93e-3
+
+
+def at_motor(facts: Facts, acceleration: float, imbalance: float, sense: int) -> float:
+    """Torque (N m) at the motor that the part turns with, friction against `sense`, shaft by shaft."""
+    torque = facts.on_shaft * acceleration + facts.friction * sense + imbalance
+    turn = acceleration
+    for stage in reversed(facts.stages):
+        torque += stage.inertia_out * turn
+        turn *= stage.ratio
+        driving = torque * sense > 0
+        torque = torque / (stage.ratio * stage.efficiency) if driving else torque * stage.efficiency / stage.ratio
+        torque += stage.inertia_in * turn
+    return torque + si(facts.motor["rotor_inertia"]) * turn
+
+
+def needed(facts: Facts, up: float, down: float) -> tuple[float, float]:
+    """(speeding up at `up`, braking at `down`): the largest torque over both senses and the imbalance's two signs."""
+    senses = [(sense, imbalance) for sense in (1, -1) for imbalance in (facts.imbalance, -facts.imbalance)]
+    speeding = max(abs(at_motor(facts, sense * up, imbalance, sense)) for sense, imbalance in senses)
+    return speeding, max(abs(at_motor(facts, -sense * down, imbalance, sense)) for sense, imbalance in senses)
+
+
+def torque_constant(facts: Facts) -> float:
+    return si(facts.motor["holding_torque"]) / (sqrt(2) * si(facts.motor["rated_current"]))
+
+
+def static_torque(facts: Facts) -> float:
+    """Peak of the static torque at the set current: two phases on in full steps."""
+    return torque_constant(facts) * si(facts.driver["current"]) * (sqrt(2) if facts.microsteps == 1 else 1.0)
+
+
+def natural(facts: Facts) -> float:
+    return sqrt(facts.teeth * static_torque(facts) / facts.total_inertia)
+
+
+def pull_out_known(facts: Facts) -> bool:
+    return "torque_curve" in facts.motor or ("resistance" in facts.motor and "inductance" in facts.motor)
+
+
+def pull_out(facts: Facts, speed: float) -> float:
+    """Torque (N m) at a speed of the motor (rad/s)."""
+    if "torque_curve" in facts.motor:
+        return _from_points(facts, speed)
+    return _from_winding(facts, speed)
+
+
+def _from_points(facts: Facts, speed: float) -> float:
+    curve, rated, current = facts.motor["torque_curve"], si(facts.motor["rated_current"]), si(facts.driver["current"])
+    of_curve = of(curve, "current", rated)
+    scale = min(current, rated) / of_curve
+    faster = si(facts.driver["supply_voltage"]) / si(curve["supply_voltage"])
+    points = [(si(p["speed"]) * faster, si(p["torque"]) * scale) for p in curve["points"]]
+    if speed <= points[0][0]:
+        return points[0][1]
+    for (v_1, t_1), (v_2, t_2) in itertools.pairwise(points):
+        if speed <= v_2:
+            return t_1 + (t_2 - t_1) * (speed - v_1) / (v_2 - v_1)
+    return 0.0
+
+
+def _from_winding(facts: Facts, speed: float) -> float:
+    """k_T times the largest real part of a current that current limit and voltage allow: try all candidates."""
+    k, current, voltage = torque_constant(facts), si(facts.driver["current"]), si(facts.driver["supply_voltage"])
+    voltage *= 4 / pi if facts.microsteps == 1 else 1.0
+    z = complex(si(facts.motor["resistance"]), facts.teeth * speed * si(facts.motor["inductance"]))
+    centre, radius = -k * speed / z, voltage / abs(z)
+    candidates = [complex(current, 0.0), centre + radius]
+    distance = abs(centre)
+    if distance > 0:
+        along = (current**2 - radius**2 + distance**2) / (2 * distance)
+        if abs(along) <= current:
+            direction, across = centre / distance, sqrt(current**2 - along**2)
+            candidates += [direction * complex(along, sign * across) for sign in (1, -1)]
+    fits = [i.real for i in candidates if abs(i) <= current * (1 + 1e-9) and abs(i - centre) <= radius * (1 + 1e-9)]
+    return max(0.0, k * max(fits, default=0.0))
+
+
+def least_pull_out(facts: Facts) -> float:
+    """Least on the way to the peak speed."""
+    top = facts.motion.peak * facts.ratio
+    speeds = [top * k / 100 for k in range(101)]
+    if "torque_curve" in facts.motor:
+        faster = si(facts.driver["supply_voltage"]) / si(facts.motor["torque_curve"]["supply_voltage"])
+        corners = [si(point["speed"]) * faster for point in facts.motor["torque_curve"]["points"]]
+        speeds += [corner for corner in corners if corner < top]
+    return min(pull_out(facts, speed) for speed in speeds)
+
+
+def torque_limit(facts: Facts, value: float, factor: float, within: float = 1e-6) -> Found:
+    if not pull_out_known(facts):
+        return Found(value, None, within=within)
+    lacking = facts.lacks("inertia", "efficiency", "friction", "imbalance")
+    return Found(value, least_pull_out(facts) / factor, lacking, within=within)
+
+
+def safety(facts: Facts) -> float:
+    return of(facts.job["index"], "safety_factor", 2.0)
+
+
+def torque_accelerating(facts: Facts) -> Found:
+    a = facts.motion.acceleration
+    return torque_limit(facts, needed(facts, a, a)[0], safety(facts))
+
+
+def torque_braking(facts: Facts) -> Found:
+    a = facts.motion.acceleration
+    return torque_limit(facts, needed(facts, a, a)[1], safety(facts))
+
+
+def holding_torque(facts: Facts) -> Found:
+    holds = static_torque(facts) * of(facts.driver, "standstill_current", 1.0)
+    return Found(facts.imbalance / facts.ratio, holds / safety(facts), facts.lacks("imbalance"))
+
+
+def step_rate(facts: Facts) -> float:
+    return facts.motion.peak * facts.ratio / (2 * pi) * facts.full_steps * facts.microsteps
+
+
+def step_rate_driver(facts: Facts) -> Found:
+    return Found(step_rate(facts), si(facts.driver["highest_step_rate"]))
+
+
+def step_rate_controller(facts: Facts) -> Found:
+    return Found(step_rate(facts), si(facts.machine["link"]["highest_step_rate"]))
+
+
+def step_pulse(facts: Facts) -> Found:
+    pulse = known(facts.driver, "smallest_pulse")
+    return Found(pulse, 1 / (2 * step_rate(facts))) if pulse is not None else UNKNOWN
+
+
+def inertia_ratio(facts: Facts) -> Found:
+    return Found(facts.reflected / si(facts.motor["rotor_inertia"]), 10.0, facts.lacks("inertia"))
+
+
+def resonance(facts: Facts) -> Found:
+    """Outside f/k (1 -+ 0.1), k = 1, 2, 3: the distance to the band's nearer edge as a part of it."""
+    frequency, rate = natural(facts) / (2 * pi), step_rate(facts) / facts.microsteps
+    margins = []
+    for k in (1, 2, 3):
+        low, high = frequency / k * 0.9, frequency / k * 1.1
+        margins.append(max(((rate - high) / high, high), ((low - rate) / low, low)))
+    margin, edge = min(margins)
+    verdict = Found(1 - margin, 1.0).verdicts()
+    name = "holds" if not facts.motion.cruises else sorted(verdict)[0]
+    if name == "fails" and facts.microsteps > 2:
+        name = "holds narrowly"
+    if facts.lacks("inertia") and name != "fails":
+        return Found(rate, None, verdict="not known")
+    return Found(rate, edge, verdict=name)
+
+
+def rise(facts: Facts, loss: float) -> float:
+    cold, ambient = si(facts.motor["thermal_resistance"]) * loss, si(facts.motor["ambient"])
+    left = 1 - COPPER * cold
+    return cold * (1 + COPPER * (ambient - 20)) / left if left > 0 else inf
+
+
+def _heat(facts: Facts, loss: float) -> Found:
+    return Found(rise(facts, loss), si(facts.motor["highest_temperature"]) - si(facts.motor["ambient"]))
+
+
+def _heat_known(facts: Facts) -> bool:
+    return all(key in facts.motor for key in ("resistance", "thermal_resistance", "highest_temperature", "ambient"))
+
+
+def copper(facts: Facts, share: float = 1.0) -> float:
+    """Copper loss (W) at a share of the set current."""
+    return (si(facts.driver["current"]) * share) ** 2 * si(facts.motor["resistance"])
+
+
+def heat_holding(facts: Facts) -> Found:
+    if not _heat_known(facts):
+        return UNKNOWN
+    return _heat(facts, copper(facts, of(facts.driver, "standstill_current", 1.0)))
+
+
+def heat_cycle(facts: Facts) -> Found:
+    """The longest index and what is known of the pause after it."""
+    if not _heat_known(facts):
+        return UNKNOWN
+    gate, index = facts.job["gate"], facts.job["index"]
+    pause = of(index, "settle")
+    if gate["kind"] == "timed":
+        pause += si(gate["duration"]) * facts.job["mark"].get("passes", 1)
+    moving, standing = copper(facts), copper(facts, of(facts.driver, "standstill_current", 1.0))
+    duration = facts.motion.duration
+    return _heat(facts, (moving * duration + standing * pause) / (duration + pause))
+
+
+def supply_current(facts: Facts) -> Found:
+    rated = known(facts.driver, "supply_current")
+    if rated is None or "resistance" not in facts.motor:
+        return UNKNOWN
+    torque, omega = needed(facts, facts.motion.acceleration, 0.0)[0], facts.motion.peak * facts.ratio
+    drawn = (torque * omega + copper(facts)) / si(facts.driver["supply_voltage"])
+    return Found(drawn, rated, facts.lacks("inertia", "efficiency", "friction", "imbalance"))
+
+
+def supply_voltage(facts: Facts) -> Found:
+    capacitance, most = known(facts.driver, "supply_capacitance"), known(facts.driver, "highest_supply_voltage")
+    if capacitance is None or most is None:
+        return UNKNOWN
+    energy = facts.total_inertia * (facts.motion.peak * facts.ratio) ** 2 / 2 + 2 * facts.imbalance
+    taken = capacitance * (most**2 - si(facts.driver["supply_voltage"]) ** 2) / 2
+    return Found(energy, taken, facts.lacks("inertia", "imbalance"))

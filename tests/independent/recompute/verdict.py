@@ -1,0 +1,53 @@
+"""Value and limit of one check, and the verdict that follows from them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf, isfinite
+
+NARROW = 0.2
+_NEAR = 1e-6
+
+
+@dataclass
+class Found:
+    """What a recomputed limit says: `value` may be at most `limit`; None where no number is to be had.
+
+    `missing`: data are missing, so that it is not known unless it fails. `softens`: verdicts that stand in for others.
+    `verdict`: where value and limit alone don't make it. `within`: how far two computations of the value may differ.
+    """
+
+    value: float | None
+    limit: float | None
+    missing: bool = False
+    softens: dict[str, str] | None = None
+    verdict: str | None = None
+    within: float = 1e-6
+
+    @property
+    def margin(self) -> float | None:
+        if self.value is None or self.limit is None:
+            return None
+        if not isfinite(self.value):
+            return -inf
+        if self.limit > 0:
+            return (self.limit - self.value) / self.limit
+        return 0.0 if self.value <= 0 else -inf
+
+    def verdicts(self) -> set[str]:
+        """Those that are right: two where the margin lies on the border."""
+        if self.verdict is not None:
+            return {self.verdict}
+        if self.margin is None:
+            return {"not known"}
+        near = max(_NEAR, self.within * (1 + abs(self.margin if isfinite(self.margin) else 0.0)))
+        return {self._named(self.margin - near), self._named(self.margin), self._named(self.margin + near)}
+
+    def _named(self, margin: float) -> str:
+        plain = "fails" if margin < -1e-9 else "holds narrowly" if margin < NARROW - 1e-9 else "holds"
+        if self.missing and plain != "fails":
+            return "not known"
+        return (self.softens or {}).get(plain, plain)
+
+
+UNKNOWN = Found(None, None)
