@@ -82,6 +82,7 @@ def draw_motor(draw: Draw) -> Table:
         thermal_resistance=draw.quantity("thermal", 1.0, 10.0),
         highest_temperature=draw.text("temperature", draw.between(80.0, 155.0)),
         ambient=draw.text("temperature", ambient),
+        iron_loss_speed=draw.quantity("speed", 20.0, 400.0) if draw.random.random() < 0.5 else None,
         step_accuracy=draw.between(0.02, 0.08),
     )
     return motor
@@ -115,6 +116,7 @@ def draw_driver(draw: Draw, motor: Table) -> Table:
         driver,
         highest_current=draw.text("current", current * draw.between(1.01, 2.0)),
         smallest_pulse=draw.quantity("time", 1e-6, 60e-6),
+        current_shaped=draw.pick(True, False),
         standstill_current=draw.between(0.2, 1.0),
         highest_supply_voltage=draw.text("voltage", voltage * draw.between(1.02, 1.8)),
         supply_capacitance=draw.quantity("capacitance", 1e-4, 1e-2),
@@ -322,6 +324,10 @@ def draw_job(draw: Draw, part: Table) -> Table:
     if draw.random.random() < 0.4:
         mark = {"arc": draw.text("length", si(part["diameter"]) * draw.between(0.3, 2.5))}
     mark = draw.optional(mark, width=draw.quantity("length", 5e-3, 60e-3), passes=draw.pick(1, 1, 3))
+    if draw.random.random() < 0.5:
+        mark["pass_time"] = draw.quantity("time", 0.05, 30.0)
+    if draw.random.random() < 0.5:
+        mark[draw.pick("start_edge", "start_angle")] = draw.quantity("angle", 0.05, 2.0)
     segments: Table = draw.pick({}, {"count": draw.random.randint(2, 24)}, {"angle": draw.quantity("angle", 0.1, 0.8)})
     return {
         "version": 1,

@@ -87,7 +87,7 @@ def unsupported_length(facts: Facts) -> Found | None:
         sizes = [si(facts.part["small_diameter"])]
     if facts.part["kind"] == "stepped":
         sizes = [si(cylinder["diameter"]) for cylinder in facts.part["cylinders"]]
-    return Found(whole_length(facts) / min(sizes), 10.0 if facts.support.get("tailstock") else 3.0)
+    return Found(whole_length(facts) / min(sizes), 10.0 if facts.support.get("tailstock") else 3.0, advisory=True)
 
 
 def power_off(facts: Facts) -> Found:
@@ -95,14 +95,7 @@ def power_off(facts: Facts) -> Found:
     detent, gearing = known(facts.motor, "detent_torque"), facts.machine["gearing"]
     locks = any(stage.get("self_locking") for stage in gearing)
     torque = facts.imbalance / facts.ratio
-    if facts.lacks("imbalance"):
+    if facts.lacks("imbalance") or detent is None:
         return UNKNOWN
-    if detent is None and not locks:
-        return Found(torque, None)
-    holds = detent or 0.0
-    if torque <= holds:
-        return Found(torque, holds)
-    if locks:
-        return Found(torque, holds, verdict="holds narrowly")
     unsure = any("self_locking" not in stage for stage in gearing)
-    return Found(torque, None) if unsure else Found(torque, holds)
+    return Found(torque, None if torque > detent and unsure and not locks else detent, advisory=locks)

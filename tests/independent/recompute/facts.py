@@ -27,7 +27,7 @@ class Motion:
 
     def __post_init__(self) -> None:
         self.longest = max(self.lengths, default=2 * pi)
-        self.cruises = self.longest > self.speed**2 / self.acceleration
+        self.cruises = self.longest > self.speed**2 / self.acceleration * (1 + 1e-7)
         self.peak = min(self.speed, sqrt(self.longest * self.acceleration))
         if self.cruises:
             self.duration = self.longest / self.speed + self.speed / self.acceleration

@@ -75,7 +75,7 @@ def creep(facts: Facts) -> Found | None:
         radius = 1 / (2 / facts.contact + 2 / facts.roller)
         ratio = inf if used > 1 else facts.mu * width / 2 / radius * (1 - sqrt(1 - used))
     value = (ratio + spread(facts)) * facts.contact / 2 * facts.motion.longest
-    return Found(value, seen / 2, slip == 0 and facts.lacks("friction", "imbalance"), {"fails": "holds narrowly"})
+    return Found(value, seen / 2, slip == 0 and facts.lacks("friction", "imbalance"), advisory=True)
 
 
 def axial_walk(facts: Facts) -> Found | None:
@@ -91,4 +91,4 @@ def axial_walk(facts: Facts) -> Found | None:
     uneven = max(abs(n_1 - n_2) / (n_1 + n_2) if min(n_1, n_2) > 0 else 1.0 for n_1, n_2, _, _ in cases(facts, a, a))
     turn = pi * facts.contact * tilt * sin(facts.beta) * uneven
     value = turn * facts.motion.longest / (2 * pi)
-    return Found(value, seen / 2, facts.lacks("friction"), {"fails": "holds narrowly"})
+    return Found(value, seen / 2, facts.lacks("friction"), advisory=True)

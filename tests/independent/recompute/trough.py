@@ -50,15 +50,14 @@ def forces(facts: OnRollers, acceleration: float, load: float, sense: int) -> tu
 
 
 def _both(facts: OnRollers, push: float, sense: int) -> tuple[float, float, float, float]:
-    """Two rows driven, each its share: F_1/N_1 = F_2/N_2 = u, so S^2 cos(b) - weight S + cos(b) F^2 = 0."""
-    weight, b, r = facts.mass * G, facts.beta, facts.contact / 2
-    total = weight / cos(b)
-    for _ in range(60):
-        force = (push + facts.arm * total * sense) / r
-        inside = weight**2 - (2 * cos(b) * force) ** 2
-        if inside < 0:
-            return -inf, -inf, inf, inf  # nothing carries the traction: it climbs out
-        total = (weight + sqrt(inside)) / (2 * cos(b))
+    """Two rows driven, each its share F_1/N_1 = F_2/N_2: S^2 + F^2 = S weight/cos(b), r F = push + f S; larger root."""
+    weight, b, r, f = facts.mass * G, facts.beta, facts.contact / 2, facts.arm * sense
+    square, linear, rest = 1 + (f / r) ** 2, 2 * push * f / r**2 - weight / cos(b), (push / r) ** 2
+    inside = linear**2 - 4 * square * rest
+    if inside < 0:
+        return -inf, -inf, inf, inf  # nothing carries the traction: it climbs out
+    total = (sqrt(inside) - linear) / (2 * square)
+    force = (push + f * total) / r
     apart = force / tan(b)
     first, second = (total - apart) / 2, (total + apart) / 2
     return first, second, force * first / total, force * second / total

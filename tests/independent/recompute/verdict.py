@@ -13,21 +13,21 @@ _NEAR = 1e-6
 class Found:
     """What a recomputed limit says: `value` may be at most `limit`; None where no number is to be had.
 
-    `missing`: data are missing, so that it is not known unless it fails. `softens`: verdicts that stand in for others.
-    `verdict`: where value and limit alone don't make it. `within`: how far two computations of the value may differ.
+    `missing`: data are missing, so that it is not known unless it fails. `advisory`: it is exceeded, and never fails.
+    `stated_margin`: where it isn't (limit - value)/limit. `within`: how far two computations of the value may differ.
     """
 
     value: float | None
     limit: float | None
     missing: bool = False
-    softens: dict[str, str] | None = None
-    verdict: str | None = None
+    advisory: bool = False
+    stated_margin: float | None = None
     within: float = 1e-6
 
     @property
     def margin(self) -> float | None:
-        if self.value is None or self.limit is None:
-            return None
+        if self.stated_margin is not None or self.value is None or self.limit is None:
+            return self.stated_margin
         if not isfinite(self.value):
             return -inf
         if self.limit > 0:
@@ -36,18 +36,17 @@ class Found:
 
     def verdicts(self) -> set[str]:
         """Those that are right: two where the margin lies on the border."""
-        if self.verdict is not None:
-            return {self.verdict}
         if self.margin is None:
             return {"not known"}
         near = max(_NEAR, self.within * (1 + abs(self.margin if isfinite(self.margin) else 0.0)))
         return {self._named(self.margin - near), self._named(self.margin), self._named(self.margin + near)}
 
     def _named(self, margin: float) -> str:
-        plain = "fails" if margin < -1e-9 else "holds narrowly" if margin < NARROW - 1e-9 else "holds"
-        if self.missing and plain != "fails":
+        if margin < -1e-9:
+            return "exceeded" if self.advisory else "fails"
+        if self.missing:
             return "not known"
-        return (self.softens or {}).get(plain, plain)
+        return "holds narrowly" if margin < NARROW - 1e-9 else "holds"
 
 
 UNKNOWN = Found(None, None)

@@ -82,6 +82,8 @@ def _estimated_creep(cradle: Cradle, trough: Trough, load: LoadCase) -> float:
     if load.friction is None or cradle.contact_width is None:
         return math.inf
     used = float(friction_needed(trough, 0.0, load.imbalance_torque)) / load.friction
+    if math.isinf(used):  # its imbalance alone lifts it off a row
+        return math.inf
     return creep_ratio(used, load.friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
 
 
