@@ -6,7 +6,7 @@ import random
 from pathlib import Path
 from typing import Any
 
-from tests.independent.values import UNITS, si
+from tests.independent.values import UNITS, contact, si
 
 Table = dict[str, Any]
 MESH = Path(__file__).with_name("cylinder.stl")
@@ -219,17 +219,25 @@ def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
         "drive": draw_rollers(draw, part) if on_rollers else draw_chuck(draw),
         "link": {"highest_step_rate": draw.quantity("rate", 3e3, 1e5)},
     }
+    if draw.random.random() < 0.3:
+        machine["swing"] = draw_swing(draw, motor)
     return machine if on_rollers else machine | {"support": draw_support(draw)}
 
 
-def contact(part: Table) -> float:
-    """Diameter where the drive touches the part (m)."""
-    if "contact_from" in part:
-        places = [si(place) for place in part["contact_from"]]
-        large, small, length = (si(part[key]) for key in ("large_diameter", "small_diameter", "length"))
-        sizes = [large - (large - small) * place / length for place in places]
-        return (max(sizes) + min(sizes)) / 2
-    return si(part.get("contact_diameter", part["diameter"]))
+def draw_swing(draw: Draw, motor: Table) -> Table:
+    """As if measured: near what the bare rotor's spring gives with a few times its inertia."""
+    stiffness, turning = 50 * si(motor["holding_torque"]) * 0.4, si(motor["rotor_inertia"]) * draw.between(1.5, 8.0)
+    swing: Table = {}
+    if draw.random.random() < 0.7:
+        frequency = draw.text("rate", (stiffness / turning) ** 0.5 / 6.28)
+        swing = draw.optional(
+            {"frequency": frequency, "frequency_uncertainty": draw.between(0.01, 0.1)},
+            load_inertia=draw.quantity("inertia", 1e-7, 1e-4),
+            current=draw.text("current", si(motor["rated_current"]) * draw.between(0.4, 1.0)),
+        )
+    if draw.random.random() < 0.6:
+        swing |= draw.optional({"damping_ratio": draw.between(0.02, 0.3)}, damping_uncertainty=draw.between(0.05, 0.4))
+    return swing
 
 
 def draw_part(draw: Draw, on_rollers: bool) -> Table:

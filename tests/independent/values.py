@@ -57,3 +57,13 @@ def of(table: Mapping[str, Any], key: str, otherwise: float = 0.0) -> float:
     """The value at `key`, or `otherwise`."""
     value = known(table, key)
     return otherwise if value is None else value
+
+
+def contact(part: Mapping[str, Any]) -> float:
+    """Diameter where the drive touches the part (m)."""
+    if "contact_from" in part:
+        places = [si(place) for place in part["contact_from"]]
+        large, small, length = (si(part[key]) for key in ("large_diameter", "small_diameter", "length"))
+        sizes = [large - (large - small) * place / length for place in places]
+        return (max(sizes) + min(sizes)) / 2
+    return si(part.get("contact_diameter", part["diameter"]))

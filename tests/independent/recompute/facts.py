@@ -7,10 +7,9 @@ from fractions import Fraction
 from math import asin, pi, sqrt
 from typing import Any
 
-from tests.independent.pairs import contact
 from tests.independent.recompute.body import weight_of
 from tests.independent.recompute.trough import G, forces
-from tests.independent.values import known, of, si
+from tests.independent.values import contact, known, of, si
 
 # Engineering Guide CDA3000 (Lust Antriebstechnik), Appendix A, tables 7.21 (low ends) and 7.22 (in m).
 STATIC_FRICTION = {"steel_on_steel": 0.12, "plastic_on_steel": 0.20, "plastic_belt_on_steel": 0.25}
@@ -66,7 +65,7 @@ class Facts:
         )
         self.teeth = self.full_steps // 4
         self.microsteps = int(self.driver["microsteps"])
-        self.stages = [stage_of(stage) for stage in self.machine["gearing"]]
+        self.gearing = self.stages = [stage_of(stage) for stage in self.machine["gearing"]]
         self._drive_facts()
         self.ratio = 1.0
         for stage in self.stages:
@@ -125,14 +124,18 @@ class Facts:
     @property
     def reflected(self) -> float:
         """Inertia of all but the rotor, at the motor."""
-        inertia = self.on_shaft
-        for stage in reversed(self.stages):
-            inertia = stage.inertia_in + (stage.inertia_out + inertia) / stage.ratio**2
-        return inertia
+        return through(self.stages, self.on_shaft)
 
     @property
     def total_inertia(self) -> float:
         return si(self.motor["rotor_inertia"]) + self.reflected
+
+
+def through(stages: list[Stage], inertia: float) -> float:
+    """Inertia of stages and of what turns on their last shaft, at the motor."""
+    for stage in reversed(stages):
+        inertia = stage.inertia_in + (stage.inertia_out + inertia) / stage.ratio**2
+    return inertia
 
 
 def stage_of(stage: dict[str, Any]) -> Stage:

@@ -6,6 +6,7 @@ import itertools
 from math import cos, inf, pi, sqrt
 
 from tests.independent.recompute.facts import Facts
+from tests.independent.recompute.swing import damping, natural_band, static_torque, torque_constant
 from tests.independent.recompute.verdict import UNKNOWN, Found
 from tests.independent.values import known, of, si
 
@@ -30,20 +31,6 @@ def needed(facts: Facts, up: float, down: float) -> tuple[float, float]:
     senses = [(sense, imbalance) for sense in (1, -1) for imbalance in (facts.imbalance, -facts.imbalance)]
     speeding = max(abs(at_motor(facts, sense * up, imbalance, sense)) for sense, imbalance in senses)
     return speeding, max(abs(at_motor(facts, -sense * down, imbalance, sense)) for sense, imbalance in senses)
-
-
-def torque_constant(facts: Facts) -> float:
-    return si(facts.motor["holding_torque"]) / (sqrt(2) * si(facts.motor["rated_current"]))
-
-
-def static_torque(facts: Facts) -> float:
-    """Peak of the static torque at the set current: two whole phases in full steps that are said not to be shaped."""
-    two = facts.microsteps == 1 and facts.driver.get("current_shaped") is False
-    return torque_constant(facts) * si(facts.driver["current"]) * (sqrt(2) if two else 1.0)
-
-
-def natural(facts: Facts) -> float:
-    return sqrt(facts.teeth * static_torque(facts) / facts.total_inertia)
 
 
 def pull_out_known(facts: Facts) -> bool:
@@ -154,12 +141,14 @@ def inertia_ratio(facts: Facts) -> Found:
 
 
 def resonance(facts: Facts) -> Found:
-    """Outside f/k (1 -+ 0.1), k = 1, 2, 3: the distance to the band's nearer edge as a part of it."""
-    frequency, rate = natural(facts) / (2 * pi), step_rate(facts) / facts.microsteps
-    rate = rate if facts.motion.cruises else 0.0
+    """Outside f/k (1 -+ zeta), k = 1, 2, 3, of every f: the distance to the band's nearer edge as a part of it."""
+    lowest, highest = (w / (2 * pi) for w in natural_band(facts))
+    least, most = damping(facts)
+    zeta = sqrt(least * most)
+    rate = step_rate(facts) / facts.microsteps if facts.motion.cruises else 0.0
     margins = []
     for k in (1, 2, 3):
-        low, high = frequency / k * 0.9, frequency / k * 1.1
+        low, high = lowest / k * (1 - zeta), highest / k * (1 + zeta)
         margins.append(max(((rate - high) / high, high), ((low - rate) / low, low)))
     margin, edge = min(margins, key=lambda pair: pair[0])
     return Found(rate, edge, facts.lacks("inertia"), advisory=facts.microsteps > 2, stated_margin=margin)
