@@ -123,15 +123,20 @@ class CoordinateError(PlanError):
 
 @dataclass(eq=False)
 class LimitExceededError(FirmwareHostError):
-    """One or more limits of the plan are exceeded; nothing was sent."""
+    """One or more limits keep the plan from moving; nothing was sent. `unknown`: those of `checks` not known."""
 
     checks: tuple[str, ...]
     details: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
 
     exit_status: ClassVar[int] = EXIT_CHECK_FAILED
 
     def message(self) -> str:
-        return "the plan exceeds its limits: " + "; ".join(self.details)
+        details = "; ".join(self.details)
+        if not self.unknown:
+            return f"the plan exceeds its limits: {details}"
+        names = ", ".join(self.unknown)
+        return f"limits stop the plan ({names} not known): {details}. Or accept a limit by name, in the job's [accept]"
 
 
 @dataclass(eq=False)

@@ -191,6 +191,11 @@ def test_messages_of_the_link_name_port_line_and_time() -> None:
 def test_messages_of_checks_list_every_one() -> None:
     limits = LimitExceededError(("torque", "rate"), ("torque 2 N*m, limit 1 N*m", "rate 50 kHz, limit 28 kHz"))
     assert str(limits) == "the plan exceeds its limits: torque 2 N*m, limit 1 N*m; rate 50 kHz, limit 28 kHz"
+    unknown = LimitExceededError(("grip",), ("grip: not known. Give drive.friction",), ("grip",))
+    assert str(unknown) == (
+        "limits stop the plan (grip not known): grip: not known. Give drive.friction. "
+        "Or accept a limit by name, in the job's [accept]"
+    )
     settings = SettingsMismatchError(("steps per unit 10, planned 26.667",), "circumstep controller settings write JOB")
     assert str(settings).endswith("planned 26.667. Fix: circumstep controller settings write JOB")
     stopped = RunStoppedError("Ctrl-C", "runs/7")

@@ -6,18 +6,17 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import JsonOption
-from firmware_host.cli.input.planned import planned
+from firmware_host.cli.input.arguments import AcceptOption, JsonOption
+from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
-from firmware_host.model import Motor, Setup, load_job, load_motor
+from firmware_host.model import Motor, Setup, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, reliability
+from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, common_verdict, reliability
 from firmware_host.reporting.limits import comparison_document, limits_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.sweep import sweep_document, sweep_margins
@@ -28,6 +27,7 @@ JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job file
 def limits(
     jobs: JobsArgument,
     json: JsonOption = False,
+    accept_limit: AcceptOption = None,
     estimate: Annotated[
         bool,
         typer.Option("--reliability", help="Estimate the probability of success from the data's tolerances."),
@@ -43,7 +43,7 @@ def limits(
 ) -> None:
     """Print the checks of a job; with `estimate` their reliability too, with `sweep` only those of the sweep.
 
-    Ends with status 1 if a limit, or the reliability, fails; a sweep if every point fails.
+    Ends with status 1 if a limit or the reliability stops the job; a sweep if every point is stopped.
     """
     estimate, samples = estimate or sure, draws if samples is None else samples
     _require_fitting(
@@ -52,9 +52,9 @@ def limits(
     if len(jobs) > 1:
         if estimate or sweep:
             raise InputError("--reliability and --sweep are for one job", "Leave the other jobs out")
-        _compare(jobs, json=json)
+        _compare(jobs, accept_limit, json=json)
         return
-    setup = load_job(jobs[0])
+    setup = loaded(jobs[0], accept_limit)
     if sweep:
         _sweep(setup, sweep, csv=csv, json=json)
         return
@@ -68,7 +68,7 @@ def limits(
             seed=DEFAULT_SEED if seed is None else seed,
         )
     documents.show(limits_document(report, found), json=json)
-    if Verdict.FAILS in (report.verdict, found.verdict if found is not None else None):
+    if common_verdict(report, found).stops:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -76,13 +76,13 @@ def _shipped_motors() -> dict[str, Motor]:
     return {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
 
 
-def _compare(jobs: list[str], *, json: bool) -> None:
+def _compare(jobs: list[str], accept_limit: list[str] | None, *, json: bool) -> None:
     motors, reports = _shipped_motors(), dict[str, LimitReport]()
     with counting("jobs", len(jobs), lambda setup: advised(setup, planned(setup), motors)) as plan:
         for job in jobs:
-            reports[job] = plan(load_job(job))
+            reports[job] = plan(loaded(job, accept_limit))
     documents.show(comparison_document(reports), json=json)
-    if any(report.verdict is Verdict.FAILS for report in reports.values()):
+    if any(report.verdict.stops for report in reports.values()):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -105,8 +105,8 @@ def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
     if csv:
         typer.echo(csv_text(sweep_margins(wanted, points)), nl=False)
     else:
-        documents.show(sweep_document(wanted, points), json=json)
-    if all(point.verdict is Verdict.FAILS for point in points):
+        documents.show(sweep_document(wanted, points, setup.job.accept), json=json)
+    if all(point.verdict.stops for point in points):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 

@@ -7,15 +7,14 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import JobArgument, JsonOption
-from firmware_host.cli.input.planned import planned
+from firmware_host.cli.input.arguments import AcceptOption, JobArgument, JsonOption
+from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
-from firmware_host.model import Motor, load_job, load_motor
+from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
-from firmware_host.planning.limits.check import Verdict
 from firmware_host.reporting.motors import motors_document
 from firmware_host.reporting.render.csv import csv_text
 
@@ -25,22 +24,23 @@ def motors(
     folder: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Motor files (.toml) to compare, instead of the profiles.")
     ] = None,
+    accept_limit: AcceptOption = None,
     json: JsonOption = False,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
-    """Print the job's plan with each motor of the library; ends with status 1 if all fail."""
+    """Print the job's plan with each motor of the library; ends with status 1 if every one is stopped."""
     if csv and json:
         raise InputError("--csv and --json contradict each other", "Give one of them")
-    setup = load_job(job)
+    setup = loaded(job, accept_limit)
     library = _library(folder)
     with counting("motors", len(library), planned) as plan:
         candidates = compare_motors(setup, library, plan=plan)
-    document = motors_document(candidates)
+    document = motors_document(candidates, setup.job.accept)
     if csv:
         typer.echo(csv_text(document.tables[0]), nl=False)
     else:
         documents.show(document, json=json)
-    if all(each.verdict is Verdict.FAILS for each in candidates):
+    if all(each.verdict.stops for each in candidates):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 

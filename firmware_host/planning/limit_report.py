@@ -14,6 +14,7 @@ from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
+from firmware_host.planning.limits.accept import acceptable
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Verdict, overall
 from firmware_host.planning.limits.registry import all_limits
@@ -55,7 +56,9 @@ def check_limits(
     moves = index_moves(index_turns, purposes)
     motion = _motion(load, moves, speed, acceleration)
     case = LimitCase(machine, job, load, index_extremes(load, moves, motion))
-    checks = tuple(found for limit in all_limits() if (found := limit.judged(case)) is not None)
+    reasons = acceptable(job.accept)
+    judged = (limit.judged(case, reasons.get(limit.name, "")) for limit in all_limits())
+    checks = tuple(check for check in judged if check is not None)
     return LimitReport(overall(checks), checks, motion)
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.reliability.estimate import Reliability
+from firmware_host.planning.limits.check import LimitCheck, Verdict, told_unknown
+from firmware_host.planning.reliability.estimate import Reliability, common_verdict
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.index import index_section, motion_section
 from firmware_host.reporting.reliability import reliability_section
+from firmware_host.reporting.render.text import text_of
 
 ESTIMATE = Notes(("An estimate from the data given: prove it on the machine, first without the laser.",))
 
@@ -21,12 +23,17 @@ _CHECK_COLUMNS = (
     Column("unit", "unit"),
     Column("margin", "margin", form="%"),
     Column("verdict", "verdict"),
+    Column("reason", "accepted because", brief=False),
+    Column("assumed", "assumed", brief=False),
+    Column("missing", "missing", brief=False),
+    Column("stops", "stops", brief=False),
     Column("formula", "formula", below=True),
     Column("source", "source", below=True),
 )
 _JOB_COLUMNS = (
     Column("job", "job"),
     Column("verdict", "verdict"),
+    Column("not_known", "not known"),
     Column("checks", "limits", brief=False),
     Column("index", "index", brief=False),
     Column("", "move", "s", ".4f"),
@@ -42,18 +49,47 @@ _JOB_COLUMNS = (
 
 def limits_document(report: LimitReport, found: Reliability | None = None) -> Document:
     """The report; with what was `found` of its reliability, if that was asked for."""
-    remedies = (f"  {c.name} {c.verdict.value}: {c.remedy}" for c in report.checks if c.verdict is not Verdict.HOLDS)
-    advice = report.advice
+    advice, unknown, verdict = report.advice, told_unknown(report.checks), common_verdict(report, found)
+    known = f"{verdict.value}, on what is known" if unknown else ""
     return Document(
         (
-            Figure("verdict", "Verdict", report.verdict, brief=True),
-            Notes(tuple(remedies)),
+            Figure("verdict", "Verdict", verdict, brief=True, text=known),
+            Notes((*_of_reliability(found), *_remedies(report))),
+            Figure("not_known", "Not known, and stops nothing", unknown, brief=bool(unknown)),
             checks_table(report),
             motion_section(report.motion) if advice is None else index_section(advice),
             *(() if found is None else (reliability_section(found),)),
             ESTIMATE,
         )
     )
+
+
+def accepted_notes(accept: Mapping[str, str]) -> Notes:
+    """What the job accepts, a line each."""
+    return Notes(tuple(f"Accepted: {name} ({reason})" for name, reason in accept.items()))
+
+
+def _remedies(report: LimitReport) -> Iterator[str]:
+    """What doesn't hold, or only narrowly, with what would help; what stops and what is graver first."""
+    told = (check for check in report.checks if check.verdict is not Verdict.HOLDS)
+    for check in sorted(told, key=lambda check: (not check.stops, -check.verdict.gravity)):
+        words = check.reason if check.verdict is Verdict.ACCEPTED else check.remedy
+        yield f"  {check.name} {check.verdict.value}: {words}"
+
+
+def _of_reliability(found: Reliability | None) -> Iterator[str]:
+    if found is None or found.verdict is Verdict.HOLDS:
+        return
+    words = f"give {', '.join(found.missing)}"
+    if found.chance is not None:
+        words = f"no step is lost and nothing slips with probability {found.chance.probability:.5g}"
+    yield f"  reliability {found.verdict.value}: {words}"
+
+
+def _margin(check: LimitCheck) -> Cell:
+    """The margin; in words where nothing at all is allowed, or there is no end to it."""
+    endless = check.margin is not None and math.isinf(check.margin)
+    return Cell(check.margin, "none" if endless else text_of(check.margin, "%"))
 
 
 def checks_table(report: LimitReport | None) -> Table:
@@ -64,8 +100,12 @@ def checks_table(report: LimitReport | None) -> Table:
             check.value,
             check.limit,
             check.unit,
-            check.margin,
+            _margin(check),
             check.verdict,
+            check.reason,
+            check.assumed,
+            check.missing,
+            check.stops,
             check.formula,
             Cell(check.source, f"[{check.source}]"),
         )
@@ -81,6 +121,7 @@ def comparison_document(reports: Mapping[str, LimitReport]) -> Document:
         (
             name,
             report.verdict,
+            told_unknown(report.checks),
             checks_table(report),
             MISSING if report.advice is None else index_section(report.advice),
             *_times(report),

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from firmware_host.planning.compare.motors import MotorCandidate
 from firmware_host.reporting.document import Cell, Column, Document, Notes, Row, Table
-from firmware_host.reporting.limits import ESTIMATE
+from firmware_host.reporting.limits import ESTIMATE, accepted_notes
 
 _COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s", ".4g"))
 _COLUMNS = (
@@ -37,9 +37,10 @@ _MEANING = Notes(
 )
 
 
-def motors_document(candidates: Sequence[MotorCandidate]) -> Document:
-    """One row per motor, those that hold first, the quickest of them first."""
-    return Document((Table("motors", "Motors", _COLUMNS, tuple(map(_row, candidates))), _MEANING, ESTIMATE))
+def motors_document(candidates: Sequence[MotorCandidate], accept: Mapping[str, str] | None = None) -> Document:
+    """One row per motor, those that hold first, the quickest of them first; `accept`: what the job accepts."""
+    table = Table("motors", "Motors", _COLUMNS, tuple(map(_row, candidates)))
+    return Document((table, accepted_notes(accept or {}), _MEANING, ESTIMATE))
 
 
 def _row(each: MotorCandidate) -> Row:

@@ -30,7 +30,7 @@ def reliability_section(found: Reliability) -> Section:
         "reliability",
         "",
         (
-            Figure("verdict", "Reliability", found.verdict, brief=True),
+            Figure("verdict", "Reliability", found.verdict),
             Figure(
                 "probability",
                 "No step is lost and nothing slips with probability",

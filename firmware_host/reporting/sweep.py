@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
-from firmware_host.reporting.limits import checks_table
+from firmware_host.reporting.limits import accepted_notes, checks_table
 
 _COLUMNS = (
     Column("verdict", "verdict"),
@@ -25,10 +25,14 @@ _COLUMNS = (
 )
 
 
-def sweep_document(sweep: Sweep, points: Sequence[SweepPoint]) -> Document:
-    """One row per value: its verdict, the quickest safe index, and the limit with the least margin."""
+def sweep_document(sweep: Sweep, points: Sequence[SweepPoint], accept: Mapping[str, str] | None = None) -> Document:
+    """One row per value: its verdict, the quickest safe index, and the limit with the least margin.
+
+    `accept`: what the job accepts.
+    """
     table = _table(sweep, "value", points)
-    return Document((Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table)),))
+    varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table))
+    return Document((varied, accepted_notes(accept or {})))
 
 
 def sweep_margins(sweep: Sweep, points: Sequence[SweepPoint]) -> Table:
@@ -70,7 +74,8 @@ def _reasons(point: SweepPoint) -> tuple[str, ...]:
     """The checks that the verdict comes from."""
     if point.verdict is Verdict.HOLDS:
         return ()
-    return tuple(check.name for check in _checks(point.report) if check.verdict is point.verdict)
+    same = (check for check in _checks(point.report) if check.verdict is point.verdict)
+    return tuple(check.name for check in same if check.stops == point.verdict.stops)
 
 
 def _tightest(report: LimitReport | None) -> LimitCheck | None:

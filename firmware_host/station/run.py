@@ -17,14 +17,13 @@ from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import (
     FirmwareHostError,
     JournalError,
-    LimitExceededError,
     PositionError,
     RunStoppedError,
 )
 from firmware_host.model import Setup
 from firmware_host.planning.index.unwinding_settle import unwind_settle
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.accept import read_accepted, require_may_move
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
@@ -66,16 +65,8 @@ class Station:
 
 
 def require_limits(limits: LimitReport, accepted: Iterable[str] = ()) -> None:
-    """Raise `LimitExceededError` when a limit fails that is not among `accepted` (names of checks)."""
-    taken = frozenset(accepted)
-    failed = [check for check in limits.checks if check.verdict is Verdict.FAILS and check.name not in taken]
-    if failed:
-        details = (
-            f"{c.name}: {c.value:.4g} {c.unit}, limit {c.limit:.4g} {c.unit} ({c.formula}). {c.remedy}"
-            for c in failed
-            if c.value is not None and c.limit is not None
-        )
-        raise LimitExceededError(tuple(check.name for check in failed), tuple(details))
+    """Raise `LimitExceededError` if a limit stops the plan; `accepted`: see `read_accepted`."""
+    require_may_move(limits.checks, read_accepted(accepted))
 
 
 def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Iterable[str] = ()) -> RunRecord:

@@ -49,7 +49,9 @@ def test_an_unsure_grip_ends_with_status_1_and_tells_what_matters_most(circumste
     assert circumstep("limits", "tumbler-wrap").status == 0
     ended = circumstep("limits", "tumbler-wrap", "--reliability")
     assert ended.status == 1
-    assert "Reliability: fails\n" in ended.out
+    lost = "  reliability fails: no step is lost and nothing slips with probability 0.8"
+    assert ended.out.startswith(f"Verdict: fails\n{lost}")
+    assert "holds\n" not in ended.out.partition("Limits")[0]
     assert "No step is lost and nothing slips with probability: 0.8" in ended.out
     assert "What matters most is rolling_resistance" in ended.out
     assert "100000 draws, seed 1" in ended.out
@@ -73,11 +75,12 @@ def test_a_missing_datum_makes_it_not_known(circumstep: Circumstep, tmp_path: Pa
     path = tmp_path / "unknown.toml"
     path.write_text(text, encoding="utf-8")
     status, document = reliability_document(circumstep, str(path))
-    assert status == 0
-    assert document["reliability"]["verdict"] == "not known"
+    assert status == 1
+    assert document["verdict"] == document["reliability"]["verdict"] == "not known"
     assert document["reliability"]["probability"] is None
     assert document["reliability"]["missing"] == ["part.mass_offset"]
-    assert "Reliability: not known\nGive: part.mass_offset\n" in circumstep("limits", str(path), "--reliability").out
+    text = circumstep("limits", str(path), "--reliability").out
+    assert "  reliability not known: give part.mass_offset\n" in text
 
 
 SWEEP = "part.mass_offset=0 mm..4 mm:3"
@@ -111,13 +114,13 @@ def test_a_sweep_goes_on_past_values_with_which_nothing_works(circumstep: Circum
     ended = circumstep("limits", "tumbler-wrap", "--sweep", "drive.friction=0.05..0.5:2")
     assert ended.status == 0
     assert "grip" in ended.out
-    assert "holds narrowly" in ended.out
+    assert "exceeded" in ended.out
     rows = list(
         csv.DictReader(
             io.StringIO(circumstep("limits", "tumbler-wrap", "--sweep", "drive.friction=0.05..0.5:2", "--csv").out)
         )
     )
-    assert [row["verdict"] for row in rows] == ["fails", "holds narrowly"]
+    assert [row["verdict"] for row in rows] == ["fails", "exceeded"]
     assert (rows[0]["index_s"], rows[0]["margin grip"]) == ("", "")
     assert rows[0]["trouble"]
     hopeless = circumstep("limits", "tumbler-wrap", "--sweep", "drive.friction=0.01..0.05:2")

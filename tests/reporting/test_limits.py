@@ -45,9 +45,10 @@ def test_every_check_of_the_report_is_a_row_with_its_unit_formula_and_source(nam
     assert column_of(table, "value") == [check.value for check in found.checks]
     assert column_of(table, "unit") == [check.unit for check in found.checks]
     values = json_document(document)
-    assert list(values) == ["verdict", "checks", "index"]
+    assert list(values) == ["verdict", "not_known", "checks", "index"]
     assert values["verdict"] == found.verdict.value
-    keys = ["name", "value", "limit", "unit", "margin", "verdict", "formula", "source"]
+    keys = ["name", "value", "limit", "unit", "margin", "verdict"]
+    keys += ["reason", "assumed", "missing", "stops", "formula", "source"]
     assert all(list(check) == keys and check["formula"] and check["source"] for check in values["checks"])
     names = {check["name"] for check in values["checks"]}
     assert names >= {"torque-accelerating", "torque-braking", "step-rate-driver", "inertia-ratio"}
@@ -58,7 +59,7 @@ def test_what_is_not_finite_is_null_in_the_document() -> None:
     found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
     assert math.isinf(named(found, "grip").value or 0)
     values = json.loads(json.dumps(json_document(limits_document(found)), allow_nan=False))
-    assert set(values) == {"verdict", "checks"}
+    assert set(values) == {"verdict", "not_known", "checks"}
     assert values["verdict"] == "fails"
     assert next(check for check in values["checks"] if check["name"] == "grip")["value"] is None
 
@@ -67,7 +68,9 @@ def test_a_terminal_shows_the_verdict_first_then_what_would_help_then_all_checks
     found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
     lines = printed(limits_document(found)).splitlines()
     assert lines[0] == "Verdict: fails"
-    told = [check for check in found.checks if check.verdict is not Verdict.HOLDS]
+    told = [check for check in found.checks if check.verdict is Verdict.FAILS]
+    told += [check for check in found.checks if check.verdict is Verdict.EXCEEDED]
+    told += [check for check in found.checks if check.verdict is Verdict.NARROW]
     assert lines[1 : 1 + len(told)] == [f"  {check.name} {check.verdict.value}: {check.remedy}" for check in told]
     assert lines[1 + len(told)] == "Limits"
     for check in found.checks:
@@ -110,7 +113,7 @@ def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_sa
     found = report()
     still = replace(found, motion=replace(found.motion, binding=()))
     document = limits_document(still)
-    assert list(json_document(document)) == ["verdict", "checks"]
+    assert list(json_document(document)) == ["verdict", "not_known", "checks"]
     assert "  what stops it going faster: nothing" in printed(document)
 
 
@@ -127,7 +130,7 @@ def test_jobs_are_compared_in_one_row_each_with_their_whole_reports_in_json() ->
         assert float(times) == pytest.approx(1 / cautious.cautious.quicker, abs=0.006)
         assert float(times) >= 1.3
     bare = comparison_document({"bare": replace(advised_report("heavy-shaft"), advice=None)})
-    assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "checks"}
+    assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "not_known", "checks"}
     assert texts_of(bare.tables[0], "times quicker") == ["-"]
 
 

@@ -14,5 +14,9 @@ PortOption = Annotated[
 BaudOption = Annotated[int | None, typer.Option("--baud", help="Line speed (default: the machine file's).")]
 AcceptOption = Annotated[
     list[str] | None,
-    typer.Option("--accept-limit", metavar="NAME", help="Run although this check fails; may be given again."),
+    typer.Option(
+        "--accept-limit",
+        metavar="NAME[=REASON]",
+        help="Accept that this limit fails, or is not known; may be given again.",
+    ),
 ]

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
 from firmware_host.errors import InputError, PlanError
-from firmware_host.model import Machine, Setup
+from firmware_host.model import Machine, Setup, load_job
 from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
+from firmware_host.planning.limits.accept import accepting
 from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
+
+
+def loaded(job: str, accept_limit: Iterable[str] | None = None) -> Setup:
+    """`load_job`, with the limits accepted that `--accept-limit` names, besides the job's own."""
+    return accepting(load_job(job), accept_limit or (), key="--accept-limit", unsaid="accepted on the command line")
 
 
 def planned(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.job.gate import AnyGateOptions, OperatorGateOptions
@@ -42,6 +42,10 @@ class IndexRequest(Described):
     safety_factor: float = Field(default=2.0, ge=1, le=10, description="pull-out torque over required torque")
 
 
+#: Why somebody accepts a limit: a few words, never none.
+Reason = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
+
+
 class Job(Described):
     """One job on one machine."""
 
@@ -54,6 +58,10 @@ class Job(Described):
     segments: SegmentRequest = SegmentRequest()
     index: IndexRequest = IndexRequest()
     gate: AnyGateOptions = OperatorGateOptions()
+    accept: dict[str, Reason] = Field(
+        default={},
+        description="limits that need not hold, by name, each with your reason for it",
+    )
     tolerances: Tolerances = Field(default=Tolerances(), description="how well the job's data are known")
 
     @model_validator(mode="after")

@@ -93,7 +93,8 @@ class LimitCheck:
     def stops(self) -> bool:
         """Whether nothing may move because of it."""
         verdict = self.verdict
-        return verdict.stops and (verdict is Verdict.FAILS or self.standing.stops_unknown)
+        may_be_told = self.standing.advisory or not self.standing.stops_unknown
+        return verdict is Verdict.FAILS or (verdict is Verdict.NOT_KNOWN and not may_be_told)
 
 
 def verdict_of(
@@ -163,7 +164,12 @@ def overall(checks: Iterable[LimitCheck]) -> Verdict:
     known.
     """
     counting = (check.verdict for check in checks if check.stops or check.verdict is not Verdict.NOT_KNOWN)
-    return max(counting, key=lambda verdict: verdict.gravity, default=Verdict.HOLDS)
+    return gravest(*counting)
+
+
+def gravest(*verdicts: Verdict) -> Verdict:
+    """The gravest of some verdicts; holds if there are none."""
+    return max(verdicts, key=lambda verdict: verdict.gravity, default=Verdict.HOLDS)
 
 
 def told_unknown(checks: Iterable[LimitCheck]) -> tuple[str, ...]:

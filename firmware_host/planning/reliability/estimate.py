@@ -13,8 +13,9 @@ from firmware_host.mechanics.uncertainty import FactorRange, correlation_ratio, 
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
+from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.case import IndexExtremes
-from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.check import Verdict, gravest
 from firmware_host.planning.limits.motor.torque import PULL_OUT_KEYS
 from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase, load_case
@@ -58,6 +59,11 @@ class Reliability:
     seed: int
     missing: tuple[str, ...]
     better: Better | None = None
+
+
+def common_verdict(report: LimitReport, found: Reliability | None) -> Verdict:
+    """The one verdict of a job: the graver of that of its limits and that of its reliability, if that was asked for."""
+    return gravest(report.verdict, *(() if found is None else (found.verdict,)))
 
 
 def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> Reliability:

@@ -23,10 +23,12 @@ from firmware_host.planning.limits.check import (
     told_unknown,
     upper_limit,
 )
+from firmware_host.planning.limits.registry import LIMITS
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.report import named, report
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 
+PAGE = Path(__file__).resolve().parents[3] / "docs" / "pages" / "verdicts.md"
 ROOM = Path(__file__).resolve().parents[3] / "firmware_host" / "planning" / "limits"
 ADVISORY = Standing(advisory=True)
 TOLD = Standing(stops_unknown=False)
@@ -108,7 +110,7 @@ def test_without_a_value_it_is_not_known_and_the_gravest_counts() -> None:
 
 def test_a_verdict_is_made_nowhere_else_in_the_room() -> None:
     for path in ROOM.rglob("*.py"):
-        if path.name != "check.py":
+        if path.name not in ("check.py", "accept.py"):
             named_there = {
                 node.attr for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Attribute)
             }
@@ -136,3 +138,14 @@ def test_a_limit_s_own_class_comes_with_its_check() -> None:
     assert found["falls-through"].standing.never_waived
     assert found["grip"].standing.stops_unknown
     assert not found["supply-voltage"].standing.stops_unknown
+
+
+def test_every_limit_has_its_row_on_the_page_of_verdicts_with_what_it_is() -> None:
+    lines = PAGE.read_text(encoding="utf-8").split("## The limits")[1].splitlines()
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| `")]
+    assert [row[0] for row in rows] == [f"`{limit.name}`" for limit in LIMITS]
+    for (name, what, standing, unknown, accepted), limit in zip(rows, LIMITS, strict=True):
+        assert what, name
+        assert standing == ("advisory" if limit.advisory else "limit"), name
+        assert unknown == ("stops" if limit.stops_unknown and not limit.advisory else "told"), name
+        assert accepted == (f"no: {limit.never_waived}" if limit.never_waived else "yes"), name

@@ -1,0 +1,73 @@
+"""Limits that the user accepts by name, each with a reason; and which checks keep a plan from moving.
+
+What a user may accept is known here, where the limits are: their names, and which of them nobody may waive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.model.files.files import nearest_of
+from firmware_host.model.files.loading import Setup
+from firmware_host.planning.limits.check import LimitCheck, Verdict
+from firmware_host.planning.limits.registry import all_limits
+
+NO_REASON = "accepted without a reason"
+
+
+def acceptable(reasons: Mapping[str, str], *, key: str = "accept") -> Mapping[str, str]:
+    """The `reasons` by limit as they are, if each names a limit that may be accepted.
+
+    `InputError` for a name that no limit has, with the nearest, and for a limit that nobody may waive, with the reason
+    why; `key`: where the names were given.
+    """
+    limits = {limit.name: limit for limit in all_limits()}
+    for name in reasons:
+        if name not in limits:
+            raise InputError(f"there is no limit {name!r}", nearest_of(name, sorted(limits)), key=key)
+        if limits[name].never_waived:
+            problem = f"{name} cannot be accepted: {limits[name].never_waived}"
+            raise InputError(problem, "Take it out, and change what makes it fail", key=key)
+    return reasons
+
+
+def read_accepted(named: Iterable[str], *, key: str = "accept_limits", unsaid: str = NO_REASON) -> dict[str, str]:
+    """The reasons by limit of texts "NAME" and "NAME=reason"; `unsaid` stands for a reason that is not there.
+
+    Raises as `acceptable`.
+    """
+    pairs = (text.partition("=") for text in named)
+    reasons = {name.strip(): reason.strip() or unsaid for name, _, reason in pairs}
+    acceptable(reasons, key=key)
+    return reasons
+
+
+def accepting(setup: Setup, named: Iterable[str], *, key: str = "accept_limits", unsaid: str = NO_REASON) -> Setup:
+    """The setup with more limits accepted, as if its job said so; texts as `read_accepted` takes them."""
+    reasons = read_accepted(named, key=key, unsaid=unsaid)
+    accept = {**setup.job.accept, **reasons}
+    return replace(setup, job=setup.job.model_copy(update={"accept": accept})) if reasons else setup
+
+
+def stopping(checks: Iterable[LimitCheck], reasons: Mapping[str, str] | None = None) -> tuple[LimitCheck, ...]:
+    """The checks because of which nothing may move; `reasons`: limits accepted besides those that the job accepts."""
+    accepted = {} if reasons is None else reasons
+    judged = (replace(check, reason=accepted.get(check.name) or check.reason) for check in checks)
+    return tuple(check for check in judged if check.stops)
+
+
+def require_may_move(checks: Iterable[LimitCheck], reasons: Mapping[str, str] | None = None) -> None:
+    """Raise `LimitExceededError` if one of the `checks` stops the plan; see `stopping`. Nothing may move before."""
+    found = stopping(checks, reasons)
+    if found:
+        unknown = tuple(check.name for check in found if check.verdict is Verdict.NOT_KNOWN)
+        raise LimitExceededError(tuple(check.name for check in found), tuple(map(_detail, found)), unknown)
+
+
+def _detail(check: LimitCheck) -> str:
+    if check.value is None or check.limit is None:
+        return f"{check.name}: {check.verdict.value}. {check.remedy}"
+    figures = f"{check.value:.4g} {check.unit}, limit {check.limit:.4g} {check.unit}"
+    return f"{check.name}: {figures} ({check.formula}). {check.remedy}"
