@@ -121,6 +121,7 @@ KINDS: dict[str, Kind] = {
         Kind("capacitance", "F", "2200 uF"),
         Kind("temperature", "degC", "80 degC"),
         Kind("thermal resistance", "K/W", "4.5 K/W"),
+        Kind("torsional stiffness", "N*m/turn", "50 N*m/rad", 1 / _TURN),
     )
 }
 
@@ -298,3 +299,4 @@ Capacitance = Annotated[Quantity, QuantityField("capacitance")]
 #: A point of the Celsius scale, no difference: it counts in degC in `si`, too, and kelvins are no unit of it.
 Temperature = Annotated[Quantity, QuantityField("temperature", "any")]
 ThermalResistance = Annotated[Quantity, QuantityField("thermal resistance")]
+TorsionalStiffness = Annotated[Quantity, QuantityField("torsional stiffness")]

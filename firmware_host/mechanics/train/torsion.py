@@ -1,7 +1,7 @@
 """Rotor and load on the magnetic spring with belts or couplings between them that twist: their natural frequencies.
 
-All inertias (kg m^2) and stiffnesses (N m/rad) as seen from the motor's shaft: J/n^2 and k/n^2 of a shaft that the motor
-turns n times faster than. Undamped and linear, so for lags well below a full step.
+All inertias (kg m^2) and stiffnesses (N m/rad) as seen from the motor's shaft: J/n^2 and k/n^2 of a shaft that the
+motor turns n times faster than. Undamped and linear, so for lags well below a full step.
 """
 
 from __future__ import annotations

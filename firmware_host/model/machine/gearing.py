@@ -8,7 +8,7 @@ from typing import Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import AngleOrZero, InertiaOrZero
+from firmware_host.units import AngleOrZero, Force, InertiaOrZero, Length, TorsionalStiffness
 
 StageKind = Literal["toothed-belt", "spur-gears", "worm", "planetary", "coupling"]
 
@@ -28,6 +28,19 @@ class GearingStage(Described):
     driving_inertia: InertiaOrZero | None = Field(default=None, description="of what turns on the driving shaft")
     driven_inertia: InertiaOrZero | None = Field(default=None, description="of what turns on the driven shaft")
     self_locking: bool | None = None
+    pitch: Length | None = Field(
+        default=None, description="of the teeth along the pitch line: of a belt, of a worm's wheel, pi*module of gears"
+    )
+    driving_diameter: Length | None = Field(
+        default=None, description="pitch diameter of the driving pulley or gear, without its pitch; of a worm always"
+    )
+    belt_tension: Force | None = Field(default=None, description="in each strand of the belt as mounted, standing still")
+    largest_axial_load: Force | None = Field(
+        default=None, description="that a worm's own bearings bear; without, the motor's shaft bears a first stage's"
+    )
+    torsional_stiffness: TorsionalStiffness | None = Field(
+        default=None, description="of belt or coupling, as seen from its driving shaft"
+    )
 
     @field_validator("ratio")
     @classmethod

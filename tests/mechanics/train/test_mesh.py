@@ -8,8 +8,8 @@ import pytest
 
 from firmware_host.mechanics.train import mesh
 
-# Shigley's Mechanical Engineering Design, published solutions of chapter 17 (flexible elements), in lbf: initial tension
-# F_i and centrifugal tension F_c together are what the mounted belt has in each strand.
+# Shigley's Mechanical Engineering Design, published solutions of chapter 17 (flexible elements), in lbf. Initial
+# tension F_i and centrifugal tension F_c together are what the mounted belt has in each strand.
 BELTS = [
     # Problem 17-1 (of example 17-2): F_i 396.6, F_c 73.4, F_1 - F_2 = 664; printed F_1 802, F_2 138.
     pytest.param(396.6 + 73.4, 664.0, 802.0, 138.0, id="problem 17-1"),
