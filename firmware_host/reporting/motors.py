@@ -13,6 +13,8 @@ _COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s
 _COLUMNS = (
     Column("name", "motor"),
     Column("description", "description", brief=False),
+    Column("frame", "frame", brief=False),
+    Column("data", "figures from", brief=False),
     Column("current", "current"),
     Column("verdict", "verdict"),
     Column("reasons", "because of"),
@@ -48,6 +50,8 @@ def _row(each: MotorCandidate) -> Row:
     return (
         each.name,
         each.motor.name,
+        each.motor.frame,
+        each.motor.data,
         each.current_text,
         each.verdict,
         each.reasons,

@@ -241,6 +241,22 @@ def smallest_normal(
     return worst
 
 
+def largest_contact_force(
+    trough: Trough, acceleration: float, imbalance_torque: float = 0.0, *, braking: float | None = None
+) -> float:
+    """Largest force (N) between the part and either row, normal and traction together, in the same worst cases.
+
+    What one row's rollers carry. Infinite where no equilibrium exists.
+    """
+    forces = _cases(trough, acceleration, imbalance_torque, braking)
+    rows = (
+        np.hypot(forces.normal_driven, forces.traction_driven),
+        np.hypot(forces.normal_other, forces.traction_other),
+    )
+    largest = float(np.max(np.maximum(*rows)))
+    return largest if math.isfinite(largest) else math.inf
+
+
 def unevenness(trough: Trough, acceleration: float, imbalance_torque: float = 0.0) -> float:
     """Largest |N_1 - N_2|/(N_1 + N_2) of the rows' normals in the same worst cases: 0 to 1, 1 where one has lifted."""
     forces = _cases(trough, acceleration, imbalance_torque)

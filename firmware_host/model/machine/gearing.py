@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 from typing import Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import AngleOrZero, Force, InertiaOrZero, Length, TorsionalStiffness
+from firmware_host.units import AngleOrZero, Force, InertiaOrZero, Length
 
 StageKind = Literal["toothed-belt", "spur-gears", "worm", "planetary", "coupling"]
 
@@ -34,12 +35,11 @@ class GearingStage(Described):
     driving_diameter: Length | None = Field(
         default=None, description="pitch diameter of the driving pulley or gear, without its pitch; of a worm always"
     )
-    belt_tension: Force | None = Field(default=None, description="in each strand of the belt as mounted, standing still")
+    belt_tension: Force | None = Field(
+        default=None, description="in each strand of the belt as mounted, standing still"
+    )
     largest_axial_load: Force | None = Field(
         default=None, description="that a worm's own bearings bear; without, the motor's shaft bears a first stage's"
-    )
-    torsional_stiffness: TorsionalStiffness | None = Field(
-        default=None, description="of belt or coupling, as seen from its driving shaft"
     )
 
     @field_validator("ratio")
@@ -60,9 +60,47 @@ class GearingStage(Described):
             raise contradiction("ratio", "give driving_teeth and driven_teeth, or ratio")
         return self
 
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> Self:
+        wheels = self.pitch is not None or self.driving_diameter is not None
+        if self.belt_tension is not None and self.kind not in (None, "toothed-belt"):
+            raise contradiction("belt_tension", f"a {self.kind} has no belt; take belt_tension out")
+        if self.largest_axial_load is not None and self.kind not in (None, "worm"):
+            raise contradiction("largest_axial_load", f"only a worm is checked for its thrust, not a {self.kind}")
+        if wheels and self.kind in ("planetary", "coupling"):
+            key = "pitch" if self.pitch is not None else "driving_diameter"
+            raise contradiction(key, f"a {self.kind} pushes no shaft aside; take pitch and driving_diameter out")
+        if self.pitch is not None and self.driving_diameter is not None and self.kind not in (None, "worm"):
+            raise contradiction("driving_diameter", "give pitch or driving_diameter, not both")
+        return self
+
+    @property
+    def driving_pitch_diameter(self) -> float | None:
+        """Pitch diameter of what sits on the driving shaft, m; None where the keys don't say it."""
+        if self.driving_diameter is not None:
+            return self.driving_diameter.si
+        return None if self.kind == "worm" else _wheel(self.pitch, self.driving_teeth)
+
+    @property
+    def worm_wheel_diameter(self) -> float | None:
+        """Pitch diameter of a worm's wheel, m; None where the keys don't say it."""
+        return _wheel(self.pitch, self.driven_teeth)
+
+    @property
+    def worm_lead(self) -> float | None:
+        """How far the thread of a worm advances in a turn, m; None where the keys don't say it."""
+        if self.pitch is None or self.driving_teeth is None:
+            return None
+        return self.pitch.si * self.driving_teeth
+
     @property
     def reduction(self) -> Fraction:
         """Turns of the driving shaft per turn of the driven shaft, exactly."""
         if self.driving_teeth is not None and self.driven_teeth is not None:
             return Fraction(self.driven_teeth, self.driving_teeth)
         return Fraction(self.ratio or 1)
+
+
+def _wheel(pitch: Length | None, teeth: int | None) -> float | None:
+    """Pitch diameter (m) of a wheel: pitch times teeth over pi; None where either is not given."""
+    return pitch.si * teeth / math.pi if pitch is not None and teeth is not None else None

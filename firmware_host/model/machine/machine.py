@@ -68,6 +68,10 @@ class Support(Described):
     largest_radial_load: Force | None = Field(default=None, description="on the spindle's front bearing")
     largest_axial_load: Force | None = Field(default=None, description="on the spindle's bearings")
     tailstock_force: Force | None = Field(default=None, description="that the tailstock presses with")
+    motor_shaft_arm: Length | None = Field(
+        default=None,
+        description="from the motor's front bearing to the middle of the pulley, gear, worm or roller on its shaft",
+    )
     largest_tailstock_load: Force | None = Field(default=None, description="radial, that the tailstock's centre bears")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from firmware_host.planning.limits.bearings.grip_range import GripRange
+from firmware_host.planning.limits.bearings.motor_shaft import MotorShaftLoad, RollerBearings, WormThrust
 from firmware_host.planning.limits.bearings.overhang import Overhang
 from firmware_host.planning.limits.bearings.supports import (
     AxialLoad,
@@ -38,9 +40,13 @@ LIMITS: tuple[Limit, ...] = (
     SeatingPeak(),
     Creep(),
     AxialWalk(),
+    GripRange(),
     Overhang(),
     RadialLoad(),
     AxialLoad(),
+    MotorShaftLoad(),
+    RollerBearings(),
+    WormThrust(),
     TailstockLoad(),
     UnsupportedLength(),
     PowerOffTurn(),

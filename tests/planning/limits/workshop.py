@@ -47,20 +47,31 @@ MACHINE: dict[str, Any] = {
     },
     "gearing": [
         {
+            "kind": "toothed-belt",
             "name": "belt",
             "driving_teeth": 20,
             "driven_teeth": 80,
             "efficiency": 0.9,
             "driving_inertia": "2e-6 kg*m^2",
             "driven_inertia": "3e-4 kg*m^2",
+            "pitch": "10 mm",
+            "belt_tension": "10 N",
         }
     ],
-    "drive": {"kind": "chuck", "inertia": "5e-4 kg*m^2", "mass": "1 kg", "friction_torque": "0.1 N*m"},
+    "drive": {
+        "kind": "chuck",
+        "inertia": "5e-4 kg*m^2",
+        "mass": "1 kg",
+        "friction_torque": "0.1 N*m",
+        "smallest_grip": "2 mm",
+        "largest_grip": "250 mm",
+    },
     "support": {
         "largest_overhang_moment": "5 N*m",
         "overhang_base": "40 mm",
         "bearing_spacing": "50 mm",
         "largest_radial_load": "500 N",
+        "motor_shaft_arm": "15 mm",
     },
     "link": {"highest_step_rate": "80 kHz"},
 }
@@ -75,6 +86,7 @@ ROLLERS: dict[str, Any] = {
     "friction_torque": "0.005 N*m",
     "idle_friction_torque": "0 N*m",
     "slip": 1e-7,
+    "largest_bearing_load": "200 N",
 }
 JOB: dict[str, Any] = {
     "version": 1,

@@ -29,7 +29,9 @@ class Cradle:
     `roller_inertia` kg m^2: of all rollers together. `idle_friction_torque` N m: bearings of the idle row together.
     `surfaces`: a tabulated pair, for what is not given of `friction` and `rolling_resistance` (m, lever arm). `slip`:
     measured creep, part of the surface travel. `contact_width` m of the flattened contact. `axial_stop`: whether
-    something keeps the part from walking. The keys of a drive that has one are named as these are.
+    something keeps the part from walking. `largest_bearing_load` N: radial, that the bearings of one roller bear
+    together. `busiest_share`: part of its row's load on the roller that bears most, 1 where nobody gave it. The keys
+    of a drive that has one are named as these are.
     """
 
     roller_diameter: float
@@ -43,6 +45,8 @@ class Cradle:
     slip: float
     contact_width: float | None
     axial_stop: bool
+    largest_bearing_load: float | None = None
+    busiest_share: float = 1.0
 
 
 class Drive(Described, ABC):
@@ -94,6 +98,11 @@ class Drive(Described, ABC):
     def weight(self) -> tuple[float, tuple[str, ...]]:
         """(mass in kg that hangs on the spindle's bearings besides the part, keys of what was not given of it)."""
         return 0.0, ()
+
+    @property
+    def grip_range(self) -> tuple[Length | None, Length | None] | None:
+        """(thinnest, thickest) diameter that the jaws hold, None of either if not given; None without jaws."""
+        return None
 
     def stronger(self) -> Iterable[tuple[str, Drive]]:
         """The drive with one thing stronger each, and the key with its new value."""

@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from firmware_host.model.base import contradiction
 from firmware_host.model.machine.drives.base import AxisUnit, Cradle, Drive, ShaftBody
-from firmware_host.units import PI, InertiaOrZero, Length, TorqueOrZero
+from firmware_host.units import PI, Force, InertiaOrZero, Length, TorqueOrZero
 
 
 class Rollers(Drive):
@@ -34,12 +34,30 @@ class Rollers(Drive):
     friction_torque: TorqueOrZero | None = Field(default=None, description="bearings and seals, at the driven roller")
     idle_friction_torque: TorqueOrZero | None = Field(default=None, description="bearings of the idle row together")
     contact_width: Length | None = Field(default=None, description="of the flattened contact, measured around")
+    largest_bearing_load: Force | None = Field(
+        default=None,
+        description="radial, that the bearings of one roller bear together; without it a roller that the motor turns "
+        "directly hangs on the motor's shaft",
+    )
+    busiest_share: float | None = Field(
+        default=None,
+        gt=0,
+        le=1,
+        description="part of its row's load on the roller that bears most: 0.5 where two share evenly; 1 if not given",
+    )
     axial_stop: bool = Field(default=False, description="something keeps the part from walking along the rollers")
 
     @model_validator(mode="after")
     def _grips(self) -> Self:
         if self.friction is None and self.surfaces is None:
             raise contradiction("friction", 'give friction, or surfaces (like "plastic_on_steel") for a tabulated one')
+        return self
+
+    @model_validator(mode="after")
+    def _share_fits(self) -> Self:
+        if self.busiest_share is not None and self.busiest_share * self.rollers < 2 - 1e-9:
+            least = 2 / self.rollers
+            raise contradiction("busiest_share", f"of {self.rollers} rollers one bears at least {least:.3g} of its row")
         return self
 
     def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
@@ -67,6 +85,7 @@ class Rollers(Drive):
     @property
     def cradle(self) -> Cradle:
         rolling, idle, width = self.rolling_resistance, self.idle_friction_torque, self.contact_width
+        bearing = self.largest_bearing_load
         return Cradle(
             roller_diameter=self.roller_diameter.si,
             centre_distance=self.centre_distance.si,
@@ -79,6 +98,8 @@ class Rollers(Drive):
             slip=self.slip,
             contact_width=width.si if width is not None else None,
             axial_stop=self.axial_stop,
+            largest_bearing_load=bearing.si if bearing is not None else None,
+            busiest_share=self.busiest_share or 1.0,
         )
 
     def stronger(self) -> Iterable[tuple[str, Drive]]:

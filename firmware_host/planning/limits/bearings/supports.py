@@ -45,7 +45,8 @@ def missing_chuck_mass(case: LimitCase) -> tuple[str, ...]:
     return case.machine.drive.weight[1]
 
 
-def _absent(wanted: dict[str, Quantity | None]) -> tuple[str, ...]:
+def absent(wanted: dict[str, Quantity | None]) -> tuple[str, ...]:
+    """The keys of what was not given."""
     return tuple(key for key, value in wanted.items() if value is None)
 
 
@@ -67,7 +68,7 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
     motor, support, overhang = case.machine.motor, case.machine.support, case.job.part.overhang
     rated, rated_at, base = motor.radial_load, motor.radial_load_at, support.overhang_base
     if rated is None or rated_at is None or base is None or overhang is None:
-        missing = _absent(
+        missing = absent(
             {
                 "motor.radial_load": rated,
                 "motor.radial_load_at": rated_at,
@@ -95,7 +96,7 @@ def _radial_on_spindle(case: LimitCase) -> LimitCheck:
     support, overhang = case.machine.support, case.job.part.overhang
     limit, spacing, base = support.largest_radial_load, support.bearing_spacing, support.overhang_base
     if limit is None or spacing is None or base is None or overhang is None:
-        missing = _absent(
+        missing = absent(
             {
                 "support.largest_radial_load": limit,
                 "support.bearing_spacing": spacing,

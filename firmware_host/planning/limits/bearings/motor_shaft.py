@@ -1,0 +1,156 @@
+"""Limits of the motor's own shaft and of a worm's bearings: what belt, gears, worm or roller push them with."""
+
+from __future__ import annotations
+
+from firmware_host.mechanics.contact.rollers import largest_contact_force
+from firmware_host.mechanics.contact.support import shaft_load
+from firmware_host.planning.limits.bearings.supports import absent
+from firmware_host.planning.limits.case import LimitCase
+from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.load.mesh import ShaftForce, driving_shaft_force, forces_on_worm, stage_torque
+
+
+class MotorShaftLoad(Limit):
+    """Radial load on the motor's shaft: of the pulley, gear or worm on it, or of a roller that it carries directly.
+
+    A coupling or a planetary stage pushes no shaft aside; a chuck on the motor's shaft is `radial-load`'s. A worm or
+    rollers with bearings of their own (their load is given) leave the motor's shaft alone.
+    """
+
+    name = "motor-shaft-load"
+    stops_unknown = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        pushed = _on_motor_shaft(case)
+        if pushed is None:
+            return None
+        motor, arm = case.machine.motor, case.machine.support.motor_shaft_arm
+        formula = (
+            "force*max(1, arm/rated distance) <= motor's radial load; force: belt t_1 + t_2, spur F_t/cos(20 deg), "
+            "worm across, or roller"
+        )
+        source = (
+            "statics of mesh and roller at the index's peak; belt: Machine Design, 2001; 20 deg: ISO 53; the motor's "
+            "data sheet"
+        )
+        wanted = {
+            "motor.radial_load": motor.radial_load,
+            "motor.radial_load_at": motor.radial_load_at,
+            "support.motor_shaft_arm": arm,
+        }
+        missing = absent(wanted) + pushed.missing
+        if motor.radial_load is None or motor.radial_load_at is None or arm is None or pushed.force is None:
+            return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=pushed.force)
+        return upper_limit(
+            self.name,
+            shaft_load(pushed.force, arm.si, motor.radial_load_at.si),
+            motor.radial_load.si,
+            "N",
+            formula=formula,
+            source=source,
+            remedy="Slacken the belt, take a larger pulley, sit it closer to the motor, or give the shaft a bearing",
+            missing=missing,
+        )
+
+
+def _on_motor_shaft(case: LimitCase) -> ShaftForce | None:
+    """What pushes the motor's shaft aside; None where nothing here does."""
+    gearing, load = case.machine.gearing, case.load
+    if gearing:
+        first = gearing[0]
+        if first.kind is None:
+            return ShaftForce(None, (f"gearing[{first.name}].kind",))
+        if first.kind in ("coupling", "planetary") or first.largest_axial_load is not None:
+            return None
+        return driving_shaft_force(first, stage_torque(load, 0, *_swings(case)), load.stages[0].efficiency)
+    cradle = case.machine.drive.cradle
+    if cradle is None or cradle.largest_bearing_load is not None:
+        return None
+    return ShaftForce(roller_force(case))
+
+
+def roller_force(case: LimitCase) -> float:
+    """Force (N) between the part and the roller that bears most, as the part swings; 0 off rollers."""
+    trough, cradle = case.load.trough, case.machine.drive.cradle
+    if trough is None or cradle is None:
+        return 0.0
+    up, down = _swings(case)
+    return largest_contact_force(trough, up, case.load.imbalance_torque, braking=down) * cradle.busiest_share
+
+
+def _swings(case: LimitCase) -> tuple[float, float]:
+    """Largest accelerations (rad/s^2) of the part as it swings: speeding up, braking."""
+    index = case.index
+    return index.peak_pushing * index.acceleration, index.peak_holding * index.acceleration
+
+
+class RollerBearings(Limit):
+    """Radial load on the bearings of the roller that bears most: weight and drive force of its row."""
+
+    name = "roller-bearing-load"
+    stops_unknown = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        cradle = case.machine.drive.cradle
+        if cradle is None:
+            return None
+        formula = "largest sqrt(N^2 + F^2) of a row * busiest_share <= largest_bearing_load"
+        source = "plane equilibrium of the part on its rollers, as it swings; the data of the bearings"
+        value = roller_force(case)
+        if cradle.largest_bearing_load is None:
+            missing = ("drive.largest_bearing_load",)
+            return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=value)
+        return upper_limit(
+            self.name,
+            value,
+            cradle.largest_bearing_load,
+            "N",
+            formula=formula,
+            source=source,
+            remedy="Take larger bearings or more rollers (drive.busiest_share), or lower index.acceleration",
+        )
+
+
+class WormThrust(Limit):
+    """Axial force of a worm on its bearings: its own where their load is given, else the motor's of a first stage."""
+
+    name = "worm-thrust"
+    stops_unknown = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        found = [
+            self._of_stage(case, position)
+            for position, stage in enumerate(case.machine.gearing)
+            if stage.kind == "worm"
+        ]
+        return max(found, key=_gravest) if found else None
+
+    def _of_stage(self, case: LimitCase, position: int) -> LimitCheck:
+        stage, load, motor = case.machine.gearing[position], case.load, case.machine.motor
+        rated, key = stage.largest_axial_load, f"gearing[{stage.name}].largest_axial_load"
+        if rated is None and position == 0:
+            rated, key = motor.axial_load, f"{key}, or motor.axial_load"
+        torque = stage_torque(load, position, *_swings(case))
+        forces, missing = forces_on_worm(stage, torque, load.stages[position].efficiency)
+        formula = "2*T_wheel/d_wheel <= axial load of the worm's bearings, of the motor's shaft without any"
+        source = (
+            "the worm's axial force is the wheel's tangential one (statics), at the index's peak; the bearings' data"
+        )
+        if forces is None or rated is None:
+            missing += (key,) if rated is None else ()
+            value = forces.axial if forces is not None else None
+            return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=value)
+        return upper_limit(
+            self.name,
+            forces.axial,
+            rated.si,
+            "N",
+            formula=formula,
+            source=source,
+            remedy="Give the worm thrust bearings of its own, lower index.acceleration, or take a larger wheel",
+        )
+
+
+def _gravest(check: LimitCheck) -> tuple[int, float]:
+    return check.verdict.gravity, -(check.margin or 0.0)
