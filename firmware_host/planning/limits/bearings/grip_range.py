@@ -8,7 +8,7 @@ from firmware_host.planning.limits.limit import Limit
 
 
 class GripRange(Limit):
-    """The part's diameter where it is held, against the thinnest and the thickest that the jaws hold.
+    """The part's diameter where the jaws take it, against the thinnest and the thickest that the jaws hold.
 
     The end that is nearer is told, as a share used up. Without either end it is not known, which stops nothing: the
     jaws show it when the part is put in.
