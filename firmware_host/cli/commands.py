@@ -36,12 +36,12 @@ COMMANDS = (
         "limits",
         "limits",
         "Check motor, driver, gearing and grip, and show how fast the part may move; several jobs: one line each.\n\n"
-        "Status 1 if a limit fails.",
+        "Status 1 if a limit stops it.",
     ),
     Entry(
         "motors",
         "motors",
-        "Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all fail.",
+        "Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all stop.",
     ),
     Entry(
         "run",

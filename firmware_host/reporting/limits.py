@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import LimitCheck, Verdict, told_unknown
+from firmware_host.planning.limits.check import Verdict, told_unknown
 from firmware_host.planning.reliability.estimate import Reliability, common_verdict
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.index import index_section, motion_section
 from firmware_host.reporting.reliability import reliability_section
-from firmware_host.reporting.render.text import text_of
 
 ESTIMATE = Notes(("An estimate from the data given: prove it on the machine, first without the laser.",))
 
@@ -86,12 +84,6 @@ def _of_reliability(found: Reliability | None) -> Iterator[str]:
     yield f"  reliability {found.verdict.value}: {words}"
 
 
-def _margin(check: LimitCheck) -> Cell:
-    """The margin; in words where nothing at all is allowed, or there is no end to it."""
-    endless = check.margin is not None and math.isinf(check.margin)
-    return Cell(check.margin, "none" if endless else text_of(check.margin, "%"))
-
-
 def checks_table(report: LimitReport | None) -> Table:
     """Every check with its value, margin and verdict; no rows without a report."""
     rows: tuple[Row, ...] = tuple(
@@ -100,7 +92,7 @@ def checks_table(report: LimitReport | None) -> Table:
             check.value,
             check.limit,
             check.unit,
-            _margin(check),
+            check.margin,
             check.verdict,
             check.reason,
             check.assumed,

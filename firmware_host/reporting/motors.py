@@ -34,7 +34,7 @@ _MEANING = Notes(
         "The driver is set to each motor's rated current, at most to driver.highest_current; all else as in the files.",
         "index s: an average index with its settling, at that motor's own quickest safe motion. "
         "without a limit: the same with that limit alone lifted tenfold (ringing: the move without its settling).",
-        "best *: no other motor that holds is both quicker and further from its torque limit.",
+        "best *: no other motor that nothing stops is both quicker and further from its torque limit.",
     )
 )
 

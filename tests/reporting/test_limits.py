@@ -17,7 +17,8 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.limits.check import Verdict, upper_limit
+from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Table
 from firmware_host.reporting.limits import ESTIMATE, checks_table, comparison_document, limits_document
 from firmware_host.reporting.motors import motors_document
@@ -25,7 +26,7 @@ from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.sweep import sweep_document, sweep_margins
 from tests.planning.limits.report import named, report
-from tests.planning.limits.workshop import job, roller_machine
+from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 from tests.reporting.shown import JOBS, column_of, figure, printed, section, shipped, texts_of
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
@@ -77,6 +78,51 @@ def test_a_terminal_shows_the_verdict_first_then_what_would_help_then_all_checks
         assert f"  {check.name}: {check.formula} [{check.source}]" in lines
     assert f"  speed of the part: {math.degrees(found.motion.speed):.4g} deg/s" in lines
     assert lines[-1] == ESTIMATE.lines[0]
+
+
+def test_a_limit_that_allows_nothing_has_a_margin_of_none_and_no_infinity_is_printed() -> None:
+    nothing = upper_limit("nothing", 0.1, 0.0, "N", formula="f", source="s", remedy="r")
+    assert nothing.margin == -math.inf
+    text = printed(limits_document(replace(report(), verdict=nothing.verdict, checks=(nothing,))))
+    (row,) = (line.split() for line in text.splitlines() if line.startswith("nothing  "))
+    assert row == ["nothing", "0.1", "0", "N", "none", "fails"]
+
+
+def test_what_is_not_known_and_stops_nothing_is_told_beside_the_verdict() -> None:
+    document = limits_document(report(machine(support__largest_radial_load=DELETE)))
+    lines = printed(document).splitlines()
+    assert lines[:3] == [
+        "Verdict: holds, on what is known",
+        "  radial-load not known: Give support.largest_radial_load",
+        "Not known, and stops nothing: radial-load",
+    ]
+    values = json_document(document)
+    assert (values["verdict"], values["not_known"]) == ("holds", ["radial-load"])
+
+
+def test_the_gravest_stands_first_and_what_is_accepted_with_its_reason() -> None:
+    light = machine(motor__rotor_inertia="5e-6 kg*m^2", driver__standstill_current=1e-4)
+    found = report(light, job(accept={"inertia-ratio": "light rotor, tried"}))
+    lines = printed(limits_document(found)).splitlines()
+    assert lines[0] == "Verdict: fails"
+    assert lines[1].startswith("  holding-torque fails: ")
+    assert lines[2] == "  inertia-ratio accepted: light rotor, tried"
+
+
+def test_limits_and_reliability_end_in_the_graver_verdict_and_say_which_it_was() -> None:
+    setup, plan = shipped("heavy-shaft")
+    found = reliability(setup, plan, draws=1000)
+    failing = report(machine(driver__standstill_current=1e-4))
+    assert found.verdict is not Verdict.FAILS
+    lines = printed(limits_document(failing, found)).splitlines()
+    assert lines[0] == "Verdict: fails"
+    assert not any(line.startswith("Reliability") for line in lines)
+    lost = replace(found, verdict=Verdict.FAILS)
+    values = json_document(limits_document(plan.limits, lost))
+    assert values["verdict"] == values["reliability"]["verdict"] == "fails"
+    lines = printed(limits_document(plan.limits, lost)).splitlines()
+    assert lines[0] == "Verdict: fails"
+    assert lines[1].startswith("  reliability fails: no step is lost and nothing slips with probability ")
 
 
 def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() -> None:

@@ -9,13 +9,16 @@ from dataclasses import replace
 from firmware_host.errors import InputError, PlanError
 from firmware_host.model import Machine, Setup, load_job
 from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
-from firmware_host.planning.limits.accept import accepting
+from firmware_host.planning.limits.accept import acceptable, accepting
 from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
 
 
 def loaded(job: str, accept_limit: Iterable[str] | None = None) -> Setup:
-    """`load_job`, with the limits accepted that `--accept-limit` names, besides the job's own."""
-    return accepting(load_job(job), accept_limit or (), key="--accept-limit", unsaid="accepted on the command line")
+    """`load_job`, with the limits accepted that `--accept-limit` names, besides the job's own; both are looked at."""
+    setup = load_job(job)
+    with _naming_files(setup):
+        acceptable(setup.job.accept)
+    return accepting(setup, accept_limit or (), key="--accept-limit", unsaid="accepted on the command line")
 
 
 def planned(setup: Setup, true: TrueSizes = AS_ENTERED) -> JobPlan:

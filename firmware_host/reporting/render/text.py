@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from firmware_host.reporting.document import MISSING, Cell, Column, Row, Section, Table, Value
 
 NONE = "-"
@@ -10,14 +12,17 @@ NONE = "-"
 def text_of(value: Value, form: str = "") -> str:
     """The value as text: "-" for none; lists, and the rows of a table within a table, are joined by commas.
 
-    `form` is a format specification of Python's for a number (".3f"), or "%" for a part of one in whole percents.
+    `form` is a format specification of Python's for a number (".3f"), or "%" for a part of one in whole percents
+    ("none" for one without end: of a limit that allows nothing).
     """
     if value is None or value is MISSING:
         return NONE
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return f"{100 * value:.0f} %" if form == "%" else format(value, form)
+        if form == "%":
+            return f"{100 * value:.0f} %" if math.isfinite(value) else "none"
+        return format(value, form)
     if isinstance(value, tuple):
         return ", ".join(text_of(each, form) for each in value) or NONE
     if isinstance(value, Table):

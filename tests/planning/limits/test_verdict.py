@@ -78,6 +78,7 @@ def test_a_plan_stops_exactly_if_one_of_its_checks_does(rows: list[tuple[float, 
     [
         pytest.param((), Standing(), "", 2.0, Verdict.FAILS, True, id="more than a limit"),
         pytest.param((), ADVISORY, "", 2.0, Verdict.EXCEEDED, False, id="more than a rule of thumb"),
+        pytest.param((), ADVISORY, "", 64.0, Verdict.EXCEEDED, False, id="64 times an estimate"),
         pytest.param((), ADVISORY, "tried it", 2.0, Verdict.ACCEPTED, False, id="rule of thumb accepted"),
         pytest.param((), Standing(), "tried it", 2.0, Verdict.ACCEPTED, False, id="limit accepted"),
         pytest.param((), Standing(), "tried it", 0.1, Verdict.HOLDS, False, id="accepted, and holds"),
