@@ -74,7 +74,7 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
         ("reporting/document.py", "import firmware_host.reporting.render.text", "inside reporting BROKEN"),
         ("mechanics/guard.py", "import firmware_host.mechanics.tables", "inside mechanics BROKEN"),
         ("model/base.py", "import firmware_host.model.tolerances", "inside model BROKEN"),
-        ("planning/load/body.py", "import firmware_host.planning.load.case", "in a circle BROKEN"),
+        ("planning/body.py", "import firmware_host.planning.load.case", "in a circle BROKEN"),
         (
             "controller/dialect.py",
             "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from firmware_host.controller import sender",

@@ -7,6 +7,9 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 from pydantic_core import PydanticCustomError
 
+from firmware_host.errors import InputError
+from firmware_host.units import Quantity
+
 
 def _no_truth_value(value: object) -> object:
     if isinstance(value, bool):
@@ -22,6 +25,13 @@ class Described(BaseModel):
     """Base of every model read from a user's file."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True, validate_default=True)
+
+
+def stated(value: Quantity | None, key: str) -> Quantity:
+    """The value of an optional key where it is needed; `InputError` naming `key` (dotted) if nobody stated it."""
+    if value is None:
+        raise InputError(f"{key} is not stated", f"Give {key}", key=key)
+    return value
 
 
 def contradiction(key: str, problem: str) -> PydanticCustomError:

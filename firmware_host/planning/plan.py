@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, is_dataclass
 import numpy as np
 
 from firmware_host.model.files.loading import Setup
+from firmware_host.planning.assume.complete import complete
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
 from firmware_host.planning.limit_report import LimitReport, check_limits
@@ -74,8 +75,11 @@ class JobPlan:
 
 
 def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
-    """Lay a job's segments out. Raises `InputError` or `PlanError` when that can't be done."""
-    job, machine = setup.job, setup.machine
+    """Lay a job's segments out, what is not stated taken at the unkind end of its range.
+
+    Raises `InputError` or `PlanError` when that can't be done.
+    """
+    machine, job = complete(setup.machine, setup.job).unkind
     segments = plan_segments(job)
     route = plan_route(machine, job, segments)
     seams = predict_seams(machine, job, segments, route.segment_targets(), one_side=route.one_side, true=true)

@@ -7,7 +7,7 @@ import math
 from firmware_host.planning.reliability.chance import CONFIDENCE, NARROWLY_SURE, SURE_ENOUGH, Chance
 from firmware_host.planning.reliability.estimate import Influence, Reliability
 from firmware_host.planning.reliability.improvement import MEASURED, Better
-from firmware_host.reporting.document import Cell, Column, Figure, Node, Notes, Row, Section, Table
+from firmware_host.reporting.document import Cell, Column, Figure, Notes, Row, Section, Table
 from firmware_host.reporting.reliability_advice import decisive_lines, measuring_lines
 
 _CHANCE = (Column("probability", "probability", form=".5g"), Column("interval", "interval"))
@@ -25,7 +25,7 @@ _PERCENTILES = (("p5", "5 % of draws below"), ("p50", "median"), ("p95", "5 % of
 
 def reliability_section(found: Reliability) -> Section:
     """The verdict with its probability, what it is based on, which datum decides, and what would help."""
-    known, chance = found.chance is not None, found.chance
+    chance = found.chance
     return Section(
         "reliability",
         "",
@@ -34,16 +34,16 @@ def reliability_section(found: Reliability) -> Section:
             Figure(
                 "probability",
                 "No step is lost and nothing slips with probability",
-                chance.probability if chance is not None else None,
+                chance.probability,
                 form=".5g",
-                brief=known,
+                brief=True,
             ),
             Figure(
                 "interval",
                 "Interval of that probability",
-                chance.interval if chance is not None else None,
-                brief=known,
-                text=_interval(chance) if chance is not None else "",
+                chance.interval,
+                brief=True,
+                text=_interval(chance),
             ),
             Figure("confidence", "Confidence of an interval", CONFIDENCE, form="%"),
             Figure("interval_method", "Method of an interval", "Wilson"),
@@ -54,8 +54,7 @@ def reliability_section(found: Reliability) -> Section:
             _better(found.better),
             Figure("draws", "Draws", found.draws),
             Figure("seed", "Seed", found.seed),
-            Figure("missing", "Give", found.missing, brief=bool(found.missing)),
-            Notes((_method(found),) if known else ()),
+            Notes((_method(found),)),
         ),
     )
 
@@ -69,11 +68,9 @@ def _interval(chance: Chance) -> str:
     return f"{low:.5f} to {high:.5f}"
 
 
-def _margins(margins: tuple[float, float, float] | None) -> Section:
-    nodes: tuple[Node, ...] | None = None
-    if margins is not None:
-        pairs = zip(_PERCENTILES, margins, strict=True)
-        nodes = tuple(Figure(key, label, margin, form="%", brief=True) for (key, label), margin in pairs)
+def _margins(margins: tuple[float, float, float]) -> Section:
+    pairs = zip(_PERCENTILES, margins, strict=True)
+    nodes = tuple(Figure(key, label, margin, form="%", brief=True) for (key, label), margin in pairs)
     return Section("margins", "Smallest margin, without a safety factor", nodes)
 
 

@@ -10,9 +10,11 @@ from typing import Any
 
 import firmware_host as fh
 from firmware_host.errors import FormulaRangeError, WindowError
+from tests.independent.corners import corners, worst
 from tests.independent.pairs import Table, pair
 from tests.independent.recompute.facts import Facts, Motion
 from tests.independent.recompute.registry import NOT_YET_RECOMPUTED, RECOMPUTED
+from tests.independent.recompute.swing import spanned
 from tests.independent.recompute.verdict import Found
 from tests.independent.values import contact, si
 
@@ -63,7 +65,7 @@ def compare(seeds: Iterable[int]) -> Comparison:
         comparison.planned += 1
         if falls_through(machine, job):
             comparison.differences.append(f"pair {seed}: planned, but the part falls through")
-        _compare_plan(seed, facts_of(machine, job, plan), plan, comparison)
+        _compare_plan(seed, spanned([facts_of(*each, plan) for each in corners(machine, job, plan)]), plan, comparison)
     return comparison
 
 
@@ -82,9 +84,9 @@ def facts_of(machine: Table, job: Table, plan: fh.JobPlan) -> Facts:
     return Facts(machine, job, Motion(motion.speed, motion.acceleration, lengths))
 
 
-def _compare_plan(seed: int, facts: Facts, plan: fh.JobPlan, comparison: Comparison) -> None:
+def _compare_plan(seed: int, facts: list[Facts], plan: fh.JobPlan, comparison: Comparison) -> None:
     shown = {check.name: check for check in plan.limits.checks}
-    found = {name: limit(facts) for name, limit in RECOMPUTED.items()}
+    found = {name: worst(limit, facts) for name, limit in RECOMPUTED.items()}
     for name in sorted((shown.keys() | found.keys()) - NOT_YET_RECOMPUTED.keys()):
         check = shown.get(name)
         comparison.differences += [f"pair {seed}: {name}: {text}" for text in disagreements(check, found.get(name))]

@@ -88,7 +88,7 @@ def test_its_steps_and_its_load_follow_from_its_answers() -> None:
     assert setup.machine.microsteps_per_part_turn(setup.job.part.contact) == 2 * setup.machine.microsteps_per_shaft_turn
     assert load.stages[-1].ratio == 2.0
     assert {item.name: item.inertia for item in load.items}["pulley"] == 2e-6
-    assert load.missing.friction == ()
+    assert load.assumed == ()
     assert plan.limits.motion.acceleration > 0
 
 

@@ -73,8 +73,8 @@ def test_a_terminal_shows_why_the_seams_and_their_budget() -> None:
     lines = printed(segments_document(layout)).splitlines()
     assert lines[0] == explain_choice(layout.segments).sentences[0]
     assert [lines[lines.index("Segments") + 2].split()[:3]] == [["1", "-13.846", "13.846"]]
-    assert lines[lines.index("Seams (+ is a gap, - an overlap)") + 2].split() == ["1", "13.846", "+0.0053", "0.0399"]
-    assert any(line.split() == ["13,", "closing", "346.154", "-0.0012", "0.1970"] for line in lines)
+    assert lines[lines.index("Seams (+ is a gap, - an overlap)") + 2].split() == ["1", "13.846", "+0.0053", "0.0551"]
+    assert any(line.split() == ["13,", "closing", "346.154", "-0.0012", "0.3797"] for line in lines)
     assert "  microstep rounding, at most: 0.0125 mm" in lines
     assert "A seam shows from 0.030 mm (half the spot; common practice): 13 of 13 seams may show." in lines
     assert lines[-2:] == list(layout.seams.warnings)

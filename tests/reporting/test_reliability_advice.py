@@ -42,7 +42,7 @@ def test_the_document_has_every_figure_of_the_estimate(unsure: Reliability) -> N
     values = document_of(unsure)
     assert list(values) == [
         "verdict", "probability", "interval", "confidence", "interval_method", "parts", "margins", "inputs", "better",
-        "draws", "seed", "missing",
+        "draws", "seed",
     ]  # fmt: skip
     assert unsure.chance is not None
     assert (values["probability"], values["interval"]) == (unsure.chance.probability, list(unsure.chance.interval))
@@ -50,7 +50,7 @@ def test_the_document_has_every_figure_of_the_estimate(unsure: Reliability) -> N
     assert values["margins"] == dict(zip(("p5", "p50", "p95"), unsure.margins or (), strict=True))
     shares = [each["share_of_variance"] for each in values["inputs"]]
     assert shares == [each.share for each in unsure.influences] == sorted(shares, reverse=True)
-    assert (values["draws"], values["seed"], values["missing"]) == (20_000, 1, [])
+    assert (values["draws"], values["seed"]) == (20_000, 1)
 
 
 def test_the_text_names_what_decides_and_what_measuring_it_gives(unsure: Reliability) -> None:
@@ -111,14 +111,13 @@ def test_where_no_gentler_ramp_holds_the_text_says_so() -> None:
     assert "up to: none, not even a fiftieth of the planned one\n" in told(found)
 
 
-def test_a_missing_datum_is_asked_for_and_no_probability_is_told() -> None:
+def test_what_nobody_stated_is_drawn_and_its_source_told() -> None:
     setup, plan = shipped("heavy-shaft")
     bare = Setup(
         setup.job.model_copy(update={"part": setup.job.part.model_copy(update={"mass_offset": None})}), setup.machine
     )
-    found = reliability(bare, plan, draws=1000)
-    values = document_of(found)
-    assert (values["verdict"], values["probability"], values["interval"]) == ("not known", None, None)
-    assert (values["margins"], values["inputs"], values["parts"], values["better"]) == (None, [], [], None)
-    assert values["missing"] == ["part.mass_offset"]
-    assert told(found).splitlines() == ["Give: part.mass_offset"]
+    rows = {
+        row["input"] if "input" in row else row["name"]: row
+        for row in document_of(reliability(bare, plan, draws=1000))["inputs"]
+    }
+    assert "not stated: up to 2% of the diameter" in rows["mass_offset"]["source"]

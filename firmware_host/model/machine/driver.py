@@ -6,6 +6,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
+from firmware_host.errors import InputError
 from firmware_host.model.base import Described, contradiction
 from firmware_host.units import Capacitance, Current, Rate, Time, Voltage
 
@@ -24,10 +25,20 @@ class Driver(Described):
         description="whether full and half steps lower the current where both phases are on, to 0.71 of it each, as "
         "microsteps always do; false: each phase then carries all of it",
     )
-    standstill_current: float = Field(default=1.0, gt=0, le=1, description="part of the set current kept at standstill")
+    standstill_current: float | None = Field(
+        default=None, gt=0, le=1, description="part of the set current kept at standstill"
+    )
     highest_supply_voltage: Voltage | None = Field(default=None, description="that driver and supply bear")
     supply_capacitance: Capacitance | None = Field(default=None, description="at the supply's output")
     supply_current: Current | None = Field(default=None, description="that the supply can give")
+
+    @property
+    def standstill_share(self) -> float:
+        """Part of the set current kept at standstill; `InputError` if it is not stated."""
+        if self.standstill_current is None:
+            key = "driver.standstill_current"
+            raise InputError(f"{key} is not stated", f"Give {key}", key=key)
+        return self.standstill_current
 
     @model_validator(mode="after")
     def _can_set_its_current(self) -> Self:

@@ -35,6 +35,7 @@ class GearingStage(Described):
     driving_diameter: Length | None = Field(
         default=None, description="pitch diameter of the driving pulley or gear, without its pitch; of a worm always"
     )
+    width: Length | None = Field(default=None, description="of the wheels along their shafts, for their inertia")
     belt_tension: Force | None = Field(
         default=None, description="in each strand of the belt as mounted, standing still"
     )

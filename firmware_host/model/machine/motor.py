@@ -51,14 +51,16 @@ class Motor(Described):
 
     version: Version = 1
     name: str = Field(min_length=1, max_length=120)
-    frame: str = Field(default="", max_length=40, description="frame size, for people only")
+    frame: str = Field(
+        default="", max_length=40, description='frame size, like "NEMA 17" or "42 mm"; what is not stated goes by it'
+    )
     data: str = Field(default="", max_length=300, description="where the figures come from")
     full_steps_per_revolution: int | None = Field(default=None, ge=4, le=4000)
     step_angle: Angle | None = None
     rated_current: Current = Field(description="rated current per phase, peak of the sine when microstepping")
     holding_torque: Torque = Field(description="both phases on at rated current")
     detent_torque: Torque | None = None
-    rotor_inertia: Inertia
+    rotor_inertia: Inertia | None = None
     resistance: Resistance | None = Field(default=None, description="of one phase")
     inductance: Inductance | None = Field(default=None, description="of one phase")
     torque_curve: TorqueCurve | None = None

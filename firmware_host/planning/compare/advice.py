@@ -41,8 +41,6 @@ def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdv
     machine, job, motion = setup.machine, setup.job, plan.limits.motion
     load = load_case(machine, job)
     moves = index_moves(plan.route.index_turns, plan.route.purpose)
-    if not load.pull_out_known:
-        return IndexAdvice(motion)
     stronger = tuple(
         found
         for what, other in next_stronger(machine, motors, motion.binding)
@@ -69,7 +67,7 @@ def cautious_choice(load: LoadCase, moves: IndexMoves, than: SafeMotion) -> Othe
     in the worst phase: the half bears its peak of 4, and it has left 4 a/w^2 to wait for (a reversed ramp of the
     undamped oscillator), at the lowest natural frequency and the least damping assumed.
     """
-    search = IndexSearch(load, moves, NARROW_MARGIN)
+    search = IndexSearch([load], moves, NARROW_MARGIN)
     v = _CAUTIOUS_SPEEDS * search.top_speed
     a = search.largest_acceleration(v) / 2
     usable = a > 0
@@ -155,8 +153,6 @@ def _with_driver(machine: Machine, **update: object) -> Machine:
 
 def _with_machine(what: str, machine: Machine, job: Job, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
     load = load_case(machine, job)
-    if not load.pull_out_known:
-        return None
     try:
         motion = motion_for(load, moves)
     except LimitExceededError:

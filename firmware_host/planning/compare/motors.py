@@ -20,7 +20,7 @@ from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.limits.motor.torque import PULL_OUT_KEYS, TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.motor.torque import TorqueAccelerating, TorqueBraking, TorquePeak
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 
@@ -62,7 +62,7 @@ def compare_motors(
 
     The driver is set to the candidate's rated current, or to `driver.highest_current` if that is less; its standstill
     share, supply and microsteps stay, and so does the rest of the machine. Each motor gets its own quickest safe motion
-    unless the job states one. A motor whose torque at speed nobody gave is `not known`.
+    unless the job states one. What a motor's data leave open is taken at its worst (`planning.assume`).
 
     Raises what `plan_job` raises where it isn't the motor's doing (a part that fits no drive, a bad mesh file).
     """
@@ -103,9 +103,6 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
     machine = machine_with(setup.machine, motor)
     bare = MotorCandidate(name, motor, str(machine.driver.current), Verdict.FAILS)
     load, request = load_case(machine, setup.job), setup.job.index
-    if not load.pull_out_known and (request.speed is None or request.acceleration is None):
-        words = f"Give {', '.join(PULL_OUT_KEYS)}"
-        return replace(bare, verdict=Verdict.NOT_KNOWN, reasons=_TORQUE_CHECKS, details=(words,))
     try:
         plan = make_plan(replace(setup, machine=machine))
     except LimitExceededError as error:
@@ -122,7 +119,7 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
         details=_details(report),
         torque_margin=min(margins, default=None),
         motion=report.motion,
-        costs=limit_costs(load, moves, report.motion, request) if load.pull_out_known else (),
+        costs=limit_costs(load, moves, report.motion, request),
     )
 
 

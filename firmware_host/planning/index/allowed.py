@@ -5,8 +5,9 @@ Speeds rad/s and accelerations rad/s^2 of the part, arrays that broadcast; `pull
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from types import MappingProxyType
 
 import numpy as np
@@ -19,6 +20,41 @@ from firmware_host.planning.load.case import LoadCase
 _ROUNDING = 1 + 1e-9
 
 
+@dataclass(frozen=True, slots=True)
+class TightestBound(MotionBound):
+    """The tightest of one limit's `bounds` on several loads, everywhere."""
+
+    bounds: tuple[MotionBound, ...]
+
+    def top_speed(self) -> float:
+        return min(bound.top_speed() for bound in self.bounds)
+
+    def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        return _fold(np.minimum, (bound.steady(speeds, pull_out) for bound in self.bounds))
+
+    def braking(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        return _fold(np.minimum, (bound.braking(speeds, pull_out) for bound in self.bounds))
+
+    def steady_share(self, acceleration: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        return _fold(np.maximum, (bound.steady_share(acceleration, speeds, pull_out) for bound in self.bounds))
+
+    def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        return _fold(np.minimum, (bound.sudden(speeds, pull_out) for bound in self.bounds))
+
+    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+        return _fold(np.maximum, (bound.peak_share(up, down, pull_out) for bound in self.bounds))
+
+    def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:
+        return _fold(np.minimum, (bound.cruise_margin(speeds) for bound in self.bounds))
+
+
+def _fold(
+    pick: Callable[[FloatArray, FloatArray], FloatArray], answers: Iterable[FloatArray | None]
+) -> FloatArray | None:
+    given = [answer for answer in answers if answer is not None]
+    return reduce(pick, given) if given else None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Allowed:
     """The bounds of the limits that bind a load, by name."""
@@ -26,10 +62,14 @@ class Allowed:
     bounds: Mapping[str, MotionBound]
 
     @classmethod
-    def of(cls, limits: Iterable[Limit], load: LoadCase, reserve: float) -> Allowed:
-        """What `limits` allow of `load` with `reserve` (0 <= reserve < 1) of each kept."""
-        asked = {limit.name: limit.bound(load, reserve) for limit in limits}
-        return cls(MappingProxyType({name: bound for name, bound in asked.items() if bound is not None}))
+    def of(cls, limits: Iterable[Limit], loads: Sequence[LoadCase], reserve: float) -> Allowed:
+        """What `limits` allow with `reserve` (0 <= reserve < 1) of each kept, whichever of `loads` is the true one."""
+        found = dict[str, MotionBound]()
+        for limit in limits:
+            bounds = tuple(bound for load in loads if (bound := limit.bound(load, reserve)) is not None)
+            if bounds:
+                found[limit.name] = bounds[0] if len(bounds) == 1 else TightestBound(bounds)
+        return cls(MappingProxyType(found))
 
     @property
     def top_speed(self) -> float:

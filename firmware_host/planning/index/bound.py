@@ -25,7 +25,7 @@ def move_bound(load: LoadCase, lengths: FloatArray, *, reserve: float) -> FloatA
     steady torque with the safety factor, steady grip. Needs a motor of known torque; infinite where it can't move the
     load at all.
     """
-    allowed = Allowed.of(all_limits(), load, reserve)
+    allowed = Allowed.of(all_limits(), [load], reserve)
     speeds = _speeds(load, float(lengths.max()), allowed)
     up, down = _largest_accelerations(load, speeds, allowed)
     stuck = np.flatnonzero(up <= 0)

@@ -10,10 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from firmware_host.errors import InputError
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.ringing import IndexTiming, index_times, settle_times
-from firmware_host.planning.index.search import IndexSearch
+from firmware_host.planning.index.search import IndexSearch, Pair
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
@@ -44,6 +43,7 @@ def motion_for(
     acceleration: float | None = None,
     reserve: float = NARROW_MARGIN,
     limits: Sequence[Limit] | None = None,
+    others: Sequence[LoadCase] = (),
 ) -> SafeMotion:
     """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
 
@@ -54,19 +54,18 @@ def motion_for(
     the longest settling that any of them needs (see `index/ringing.py` for what is assumed of natural frequency and
     damping); the others only have to keep the limits.
 
-    `InputError` if the motor's torque at speed isn't known; `LimitExceededError` if no motion is safe.
+    `others`: further loads that the motion has to be safe for, whichever is the true one.
+
+    `LimitExceededError` if no motion is safe.
     """
     if speed is not None and acceleration is not None:
         timing = index_timing(load, moves, acceleration, speed)
-        return SafeMotion(acceleration, speed, ("as-stated",), load.missing.for_torque, timing)
-    if not load.pull_out_known:
-        raise InputError(
-            "the motor's torque at speed is not known, so no safe speed follows",
-            "Give motor.torque_curve, or resistance and inductance; or state index.speed and index.acceleration",
-            key="motor",
-        )
-    search = IndexSearch(load, moves, reserve, limits)
+        return SafeMotion(acceleration, speed, ("as-stated",), load.assumed, timing)
+    search = IndexSearch([load], moves, reserve, limits)
     found = search.best(acceleration, speed)
+    if any(_exceeds(other, moves, reserve, limits, found) for other in others):
+        search = IndexSearch([load, *others], moves, reserve, limits)
+        found = search.best(acceleration, speed)
     shares = search.shares(found)
     binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
     reach = math.sqrt(found.acceleration * moves.longest_of_all)
@@ -76,7 +75,12 @@ def motion_for(
     if acceleration is None and not any(name in search.acceleration_limits for name in binding):
         binding.append("ringing")
     timing = index_timing(load, moves, found.acceleration, found.speed)
-    return SafeMotion(found.acceleration, found.speed, tuple(binding), load.missing.for_torque, timing)
+    return SafeMotion(found.acceleration, found.speed, tuple(binding), load.assumed, timing)
+
+
+def _exceeds(load: LoadCase, moves: IndexMoves, reserve: float, limits: Sequence[Limit] | None, found: Pair) -> bool:
+    """Whether a motion found for another load takes more of this one's limits than it may."""
+    return max(IndexSearch([load], moves, reserve, limits).shares(found).values()) > 1 + _AT_THE_LIMIT / 2
 
 
 def index_timing(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> IndexTiming:

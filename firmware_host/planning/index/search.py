@@ -7,7 +7,7 @@ deepest of them; every grid is one array.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,12 +52,13 @@ class IndexSearch:
     """
 
     def __init__(
-        self, load: LoadCase, moves: IndexMoves, reserve: float, limits: Iterable[Limit] | None = None
+        self, loads: Sequence[LoadCase], moves: IndexMoves, reserve: float, limits: Iterable[Limit] | None = None
     ) -> None:
-        self._load = load
+        """For `moves` of whichever of `loads` is the true one; they have one band of natural frequencies."""
+        self._load, self._loads = loads[0], loads
         self._moves = moves
         self._reserve = reserve
-        self._allowed = Allowed.of(all_limits() if limits is None else limits, load, reserve)
+        self._allowed = Allowed.of(list(all_limits() if limits is None else limits), loads, reserve)
         self.top_speed = self._allowed.top_speed
         self._speeds, self._pull_out = self._table()
         most = float(self.steady_acceleration(np.zeros(1))[0])
@@ -72,14 +73,16 @@ class IndexSearch:
             past = corners[-1:] * (1 + 1e-9)  # past its last point the motor has no torque
             speeds = np.unique(np.concatenate([speeds, corners, past]))
             speeds = speeds[speeds <= self.top_speed]
-        least = np.minimum.accumulate(load.pull_out(speeds))
+        least = np.minimum.accumulate(np.min([each.pull_out(speeds) for each in self._loads], axis=0))
         return speeds, least if load.curve is not None else least * (1 - _BETWEEN)
 
     def pull_out(self, speeds: FloatArray) -> FloatArray:
         """Least pull-out torque (N m at the motor) from rest to each of `speeds` (rad/s of the part)."""
-        beyond = speeds > self.top_speed
+        beyond, fastest = speeds > self.top_speed, float(speeds.max())
         torque = np.interp(speeds, self._speeds, self._pull_out)
-        return np.where(beyond, self._load.lowest_pull_out(float(speeds.max())), torque) if beyond.any() else torque
+        if not beyond.any():
+            return torque
+        return np.where(beyond, min(each.lowest_pull_out(fastest) for each in self._loads), torque)
 
     def sudden_bounds(self, speeds: FloatArray) -> dict[str, FloatArray]:
         """Highest part acceleration (rad/s^2, negative if none) at `speeds` (rad/s), by the limit that sets it.

@@ -6,10 +6,12 @@ Angles, speeds and accelerations of the part are about its own axis; `ratio` is 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.rollers import Trough
 from firmware_host.mechanics.contact.support import imbalance_torque
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
@@ -24,10 +26,14 @@ from firmware_host.mechanics.train.transmission import (
     worst_torque,
 )
 from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
+from firmware_host.model.base import stated
 from firmware_host.model.job.job import Job
+from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
-from firmware_host.planning.load.body import Body, body_of
+from firmware_host.planning.assume.assumption import Assumption
+from firmware_host.planning.assume.complete import complete, with_assumed
+from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
@@ -43,31 +49,16 @@ class LoadItem:
     reflected: float
 
 
-@dataclass(frozen=True, slots=True)
-class Missing:
-    """Keys of data nobody gave, by what they make unknown. The load case counts them as nothing (a lower bound)."""
-
-    inertia: tuple[str, ...] = ()
-    efficiency: tuple[str, ...] = ()
-    friction: tuple[str, ...] = ()
-    imbalance: tuple[str, ...] = ()
-
-    @property
-    def for_torque(self) -> tuple[str, ...]:
-        """All keys that the torque at the motor depends on."""
-        return self.inertia + self.efficiency + self.friction + self.imbalance
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class LoadCase:
     """What one motor has to move, and with what. SI floats.
 
     Inertias kg m^2; `friction_torque` and `imbalance_torque` N m at the part's axis, >= 0. `running_torque` and
     `standstill_torque` N m: peak of the motor's static torque at the set and at the standstill current. Step rates in
-    microsteps/s. `phases`: what they carry, as far as torque goes. `curve` and `winding`: the motor's datasheet points
-    and electrical data, None if not given. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
+    microsteps/s. `phases`: what they carry, as far as torque goes. `curve`: the motor's datasheet points, None if not
+    given. `winding`: its electrical data. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
     and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
-    `damping`, where they may lie.
+    `damping`, where they may lie. `assumed`: keys of what nobody stated.
     """
 
     rotor_inertia: float
@@ -90,7 +81,7 @@ class LoadCase:
     standstill_torque: float
     phases: PhaseMode
     curve: motor_physics.TorquePoints | None
-    winding: motor_physics.Winding | None
+    winding: motor_physics.Winding
     safety_factor: float
     driver_step_rate: float
     controller_step_rate: float
@@ -102,17 +93,12 @@ class LoadCase:
     natural_frequency: float
     natural_band: FrequencyBand
     damping: DampingRange
-    missing: Missing
+    assumed: tuple[str, ...] = ()
 
     @property
     def reflected_inertia(self) -> float:
         """Inertia of everything but the rotor, at the motor (kg m^2)."""
         return inertia_at_motor(self.stages, self.load_inertia)
-
-    @property
-    def pull_out_known(self) -> bool:
-        """Whether the motor's data say what it pulls at speed."""
-        return self.curve is not None or self.winding is not None
 
     def braking_energy(self, part_speed: float) -> float:
         """Most energy (J) that a stop from `part_speed` (rad/s) sends back to the supply."""
@@ -147,10 +133,7 @@ class LoadCase:
         return turns * (self.full_steps * self.microsteps)
 
     def pull_out(self, part_speed: FloatOrArray) -> FloatArray:
-        """Pull-out torque (N m at the motor) at `part_speed` (rad/s): from the points if given, else from the winding.
-
-        NaN if neither is given.
-        """
+        """Pull-out torque (N m at the motor) at `part_speed` (rad/s): from the points, else from the winding."""
         speed = np.asarray(part_speed, dtype=np.float64) * self.ratio
         if self.curve is not None:
             return motor_physics.pull_out_from_points(
@@ -161,15 +144,9 @@ class LoadCase:
                 rated_current=self.rated_current,
                 mode=self.phases,
             )
-        if self.winding is not None:
-            return motor_physics.pull_out_from_winding(
-                speed,
-                self.winding,
-                peak_current=self.current,
-                voltage=self.supply_voltage,
-                mode=self.phases,
-            )
-        return np.full(speed.shape, np.nan)
+        return motor_physics.pull_out_from_winding(
+            speed, self.winding, peak_current=self.current, voltage=self.supply_voltage, mode=self.phases
+        )
 
     def lowest_pull_out(self, part_speed: float) -> float:
         """Least pull-out torque (N m) on the way from rest to `part_speed` (rad/s): a ramp passes every speed."""
@@ -195,22 +172,77 @@ class LoadCase:
 
 
 def load_case(machine: Machine, job: Job) -> LoadCase:
-    """The load case of `job` on `machine`. A part that falls through the rollers raises `FormulaRangeError`."""
+    """The load case of `job` on `machine`, what is not stated taken at the unkind end of its range.
+
+    A part that falls through the rollers raises `FormulaRangeError`.
+    """
+    return load_variants(machine, job).unkind.load
+
+
+@dataclass(frozen=True, slots=True)
+class LoadVariant:
+    """A complete description that what is stated leaves possible, and its load."""
+
+    machine: Machine
+    job: Job
+    load: LoadCase
+
+
+@dataclass(frozen=True, slots=True)
+class LoadVariants:
+    """Every load that what is stated leaves possible, at the ends of the ranges of what is assumed.
+
+    The first has the unkind end of every range; what is worst at the other end is found by looking at all of them. They
+    have one band of natural frequencies: whatever an inertia is in its range, the frequency lies in it.
+    """
+
+    assumptions: tuple[Assumption, ...]
+    variants: tuple[LoadVariant, ...]
+
+    @property
+    def unkind(self) -> LoadVariant:
+        """The variant with the unkind end of every range."""
+        return self.variants[0]
+
+    def one_by_one(self) -> Iterator[tuple[Assumption | None, LoadVariant]]:
+        """The unkind variant (None), then with each datum alone at the other end of its range; none without any."""
+        machine, job = self.unkind.machine, self.unkind.job
+        for each in (None, *self.assumptions) if self.assumptions else ():
+            ends = [(each, each.high if each.unkind_is_low else each.low)] if each is not None else []
+            described = with_assumed(machine, job, ends)
+            yield each, LoadVariant(*described, _load_case(*described))
+
+
+def load_variants(machine: Machine, job: Job) -> LoadVariants:
+    """The loads of every complete description of `job` on `machine`, see `planning.assume.complete`."""
+    completed = complete(machine, job)
+    keys = tuple(each.key for each in completed.assumptions)
+    loads = [_load_case(*each) for each in completed.variants]
+    bands = [load.natural_band for load in loads]
+    band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
+    loads = [replace(load, assumed=keys, natural_band=band) for load in loads]
+    variants = tuple(LoadVariant(*each, load) for each, load in zip(completed.variants, loads, strict=True))
+    return LoadVariants(completed.assumptions, variants)
+
+
+def _load_case(machine: Machine, job: Job) -> LoadCase:
+    """The load of a complete description."""
     body = body_of(job.part)
     drive = drive_load(machine.drive, job.part, body)
     gearing = _gearing_stages(machine)
     stages = gearing + ((drive.stage,) if drive.stage is not None else ())
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
-    support_friction, missing_support = _support_friction(machine)
+    support_friction = _support_friction(machine)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     phases = phase_modes(machine.driver).torque
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
     pulse = machine.driver.smallest_pulse
     inertia = body.inertia + on_spindle
-    turning = machine.motor.rotor_inertia.si + inertia_at_motor(stages, inertia)
+    rotor = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si
+    turning = rotor + inertia_at_motor(stages, inertia)
     natural, measured_with = natural_frequency_of(machine, gearing, turning, running)
     return LoadCase(
-        rotor_inertia=machine.motor.rotor_inertia.si,
+        rotor_inertia=rotor,
         items=_items(machine, job, body, drive),
         stages=stages,
         load_inertia=inertia,
@@ -227,7 +259,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         rated_current=machine.motor.rated_current.si,
         supply_voltage=machine.driver.supply_voltage.si,
         running_torque=running,
-        standstill_torque=running * machine.driver.standstill_current,
+        standstill_torque=running * machine.driver.standstill_share,
         phases=phases,
         curve=_curve(machine.motor),
         winding=_winding(machine.motor, constant),
@@ -242,12 +274,6 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
         natural_frequency=natural,
         natural_band=frequency_band(machine.swing, natural, turning, measured_with),
         damping=damping_range(machine.swing),
-        missing=Missing(
-            inertia=_missing_inertia(machine),
-            efficiency=tuple(f"gearing[{s.name}].efficiency" for s in machine.gearing if s.efficiency is None),
-            friction=drive.missing + missing_support,
-            imbalance=("part.mass_offset",) if body.offset is None else (),
-        ),
     )
 
 
@@ -255,29 +281,25 @@ def _gearing_stages(machine: Machine) -> tuple[Stage, ...]:
     return tuple(
         Stage(
             ratio=float(stage.reduction),
-            efficiency=stage.efficiency if stage.efficiency is not None else 1.0,
-            input_inertia=stage.driving_inertia.si if stage.driving_inertia is not None else 0.0,
-            output_inertia=stage.driven_inertia.si if stage.driven_inertia is not None else 0.0,
+            efficiency=_efficiency(stage),
+            input_inertia=stated(stage.driving_inertia, f"gearing.{stage.name}.driving_inertia").si,
+            output_inertia=stated(stage.driven_inertia, f"gearing.{stage.name}.driven_inertia").si,
         )
         for stage in machine.gearing
     )
 
 
-def _missing_inertia(machine: Machine) -> tuple[str, ...]:
-    keys = []
-    for stage in machine.gearing:
-        if stage.driving_inertia is None:
-            keys.append(f"gearing[{stage.name}].driving_inertia")
-        if stage.driven_inertia is None:
-            keys.append(f"gearing[{stage.name}].driven_inertia")
-    return tuple(keys)
+def _efficiency(stage: GearingStage) -> float:
+    key = f"gearing.{stage.name}.efficiency"
+    if stage.efficiency is None:
+        raise InputError(f"{key} is not stated", f"Give {key}", key=key)
+    return stage.efficiency
 
 
-def _support_friction(machine: Machine) -> tuple[float, tuple[str, ...]]:
+def _support_friction(machine: Machine) -> float:
     if not machine.support.tailstock:
-        return 0.0, ()
-    friction = machine.support.friction_torque
-    return (friction.si, ()) if friction is not None else (0.0, ("support.friction_torque",))
+        return 0.0
+    return stated(machine.support.friction_torque, "support.friction_torque").si
 
 
 def _items(machine: Machine, job: Job, body: Body, drive: DriveLoad) -> tuple[LoadItem, ...]:
@@ -308,7 +330,6 @@ def _curve(motor: Motor) -> motor_physics.TorquePoints | None:
     )
 
 
-def _winding(motor: Motor, constant: float) -> motor_physics.Winding | None:
-    if motor.resistance is None or motor.inductance is None:
-        return None
-    return motor_physics.Winding(motor.resistance.si, motor.inductance.si, constant, motor.full_steps // 4)
+def _winding(motor: Motor, constant: float) -> motor_physics.Winding:
+    resistance, inductance = stated(motor.resistance, "motor.resistance"), stated(motor.inductance, "motor.inductance")
+    return motor_physics.Winding(resistance.si, inductance.si, constant, motor.full_steps // 4)

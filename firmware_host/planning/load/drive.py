@@ -13,7 +13,7 @@ from firmware_host.mechanics.contact.rollers import DrivenRows, Trough, rolling_
 from firmware_host.mechanics.train.transmission import Stage
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
-from firmware_host.planning.load.body import Body
+from firmware_host.planning.body import Body
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,28 +21,26 @@ class DriveLoad:
     """The drive between the last gearing stage and the part.
 
     `stage`: from the drive's shaft to the part, None if they are one shaft. `inertias`: (name, kg m^2, part turns the
-    body makes per part turn) of the drive's own bodies. `friction_torque` N m at the part's axis, what is known of it.
-    `missing`: keys of friction data not given. `trough`, `friction`: the rollers' geometry and grip coefficient;
-    `friction_source`: whose figure that is.
+    body makes per part turn) of the drive's own bodies. `friction_torque` N m at the part's axis. `trough`, `friction`:
+    the rollers' geometry and grip coefficient; `friction_source`: whose figure that is.
     """
 
     stage: Stage | None
     inertias: tuple[tuple[str, float, float], ...]
     friction_torque: float
-    missing: tuple[str, ...]
     trough: Trough | None = None
     friction: float | None = None
     friction_source: str = ""
 
 
 def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
-    """The load that `drive` adds when it turns `part`.
+    """The load that `drive` adds when it turns `part`; a drive with nothing left open.
 
     Friction of the drive's bearings is at its shaft, so on rollers it loads the motor but not the grip. Half of the
     rollers are idle where one row is driven: their inertia and their own bearings load the grip, too. `InputError`
     where the diameter that rollers touch is not known.
     """
-    cradle, own, bearings = drive.cradle, drive.shaft_body, drive.shaft_friction or 0.0
+    cradle, own, bearings = drive.cradle, drive.shaft_body, _needed(drive.shaft_friction, "drive.friction_torque")
     if cradle is not None and not part.contact_known:
         raise InputError(
             "where the rollers touch a tapered part is not known",
@@ -54,7 +52,6 @@ def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
         stage=None if drive.part_on_shaft else Stage(ratio=turns, input_inertia=own.inertia),
         inertias=((own.name, own.inertia, turns),),
         friction_torque=bearings * turns,
-        missing=_missing_friction(drive),
     )
     if cradle is None:
         return load
@@ -71,7 +68,7 @@ def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
 
 def _trough(cradle: Cradle, part: RoundPart, body: Body) -> Trough:
     """Part and rollers for the statics; with one row driven, half of the rollers are idle."""
-    one, idle = cradle.driven_rows == 1, cradle.idle_friction_torque
+    one = cradle.driven_rows == 1
     return Trough(
         mass=body.mass,
         part_inertia=body.inertia,
@@ -79,25 +76,22 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body) -> Trough:
         roller_diameter=cradle.roller_diameter,
         centre_distance=cradle.centre_distance,
         driven=DrivenRows.ONE if one else DrivenRows.BOTH,
-        idle_row_inertia=cradle.roller_inertia / 2 if one else 0.0,
-        idle_friction_torque=idle if idle is not None and one else 0.0,
-        lever_arm=_lever_arm(cradle) or 0.0,
+        idle_row_inertia=_needed(cradle.roller_inertia, "drive.roller_inertia") / 2 if one else 0.0,
+        idle_friction_torque=_needed(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
+        lever_arm=_needed(_lever_arm(cradle), "drive.rolling_resistance"),
     )
 
 
-def _missing_friction(drive: Drive) -> tuple[str, ...]:
-    """Keys of friction data that are neither stated nor tabulated; idle bearings only where a row is idle."""
-    known, cradle = {"drive.friction_torque": drive.shaft_friction is not None}, drive.cradle
-    if cradle is not None:
-        known["drive.rolling_resistance"] = _lever_arm(cradle) is not None
-        known["drive.idle_friction_torque"] = cradle.idle_friction_torque is not None or cradle.driven_rows == 2
-    return tuple(key for key, given in known.items() if not given)
+def _needed(value: float | None, key: str) -> float:
+    if value is None:
+        raise InputError(f"{key} is not stated", f"Give {key}", key=key)
+    return value
 
 
 def _grip(cradle: Cradle) -> tuple[float, str]:
     """(coefficient of friction, whose figure): as stated, else the low end of the tabulated range of the surfaces."""
     if cradle.friction is not None:
-        return cradle.friction, "friction as stated"
+        return cradle.friction, "drive.friction"
     try:
         row = static_friction_of(cradle.surfaces or "")
     except InputError as error:

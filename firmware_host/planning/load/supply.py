@@ -1,20 +1,14 @@
-"""What the motor turns to heat, what its supply can give and what it can take back; None where nobody gave the data."""
+"""What the motor turns to heat, what its supply can give and what it can take back; None where nobody gave it."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from firmware_host.mechanics.motor.heat import iron_loss, moving_copper_loss, sine_copper_loss, standing_copper_loss
 from firmware_host.mechanics.motor.supply import energy_taken_up
+from firmware_host.model.base import stated
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.load.phases import phase_modes
-
-EQUAL_LOSS_FREQUENCY = 800.0
-"""Hz of a phase's current at which iron and copper loss are taken to be alike: 960 rpm of a motor of 200 full steps.
-
-From memory, 500 to 1700 Hz; state motor.iron_loss_speed where it is known.
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +37,8 @@ class Supply:
     `braking_room`: energy (J, >= 0) that its capacitor takes up from the supply's voltage to the highest one.
     """
 
+    losses: Losses
     power: float | None = None
-    losses: Losses | None = None
     braking_room: float | None = None
 
 
@@ -62,16 +56,14 @@ def supply_of(machine: Machine) -> Supply:
     )
 
 
-def losses_of(machine: Machine) -> Losses | None:
-    """The losses of the motor with its driver; None without its resistance."""
+def losses_of(machine: Machine) -> Losses:
+    """The losses of the motor with its driver."""
     motor, driver, mode = machine.motor, machine.driver, phase_modes(machine.driver).heat
-    if motor.resistance is None:
-        return None
-    current, resistance, iron = driver.current.si, motor.resistance.si, motor.iron_loss_speed
+    current, resistance = driver.current.si, stated(motor.resistance, "motor.resistance").si
     return Losses(
         most=standing_copper_loss(current, resistance, mode),
         moving=moving_copper_loss(current, resistance, mode),
-        holding=standing_copper_loss(current * driver.standstill_current, resistance, mode),
+        holding=standing_copper_loss(current * driver.standstill_share, resistance, mode),
         rated=sine_copper_loss(motor.rated_current.si, resistance),
-        iron_speed=iron.si if iron is not None else 2 * math.pi * EQUAL_LOSS_FREQUENCY / (motor.full_steps // 4),
+        iron_speed=stated(motor.iron_loss_speed, "motor.iron_loss_speed").si,
     )

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from firmware_host.errors import InputError
 from firmware_host.mechanics.train.transmission import Stage, inertia_at_motor
 from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand, measured_stiffness, natural_frequency
+from firmware_host.model.base import stated
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.swing import Swing
 
@@ -49,7 +50,7 @@ def natural_frequency_of(
     if swing.frequency is None:
         return computed, None
     along = machine.drive.shaft_body.inertia + (swing.load_inertia.si if swing.load_inertia is not None else 0.0)
-    inertia = machine.motor.rotor_inertia.si + inertia_at_motor(gearing, along)
+    inertia = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si + inertia_at_motor(gearing, along)
     current = machine.driver.current.si
     raised = current / swing.current.si if swing.current is not None else 1.0
     spring = measured_stiffness(2 * math.pi * swing.frequency.si, inertia) * raised

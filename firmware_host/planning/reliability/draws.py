@@ -19,9 +19,9 @@ from firmware_host.mechanics.train.transmission import Stage, torque_at_motor
 from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.part.part import MeasuredPart
+from firmware_host.planning.body import body_of
 from firmware_host.planning.limits.case import DrawnCase, IndexExtremes
 from firmware_host.planning.limits.registry import all_limits
-from firmware_host.planning.load.body import body_of
 from firmware_host.planning.load.case import LoadCase
 
 Factors: TypeAlias = Mapping[str, FloatArray]

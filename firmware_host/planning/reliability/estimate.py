@@ -16,9 +16,8 @@ from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import Verdict, gravest
-from firmware_host.planning.limits.motor.torque import PULL_OUT_KEYS
 from firmware_host.planning.limits.registry import all_limits
-from firmware_host.planning.load.case import LoadCase, load_case
+from firmware_host.planning.load.case import LoadCase, load_variants
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.chance import CONFIDENCE, SURE_ENOUGH, Chance, chance_of
 from firmware_host.planning.reliability.draws import IndexDraws
@@ -44,20 +43,19 @@ class Influence:
 class Reliability:
     """What the draws say.
 
-    `chance`: that nothing fails, None where `missing` data leave it unknown; `parts`: of no step lost, and on rollers
+    `chance`: that nothing fails; `parts`: of no step lost, and on rollers
     of no slip. `margins`: the smallest margin ((limit - value)/limit) that 5 %, 50 % and 95 % of the draws don't
     exceed. `influences`: largest first; what they leave of 1 is due to inputs acting together. `better`: what would
     make it hold; None where it does, or where so few draws could never tell.
     """
 
     verdict: Verdict
-    chance: Chance | None
+    chance: Chance
     parts: tuple[Chance, ...]
-    margins: tuple[float, float, float] | None
+    margins: tuple[float, float, float]
     influences: tuple[Influence, ...]
     draws: int
     seed: int
-    missing: tuple[str, ...]
     better: Better | None = None
 
 
@@ -74,17 +72,16 @@ def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed
     The ringing counts with the plan's worst phase in every draw, so the probability errs low. The same seed gives the
     same answer.
 
-    Verdict by `Chance.verdict`; not known if a datum is missing. Where it doesn't hold, `better` says what would help.
+    Verdict by `Chance.verdict`. What nobody stated is drawn from its range, or stays at its unkind end. Where
+    it doesn't hold, `better` says what would help.
     `InputError` for less than 100 draws or more than `MOST_DRAWS`, or a negative seed.
     """
     if not 100 <= draws <= MOST_DRAWS:
         raise InputError(f"{draws} draws", f"Draw from 100 to {MOST_DRAWS} times", key="draws")
     if seed < 0:
         raise InputError(f"seed {seed} is negative", "Give 0 or more", key="seed")
-    load = load_case(setup.machine, setup.job)
-    missing = _missing(load)
-    if missing:
-        return Reliability(Verdict.NOT_KNOWN, None, (), None, (), draws, seed, missing)
+    unkind = load_variants(setup.machine, setup.job).unkind
+    load, described = unkind.load, replace(setup, machine=unkind.machine, job=unkind.job)
     inputs = uncertain_inputs(setup, load)
     factors = rectangular_factors(np.random.default_rng(seed), draws, tuple(each.factors for each in inputs))
     moves = index_moves(plan.route.index_turns, plan.route.purpose)
@@ -92,19 +89,13 @@ def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed
 
     def margins_at(acceleration: float, drawn: FloatArray) -> dict[str, FloatArray]:
         extremes = index_extremes(load, moves, replace(motion, acceleration=acceleration))
-        return _drawn_margins(setup, load, extremes, inputs, drawn)
+        return _drawn_margins(described, load, extremes, inputs, drawn)
 
     found = _result(inputs, factors, margins_at(motion.acceleration, factors), seed)
     if found.verdict is Verdict.HOLDS or wilson_interval(draws, draws, CONFIDENCE)[0] < SURE_ENOUGH:
         return found
     some = factors[:, :BETTER_DRAWS]
     return replace(found, better=_better(found, inputs, some, motion.acceleration, margins_at))
-
-
-def _missing(load: LoadCase) -> tuple[str, ...]:
-    if load.pull_out_known:
-        return load.missing.for_torque
-    return load.missing.for_torque + PULL_OUT_KEYS
 
 
 def _drawn_margins(
@@ -162,5 +153,4 @@ def _result(
         influences=tuple(sorted(shares, key=lambda each: -each.share)),
         draws=smallest.size,
         seed=seed,
-        missing=(),
     )

@@ -11,7 +11,10 @@ from firmware_host.mechanics.contact.friction import STATIC_FRICTION
 from firmware_host.mechanics.uncertainty import FactorRange
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.part.part import MeasuredPart
+from firmware_host.planning.assume.assumption import Assumption, Value
+from firmware_host.planning.assume.complete import complete
 from firmware_host.planning.load.case import LoadCase
+from firmware_host.units import Quantity
 
 COMMON = "common practice, no source"
 
@@ -45,12 +48,13 @@ class UncertainInput:
 def uncertain_inputs(setup: Setup, load: LoadCase) -> tuple[UncertainInput, ...]:
     """The uncertain data that the motor's torque or the grip of this job depends on, in the order of `Tolerances`.
 
-    A job's `[tolerances]` beat a machine's. Then come: the tabulated range of a named material or pair of surfaces
+    A job's `[tolerances]` beat a machine's. Then come: the range of what nobody stated, the tabulated
+    range of a named material or pair of surfaces
     (the checks use a material's middle and the pair's low end), `segments.diameter_uncertainty`, and
     `DEFAULT_TOLERANCES`.
     """
     given = setup.machine.tolerances.given() | setup.job.tolerances.given()
-    ranges = _tabulated(setup)
+    ranges = _tabulated(setup) | _assumed(setup)
     found = []
     for name in _involved(setup, load):
         if name in given:
@@ -68,7 +72,7 @@ def _involved(setup: Setup, load: LoadCase) -> Iterator[str]:
     involved = {
         "torque": True,
         "supply_voltage": True,
-        "efficiency": any(stage.efficiency is not None for stage in setup.machine.gearing),
+        "efficiency": bool(setup.machine.gearing),
         "friction": rollers,
         "friction_torque": load.friction_torque > 0,
         "rolling_resistance": load.trough is not None and load.trough.lever_arm > 0,
@@ -79,6 +83,42 @@ def _involved(setup: Setup, load: LoadCase) -> Iterator[str]:
         "mass_offset": load.imbalance_torque > 0,
     }
     yield from (name for name, counts in involved.items() if counts)
+
+
+def _assumed(setup: Setup) -> dict[str, UncertainInput]:
+    """Ranges of what nobody stated, by name, where all data of that name are assumed.
+
+    As factors of the unkind end, which the load has; where only some are assumed they stay at that end.
+    """
+    assumptions, found = complete(setup.machine, setup.job).assumptions, dict[str, UncertainInput]()
+    for name in ("efficiency", "friction", "friction_torque", "rolling_resistance", "mass_offset"):
+        of_name = [each for each in assumptions if each.path[-1] == name]
+        if not of_name or any(value is not None for value in _stated(setup, name)):
+            continue
+        lowest, highest = min(map(_least_factor, of_name)), max(map(_largest_factor, of_name))
+        sources = "; ".join(dict.fromkeys(each.source for each in of_name))
+        found[name] = UncertainInput(name, FactorRange(lowest, highest), f"not stated: {sources}")
+    return found
+
+
+def _stated(setup: Setup, name: str) -> Iterator[object]:
+    """What machine and job say of a datum, None where they don't, in every place that has it."""
+    machine, part = setup.machine, setup.job.part
+    for place in (*machine.gearing, machine.drive, machine.support, part):
+        if name in type(place).model_fields and (place is not machine.support or machine.support.tailstock):
+            yield getattr(place, name)
+
+
+def _least_factor(assumption: Assumption) -> float:
+    return min(1.0, _size(assumption.low) / _size(assumption.unkind))
+
+
+def _largest_factor(assumption: Assumption) -> float:
+    return max(1.0, _size(assumption.high) / _size(assumption.unkind))
+
+
+def _size(value: Value) -> float:
+    return value.si if isinstance(value, Quantity) else float(value)
 
 
 def _tabulated(setup: Setup) -> dict[str, UncertainInput]:

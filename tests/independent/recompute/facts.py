@@ -52,6 +52,7 @@ class Facts:
     job: dict[str, Any]
     motion: Motion
     missing: dict[str, bool] = field(default_factory=dict)
+    band: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         part, drive = self.job["part"], self.machine["drive"]

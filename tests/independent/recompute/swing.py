@@ -18,8 +18,18 @@ def static_torque(facts: Facts) -> float:
     return torque_constant(facts) * si(facts.driver["current"]) * (sqrt(2) if two else 1.0)
 
 
+def spanned(facts: list[Facts]) -> list[Facts]:
+    """The corners of what is assumed, with the band of natural frequencies that they span together."""
+    bands = [natural_band(each) for each in facts]
+    for each in facts:
+        each.band = min(low for low, _ in bands), max(high for _, high in bands)
+    return facts
+
+
 def natural_band(facts: Facts) -> tuple[float, float]:
-    """Lowest and highest natural frequency (rad/s): 10 % about the computed one, or as measured."""
+    """Lowest and highest natural frequency (rad/s): 10 % about the computed one, or as measured; or as spanned."""
+    if facts.band is not None:
+        return facts.band
     swing, turning = facts.machine.get("swing", {}), facts.total_inertia
     measured = known(swing, "frequency")
     if measured is None:

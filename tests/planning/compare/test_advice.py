@@ -19,7 +19,7 @@ from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.route.velocity import plan_index
 from firmware_host.units import parse_quantity
-from tests.planning.limits.workshop import DELETE, job, machine
+from tests.planning.limits.workshop import job, machine
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
 JOBS = [p.name for p in list_profiles("jobs") if p.shipped]
@@ -195,11 +195,3 @@ def test_a_machine_short_of_torque_gains_by_current_and_one_short_of_steps_by_th
     by_what = {choice.what: choice.quicker for choice in advice.stronger}
     assert by_what["link.highest_step_rate 6000 Hz"] > 1.5
     assert by_what["motor nema23-short"] < 1.1
-
-
-def test_a_motor_of_unknown_torque_gets_no_advice_but_its_stated_motion() -> None:
-    rig = machine(motor__torque_curve=DELETE, motor__inductance=DELETE)
-    setup = Setup(job(index={"speed": "90 deg/s", "acceleration": "500 deg/s^2"}), rig)
-    advice = advise(setup, plan_job(setup), MOTORS)
-    assert (advice.bound_s, advice.cautious, advice.stronger) == (None, None, ())
-    assert advice.motion.binding == ("as-stated",)

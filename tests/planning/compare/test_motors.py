@@ -104,22 +104,14 @@ def test_less_current_than_rated_leaves_less_torque_margin() -> None:
     assert 1 - weak == pytest.approx(2 * (1 - strong), rel=0.05)
 
 
-def test_a_motor_without_torque_at_speed_is_not_known_and_says_what_to_give() -> None:
-    bare = motor(torque_curve=DELETE, resistance=DELETE)
-    row = compared(Setup(job(), machine()), {"bare": bare, "whole": motor()})["bare"]
-    assert row.verdict is Verdict.NOT_KNOWN
-    assert row.motion is None
-    assert row.torque_margin is None
-    assert not row.best
-    assert "motor.torque_curve, or motor.resistance and motor.inductance" in row.details[0]
-
-
-def test_a_motor_without_thermal_data_is_not_known_by_name_of_the_checks() -> None:
-    row = compared(Setup(job(), machine()), {"cold": motor(thermal_resistance=DELETE)})["cold"]
-    assert row.verdict is Verdict.NOT_KNOWN
-    assert row.reasons == ("heat-holding", "heat-cycle")
-    assert row.timing is not None
-    assert not row.best
+def test_a_motor_of_which_only_the_label_is_known_is_ranked_by_the_slowest_of_its_size() -> None:
+    label = motor(
+        torque_curve=DELETE, resistance=DELETE, inductance=DELETE, rotor_inertia=DELETE, thermal_resistance=DELETE
+    )
+    found = compared(Setup(job(), machine()), {"label": label, "whole": motor()})
+    assert found["label"].motion is not None
+    assert found["whole"].motion is not None
+    assert found["label"].motion.timing.index_s > found["whole"].motion.timing.index_s
 
 
 def test_a_part_that_falls_through_is_no_motor_s_fault() -> None:
@@ -168,9 +160,9 @@ def test_lifting_the_torque_costs_what_a_motor_of_ten_times_the_torque_shows(by_
     plan = plan_job(setup)
     moves = index_moves(plan.route.index_turns, plan.route.purpose)
     # The definition: what may be asked for rises tenfold at every speed, all else stays.
-    lifted = IndexSearch(load, moves, 0.2)
+    lifted = IndexSearch([load], moves, 0.2)
     before = lifted.pull_out(np.array([1.0, 3.0]))
-    after = IndexSearch(TorquePeak().lifted(load), moves, 0.2).pull_out(np.array([1.0, 3.0]))
+    after = IndexSearch([TorquePeak().lifted(load)], moves, 0.2).pull_out(np.array([1.0, 3.0]))
     assert after == pytest.approx(TENFOLD * before, rel=1e-3)
     assert costs["torque"] < 0.95 * taken
 

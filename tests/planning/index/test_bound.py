@@ -11,7 +11,7 @@ from toppra import algorithm, constraint
 from firmware_host.planning.index.bound import move_bound
 from firmware_host.planning.load.case import load_case
 from tests.planning.index.workshop import random_machine, safe_motion
-from tests.planning.limits.workshop import DELETE, job, machine
+from tests.planning.limits.workshop import job, machine
 
 
 def toppra_seconds(length: float, top: float, steady: float, fall: float, friction: float, inertia: float) -> float:
@@ -57,11 +57,11 @@ def test_the_bound_is_toppra_s_on_50_random_machines_and_no_choice_is_quicker() 
         rig = machine(
             motor__torque_curve__points=points,
             gearing__0__efficiency=1.0,
-            gearing__0__driving_inertia=DELETE,
+            gearing__0__driving_inertia="0 kg*m^2",
             drive__friction_torque=f"{friction:.9f} N*m",
             link__highest_step_rate=f"{rate:.6f} Hz",
         )
-        load = load_case(rig, job(part__mass_offset=DELETE))
+        load = load_case(rig, job(part__mass_offset="0 mm"))
         length = 10 ** rng.uniform(-1.5, 1.0)
         inertia = 2e-5 * 16 + 3e-4 + 5e-4 + 2.2 * 0.03**2 / 2
         top = min(0.8 * rate / 3200 * 2 * math.pi / 4, 0.99 * fall_at / 4)
@@ -77,7 +77,7 @@ def test_the_bound_is_toppra_s_on_50_random_machines_and_no_choice_is_quicker() 
 
 @pytest.mark.parametrize("turns", [pytest.param(1 / 12, id="short index"), pytest.param(2.0, id="long index")])
 def test_the_bound_is_the_adaptive_quadrature_of_the_phase_plane(turns: float) -> None:
-    work = job(part__mass_offset=DELETE)
+    work = job(part__mass_offset="0 mm")
     load = load_case(machine(gearing__0__efficiency=1.0, drive__friction_torque="1e-6 N*m"), work)
     inertia = (2.2e-5 * 16 + 3e-4 + 5e-4 + 2.2 * 0.03**2 / 2) / 4
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import constants
 
-from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.errors import LimitExceededError
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.safe_motion import index_timing
 from firmware_host.planning.limit_report import check_limits
@@ -147,12 +147,6 @@ def test_no_index_at_all_still_gets_a_motion_for_one_turn() -> None:
     assert safe_motion(load, np.zeros(0)) == safe_motion(load, np.array([1.0]))
 
 
-def test_a_motor_of_unknown_torque_gets_no_motion() -> None:
-    load = load_case(machine(motor__torque_curve=DELETE, motor__inductance=DELETE), job())
-    with pytest.raises(InputError, match=r"torque at speed is not known.*Give motor\.torque_curve"):
-        safe_motion(load, np.array([0.1]))
-
-
 def test_a_load_that_the_motor_cannot_even_turn_has_no_safe_motion() -> None:
     load = load_case(machine(drive__friction_torque="2 N*m"), job())
     with pytest.raises(LimitExceededError, match=r"torque-accelerating: wanted more than 0 rad/s\^2"):
@@ -166,6 +160,6 @@ def test_an_acceleration_no_speed_allows_is_named_with_what_is_safe() -> None:
         safe_motion(load, np.array([0.1]), acceleration=5000.0)
 
 
-def test_what_was_counted_as_nothing_is_told() -> None:
+def test_what_was_assumed_is_told() -> None:
     load = load_case(machine(), job(part__mass_offset=DELETE))
     assert safe_motion(load, np.array([0.1])).assumed == ("part.mass_offset",)

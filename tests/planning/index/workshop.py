@@ -69,7 +69,7 @@ def random_machine(rng: np.random.Generator) -> RandomMachine:
         driver__microsteps=microsteps,
         gearing__0__driven_teeth=round(20 * ratio),
         gearing__0__efficiency=float(efficiency),
-        gearing__0__driving_inertia=DELETE,
+        gearing__0__driving_inertia="0 kg*m^2",
         gearing__0__driven_inertia=f"{driven - 1e-6 - PART:.12f} kg*m^2",
         driver__supply_current=f"{supply_current:.9f} A",
         driver__supply_capacitance=f"{capacitance * 1e6:.9f} uF",
@@ -78,7 +78,7 @@ def random_machine(rng: np.random.Generator) -> RandomMachine:
         drive__friction_torque=f"{max(friction, 1e-6):.9f} N*m",
         link__highest_step_rate=f"{board_rate:.6f} Hz",
     )
-    work = job(part__mass="10 g", part__density=DELETE, part__mass_offset=DELETE)
+    work = job(part__mass="10 g", part__density=DELETE, part__mass_offset="0 mm")
     turns = np.full(5, 10 ** rng.uniform(-2.2, -0.12))
     per_turn = 200 * microsteps * ratio
     return RandomMachine(

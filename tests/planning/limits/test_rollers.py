@@ -142,7 +142,7 @@ def test_the_grip_s_peak_counts_the_part_s_inertia_twice_and_its_imbalance_once(
     # Two turns at 20 rad/s^2 and 10 rad/s: long ramps and a long cruise, so that nothing rings on from one ramp to the
     # next, and each sets in at once: twice its acceleration. Both rows driven, rolling friction left out: their
     # traction is u (N_1 + N_2) with cos(beta) S (1 + u^2) = m g, F = u S, so that cos(beta) (S^2 + F^2) = m g S.
-    rig = roller_machine(driven_rows=2, rolling_resistance=None, friction=0.4)
+    rig = roller_machine(driven_rows=2, rolling_resistance="1e-8 mm", friction=0.4)
     found = check_limits(rig, job(), index_turns=np.array([2.0]), speed=10.0, acceleration=20.0)
     weight, inertia = 2.2 * constants.g, 2.2 * (0.03**2 / 2 + 0.0002**2)
     beta = math.asin(45 / 85)

@@ -30,9 +30,10 @@ def test_a_machine_that_contradicts_itself_is_refused(changes: dict[str, Any], w
         machine(**changes)
 
 
-def test_rollers_say_their_friction_or_their_surfaces() -> None:
-    with pytest.raises(ValidationError, match="give friction, or surfaces"):
-        roller_machine(friction=None)
+def test_rollers_that_say_neither_friction_nor_surfaces_grip_as_badly_as_the_worst_of_the_table() -> None:
+    found = report(roller_machine(friction=None), acceleration=1.0)
+    assert named(found, "grip").limit == 0.12  # steel on steel, table 7.21
+    assert named(found, "grip").assumed == ("drive.friction",)
 
 
 def test_surfaces_stand_for_the_low_end_of_the_tabulated_friction_and_quote_the_table() -> None:
@@ -43,7 +44,7 @@ def test_surfaces_stand_for_the_low_end_of_the_tabulated_friction_and_quote_the_
     assert load.friction == 0.20
     assert load.trough is not None
     assert load.trough.lever_arm == pytest.approx(2e-3)
-    assert load.missing.friction == ()
+    assert load.assumed == ()
     assert "low end of 0.2 to 0.45" in named(report(rig, acceleration=5.0), "grip").source
     assert "table 7.21" in named(report(rig, acceleration=5.0), "grip").source
 
@@ -51,14 +52,17 @@ def test_surfaces_stand_for_the_low_end_of_the_tabulated_friction_and_quote_the_
 def test_what_is_stated_beats_the_table() -> None:
     rig = roller_machine(friction=0.33, rolling_resistance="0.2 mm", surfaces="plastic_on_steel")
     load = load_case(rig, job())
-    assert (load.friction, load.friction_source) == (0.33, "friction as stated")
+    assert (load.friction, load.friction_source) == (0.33, "drive.friction")
     assert load.trough is not None
     assert load.trough.lever_arm == pytest.approx(2e-4)
 
 
-def test_surfaces_without_a_tabulated_lever_arm_leave_rolling_open() -> None:
+def test_surfaces_without_a_tabulated_lever_arm_roll_as_heavily_as_the_worst_of_the_table() -> None:
     rig = roller_machine(friction=None, rolling_resistance=None, surfaces="plastic_belt_on_steel")
-    assert load_case(rig, job()).missing.friction == ("drive.rolling_resistance",)
+    load = load_case(rig, job())
+    assert load.assumed == ("drive.rolling_resistance",)
+    assert load.trough is not None
+    assert load.trough.lever_arm == 7e-3  # hard rubber on steel, table 7.22
 
 
 def test_unknown_surfaces_name_the_nearest_and_their_key() -> None:

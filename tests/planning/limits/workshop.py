@@ -22,6 +22,7 @@ MOTOR: dict[str, Any] = {
     "thermal_resistance": "8 K/W",
     "highest_temperature": "130 degC",
     "ambient": "40 degC",
+    "iron_loss_speed": "960 rpm",
     "torque_curve": {
         "supply_voltage": "24 V",
         "points": [
@@ -40,6 +41,7 @@ MACHINE: dict[str, Any] = {
         "current": "2.0 A",
         "supply_voltage": "24 V",
         "highest_step_rate": "200 kHz",
+        "standstill_current": 1.0,
         "smallest_pulse": "2 us",
         "highest_supply_voltage": "60 V",
         "supply_capacitance": "4700 uF",
@@ -52,6 +54,7 @@ MACHINE: dict[str, Any] = {
             "driving_teeth": 20,
             "driven_teeth": 80,
             "efficiency": 0.9,
+            "lost_motion": "0 deg",
             "driving_inertia": "2e-6 kg*m^2",
             "driven_inertia": "3e-4 kg*m^2",
             "pitch": "10 mm",
@@ -87,6 +90,7 @@ ROLLERS: dict[str, Any] = {
     "idle_friction_torque": "0 N*m",
     "slip": 1e-7,
     "largest_bearing_load": "200 N",
+    "roller_diameter_uncertainty": "0.02 mm",
 }
 JOB: dict[str, Any] = {
     "version": 1,
@@ -103,6 +107,7 @@ JOB: dict[str, Any] = {
     },
     "mark": {"angle": "360 deg"},
     "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
+    "segments": {"diameter_uncertainty": "0.02 mm"},
 }
 DELETE = object()
 

@@ -16,7 +16,7 @@ from scipy import constants, integrate
 from firmware_host.errors import FirmwareHostError, InputError, UnreadableFileError
 from firmware_host.model import load_job
 from firmware_host.model.part.mesh_file import LARGEST_MESH_FILE, read_mesh
-from firmware_host.planning.load.body import body_of, shape_of
+from firmware_host.planning.body import body_of, shape_of
 from firmware_host.planning.load.case import load_case
 from tests.model.files.files_for_tests import JOB, write_all
 from tests.planning.limits.workshop import DELETE, job, machine
@@ -276,5 +276,13 @@ def test_a_relative_mesh_path_starts_beside_the_job_file(tmp_path: Path, monkeyp
     assert type(described).model_validate(described.model_dump(mode="json")) == described
 
 
-def test_a_job_without_mass_offset_leaves_the_imbalance_of_a_round_shape_open() -> None:
-    assert load_case(machine(), job(part__mass_offset=DELETE)).missing.imbalance == ("part.mass_offset",)
+def test_a_round_part_without_mass_offset_is_a_fiftieth_of_its_diameter_out_of_true() -> None:
+    load = load_case(machine(), job(part__mass_offset=DELETE))
+    assert load.assumed == ("part.mass_offset",)
+    assert load.imbalance_torque == pytest.approx(2.2 * constants.g * 0.02 * 0.06)
+
+
+def test_a_part_with_a_handle_may_be_further_out_of_true() -> None:
+    handle = [{"start": "100 deg", "end": "120 deg"}]
+    load = load_case(machine(), job(part__mass_offset=DELETE, part__keep_out=handle, mark={"angle": "90 deg"}))
+    assert load.imbalance_torque == pytest.approx(2.2 * constants.g * 0.15 * 0.06)

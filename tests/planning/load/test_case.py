@@ -87,7 +87,7 @@ def test_idle_rollers_load_the_grip_with_their_inertia(rows: int, idle: float) -
     assert trough.idle_row_inertia == pytest.approx(idle)
 
 
-def test_without_a_curve_the_winding_serves_and_without_either_nothing_does() -> None:
+def test_without_a_curve_the_winding_serves() -> None:
     load = load_case(machine(motor__torque_curve=DELETE), job())
     k = 1.0 / (math.sqrt(2) * 2.0)
     assert float(load.pull_out(0.0)) == pytest.approx(k * 2.0)
@@ -95,9 +95,16 @@ def test_without_a_curve_the_winding_serves_and_without_either_nothing_does() ->
     expected = pull_out_from_winding(100.0, winding, peak_current=2.0, voltage=24.0)
     assert 0 < float(expected) < k * 2.0
     assert float(load.pull_out(25.0)) == pytest.approx(float(expected), rel=1e-12)
-    bare = load_case(machine(motor__torque_curve=DELETE, motor__inductance=DELETE), job())
-    assert not bare.pull_out_known
-    assert math.isnan(float(bare.pull_out(1.0)))
+
+
+def test_a_motor_with_neither_curve_nor_windings_is_as_slow_as_the_slowest_of_its_frame_size() -> None:
+    # 42 mm: at most 6.5 W of one phase at 2 A and 3 ms of L/R, so 1.625 ohm and 4.875 mH.
+    bare = {"motor__torque_curve": DELETE, "motor__inductance": DELETE, "motor__resistance": DELETE}
+    load = load_case(machine(motor__frame="42 mm", **bare), job())
+    slowest = Winding(1.625, 4.875e-3, 1.0 / math.sqrt(2) / 2.0, 50)
+    expected = pull_out_from_winding(100.0, slowest, peak_current=2.0, voltage=24.0)
+    assert float(load.pull_out(25.0)) == pytest.approx(float(expected), rel=1e-3)
+    assert load.assumed == ("motor.resistance", "motor.inductance")
 
 
 def test_the_lowest_pull_out_on_the_way_sees_a_dip_in_the_curve() -> None:
@@ -129,9 +136,9 @@ def test_what_nobody_gave_is_named() -> None:
         ),
         job(part__mass_offset=DELETE),
     )
-    assert load.missing.for_torque == (
-        "gearing[belt].driven_inertia",
-        "gearing[belt].efficiency",
+    assert load.assumed == (
+        "gearing.belt.efficiency",
+        "gearing.belt.driven_inertia",
         "drive.friction_torque",
         "support.friction_torque",
         "part.mass_offset",

@@ -254,20 +254,29 @@ def test_blocks_of_draws_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 @pytest.mark.parametrize(
-    ("rig", "work", "missing"),
+    ("rig", "work", "name", "lowest", "highest"),
     [
-        (machine(drive__friction_torque=DELETE), job(**MOTION), "drive.friction_torque"),
-        (machine(), job(part__mass_offset=DELETE, **MOTION), "part.mass_offset"),
-        (machine(gearing__0__efficiency=DELETE), job(**MOTION), "gearing[belt].efficiency"),
-        (machine(motor__torque_curve=DELETE, motor__resistance=DELETE), job(**MOTION), "motor.torque_curve"),
+        (machine(drive__friction_torque=DELETE), job(**MOTION), "friction_torque", 0.0, 1.0),
+        (machine(), job(part__mass_offset=DELETE, **MOTION), "mass_offset", 0.0, 1.0),
+        # 0.2 to 1 for a stage that does not say what it is: up to five times the unkind end.
+        (machine(gearing__0__efficiency=DELETE), job(**MOTION), "efficiency", 1.0, 5.0),
     ],
-    ids=["friction", "offset", "efficiency", "torque at speed"],
+    ids=["friction", "offset", "efficiency"],
 )
-def test_a_missing_datum_is_never_drawn_but_named(rig: Machine, work: Job, missing: str) -> None:
-    found = sure(rig, work)
-    assert found.verdict is Verdict.NOT_KNOWN
-    assert found.chance is None
-    assert any(key.startswith(missing) for key in found.missing)
+def test_what_nobody_stated_is_drawn_from_its_whole_range(
+    rig: Machine, work: Job, name: str, lowest: float, highest: float
+) -> None:
+    drawn = {each.input.name: each.input for each in sure(rig, work).influences}[name]
+    assert (drawn.factors.lowest, drawn.factors.highest) == (lowest, highest)
+    assert drawn.source.startswith("not stated: ")
+
+
+def test_a_motor_without_torque_at_speed_is_drawn_with_the_slowest_of_its_frame_size() -> None:
+    bare = {"motor__torque_curve": DELETE, "motor__resistance": DELETE, "motor__inductance": DELETE}
+    weak, strong = (sure(machine(motor__frame=f, **bare), job(**MOTION)) for f in ("NEMA 34", "NEMA 14"))
+    assert weak.chance is not None
+    assert strong.chance is not None
+    assert weak.chance.probability <= strong.chance.probability
 
 
 @pytest.mark.parametrize(

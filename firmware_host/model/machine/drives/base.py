@@ -37,7 +37,7 @@ class Cradle:
     roller_diameter: float
     centre_distance: float
     driven_rows: Literal[1, 2]
-    roller_inertia: float
+    roller_inertia: float | None
     friction: float | None
     surfaces: str | None
     rolling_resistance: float | None

@@ -8,7 +8,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.model.base import contradiction
+from firmware_host.model.base import contradiction, stated
 from firmware_host.model.machine.drives.base import AxisUnit, Cradle, Drive, ShaftBody
 from firmware_host.units import PI, Force, InertiaOrZero, Length, TorqueOrZero
 
@@ -24,7 +24,8 @@ class Rollers(Drive):
     centre_distance: Length = Field(description="between the axes of the two rows")
     driven_rows: Literal[1, 2] = 1
     rollers: int = Field(default=2, ge=2, le=40, description="how many rollers turn, driven and idle")
-    roller_inertia: InertiaOrZero = Field(description="of one roller with its shaft")
+    roller_length: Length | None = Field(default=None, description="of one roller, for an inertia that is not stated")
+    roller_inertia: InertiaOrZero | None = Field(default=None, description="of one roller with its shaft")
     friction: float | None = Field(default=None, gt=0, le=2, description="coefficient of friction, part on roller")
     surfaces: str | None = Field(
         default=None, max_length=40, description="a tabulated pair, for what is not given of friction and rolling"
@@ -46,12 +47,6 @@ class Rollers(Drive):
         description="part of its row's load on the roller that bears most: 0.5 where two share evenly; 1 if not given",
     )
     axial_stop: bool = Field(default=False, description="something keeps the part from walking along the rollers")
-
-    @model_validator(mode="after")
-    def _grips(self) -> Self:
-        if self.friction is None and self.surfaces is None:
-            raise contradiction("friction", 'give friction, or surfaces (like "plastic_on_steel") for a tabulated one')
-        return self
 
     @model_validator(mode="after")
     def _share_fits(self) -> Self:
@@ -76,7 +71,7 @@ class Rollers(Drive):
 
     @property
     def shaft_body(self) -> ShaftBody:
-        return ShaftBody("rollers", self.rollers * self.roller_inertia.si)
+        return ShaftBody("rollers", self.rollers * stated(self.roller_inertia, "drive.roller_inertia").si)
 
     @property
     def shaft_friction(self) -> float | None:
@@ -84,13 +79,14 @@ class Rollers(Drive):
 
     @property
     def cradle(self) -> Cradle:
+        one_roller = self.roller_inertia
         rolling, idle, width = self.rolling_resistance, self.idle_friction_torque, self.contact_width
         bearing = self.largest_bearing_load
         return Cradle(
             roller_diameter=self.roller_diameter.si,
             centre_distance=self.centre_distance.si,
             driven_rows=self.driven_rows,
-            roller_inertia=self.shaft_body.inertia,
+            roller_inertia=self.rollers * one_roller.si if one_roller is not None else None,
             friction=self.friction,
             surfaces=self.surfaces,
             rolling_resistance=rolling.si if rolling is not None else None,

@@ -15,6 +15,7 @@ from firmware_host.mechanics.contact.support import (
     slenderness,
     tailstock_share,
 )
+from firmware_host.model.base import stated
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
@@ -218,16 +219,13 @@ class PowerOffTurn(Limit):
     stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck:
-        load, detent, gearing = case.load, case.machine.motor.detent_torque, case.machine.gearing
+        load, gearing = case.load, case.machine.gearing
+        detent = stated(case.machine.motor.detent_torque, "motor.detent_torque")
         formula = "m*g*e/n <= detent torque"
         source = (
             "statics at the worst angle, no friction; that vibration lets a self-locking stage creep: common practice"
         )
         torque = load.imbalance_at_motor
-        missing = load.missing.imbalance + (("motor.detent_torque",) if detent is None else ())
-        if detent is None or missing:
-            value = None if load.missing.imbalance else torque
-            return not_known(self.name, "N*m", formula=formula, source=source, missing=missing, value=value)
         outcome = power_off(torque, detent.si, self_locking=_locking(case))
         unsure = tuple(f"gearing[{stage.name}].self_locking" for stage in gearing if stage.self_locking is None)
         formula += f" -> it {outcome.value}"

@@ -5,14 +5,14 @@ from __future__ import annotations
 from abc import abstractmethod
 
 from firmware_host.mechanics.motor.heat import cycle_loss, winding_rise
+from firmware_host.model.base import stated
 from firmware_host.model.job.gate import TimedGateOptions
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, upper_limit
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.supply import Losses
 
 _SOURCE = "thermal equivalent circuit, copper at 3.93e-3/K (IEC 60028)"
-_NEEDED = ("resistance", "thermal_resistance", "highest_temperature", "ambient")
 
 
 class Heat(Limit):
@@ -24,10 +24,9 @@ class Heat(Limit):
 
     def check(self, case: LimitCase) -> LimitCheck:
         motor, losses = case.machine.motor, case.load.supply.losses
-        thermal, highest, ambient = (getattr(motor, name) for name in _NEEDED[1:])
-        missing = tuple(f"motor.{name}" for name in _NEEDED if getattr(motor, name) is None)
-        if missing or losses is None:
-            return not_known(self.name, "K", formula=self.formula, source=self.source, missing=missing)
+        thermal = stated(motor.thermal_resistance, "motor.thermal_resistance")
+        highest = stated(motor.highest_temperature, "motor.highest_temperature")
+        ambient = stated(motor.ambient, "motor.ambient")
         return upper_limit(
             self.name,
             winding_rise(self.loss(case, losses), thermal.si, ambient.si),

@@ -27,7 +27,6 @@ class InertiaRatio(Limit):
             formula="(sum of J/n^2)/J_rotor <= 10, a rule of thumb",
             source='Machine Design, "Stepping up success with proper motor sizing", 2001',
             remedy="Gear down further, or take a motor with a heavier rotor",
-            missing=load.missing.inertia,
         )
 
 

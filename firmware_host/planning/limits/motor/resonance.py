@@ -10,7 +10,7 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.vibration import resonant_step_rates
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Standing, not_known
+from firmware_host.planning.limits.check import LimitCheck, Standing
 from firmware_host.planning.limits.limit import Limit, MotionBound
 from firmware_host.planning.load.case import LoadCase
 
@@ -40,9 +40,6 @@ class Resonance(Limit):
             formula += " -> the longest index is too short to cruise"
         rate = float(load.step_rate(cruise)) / load.microsteps
         margin, edge = (float(part) for part in band_margin(load, cruise))
-        if load.missing.inertia and margin >= 0:
-            missing = load.missing.inertia
-            return not_known(self.name, "Hz", formula=formula, source=source, missing=missing, value=rate)
         remedy = f"Cruise well away from {edge:.4g} full steps/s"
         return LimitCheck(self.name, rate, edge, "Hz", margin, formula, source, remedy)
 

@@ -41,9 +41,8 @@ class SupplyCurrent(SupplyLimit):
         formula = "(T*omega + P_cu)/V <= supply_current, at the peak speed, speeding up; P_cu = I^2*R or 2*I^2*R"
         source = "power balance; losses of driver and iron left out"
         losses, rated = load.supply.losses, driver.supply_current
-        wanted = {"motor.resistance": losses, "driver.supply_current": rated}
-        if losses is None or rated is None:
-            missing = tuple(key for key, value in wanted.items() if value is None)
+        if rated is None:
+            missing = ("driver.supply_current",)
             return not_known(self.name, "A", formula=formula, source=source, missing=missing)
         return upper_limit(
             self.name,
@@ -58,15 +57,11 @@ class SupplyCurrent(SupplyLimit):
             formula=formula,
             source=source,
             remedy="Take a stronger supply, or lower index.speed or driver.current",
-            missing=load.missing.for_torque,
         )
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
         """From T omega + P_cu <= V I, see `left_over`; None where nobody knows, or no motion keeps it."""
-        losses = load.supply.losses
-        if losses is None:
-            return None
-        power = left_over(load.supply.power, losses.most, reserve)
+        power = left_over(load.supply.power, load.supply.losses.most, reserve)
         return _Power(power, load.ratio, *load.torque_line) if power is not None else None
 
 
@@ -97,7 +92,6 @@ class SupplyVoltage(SupplyLimit):
             formula=f"{formula} -> at most {charged:.4g} V",
             source=source,
             remedy="Add capacitance or a brake resistor at the supply, or lower index.speed",
-            missing=load.missing.inertia + load.missing.imbalance,
         )
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:

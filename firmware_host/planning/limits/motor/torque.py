@@ -11,14 +11,11 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.torque import TorquePoints
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
-from firmware_host.planning.limits.check import LimitCheck, drawn_margin, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
 from firmware_host.planning.limits.limit import NO_STEP_LOST, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
 from firmware_host.planning.load.case import LoadCase
 
 _NEWTON = "Newton's law through the gearing; safety factor 1.5 to 2 in handbooks"
-PULL_OUT_KEYS = ("motor.torque_curve, or motor.resistance and motor.inductance",)
-"""What gives the motor's torque at speed."""
-
 _SAMPLES = 2049
 _HALVINGS = 60
 
@@ -32,8 +29,6 @@ class TorqueLimit(Limit):
     def check(self, case: LimitCase) -> LimitCheck:
         load, index = case.load, case.index
         value, formula = float(self.needed(load, index)), self.formula(load, index)
-        if not load.pull_out_known:
-            return not_known(self.name, "N*m", formula=formula, source=self.source, missing=PULL_OUT_KEYS, value=value)
         return upper_limit(
             self.name,
             value,
@@ -42,7 +37,6 @@ class TorqueLimit(Limit):
             formula=formula,
             source=self.source,
             remedy="Lower index.acceleration or index.speed, gear down, or take a stronger motor",
-            missing=load.missing.for_torque,
         )
 
     @abstractmethod
@@ -61,8 +55,6 @@ class TorqueLimit(Limit):
         """Ten times the pull-out torque at every speed; rotor and natural frequency stay."""
         if load.curve is not None:
             return replace(load, curve=replace(load.curve, torques=load.curve.torques * TENFOLD))
-        if load.winding is None:
-            return load
         fastest = 2 * load.supply_voltage / load.winding.torque_constant
         speeds = np.linspace(0.0, fastest, _SAMPLES)
         torques = load.pull_out(speeds / load.ratio) * TENFOLD
@@ -147,7 +139,6 @@ class HoldingTorque(Limit):
             formula=f"m*g*e/n <= k_T*I_standstill / {load.safety_factor:g}, k_T = T_hold/(sqrt(2)*I_rated)",
             source="statics at the worst angle; no help from friction or a self-locking stage is counted",
             remedy="Balance the part, raise the standstill current, or gear down",
-            missing=load.missing.imbalance,
         )
 
     def drawn(self, case: DrawnCase) -> FloatArray:

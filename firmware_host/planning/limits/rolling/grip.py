@@ -45,7 +45,6 @@ class RollerLimit(Limit):
             return None
         up, down = self.accelerations(load, index)
         value, limit = self.value_and_limit(load, trough, friction, float(up), float(down))
-        known = load.missing.friction + load.missing.imbalance
         return upper_limit(
             self.name,
             value,
@@ -54,7 +53,6 @@ class RollerLimit(Limit):
             formula=self.formula(index),
             source=self.source(load),
             remedy="Lower index.acceleration, use rollers with more grip, or move the rows further apart",
-            missing=known + load.missing.inertia if self.swings else known,
         )
 
     def accelerations(self, load: AnyLoad, index: IndexExtremes) -> tuple[FloatArray, FloatArray]:

@@ -65,7 +65,6 @@ class Creep(Limit):
             formula=formula,
             source=source,
             remedy="Measure the seams and correct roller_diameter by what they say; better grip creeps less",
-            missing=case.load.missing.friction + case.load.missing.imbalance if cradle.slip == 0 else (),
         )
 
 
@@ -113,7 +112,6 @@ class AxialWalk(Limit):
             formula=f"{formula} -> {per_turn * 1e3:.3g} mm in a turn",
             source=source,
             remedy="Put a stop at the small end (drive.axial_stop = true), or turn it in a chuck",
-            missing=case.load.missing.friction,
         )
 
 

@@ -1,0 +1,76 @@
+"""A datum that nobody stated, with the range it is assumed to lie in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeAlias
+
+from firmware_host.units import KINDS, Quantity, parse_quantity
+
+Value: TypeAlias = "Quantity | float | bool"
+Path: TypeAlias = "tuple[str | int, ...]"
+
+COMMON = "common practice, no source"
+MEMORY = "from memory"
+
+
+class Together(Enum):
+    """Data of one kind are taken at the same end of their ranges; either end of each kind may be the unkind one."""
+
+    ROTOR = "rotor"
+    INERTIA = "inertia"
+    EFFICIENCY = "efficiency"
+    FRICTION = "friction"
+    STANDSTILL = "current at standstill"
+    PLACE = "place"
+    SHAPING = "shape of the phase currents"
+    ALONE = "one end is unkind in every respect"
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """A datum assumed to lie between `low` and `high`.
+
+    `key`: dotted, as a file or an option names it. `path`: where the model holds it, below the job or the machine.
+    `unkind` is the end that is taken first, `kind` the other one: the same where `together` is `ALONE`, for then no
+    figure gets worse with any other value of the range.
+    """
+
+    key: str
+    path: Path
+    low: Value
+    high: Value
+    together: Together
+    source: str
+    unkind_is_low: bool = False
+
+    @property
+    def unkind(self) -> Value:
+        """The end of the range that is the unkind one in most respects."""
+        return self.low if self.unkind_is_low else self.high
+
+    @property
+    def kind(self) -> Value:
+        """The other end."""
+        if self.together is Together.ALONE:
+            return self.unkind
+        return self.high if self.unkind_is_low else self.low
+
+    @property
+    def words(self) -> str:
+        """The range, for a reader."""
+        if isinstance(self.low, bool):
+            return "yes or no"
+        return f"{_text(self.low)} to {_text(self.high)}"
+
+
+def _text(value: Value) -> str:
+    return value.text if isinstance(value, Quantity) else f"{value:g}"
+
+
+def quantity(value: float, unit: str, kind: str) -> Quantity:
+    """`value` in `unit` as a quantity of the kind named, to four figures."""
+    if kind not in KINDS:
+        raise KeyError(kind)
+    return parse_quantity(f"{value:.4g} {unit}", kind)

@@ -1,0 +1,31 @@
+"""What the part and its job are assumed to be where nobody said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from firmware_host.model.job.job import Job
+from firmware_host.model.machine.machine import Machine
+from firmware_host.planning.assume.assumption import COMMON, Assumption, Together, quantity
+from firmware_host.planning.assume.machine import diameter_uncertainty
+from firmware_host.planning.body import shape_of
+
+OFFSET_SHARE, OFFSET_SHARE_WITH_HANDLE = 0.02, 0.15
+"""Most that the centre of mass is beside the axis, over the diameter: of a round part, of one with a keep-out arc."""
+
+
+def job_assumptions(machine: Machine, job: Job) -> Iterator[Assumption]:
+    """What part and job leave open on this machine."""
+    part = job.part
+    if part.mass_offset is None and shape_of(part).offset is None:
+        share = OFFSET_SHARE_WITH_HANDLE if part.keep_out else OFFSET_SHARE
+        low, high = quantity(0, "mm", "length"), quantity(share * part.diameter.si * 1e3, "mm", "length")
+        kind = "a part with a handle or the like (keep_out)" if part.keep_out else "a round part"
+        why = f"up to {share:.0%} of the diameter: {kind}, {COMMON}"
+        yield Assumption("part.mass_offset", ("part", "mass_offset"), low, high, Together.INERTIA, why)
+    if part.overhang is None and machine.drive.part_on_shaft:
+        low, high = quantity(0, "mm", "length"), part.whole_length
+        why = "the centre of mass lies somewhere along the part"
+        yield Assumption("part.overhang", ("part", "overhang"), low, high, Together.PLACE, why)
+    if job.segments.diameter_uncertainty is None:
+        yield diameter_uncertainty("segments.diameter_uncertainty", ("segments", "diameter_uncertainty"))

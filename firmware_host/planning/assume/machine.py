@@ -1,0 +1,120 @@
+"""What driver, drive and support are assumed to be where nobody said."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from firmware_host.mechanics.constants import STANDARD_GRAVITY
+from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, STATIC_FRICTION
+from firmware_host.model.machine.driver import Driver
+from firmware_host.model.machine.drives.base import Drive
+from firmware_host.model.machine.machine import Support
+from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
+
+PLAIN_BEARING = 0.15
+"""Coefficient of friction of a plain bearing that stands still, lightly greased: from memory."""
+
+_SPINDLE_RADIUS, _SEALS = 0.020, 0.15
+_ROLLER_SHAFT_RADIUS, _ROLLER_SEALS = 0.005, 0.02
+_CENTRE_RADIUS, _CENTRE_FORCE = 0.005, 500.0
+_ROLLER_LENGTHS = (0.02, 0.3)
+_STEEL = 7860.0
+_HEAVY_CHUCK = 10.0
+_NEWTON_METRES = "N*m", "torque"
+
+
+def driver_assumptions(driver: Driver) -> Iterator[Assumption]:
+    """What the driver's description leaves open."""
+    if driver.standstill_current is None:
+        why, path = f"drivers that reduce their current at standstill, {COMMON}", ("driver", "standstill_current")
+        yield Assumption("driver.standstill_current", path, 0.5, 1.0, Together.STANDSTILL, why, unkind_is_low=True)
+    if driver.smallest_pulse is None:
+        low, high = quantity(1, "us", "time"), quantity(10, "us", "time")
+        why, path = f"stepper drivers, {MEMORY}", ("driver", "smallest_pulse")
+        yield Assumption("driver.smallest_pulse", path, low, high, Together.ALONE, why)
+
+
+def shaping_assumptions(driver: Driver) -> Iterator[Assumption]:
+    """Whether full and half steps shape the phase currents; microsteps always do."""
+    if driver.current_shaped is None and driver.microsteps <= 2:
+        why, path = "drivers of either sort are sold", ("driver", "current_shaped")
+        yield Assumption("driver.current_shaped", path, False, True, Together.SHAPING, why)
+
+
+def drive_assumptions(drive: Drive, part_mass: float, thrust: float = 0.0) -> Iterator[Assumption]:
+    """What the drive's description leaves open; `part_mass` kg, the part it carries; `thrust`
+    N, of a tailstock.
+
+    Each drive is asked for the keys it has: a drive without rollers has none of a roller's.
+    """
+    chuck, unknown = drive.weight
+    weight = STANDARD_GRAVITY * (part_mass + (_HEAVY_CHUCK if unknown else chuck)) + thrust
+    lies, open_keys = drive.cradle is not None, _open_keys(drive)
+    if "friction_torque" in open_keys:
+        yield _bearings("friction_torque", weight, rollers=lies)
+    if "idle_friction_torque" in open_keys:
+        yield _bearings("idle_friction_torque", weight, rollers=True)
+    if "friction" in open_keys and "surfaces" in open_keys:
+        rows = STATIC_FRICTION.values()
+        low, high = min(row.low for row in rows), max(row.high for row in rows)
+        why, path = "all pairs of surfaces of the friction table", ("drive", "friction")
+        yield Assumption("drive.friction", path, low, high, Together.ALONE, why, unkind_is_low=True)
+    if "rolling_resistance" in open_keys and getattr(drive, "surfaces", None) not in ROLLING_LEVER_ARM:
+        most = max(row.high for row in ROLLING_LEVER_ARM.values())
+        low_arm, high_arm = quantity(0, "mm", "length"), quantity(most * 1e3, "mm", "length")
+        why, path = "nothing to the largest of the rolling friction table", ("drive", "rolling_resistance")
+        yield Assumption("drive.rolling_resistance", path, low_arm, high_arm, Together.FRICTION, why)
+    if "roller_inertia" in open_keys and drive.cradle is not None:
+        yield _roller_inertia(drive.cradle.roller_diameter, getattr(drive, "roller_length", None))
+    if "roller_diameter_uncertainty" in open_keys:
+        yield diameter_uncertainty("drive.roller_diameter_uncertainty", ("drive", "roller_diameter_uncertainty"))
+
+
+def support_assumptions(support: Support) -> Iterator[Assumption]:
+    """What the description of the tailstock leaves open."""
+    if support.tailstock and support.friction_torque is None:
+        force = thrust_of(support)
+        most = PLAIN_BEARING * force * _CENTRE_RADIUS
+        low, high = quantity(0, *_NEWTON_METRES), quantity(most, *_NEWTON_METRES)
+        why = f"up to a dead centre of 10 mm pressed with {force:g} N, coefficient {PLAIN_BEARING:g}, {COMMON}"
+        path = ("support", "friction_torque")
+        yield Assumption("support.friction_torque", path, low, high, Together.FRICTION, why)
+
+
+def thrust_of(support: Support) -> float:
+    """Force (N) that a tailstock presses with, as stated or as assumed; 0 without one."""
+    if not support.tailstock:
+        return 0.0
+    return support.tailstock_force.si if support.tailstock_force is not None else _CENTRE_FORCE
+
+
+def diameter_uncertainty(key: str, path: tuple[str, ...]) -> Assumption:
+    """How well a diameter is known that somebody measured with a calliper."""
+    low, high = quantity(0, "mm", "length"), quantity(0.1, "mm", "length")
+    why = f"a calliper on a part that is not quite round, {COMMON}"
+    return Assumption(key, path, low, high, Together.ALONE, why)
+
+
+def _open_keys(drive: Drive) -> set[str]:
+    return {key for key in type(drive).model_fields if getattr(drive, key) is None}
+
+
+def _bearings(key: str, weight: float, *, rollers: bool) -> Assumption:
+    """Friction of bearings and seals: nothing, up to plain bearings under the whole weight (N) and tight seals."""
+    radius, seals = (_ROLLER_SHAFT_RADIUS, _ROLLER_SEALS) if rollers else (_SPINDLE_RADIUS, _SEALS)
+    low, high = quantity(0, *_NEWTON_METRES), quantity(seals + PLAIN_BEARING * weight * radius, *_NEWTON_METRES)
+    why = (
+        f"up to seals of {seals:g} N*m and plain bearings (coefficient {PLAIN_BEARING:g}, {radius * 2e3:g} mm) under "
+        f"the whole weight and thrust, {COMMON}"
+    )
+    return Assumption(f"drive.{key}", ("drive", key), low, high, Together.FRICTION, why)
+
+
+def _roller_inertia(diameter: float, length: object) -> Assumption:
+    """Of one roller: nothing, up to solid steel of its length, or of the longest usual one."""
+    long = float(getattr(length, "si", _ROLLER_LENGTHS[1]))
+    most = math.pi / 32 * _STEEL * long * diameter**4
+    low, high = quantity(0, "kg*m^2", "inertia"), quantity(most, "kg*m^2", "inertia")
+    why = f"nothing to a roller of solid steel, {long * 1e3:g} mm long"
+    return Assumption("drive.roller_inertia", ("drive", "roller_inertia"), low, high, Together.INERTIA, why)
