@@ -78,9 +78,7 @@ def _remedies(report: LimitReport) -> Iterator[str]:
 def _of_reliability(found: Reliability | None) -> Iterator[str]:
     if found is None or found.verdict is Verdict.HOLDS:
         return
-    words = f"give {', '.join(found.missing)}"
-    if found.chance is not None:
-        words = f"no step is lost and nothing slips with probability {found.chance.probability:.5g}"
+    words = f"no step is lost and nothing slips with probability {found.chance.probability:.5g}"
     yield f"  reliability {found.verdict.value}: {words}"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from firmware_host.planning.assume.assumption import Assumption
@@ -14,21 +14,29 @@ from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase, LoadVariant, LoadVariants
 
 
-def worst_checks(loads: LoadVariants, extremes: Callable[[LoadCase], IndexExtremes]) -> tuple[LimitCheck, ...]:
-    """The check of each limit that concerns the case, in the order of the registry; `extremes`: of a load's indexes."""
+def worst_checks(
+    loads: LoadVariants, extremes: Callable[[LoadCase], IndexExtremes], reasons: Mapping[str, str]
+) -> tuple[LimitCheck, ...]:
+    """The check of each limit that concerns the case, in the order of the registry.
+
+    `extremes`: of a load's indexes. `reasons`: why the user accepts a limit whatever it says, by its name.
+    """
     index = extremes(loads.unkind.load)
     cases = [_case(variant, index) for variant in loads.variants]
     alone = [(each, _case(found, extremes(found.load))) for each, found in loads.one_by_one()]
-    return tuple(found for limit in all_limits() if (found := _worst(limit, cases, alone)) is not None)
+    judged = (_worst(limit, reasons.get(limit.name, ""), cases, alone) for limit in all_limits())
+    return tuple(found for found in judged if found is not None)
 
 
 def _case(variant: LoadVariant, index: IndexExtremes) -> LimitCase:
     return LimitCase(variant.machine, variant.job, variant.load, index)
 
 
-def _worst(limit: Limit, cases: list[LimitCase], alone: list[tuple[Assumption | None, LimitCase]]) -> LimitCheck | None:
+def _worst(
+    limit: Limit, reason: str, cases: list[LimitCase], alone: list[tuple[Assumption | None, LimitCase]]
+) -> LimitCheck | None:
     """The gravest check of `cases`; `alone`: the unkind case, and that with one assumption each at its other end."""
-    found = [check for case in cases if (check := limit.judged(case)) is not None]
+    found = [check for case in cases if (check := limit.judged(case, reason)) is not None]
     if not found:
         return None
     unkind = next((limit.check(case) for each, case in alone if each is None), None)

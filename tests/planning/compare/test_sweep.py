@@ -150,7 +150,7 @@ def test_a_part_that_falls_through_is_a_point_that_fails_with_its_reason() -> No
         ("part.mass.value", "part.mass is '2.2 kg', so nothing lies below it"),
         ("part.density.value", "part.density is '7860 kg/m"),
         ("segments.count.x", "segments.count is not given, so nothing lies below it"),
-        ("zzz", "neither a job nor a machine has a key 'zzz'. Known here: axis, "),
+        ("zzz", "neither a job nor a machine has a key 'zzz'. Known here: accept, axis, "),
     ],
     ids=["table", "key", "machine's key", "name", "number", "below a value", "below another", "below nothing",
          "nonsense"],

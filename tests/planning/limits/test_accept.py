@@ -45,15 +45,14 @@ def test_an_accepted_limit_that_fails_stops_nothing_and_the_others_still_do() ->
     require_may_move(found.checks, {"grip-peak": "tape on the rollers"})
 
 
-def test_what_is_not_known_and_could_lose_steps_stops_until_it_is_stated_or_accepted() -> None:
-    loose = job(part__mass_offset=DELETE)
-    found = report(machine(), loose)
-    assert named(found, "holding-torque").verdict is found.verdict is Verdict.NOT_KNOWN
-    with pytest.raises(LimitExceededError, match=r"holding-torque: .*Give part.mass_offset") as caught:
+def test_what_is_not_known_and_could_drop_a_part_stops_until_it_is_stated_or_accepted() -> None:
+    found = report(machine(support__largest_overhang_moment=DELETE))
+    assert named(found, "overhang").verdict is found.verdict is Verdict.NOT_KNOWN
+    with pytest.raises(LimitExceededError, match=r"overhang: .*Give support.largest_overhang_moment") as caught:
         require_may_move(found.checks)
-    assert "holding-torque" in caught.value.unknown
+    assert "overhang" in caught.value.unknown
     assert "in the job's [accept]" in str(caught.value)
-    require_may_move(found.checks, dict.fromkeys(caught.value.unknown, "turned on a lathe"))
+    require_may_move(found.checks, dict.fromkeys(caught.value.unknown, "a light part"))
 
 
 def test_a_bearing_s_rating_that_is_not_known_is_told_and_stops_nothing() -> None:
