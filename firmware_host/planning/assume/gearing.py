@@ -85,7 +85,7 @@ def _stage(stage: GearingStage, number: int, key: str, rotor_inertia: float) -> 
 
 
 def _diameters(stage: GearingStage) -> tuple[float | None, float | None]:
-    """Pitch diameters of the two wheels (m), None where they don't follow; a worm's has nothing to do with its ratio."""
+    """Pitch diameters of the two wheels (m), None where they don't follow; a worm's doesn't go by its ratio."""
     pitch, stated = stage.pitch, stage.driving_diameter
     if pitch is None or stage.driving_teeth is None or stage.driven_teeth is None:
         driven = stated.si * float(stage.reduction) if stated is not None and stage.driving_teeth != 1 else None

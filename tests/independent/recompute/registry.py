@@ -36,6 +36,9 @@ RECOMPUTED: dict[str, Callable[[Facts], Found | None]] = {
 }
 
 NOT_YET_RECOMPUTED: dict[str, str] = {
+    **dict.fromkeys(
+        ("grip-range", "motor-shaft-load", "roller-bearing-load", "worm-thrust"), "28 November: just added"
+    ),
     "torque-peak": "28 November: the ringing is being made exact",
     "grip-peak": "28 November: the ringing is being made exact",
     "seating-peak": "28 November: the ringing is being made exact",
