@@ -8,6 +8,7 @@ from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict, told_unknown
 from firmware_host.planning.reliability.estimate import Reliability, common_verdict
+from firmware_host.reporting.assumptions import assumed_table
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.index import index_section, motion_section
 from firmware_host.reporting.reliability import reliability_section
@@ -55,6 +56,7 @@ def limits_document(report: LimitReport, found: Reliability | None = None) -> Do
             Notes((*_of_reliability(found), *_remedies(report))),
             Figure("not_known", "Not known, and stops nothing", unknown, brief=bool(unknown)),
             checks_table(report),
+            assumed_table(report.assumptions),
             motion_section(report.motion) if advice is None else index_section(advice),
             *(() if found is None else (reliability_section(found),)),
             ESTIMATE,

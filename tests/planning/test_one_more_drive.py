@@ -18,6 +18,7 @@ from firmware_host.model import Job, Machine, Setup, load_job
 from firmware_host.model.machine.drives.base import AxisUnit, Drive, ShaftBody
 from firmware_host.model.machine.drives.chuck import Chuck
 from firmware_host.model.machine.drives.rollers import Rollers
+from firmware_host.planning.assume.complete import complete
 from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.load.case import load_case
@@ -88,7 +89,7 @@ def test_its_steps_and_its_load_follow_from_its_answers() -> None:
     assert setup.machine.microsteps_per_part_turn(setup.job.part.contact) == 2 * setup.machine.microsteps_per_shaft_turn
     assert load.stages[-1].ratio == 2.0
     assert {item.name: item.inertia for item in load.items}["pulley"] == 2e-6
-    assert load.assumed == ()
+    assert complete(setup.machine, setup.job).assumptions == ()
     assert plan.limits.motion.acceleration > 0
 
 

@@ -46,7 +46,7 @@ def test_every_check_of_the_report_is_a_row_with_its_unit_formula_and_source(nam
     assert column_of(table, "value") == [check.value for check in found.checks]
     assert column_of(table, "unit") == [check.unit for check in found.checks]
     values = json_document(document)
-    assert list(values) == ["verdict", "not_known", "checks", "index"]
+    assert list(values) == ["verdict", "not_known", "checks", "assumptions", "index"]
     assert values["verdict"] == found.verdict.value
     keys = ["name", "value", "limit", "unit", "margin", "verdict"]
     keys += ["reason", "assumed", "missing", "stops", "formula", "source"]

@@ -60,13 +60,14 @@ class Assumption:
     @property
     def words(self) -> str:
         """The range, for a reader."""
-        if isinstance(self.low, bool):
-            return "yes or no"
-        return f"{_text(self.low)} to {_text(self.high)}"
+        join = " or " if isinstance(self.low, bool) else " to "
+        return join.join(self.words_of(end) for end in (self.low, self.high))
 
-
-def _text(value: Value) -> str:
-    return value.text if isinstance(value, Quantity) else f"{value:g}"
+    def words_of(self, value: Value) -> str:
+        """A value of the range, for a reader."""
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        return value.text if isinstance(value, Quantity) else f"{value:g}"
 
 
 def quantity(value: float, unit: str, kind: str) -> Quantity:

@@ -24,14 +24,12 @@ _AT_THE_LIMIT = 2e-3
 class SafeMotion:
     """`acceleration` rad/s^2 and `speed` rad/s of the part, and the names of what stops them going further.
 
-    `ringing` among them: a quicker move would take longer to settle. `assumed`: keys of data that were counted as
-    nothing because nobody gave them. `timing`: what the indexes then take.
+    `ringing` among them: a quicker move would take longer to settle. `timing`: what the indexes then take.
     """
 
     acceleration: float
     speed: float
     binding: tuple[str, ...]
-    assumed: tuple[str, ...]
     timing: IndexTiming
 
 
@@ -60,7 +58,7 @@ def motion_for(
     """
     if speed is not None and acceleration is not None:
         timing = index_timing(load, moves, acceleration, speed)
-        return SafeMotion(acceleration, speed, ("as-stated",), load.assumed, timing)
+        return SafeMotion(acceleration, speed, ("as-stated",), timing)
     search = IndexSearch([load], moves, reserve, limits)
     found = search.best(acceleration, speed)
     if any(_exceeds(other, moves, reserve, limits, found) for other in others):
@@ -75,7 +73,7 @@ def motion_for(
     if acceleration is None and not any(name in search.acceleration_limits for name in binding):
         binding.append("ringing")
     timing = index_timing(load, moves, found.acceleration, found.speed)
-    return SafeMotion(found.acceleration, found.speed, tuple(binding), load.assumed, timing)
+    return SafeMotion(found.acceleration, found.speed, tuple(binding), timing)
 
 
 def _exceeds(load: LoadCase, moves: IndexMoves, reserve: float, limits: Sequence[Limit] | None, found: Pair) -> bool:

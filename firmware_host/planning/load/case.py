@@ -58,7 +58,7 @@ class LoadCase:
     microsteps/s. `phases`: what they carry, as far as torque goes. `curve`: the motor's datasheet points, None if not
     given. `winding`: its electrical data. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
     and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
-    `damping`, where they may lie. `assumed`: keys of what nobody stated.
+    `damping`, where they may lie.
     """
 
     rotor_inertia: float
@@ -93,7 +93,6 @@ class LoadCase:
     natural_frequency: float
     natural_band: FrequencyBand
     damping: DampingRange
-    assumed: tuple[str, ...] = ()
 
     @property
     def reflected_inertia(self) -> float:
@@ -216,11 +215,10 @@ class LoadVariants:
 def load_variants(machine: Machine, job: Job) -> LoadVariants:
     """The loads of every complete description of `job` on `machine`, see `planning.assume.complete`."""
     completed = complete(machine, job)
-    keys = tuple(each.key for each in completed.assumptions)
     loads = [_load_case(*each) for each in completed.variants]
     bands = [load.natural_band for load in loads]
     band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
-    loads = [replace(load, assumed=keys, natural_band=band) for load in loads]
+    loads = [replace(load, natural_band=band) for load in loads]
     variants = tuple(LoadVariant(*each, load) for each, load in zip(completed.variants, loads, strict=True))
     return LoadVariants(completed.assumptions, variants)
 

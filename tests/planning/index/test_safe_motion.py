@@ -158,8 +158,3 @@ def test_an_acceleration_no_speed_allows_is_named_with_what_is_safe() -> None:
     highest = ((0.8 * 0.8) / 2 - STEADY) / PER_ACCELERATION
     with pytest.raises(LimitExceededError, match=rf"wanted more than 5000 rad/s\^2 .* at most {highest:.4g} rad/s"):
         safe_motion(load, np.array([0.1]), acceleration=5000.0)
-
-
-def test_what_was_assumed_is_told() -> None:
-    load = load_case(machine(), job(part__mass_offset=DELETE))
-    assert safe_motion(load, np.array([0.1])).assumed == ("part.mass_offset",)

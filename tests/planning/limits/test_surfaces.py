@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from firmware_host.errors import InputError
 from firmware_host.planning.load.case import load_case
 from tests.planning.limits.report import named, report
-from tests.planning.limits.workshop import job, machine, roller_machine
+from tests.planning.limits.workshop import assumed, job, machine, roller_machine
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_surfaces_stand_for_the_low_end_of_the_tabulated_friction_and_quote_the_
     assert load.friction == 0.20
     assert load.trough is not None
     assert load.trough.lever_arm == pytest.approx(2e-3)
-    assert load.assumed == ()
+    assert assumed(rig, job()) == ()
     assert "low end of 0.2 to 0.45" in named(report(rig, acceleration=5.0), "grip").source
     assert "table 7.21" in named(report(rig, acceleration=5.0), "grip").source
 
@@ -60,7 +60,7 @@ def test_what_is_stated_beats_the_table() -> None:
 def test_surfaces_without_a_tabulated_lever_arm_roll_as_heavily_as_the_worst_of_the_table() -> None:
     rig = roller_machine(friction=None, rolling_resistance=None, surfaces="plastic_belt_on_steel")
     load = load_case(rig, job())
-    assert load.assumed == ("drive.rolling_resistance",)
+    assert assumed(rig, job()) == ("drive.rolling_resistance",)
     assert load.trough is not None
     assert load.trough.lever_arm == 7e-3  # hard rubber on steel, table 7.22
 

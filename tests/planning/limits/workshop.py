@@ -6,6 +6,7 @@ import copy
 from typing import Any
 
 from firmware_host.model import Job, Machine
+from firmware_host.planning.assume.complete import complete
 
 MOTOR: dict[str, Any] = {
     "name": "test motor",
@@ -140,3 +141,8 @@ def roller_machine(**changes: Any) -> Machine:
 def job(**changes: Any) -> Job:
     """The test job; keys as for `machine`."""
     return Job.model_validate(changed(JOB, {key.replace("__", "."): value for key, value in changes.items()}))
+
+
+def assumed(rig: Machine, work: Job) -> tuple[str, ...]:
+    """Keys of what the two leave open."""
+    return tuple(each.key for each in complete(rig, work).assumptions)

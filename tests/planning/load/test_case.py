@@ -9,7 +9,7 @@ from scipy import constants
 from firmware_host.errors import FormulaRangeError
 from firmware_host.mechanics.motor.torque import Winding, pull_out_from_winding
 from firmware_host.planning.load.case import load_case
-from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
+from tests.planning.limits.workshop import DELETE, assumed, job, machine, roller_machine
 
 
 def test_the_reflected_items_sum_to_the_inertia_that_holds_the_kinetic_energy() -> None:
@@ -100,11 +100,12 @@ def test_without_a_curve_the_winding_serves() -> None:
 def test_a_motor_with_neither_curve_nor_windings_is_as_slow_as_the_slowest_of_its_frame_size() -> None:
     # 42 mm: at most 6.5 W of one phase at 2 A and 3 ms of L/R, so 1.625 ohm and 4.875 mH.
     bare = {"motor__torque_curve": DELETE, "motor__inductance": DELETE, "motor__resistance": DELETE}
-    load = load_case(machine(motor__frame="42 mm", **bare), job())
+    rig = machine(motor__frame="42 mm", **bare)
+    load = load_case(rig, job())
     slowest = Winding(1.625, 4.875e-3, 1.0 / math.sqrt(2) / 2.0, 50)
     expected = pull_out_from_winding(100.0, slowest, peak_current=2.0, voltage=24.0)
     assert float(load.pull_out(25.0)) == pytest.approx(float(expected), rel=1e-3)
-    assert load.assumed == ("motor.resistance", "motor.inductance")
+    assert assumed(rig, job()) == ("motor.resistance", "motor.inductance")
 
 
 def test_the_lowest_pull_out_on_the_way_sees_a_dip_in_the_curve() -> None:
@@ -127,7 +128,7 @@ def test_natural_frequency_uses_the_torque_at_the_set_current() -> None:
 
 
 def test_what_nobody_gave_is_named() -> None:
-    load = load_case(
+    found = assumed(
         machine(
             gearing__0__efficiency=DELETE,
             gearing__0__driven_inertia=DELETE,
@@ -136,7 +137,7 @@ def test_what_nobody_gave_is_named() -> None:
         ),
         job(part__mass_offset=DELETE),
     )
-    assert load.assumed == (
+    assert found == (
         "gearing.belt.efficiency",
         "gearing.belt.driven_inertia",
         "drive.friction_torque",
