@@ -60,7 +60,7 @@ def test_what_is_not_finite_is_null_in_the_document() -> None:
     found = report(roller_machine(friction=2.0, centre_distance="26 mm"), job(), acceleration=2000.0)
     assert math.isinf(named(found, "grip").value or 0)
     values = json.loads(json.dumps(json_document(limits_document(found)), allow_nan=False))
-    assert set(values) == {"verdict", "not_known", "checks"}
+    assert set(values) == {"verdict", "not_known", "checks", "assumptions"}
     assert values["verdict"] == "fails"
     assert next(check for check in values["checks"] if check["name"] == "grip")["value"] is None
 
@@ -98,6 +98,17 @@ def test_what_is_not_known_and_stops_nothing_is_told_beside_the_verdict() -> Non
     ]
     values = json_document(document)
     assert (values["verdict"], values["not_known"]) == ("holds", ["radial-load"])
+
+
+def test_what_nobody_stated_is_a_row_with_its_range_and_source() -> None:
+    document = limits_document(report(machine(gearing__0__efficiency=DELETE, gearing__0__kind="toothed-belt")))
+    lines = printed(document).splitlines()
+    title = lines.index("Not stated, so assumed at its unkind end: state what you know")
+    assert lines[title + 2].split() == ["gearing.belt.efficiency", "0.95", "to", "0.98", "the", "worse", "end"]
+    assert lines[title + 3] == "  gearing.belt.efficiency: toothed belts, handbook tables, from memory"
+    (row,) = json_document(document)["assumptions"]
+    assert row["key"] == "gearing.belt.efficiency"
+    assert "Not stated" not in printed(limits_document(report()))
 
 
 def test_the_gravest_stands_first_and_what_is_accepted_with_its_reason() -> None:
@@ -159,7 +170,7 @@ def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_sa
     found = report()
     still = replace(found, motion=replace(found.motion, binding=()))
     document = limits_document(still)
-    assert list(json_document(document)) == ["verdict", "not_known", "checks"]
+    assert list(json_document(document)) == ["verdict", "not_known", "checks", "assumptions"]
     assert "  what stops it going faster: nothing" in printed(document)
 
 
