@@ -187,7 +187,7 @@ def test_jobs_are_compared_in_one_row_each_with_their_whole_reports_in_json() ->
         assert float(times) == pytest.approx(1 / cautious.cautious.quicker, abs=0.006)
         assert float(times) >= 1.3
     bare = comparison_document({"bare": replace(advised_report("heavy-shaft"), advice=None)})
-    assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "not_known", "checks"}
+    assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "not_known", "checks", "assumptions"}
     assert texts_of(bare.tables[0], "times quicker") == ["-"]
 
 
