@@ -20,10 +20,14 @@ class FindControllers(Act):
 
 @dataclass(frozen=True)
 class WriteSettings(Act):
-    """Store the settings that the plan of `job` needs; the old ones are kept. Empty: which job or port is left open."""
+    """Store the settings that the plan of `job` needs; the old ones are kept. Empty: which job or port is left open.
+
+    `accepted`: limits accepted besides the job's own, each "NAME" or "NAME=reason".
+    """
 
     job: str = ""
     port: str = ""
+    accepted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,10 +70,11 @@ class Resume(Act):
 
 @dataclass(frozen=True)
 class NameGateProgram(Act):
-    """Run a job, or resume a run, with the program that the job's gate starts for each pass."""
+    """Run a job, or resume a run, with the program that the job's gate starts for each pass; `accepted`: of the job."""
 
     job: str = ""
     run: str = ""
+    accepted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

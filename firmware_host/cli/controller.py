@@ -12,8 +12,8 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import WriteSettings
-from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption
-from firmware_host.cli.input.planned import planned
+from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.clock import ScaledClock, SystemClock
@@ -23,6 +23,7 @@ from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
 from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.planning.limits.accept import require_may_move
 from firmware_host.reporting.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
@@ -129,10 +130,15 @@ def write_command(
     port: PortOption = "",
     baud: BaudOption = None,
     backup: Annotated[Path | None, typer.Option(metavar="FILE", help="File in which to keep the old settings.")] = None,
+    accept_limit: AcceptOption = None,
 ) -> None:
-    """Write the settings that a job needs, read them back, and keep the old ones in a file."""
-    setup = load_job(job)
+    """Write the settings that a job needs, read them back, and keep the old ones in a file.
+
+    Refused if a limit stops the job: what is written would let the axis move at its acceleration.
+    """
+    setup = loaded(job, accept_limit)
     plan = planned(setup)
+    require_may_move(plan.limits.checks)
     with _open(setup.machine, setup.machine_source, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())

@@ -12,14 +12,14 @@ from typing import Annotated
 import typer
 
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
-from firmware_host.cli.input.planned import planned
+from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import RunStoppedError
-from firmware_host.model import Setup, load_job
+from firmware_host.model import Setup
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.events import Zero
@@ -79,14 +79,15 @@ def run(
     json: JsonOption = False,
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
-    setup = load_job(job)
+    setup = loaded(job, accept_limit)
     plan = planned(setup)
-    require_limits(plan.limits, accept_limit or ())
+    require_limits(plan.limits)
     clock = SystemClock()
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
+    accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url}
-    with completing_acts(**called_with), showing_run_status(folder, json=json), ExitStack() as stack:
+    with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(
             stack,
@@ -104,7 +105,7 @@ def run(
                 setup.machine, plan, station.controller, station.scales, backup, announce=output.announce_backup
             )
             output.remark("settings written and read back")
-        record = run_job(setup, plan, station, accept_limits=accept_limit or ())
+        record = run_job(setup, plan, station)
     _show(record, folder, json=json)
 
 

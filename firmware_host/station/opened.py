@@ -11,6 +11,7 @@ from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.port.trace import FileTrace
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
+from firmware_host.planning.limits.accept import accepting
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
 from firmware_host.station.journal.record import RunRecord
@@ -35,7 +36,7 @@ class OpenStation:
     setup: Setup
     plan: JobPlan
     station: Station
-    accepted: frozenset[str] = frozenset()
+    accepted: tuple[str, ...] = ()
 
     def run(self) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
@@ -85,11 +86,13 @@ def open_station(
     file's if None; `release_motor`: as in `Station`. Nothing moves until `run`. The thread that opens it is the one
     that uses it: `start_run` runs a job in a thread of its own.
 
-    Raises `LimitExceededError` before anything is opened if a limit fails that is not among `accept_limits`,
-    `InputError` where no port is named, and as `open_controller`.
+    Raises `LimitExceededError` before anything is opened if a limit stops the job; `accept_limits` are accepted besides
+    the job's own, each "NAME" or "NAME=reason", and the run remembers them. `InputError` where no port is named, and as
+    `open_controller`.
     """
+    accepted = tuple(accept_limits)
+    setup = accepting(setup, accepted)
     plan = plan if plan is not None else plan_job(setup)
-    accepted = frozenset(accept_limits)
     require_limits(plan.limits, accepted)
     clock = clock if clock is not None else SystemClock()
     url = port_of(setup.machine, port)

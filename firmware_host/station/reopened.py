@@ -29,7 +29,7 @@ class ReopenedStation:
 
     setup: Setup
     station: Station
-    accepted: frozenset[str] = frozenset()
+    accepted: tuple[str, ...] = ()
 
     def resume(self, *, finished: AskWhetherDone, set_anew: bool = False) -> RunRecord:
         """Resume the run; returns the record. No pass is skipped, and none is repeated without asking.
@@ -79,7 +79,7 @@ def reopen_station(
         drop_held_motion=True,
         release_motor=release_motor,
     ) as station:
-        yield ReopenedStation(setup, station, frozenset(accept_limits))
+        yield ReopenedStation(setup, station, tuple(accept_limits))
 
 
 def port_of_run(folder: RunFolder, setup: Setup, port: str) -> str:

@@ -18,6 +18,7 @@ EXAMPLES: tuple[Act, ...] = (
     acts.FindControllers(),
     acts.WriteSettings(),
     acts.WriteSettings("my job.toml", "socket://127.0.0.1:9"),
+    acts.WriteSettings("job.toml", "/dev/ttyUSB0", ("inertia-ratio=light rotor, tried", "creep")),
     acts.RestoreSettings("old settings.toml"),
     acts.RestoreSettings("old.json", "/dev/ttyUSB0", "my machine.toml"),
     acts.ClearOffset("/dev/ttyUSB0"),
@@ -29,6 +30,7 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Resume("runs/one", asks=True),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
+    acts.NameGateProgram("my job.toml", accepted=("creep=measured",)),
     acts.NameGateProgram(run="runs/one two"),
     acts.VerifyRun("runs/one"),
     acts.ListProfiles(),
@@ -60,6 +62,8 @@ def test_the_command_of_an_act_is_taken_by_the_command_line(act: Act) -> None:
     for value in vars(act).values():
         if isinstance(value, str) and value:
             assert value in {str(each) for each in taken.values()}
+        if isinstance(value, tuple) and value:
+            assert list(value) in [list(each) for each in taken.values() if isinstance(each, tuple | list)]
 
 
 def test_a_command_that_does_not_exist_would_be_noticed() -> None:
@@ -92,13 +96,15 @@ def test_what_an_act_leaves_open_is_taken_from_the_command_and_what_it_names_sta
     given = (acts.Unlock(), acts.ClearOffset("/dev/ttyUSB0"), acts.WriteSettings("job.toml"), acts.FindControllers())
     with (
         pytest.raises(ControllerError, match="it is locked") as caught,
-        completing_acts(job="other.toml", machine="machine.toml", port="socket://127.0.0.1:9"),
+        completing_acts(
+            job="other.toml", machine="machine.toml", port="socket://127.0.0.1:9", accepted=("mass=a lead core",)
+        ),
     ):
         raise ControllerError("it is locked", acts=given)
     assert caught.value.acts == (
         acts.Unlock("socket://127.0.0.1:9", "machine.toml"),
         acts.ClearOffset("/dev/ttyUSB0", "machine.toml"),
-        acts.WriteSettings("job.toml", "socket://127.0.0.1:9"),
+        acts.WriteSettings("job.toml", "socket://127.0.0.1:9", ("mass=a lead core",)),
         acts.FindControllers(),
     )
 

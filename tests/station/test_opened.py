@@ -75,7 +75,8 @@ def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock
     assert not Path("runs").exists()
     failing = [check.name for check in fh.plan_job(setup).limits.checks if check.verdict is fh.Verdict.FAILS]
     with fh.open_station(setup, port, clock=clock, accept_limits=failing) as opened:
-        assert opened.plan.limits.verdict is fh.Verdict.FAILS
+        assert opened.plan.limits.verdict is fh.Verdict.ACCEPTED
+        assert set(opened.setup.job.accept) == set(failing), "the run remembers them"
         with pytest.raises(fh.GateError, match="nobody can answer"):
             opened.run()  # the limits are accepted for the run as well: it comes to the job's own gate
 

@@ -27,8 +27,8 @@ def _lines(act: Act) -> list[str]:
 
 
 @contextmanager
-def completing_acts(**called_with: str) -> Iterator[None]:
-    """Inside, an error's acts that leave open their `job`, `machine`, `port` or `run` get those of this command."""
+def completing_acts(**called_with: str | tuple[str, ...]) -> Iterator[None]:
+    """Inside, an error's acts that leave open their `job`, `machine`, `port` and the like get those of this command."""
     try:
         yield
     except FirmwareHostError as error:
@@ -36,8 +36,8 @@ def completing_acts(**called_with: str) -> Iterator[None]:
         raise
 
 
-def _completed(act: Act, called_with: Mapping[str, str]) -> Act:
-    left_open = {field.name for field in fields(act) if getattr(act, field.name) == ""}
+def _completed(act: Act, called_with: Mapping[str, str | tuple[str, ...]]) -> Act:
+    left_open = {field.name for field in fields(act) if getattr(act, field.name) in ("", ())}
     return replace(act, **{name: value for name, value in called_with.items() if name in left_open})
 
 
@@ -62,8 +62,16 @@ def _at(port: str, machine: str = "") -> tuple[str, ...]:
 
 
 def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
-    start = ("resume", act.run) if act.run else ("run", act.job or "JOB")
+    start = ("resume", act.run) if act.run else ("run", act.job or "JOB", *_accepting(act.accepted))
     return (*start, "--gate-program", "PROGRAM ARGUMENT")
+
+
+def _write_settings(act: acts.WriteSettings) -> tuple[str, ...]:
+    return (*_SETTINGS, "write", act.job or "JOB", *_at(act.port), *_accepting(act.accepted))
+
+
+def _accepting(accepted: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(word for each in accepted for word in ("--accept-limit", each))
 
 
 _SETTINGS = ("controller", "settings")
@@ -71,7 +79,7 @@ _SETTINGS = ("controller", "settings")
 _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyType(
     {
         acts.FindControllers: lambda act: ("controller", "find"),
-        acts.WriteSettings: lambda act: (*_SETTINGS, "write", act.job or "JOB", *_at(act.port)),
+        acts.WriteSettings: _write_settings,
         acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup, *_at(act.port, act.machine)),
         acts.ClearOffset: lambda act: ("controller", "clear-offset", *_at(act.port, act.machine or "MACHINE")),
         acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
