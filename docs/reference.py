@@ -35,6 +35,8 @@ MEANINGS = {
     "SteppedPart.cylinders": "the cylinders, from one end to the other",
     "Cylinder.diameter": "outside",
     "Cylinder.length": "along the axis",
+    "SideCylinder.diameter": "of the cylinder",
+    "SideCylinder.length": "along its own axis",
     "RoundPart.density": "of the material; the mass follows from it if nothing was weighed",
     "RoundPart.keep_out": "arcs that must not be marked (a handle, a weld)",
     "TubePart.inner_diameter": "bore",

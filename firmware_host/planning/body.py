@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import singledispatch
 from pathlib import Path
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.body import inertia
-from firmware_host.mechanics.body.density import density_of
 from firmware_host.mechanics.body.shell import shell_per_mass, shell_volume
 from firmware_host.mechanics.body.stepped import Step, stepped_per_mass, stepped_volume
 from firmware_host.model.part.mesh_file import MeshBody, read_mesh
 from firmware_host.model.part.part import ConePart, MeasuredPart, MeshPart, RoundPart, SolidPart, SteppedPart, TubePart
+from firmware_host.planning.beside import beside_axis, density_stated, require_fitting
 
 _METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
 _MESH_TOLERANCE = 0.02
@@ -23,9 +23,11 @@ _MESH_TOLERANCE = 0.02
 class Body:
     """A part as a turning mass.
 
-    `mass` kg: as weighed, else from the density. `inertia` kg m^2 about the axis of rotation, centre-of-mass offset
-    included. `offset` m of the centre of mass from the axis, None if nobody gave it. `disagreement`:
-    (computed - weighed)/weighed where both are known, else None. `density_source`: whose density it is, "" if none.
+    `mass` kg: as weighed, else from the density, with the bodies beside its axis. `inertia` kg m^2 about the axis of
+    rotation, centre-of-mass offset and bodies included. `offset` m of the centre of mass from the axis, at the worst
+    angle; None if nobody gave it and no body makes one.
+    `disagreement`: (computed - weighed)/weighed where both are known, else None. `density_source`: whose density it
+    is, "" if none.
     """
 
     mass: float
@@ -118,35 +120,40 @@ def _require_fitting_mesh(part: MeshPart, body: MeshBody, metre: float, axis: in
 
 
 def body_of(part: RoundPart) -> Body:
-    """Mass properties of `part`; a weighed mass beats density times volume, a stated offset the mesh's own."""
+    """Mass properties of `part`; a weighed mass beats density times volume, a stated offset the mesh's own.
+
+    What was weighed is the whole part: without its bodies it weighs that much less. So it is with a measured inertia.
+    """
     shape = shape_of(part)
     density, source = _density(part)
-    computed = (
-        inertia.mass_from_density(density, shape.volume) if density is not None and shape.volume is not None else None
-    )
+    beside = beside_axis(part.bodies, density)
+    computed = None
+    if density is not None and shape.volume is not None:
+        computed = inertia.mass_from_density(density, shape.volume) + beside.mass
     weighed = part.mass.si if part.mass is not None else None
     mass = weighed if weighed is not None else computed
     if mass is None:
         raise InputError(
             "the part has neither mass nor density", "Give mass (as weighed), density, or both", key="part"
         )
-    offset = part.mass_offset.si if part.mass_offset is not None else shape.offset
     disagreement = None
     if weighed is not None and computed is not None:
         disagreement = inertia.mass_disagreement(weighed, computed)
-    about_axis = inertia.off_axis_inertia(shape.per_mass * mass, mass, offset or 0.0)
-    turning = shape.on_axis if shape.on_axis is not None else about_axis
+    own_offset = part.mass_offset.si if part.mass_offset is not None else shape.offset
+    without, arm = mass - beside.mass, own_offset or 0.0
+    require_fitting(without, mass)
+    turning = shape.on_axis
+    if turning is None:
+        own = inertia.off_axis_inertia(shape.per_mass * without, without, arm)
+        turning = own + beside.inertia
+        require_fitting(turning, own, "kg m^2")
+    offset = own_offset
+    if part.bodies:
+        angle = part.mass_offset_angle.si if part.mass_offset_angle is not None else None
+        offset = beside.moment_with(without * arm, angle) / mass
     return Body(mass, turning, offset, disagreement, source)
 
 
 def _density(part: RoundPart) -> tuple[float | None, str]:
     """(kg/m^3, whose figure it is); the middle of the tabulated range of a named material."""
-    if part.density is not None:
-        return part.density.si, "the density stated"
-    if part.material is None:
-        return None, ""
-    try:
-        row = density_of(part.material)
-    except InputError as error:
-        raise replace(error, key="part.material") from error
-    return row.middle, f"{part.material}, {row.source}"
+    return density_stated(part.density, part.material, "part.material")

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from firmware_host.errors import FormulaRangeError
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
+from firmware_host.mechanics.contact.support import weight_across
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_negative, require_positive
 
 
@@ -55,10 +56,9 @@ def contact_half_angle(part_diameter: float, roller_diameter: float, centre_dist
     return math.asin(centre_distance / (part_diameter + roller_diameter))
 
 
-def normal_at_standstill(mass: float, half_angle: float) -> float:
-    """Normal force m g/(2 cos beta) (N) on each row with nothing turning; `mass` > 0 kg, 0 < beta < pi/2."""
-    require_positive("mass", mass, "kg")
-    return mass * STANDARD_GRAVITY / (2 * math.cos(half_angle))
+def normal_at_standstill(mass: float, half_angle: float, tilt: float = 0.0) -> float:
+    """Normal force m g cos(tilt)/(2 cos beta) (N) on each row with nothing turning; `mass` > 0 kg, 0 < beta < pi/2."""
+    return weight_across(mass, tilt) / (2 * math.cos(half_angle))
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,7 @@ class Trough:
     `mass` > 0 kg and `part_inertia` >= 0 kg m^2 of the part; diameters and `centre_distance` in m (`part_diameter`
     where the rollers touch). `driven`: which rows. `idle_row_inertia` >= 0 kg m^2: the idle row's rollers together.
     `idle_friction_torque` >= 0 N m: their bearings together. `lever_arm` >= 0 m: rolling friction of each contact.
+    `tilt` of the axis, rad, 0 level to below pi/2: what of the weight pulls across it presses on the rollers.
     """
 
     mass: float
@@ -79,6 +80,7 @@ class Trough:
     idle_row_inertia: float = 0.0
     idle_friction_torque: float = 0.0
     lever_arm: float = 0.0
+    tilt: float = 0.0
 
     def __post_init__(self) -> None:
         require_positive("mass", self.mass, "kg")
@@ -87,6 +89,11 @@ class Trough:
         require_not_negative("bearing friction of the idle row", self.idle_friction_torque, "N m")
         require_not_negative("lever arm of rolling friction", self.lever_arm, "m")
         contact_half_angle(self.part_diameter, self.roller_diameter, self.centre_distance)
+
+    @property
+    def weight(self) -> float:
+        """What presses into the trough, N."""
+        return weight_across(self.mass, self.tilt)
 
     @property
     def half_angle(self) -> float:
@@ -107,6 +114,12 @@ class ManyTroughs:
     idle_row_inertia: float
     idle_friction_torque: FloatArray
     lever_arm: FloatArray
+    tilt: float = 0.0
+
+    @property
+    def weight(self) -> FloatArray:
+        """What presses into the trough, N."""
+        return self.mass * STANDARD_GRAVITY * math.cos(self.tilt)
 
     @property
     def half_angle(self) -> FloatArray:
@@ -177,7 +190,7 @@ def _one_driven(
     roller_alpha = alpha * (trough.part_diameter / trough.roller_diameter)
     drag = (trough.idle_row_inertia * roller_alpha + trough.idle_friction_torque * sense) / roller_radius
     drag_per_normal = trough.lever_arm * sense / roller_radius
-    weight = trough.mass * STANDARD_GRAVITY
+    weight = trough.weight
     total = (weight + 2 * sine * drag + (cosine * drag_per_normal + sine) * fixed) / (
         cosine - sine * drag_per_normal - (cosine * drag_per_normal + sine) * per_normal
     )
@@ -194,7 +207,7 @@ def _both_driven(trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray) -
     NaN where no sum carries the traction (more than m g/(2 cos beta) in all): the part climbs out.
     """
     sine, cosine = np.sin(trough.half_angle), np.cos(trough.half_angle)
-    weight = trough.mass * STANDARD_GRAVITY
+    weight = trough.weight
     square = cosine * (1 + per_normal**2)
     linear = weight - 2 * cosine * fixed * per_normal
     under_root = linear**2 - 4 * square * cosine * fixed**2
@@ -290,7 +303,7 @@ def grip_acceleration(
 
 def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: float, ramp: Ramp | None) -> float:
     share = min(friction, math.tan(trough.half_angle), 1.0)
-    total = trough.mass * STANDARD_GRAVITY / (math.cos(trough.half_angle) * (1 + share**2))
+    total = trough.weight / (math.cos(trough.half_angle) * (1 + share**2))
     part_radius = trough.part_diameter / 2
     if (share * part_radius - trough.lever_arm) * total - imbalance_torque <= 0:
         return 0.0

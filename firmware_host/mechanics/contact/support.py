@@ -1,29 +1,53 @@
-"""What a part's weight does to what carries it, and to itself when the power goes. N, N m, m."""
+"""What a part's weight does to what carries it, and to itself when the power goes. N, N m, m.
+
+`tilt` of the axis: rad, 0 level to pi/2 upright. Across the axis the weight counts by its cosine, along it by its sine.
+"""
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.guard import require_not_negative, require_positive
+from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
 
 
-def overhang_moment(mass: float, centre_of_mass_distance: float) -> float:
-    """Bending moment m g x (N m) at the face that carries a part; x >= 0 m from the face to the centre of mass."""
+def weight_across(mass: float, tilt: float = 0.0) -> float:
+    """M g cos(tilt) (N, >= 0): what of a weight pulls square to an axis. `mass` > 0 kg. Statics."""
     require_positive("mass", mass, "kg")
+    _require_tilt(tilt)
+    return mass * STANDARD_GRAVITY * math.cos(tilt)
+
+
+def weight_along(mass: float, tilt: float) -> float:
+    """M g sin(tilt) (N, >= 0): what of a weight pulls along an axis, toward its lower end. `mass` > 0 kg. Statics."""
+    require_positive("mass", mass, "kg")
+    _require_tilt(tilt)
+    return mass * STANDARD_GRAVITY * math.sin(tilt)
+
+
+def _require_tilt(tilt: float) -> None:
+    require_not_negative("tilt of the axis", tilt, "rad")
+    require_at_most("tilt of the axis", tilt, math.pi / 2, "rad")
+
+
+def overhang_moment(mass: float, centre_of_mass_distance: float, tilt: float = 0.0) -> float:
+    """Bending moment m g cos(tilt) x (N m) at the face that carries a part; x >= 0 m: its centre of mass from there."""
     require_not_negative("distance to the centre of mass", centre_of_mass_distance, "m")
-    return mass * STANDARD_GRAVITY * centre_of_mass_distance
+    return weight_across(mass, tilt) * centre_of_mass_distance
 
 
-def tailstock_share(mass: float, centre_of_mass_distance: float, tailstock_distance: float) -> tuple[float, float]:
+def tailstock_share(
+    mass: float, centre_of_mass_distance: float, tailstock_distance: float, tilt: float = 0.0
+) -> tuple[float, float]:
     """(load on the chuck, load on the tailstock) in N, of a part held at one end and carried at the other.
 
-    A beam on two supports: tailstock m g x/L, chuck the rest. 0 <= x and `tailstock_distance` L > 0, both in m from the
-    chuck's face. With x > L the chuck's load is negative: it is pulled upward.
+    A beam on two supports: tailstock m g cos(tilt) x/L, chuck the rest. 0 <= x and `tailstock_distance` L > 0, both in
+    m from the chuck's face. With x > L the chuck's load is negative: it is pulled upward. A steady rest likewise.
     """
     require_positive("distance to the tailstock", tailstock_distance, "m")
-    on_tailstock = overhang_moment(mass, centre_of_mass_distance) / tailstock_distance
-    return mass * STANDARD_GRAVITY - on_tailstock, on_tailstock
+    on_tailstock = overhang_moment(mass, centre_of_mass_distance, tilt) / tailstock_distance
+    return weight_across(mass, tilt) - on_tailstock, on_tailstock
 
 
 def bearing_loads(mass: float, centre_of_mass_distance: float, bearing_spacing: float) -> tuple[float, float]:
@@ -36,11 +60,10 @@ def bearing_loads(mass: float, centre_of_mass_distance: float, bearing_spacing: 
     return mass * STANDARD_GRAVITY - rear, rear
 
 
-def imbalance_torque(mass: float, offset: float) -> float:
-    """Largest torque m g e (N m, >= 0) of a centre of mass `offset` m off a level axis, at its worst angle."""
-    require_positive("mass", mass, "kg")
+def imbalance_torque(mass: float, offset: float, tilt: float = 0.0) -> float:
+    """Largest torque m g cos(tilt) e (N m, >= 0) of a centre of mass `offset` m off the axis, at its worst angle."""
     require_not_negative("centre-of-mass offset", offset, "m")
-    return mass * STANDARD_GRAVITY * offset
+    return weight_across(mass, tilt) * offset
 
 
 def shaft_load(weight: float, distance: float, rated_distance: float) -> float:

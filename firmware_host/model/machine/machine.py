@@ -16,7 +16,19 @@ from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.motor import Motor
 from firmware_host.model.machine.swing import Swing
 from firmware_host.model.tolerances import Tolerances
-from firmware_host.units import AngularAcceleration, AngularSpeed, Force, Length, Rate, SignedAngle, Time, Torque
+from firmware_host.units import (
+    AngleOrZero,
+    AngularAcceleration,
+    AngularSpeed,
+    Force,
+    Length,
+    Rate,
+    SignedAngle,
+    Time,
+    Torque,
+    TorqueOrZero,
+    parse_quantity,
+)
 
 
 class Travel(Described):
@@ -41,6 +53,10 @@ class Axis(Described):
 
     letter: Literal["X", "Y", "Z", "A", "B", "C"] = "A"
     unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
+    tilt: AngleOrZero = Field(
+        default=parse_quantity("0 deg", "angle", "non-negative"),
+        description="of the part's axis: 0 deg level, 90 deg upright",
+    )
     home_switch: bool = False
     travel: Annotated[
         Annotated[Literal["endless"], Tag("word")] | Annotated[Travel, Tag("limits")], Discriminator(_travel_tag)
@@ -51,16 +67,31 @@ class Axis(Described):
         "back before that segment, or refuse the job",
     )
 
+    @model_validator(mode="after")
+    def _up_to_upright(self) -> Self:
+        if self.tilt.exact > Fraction(1, 4):
+            raise contradiction("tilt", f"{self.tilt} is beyond upright; give 0 deg (level) to 90 deg (upright)")
+        return self
+
     @property
     def unwinds(self) -> bool:
         """Whether whole turns may be taken back between segments."""
         return self.unwind == "whole-turns"
 
 
+class SteadyRest(Described):
+    """A steady rest: what a long part turns in between the chuck and its other end."""
+
+    position: Length = Field(description="from the chuck's face to the rest")
+    friction_torque: TorqueOrZero | None = Field(default=None, description="of its jaws or rollers on the part")
+    largest_load: Force | None = Field(default=None, description="radial, that it bears")
+
+
 class Support(Described):
     """What carries the part besides the chuck."""
 
     tailstock: bool = False
+    steady_rest: SteadyRest | None = Field(default=None, description="a steady rest, where there is one")
     friction_torque: Torque | None = Field(default=None, description="of the tailstock's centre")
     largest_overhang_moment: Torque | None = Field(default=None, description="what the spindle bearings allow")
     overhang_base: Length | None = Field(default=None, description="from the front bearing to the chuck's face")
@@ -126,6 +157,16 @@ class Machine(Described):
     axis: Axis = Axis()
     link: Link
     tolerances: Tolerances = Field(default=Tolerances(), description="how well the machine's data are known")
+
+    @model_validator(mode="after")
+    def _rollers_carry(self) -> Self:
+        if self.drive.cradle is None:
+            return self
+        if self.support.steady_rest is not None:
+            raise contradiction("support.steady_rest", "a part on rollers lies on them all along; leave it out")
+        if self.axis.tilt.exact == Fraction(1, 4):
+            raise contradiction("axis.tilt", f"nothing lies on rollers at {self.axis.tilt}; give less")
+        return self
 
     @model_validator(mode="after")
     def _unit_fits_drive(self) -> Self:

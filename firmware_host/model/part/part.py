@@ -17,6 +17,7 @@ from pydantic import (
 )
 
 from firmware_host.model.base import Described, contradiction
+from firmware_host.model.part.bodies import AnySideBody
 from firmware_host.units import PI, Density, Inertia, Length, LengthOrZero, Mass, Quantity, SignedAngle
 
 #: How far a circumference measured with a tape may be off the cylinder that it was measured on (common practice).
@@ -54,8 +55,16 @@ class RoundPart(Described, ABC):
     contact_diameter: Length | None = Field(default=None, description="where rollers or jaws touch it, if another")
     density: Density | None = None
     material: str | None = Field(default=None, max_length=40, description="a tabulated density, instead of density")
-    mass: Mass | None = Field(default=None, description="as weighed; beats density times volume")
-    mass_offset: LengthOrZero | None = Field(default=None, description="centre of mass from the axis")
+    mass: Mass | None = Field(default=None, description="as weighed, with all its bodies; beats density times volume")
+    mass_offset: LengthOrZero | None = Field(
+        default=None, description="centre of mass from the axis, of the part without its bodies"
+    )
+    mass_offset_angle: SignedAngle | None = Field(
+        default=None, description="where that lies, beside bodies; left out, where it adds to theirs"
+    )
+    bodies: tuple[AnySideBody, ...] = Field(
+        default=(), max_length=50, strict=False, description="beside the axis: a handle, a boss, a cut"
+    )
     overhang: LengthOrZero | None = Field(default=None, description="chuck's face to the centre of mass")
     keep_out: tuple[Arc, ...] = Field(default=(), max_length=50, strict=False)
 
@@ -124,6 +133,13 @@ class RoundPart(Described, ABC):
             raise contradiction(
                 "mass", "give mass (as weighed), a density, or both (material names a tabulated density)"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _offset_has_its_angle_beside_bodies(self) -> Self:
+        if self.mass_offset_angle is not None and (self.mass_offset is None or not self.bodies):
+            wanted = "mass_offset" if self.mass_offset is None else "bodies"
+            raise contradiction("mass_offset_angle", f"it says something only together with {wanted}; leave it out")
         return self
 
 

@@ -21,6 +21,7 @@ from firmware_host.planning.assume.job import job_assumptions
 from firmware_host.planning.assume.machine import (
     drive_assumptions,
     driver_assumptions,
+    rest_assumptions,
     shaping_assumptions,
     support_assumptions,
     thrust_of,
@@ -75,8 +76,10 @@ def _assumptions(machine: Machine, job: Job) -> Iterable[Assumption]:
     yield from driver_assumptions(machine.driver)
     yield from shaping_assumptions(machine.driver)
     yield from gearing_assumptions(machine.gearing, rotor or 0.0)
-    yield from drive_assumptions(machine.drive, body_of(job.part).mass, thrust_of(machine.support))
+    mass = body_of(job.part).mass
+    yield from drive_assumptions(machine.drive, mass, thrust_of(machine.support))
     yield from support_assumptions(machine.support)
+    yield from rest_assumptions(machine.support, job.part, mass)
     yield from job_assumptions(machine, job)
 
 

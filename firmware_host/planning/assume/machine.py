@@ -10,6 +10,7 @@ from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, STATIC_F
 from firmware_host.model.machine.driver import Driver
 from firmware_host.model.machine.drives.base import Drive
 from firmware_host.model.machine.machine import Support
+from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
 
 PLAIN_BEARING = 0.15
@@ -80,6 +81,19 @@ def support_assumptions(support: Support) -> Iterator[Assumption]:
         why = f"up to a dead centre of 10 mm pressed with {force:g} N, coefficient {PLAIN_BEARING:g}, {COMMON}"
         path = ("support", "friction_torque")
         yield Assumption("support.friction_torque", path, low, high, Together.FRICTION, why)
+
+
+def rest_assumptions(support: Support, part: RoundPart, part_mass: float) -> Iterator[Assumption]:
+    """What the description of a steady rest leaves open, for a part of `part_mass` kg."""
+    rest = support.steady_rest
+    if rest is None or rest.friction_torque is not None:
+        return
+    pressed = STANDARD_GRAVITY * part_mass * max(1.0, part.whole_length.si / rest.position.si)
+    most = PLAIN_BEARING * pressed * max(part.diameter.si, part.contact.si) / 2
+    low, high = quantity(0, *_NEWTON_METRES), quantity(most, *_NEWTON_METRES)
+    why = f"up to plain jaws under all that the part can press them with, coefficient {PLAIN_BEARING:g}, {COMMON}"
+    path = ("support", "steady_rest", "friction_torque")
+    yield Assumption("support.steady_rest.friction_torque", path, low, high, Together.FRICTION, why)
 
 
 def thrust_of(support: Support) -> float:

@@ -9,6 +9,7 @@ from firmware_host.planning.limits.bearings.supports import (
     AxialLoad,
     PowerOffTurn,
     RadialLoad,
+    SteadyRestLoad,
     TailstockLoad,
     UnsupportedLength,
 )
@@ -20,7 +21,7 @@ from firmware_host.planning.limits.motor.step_rate import ControllerStepRate, Dr
 from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.limits.motor.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
 from firmware_host.planning.limits.rolling.grip import Grip, GripPeak, Seating, SeatingPeak
-from firmware_host.planning.limits.rolling.rollers import AxialWalk, Creep, FallsThrough
+from firmware_host.planning.limits.rolling.rollers import AxialSlide, AxialWalk, Creep, FallsThrough
 
 LIMITS: tuple[Limit, ...] = (
     TorqueAccelerating(),
@@ -39,6 +40,7 @@ LIMITS: tuple[Limit, ...] = (
     GripPeak(),
     SeatingPeak(),
     Creep(),
+    AxialSlide(),
     AxialWalk(),
     GripRange(),
     Overhang(),
@@ -48,6 +50,7 @@ LIMITS: tuple[Limit, ...] = (
     RollerBearings(),
     WormThrust(),
     TailstockLoad(),
+    SteadyRestLoad(),
     UnsupportedLength(),
     PowerOffTurn(),
     HeatHolding(),

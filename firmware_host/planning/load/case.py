@@ -37,6 +37,7 @@ from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
+from firmware_host.planning.load.support import support_friction
 from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
 
 
@@ -226,11 +227,11 @@ def load_variants(machine: Machine, job: Job) -> LoadVariants:
 def _load_case(machine: Machine, job: Job) -> LoadCase:
     """The load of a complete description."""
     body = body_of(job.part)
-    drive = drive_load(machine.drive, job.part, body)
+    drive = drive_load(machine.drive, job.part, body, machine.axis.tilt.si)
     gearing = _gearing_stages(machine)
     stages = gearing + ((drive.stage,) if drive.stage is not None else ())
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
-    support_friction = _support_friction(machine)
+    of_supports = support_friction(machine, job.part)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     phases = phase_modes(machine.driver).torque
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
@@ -244,8 +245,8 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         items=_items(machine, job, body, drive),
         stages=stages,
         load_inertia=inertia,
-        friction_torque=drive.friction_torque + support_friction,
-        imbalance_torque=imbalance_torque(body.mass, body.offset) if body.offset is not None else 0.0,
+        friction_torque=drive.friction_torque + of_supports,
+        imbalance_torque=imbalance_torque(body.mass, body.offset or 0.0, machine.axis.tilt.si),
         mass=body.mass,
         mass_disagreement=body.disagreement,
         density_source=body.density_source,
@@ -292,12 +293,6 @@ def _efficiency(stage: GearingStage) -> float:
     if stage.efficiency is None:
         raise InputError(f"{key} is not stated", f"Give {key}", key=key)
     return stage.efficiency
-
-
-def _support_friction(machine: Machine) -> float:
-    if not machine.support.tailstock:
-        return 0.0
-    return stated(machine.support.friction_torque, "support.friction_torque").si
 
 
 def _items(machine: Machine, job: Job, body: Body, drive: DriveLoad) -> tuple[LoadItem, ...]:

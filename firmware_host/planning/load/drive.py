@@ -10,10 +10,14 @@ from dataclasses import dataclass, replace
 from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, static_friction_of
 from firmware_host.mechanics.contact.rollers import DrivenRows, Trough, rolling_drag_torque
+from firmware_host.mechanics.contact.tilted import friction_along, friction_left
 from firmware_host.mechanics.train.transmission import Stage
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.body import Body
+
+_NO_GRIP = 1e-9
+"""Friction coefficient that counts where sliding along the axis leaves none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +37,8 @@ class DriveLoad:
     friction_source: str = ""
 
 
-def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
-    """The load that `drive` adds when it turns `part`; a drive with nothing left open.
+def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> DriveLoad:
+    """The load that `drive` adds when it turns `part` about an axis tilted by `tilt` (rad); a drive with nothing left open.
 
     Friction of the drive's bearings is at its shaft, so on rollers it loads the motor but not the grip. Half of the
     rollers are idle where one row is driven: their inertia and their own bearings load the grip, too. `InputError`
@@ -55,8 +59,12 @@ def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
     )
     if cradle is None:
         return load
-    friction, source = _grip(cradle)
-    trough = _trough(cradle, part, body)
+    friction, source = grip_of(cradle)
+    trough = _trough(cradle, part, body, tilt)
+    if tilt > 0 and not cradle.axial_stop:
+        along = friction_along(trough.half_angle, tilt)
+        friction = max(friction_left(friction, along), _NO_GRIP)
+        source += f", less what keeps the part from sliding along its tilted axis ({along:.3g})"
     return replace(
         load,
         friction_torque=rolling_drag_torque(trough) + load.friction_torque,
@@ -66,7 +74,7 @@ def drive_load(drive: Drive, part: RoundPart, body: Body) -> DriveLoad:
     )
 
 
-def _trough(cradle: Cradle, part: RoundPart, body: Body) -> Trough:
+def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
     """Part and rollers for the statics; with one row driven, half of the rollers are idle."""
     one = cradle.driven_rows == 1
     return Trough(
@@ -79,6 +87,7 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body) -> Trough:
         idle_row_inertia=_needed(cradle.roller_inertia, "drive.roller_inertia") / 2 if one else 0.0,
         idle_friction_torque=_needed(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
         lever_arm=_needed(_lever_arm(cradle), "drive.rolling_resistance"),
+        tilt=tilt,
     )
 
 
@@ -88,7 +97,7 @@ def _needed(value: float | None, key: str) -> float:
     return value
 
 
-def _grip(cradle: Cradle) -> tuple[float, str]:
+def grip_of(cradle: Cradle) -> tuple[float, str]:
     """(coefficient of friction, whose figure): as stated, else the low end of the tabulated range of the surfaces."""
     if cradle.friction is not None:
         return cradle.friction, "drive.friction"

@@ -6,6 +6,7 @@ what it pulls, and how the part grips. Arrays of shape (draws,); factors are 1 w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -133,6 +134,7 @@ class IndexDraws:
         drag = float(rolling_drag(load.trough)) if load.trough is not None else 0.0
         self._bearings = load.friction_torque - drag
         self._voltage = voltage
+        self._across = math.cos(setup.machine.axis.tilt.si)
         self._rolls = setup.machine.drive.rolls_on_part
         self._pull_out = self._lowest_pull_out()
 
@@ -170,7 +172,7 @@ class IndexDraws:
         inertia = mass * (about_centre + offset**2)
         if self._measured:
             inertia = body.inertia * factors.get("inertia", _ONE)
-        imbalance = mass * STANDARD_GRAVITY * offset
+        imbalance = mass * STANDARD_GRAVITY * self._across * offset
         bearings, trough = factors.get("friction_torque", _ONE), self._load.trough
         slower = wide if self._rolls else _ONE
         friction, turns = self._bearings * slower * bearings, self._turns * slower
@@ -186,6 +188,7 @@ class IndexDraws:
             idle_row_inertia=trough.idle_row_inertia,
             idle_friction_torque=trough.idle_friction_torque * bearings,
             lever_arm=trough.lever_arm * factors.get("rolling_resistance", _ONE),
+            tilt=trough.tilt,
         )
         return DrawnPart(mass, inertia, imbalance, rolling_drag(many) + friction, turns, many)
 

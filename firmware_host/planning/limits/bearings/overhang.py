@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from firmware_host.planning.limits.bearings.supports import carried_weights, missing_chuck_mass
+from firmware_host.planning.limits.bearings.supports import carried_weights, missing_chuck_mass, tipping_moment
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
@@ -11,9 +11,10 @@ from firmware_host.planning.limits.limit import Limit
 class Overhang(Limit):
     """Moment of the weights at the front bearing against what the bearings allow.
 
-    Free: m g (base + overhang). With a tailstock at the part's far end, the chuck's share of the weight times the base.
-    The chuck's own weight times the base comes on top. No check if neither the part's overhang nor the machine's limit
-    is given.
+    Free: m g (base + overhang). With a tailstock at the part's far end or a steady rest, the chuck's share of the
+    weight times the base. The chuck's own weight times the base comes on top. On a tilted axis the weights count by its
+    cosine, and m g e sin(tilt) of what pulls along it, beside it. No check if neither the part's overhang nor the
+    machine's limit is given.
     """
 
     name = "overhang"
@@ -28,7 +29,8 @@ class Overhang(Limit):
         if case.load.trough is not None or (overhang is None and support.largest_overhang_moment is None):
             return None
         formula = (
-            "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock the chuck's share of m at base"
+            "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock or a steady rest the chuck's "
+            "share of m at base; weights*cos(tilt), and m*g*e*sin(tilt)"
         )
         source = "statics of a beam"
         if overhang is None or support.largest_overhang_moment is None or support.overhang_base is None:
@@ -37,7 +39,7 @@ class Overhang(Limit):
         base = support.overhang_base.si
         return upper_limit(
             self.name,
-            sum(weight * (base + beyond) for weight, beyond in carried_weights(case, overhang.si)),
+            tipping_moment(case) + sum(force * (base + out) for force, out in carried_weights(case, overhang.si)),
             support.largest_overhang_moment.si,
             "N*m",
             formula=formula,

@@ -14,11 +14,14 @@ from firmware_host.mechanics.contact.support import (
     shaft_load,
     slenderness,
     tailstock_share,
+    weight_across,
+    weight_along,
 )
 from firmware_host.model.base import stated
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.body import body_of
 from firmware_host.units import Quantity
 
 
@@ -28,17 +31,43 @@ def on_motor_shaft(case: LimitCase) -> bool:
 
 
 def carried_weights(case: LimitCase, overhang: float) -> tuple[tuple[float, float], ...]:
-    """(weight in N, distance from the chuck's face in m) of the part and of the chuck, as the bearings feel them.
+    """(force in N across the axis, distance from the chuck's face in m) of part and chuck, as the bearings feel them.
 
-    With a tailstock at the part's far end only the chuck's share of the part, at its face. The chuck counts there, too:
-    further out than it is, so on the safe side. A chuck of unknown mass counts nothing.
+    With a tailstock at the part's far end, or a steady rest, only the chuck's share of the part, at its face; with both
+    the larger of the shares that either leaves, since nobody knows which of them bears. The chuck counts at its face,
+    too: further out than it is, so on the safe side. A chuck of unknown mass counts nothing.
     """
-    load, (chuck, _) = case.load, case.machine.drive.weight
-    part = (load.mass * STANDARD_GRAVITY, overhang)
-    if case.machine.support.tailstock:
-        on_chuck, _ = tailstock_share(load.mass, overhang, case.job.part.whole_length.si)
-        part = (abs(on_chuck), 0.0)
-    return part, (chuck * STANDARD_GRAVITY, 0.0)
+    mass, (chuck, _), tilt = case.load.mass, case.machine.drive.weight, tilt_of(case)
+    part = (weight_across(mass, tilt), overhang)
+    places = places_beyond(case)
+    if places:
+        part = (max(abs(tailstock_share(mass, overhang, place, tilt)[0]) for place in places), 0.0)
+    return part, (weight_across(chuck, tilt) if chuck > 0 else 0.0, 0.0)
+
+
+def places_beyond(case: LimitCase) -> tuple[float, ...]:
+    """Distances (m) from the chuck's face to what else carries the part: a steady rest, a tailstock at its end."""
+    support = case.machine.support
+    rest = (support.steady_rest.position.si,) if support.steady_rest is not None else ()
+    return (*rest, case.job.part.whole_length.si) if support.tailstock else rest
+
+
+def tilt_of(case: LimitCase) -> float:
+    """Tilt of the part's axis, rad, 0 level to pi/2 upright."""
+    return case.machine.axis.tilt.si
+
+
+def tipping_moment(case: LimitCase) -> float:
+    """Bending moment (N m) on the spindle of a weight that pulls along a tilted axis, beside it: m g sin(tilt) e."""
+    tilt = tilt_of(case)
+    if tilt == 0:
+        return 0.0
+    return weight_along(case.load.mass, tilt) * (body_of(case.job.part).offset or 0.0)
+
+
+def _tilted(case: LimitCase) -> str:
+    """What a tilted axis adds to a formula."""
+    return "; weights*cos(tilt), and m*g*e*sin(tilt) tips" if tilt_of(case) > 0 else ""
 
 
 def missing_chuck_mass(case: LimitCase) -> tuple[str, ...]:
@@ -64,7 +93,7 @@ class RadialLoad(Limit):
 
 
 def _radial_on_motor(case: LimitCase) -> LimitCheck:
-    formula = "weight*max(1, distance/rated distance) of part and chuck <= motor's radial load"
+    formula = "weight*max(1, distance/rated distance) of part and chuck <= motor's radial load" + _tilted(case)
     source = "moments about the front bearing; the motor's data sheet"
     motor, support, overhang = case.machine.motor, case.machine.support, case.job.part.overhang
     rated, rated_at, base = motor.radial_load, motor.radial_load_at, support.overhang_base
@@ -81,7 +110,7 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
     loads = (shaft_load(weight, base.si + beyond, rated_at.si) for weight, beyond in carried_weights(case, overhang.si))
     return upper_limit(
         "radial-load",
-        sum(loads),
+        sum(loads) + tipping_moment(case) / rated_at.si,
         rated.si,
         "N",
         formula=formula,
@@ -92,7 +121,7 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
 
 
 def _radial_on_spindle(case: LimitCase) -> LimitCheck:
-    formula = "weight*(1 + distance/spacing) of part and chuck <= largest load of the front bearing"
+    formula = "weight*(1 + distance/spacing) of part and chuck <= largest load of the front bearing" + _tilted(case)
     source = "lever law of two bearings; with a tailstock the chuck's share of the part"
     support, overhang = case.machine.support, case.job.part.overhang
     limit, spacing, base = support.largest_radial_load, support.bearing_spacing, support.overhang_base
@@ -113,7 +142,7 @@ def _radial_on_spindle(case: LimitCase) -> LimitCheck:
     )
     return upper_limit(
         "radial-load",
-        sum(loads),
+        sum(loads) + tipping_moment(case) / spacing.si,
         limit.si,
         "N",
         formula=formula,
@@ -124,24 +153,33 @@ def _radial_on_spindle(case: LimitCase) -> LimitCheck:
 
 
 class AxialLoad(Limit):
-    """The tailstock's axial force on the bearings. Without one nothing presses along a level axis."""
+    """The tailstock's axial force on the bearings, and what of the weights pulls along a tilted axis.
+
+    Which end is low nobody says, so both add. Without a tailstock nothing presses along a level axis.
+    """
 
     name = "axial-load"
     stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        support, motor = case.machine.support, case.machine.motor
-        if not support.tailstock or case.load.trough is not None:
+        support, motor, tilt = case.machine.support, case.machine.motor, tilt_of(case)
+        if case.load.trough is not None or not (support.tailstock or tilt > 0):
             return None
+        chuck, missing = case.machine.drive.weight
+        weight, pressed = weight_along(case.load.mass + chuck, tilt), support.tailstock_force
+        force = None
+        if pressed is not None or not support.tailstock:
+            force = weight + (pressed.si if pressed is not None and support.tailstock else 0.0)
         key = "motor.axial_load" if on_motor_shaft(case) else "support.largest_axial_load"
         return _compared(
             self.name,
-            support.tailstock_force.si if support.tailstock_force is not None else None,
+            force,
             motor.axial_load if on_motor_shaft(case) else support.largest_axial_load,
             ("support.tailstock_force", key),
-            formula="tailstock's force <= axial load of the bearings",
-            source="equilibrium along a level axis; the data of the bearings",
+            formula="tailstock's force + (m + m_chuck)*g*sin(tilt) <= axial load of the bearings",
+            source="equilibrium along the axis; the data of the bearings",
             remedy="Press less hard with the tailstock",
+            missing=missing if tilt > 0 else (),
         )
 
 
@@ -157,13 +195,14 @@ class TailstockLoad(Limit):
             return None
         on_centre = None
         if part.overhang is not None:
-            on_centre = tailstock_share(case.load.mass, part.overhang.si, part.whole_length.si)[1]
+            length = part.whole_length.si
+            on_centre = tailstock_share(case.load.mass, part.overhang.si, length, tilt_of(case))[1]
         return _compared(
             self.name,
             on_centre,
             support.largest_tailstock_load,
             ("part.overhang", "support.largest_tailstock_load"),
-            formula="m*g*overhang/length <= largest load of the tailstock's centre",
+            formula="m*g*cos(tilt)*overhang/length <= largest load of the tailstock's centre",
             source="statics of a beam on two supports",
             remedy="Take a stronger centre, or a steady rest",
         )
@@ -178,16 +217,45 @@ def _compared(
     formula: str,
     source: str,
     remedy: str,
+    missing: tuple[str, ...] = (),
 ) -> LimitCheck:
     """A force (N) against its limit; not known without the data behind either (`keys`)."""
     if value is None or limit is None:
-        missing = tuple(key for key, known in zip(keys, (value, limit), strict=True) if known is None)
+        missing += tuple(key for key, known in zip(keys, (value, limit), strict=True) if known is None)
         return not_known(name, "N", formula=formula, source=source, missing=missing, value=value)
-    return upper_limit(name, value, limit.si, "N", formula=formula, source=source, remedy=remedy)
+    return upper_limit(name, value, limit.si, "N", formula=formula, source=source, remedy=remedy, missing=missing)
+
+
+class SteadyRestLoad(Limit):
+    """The weight on the steady rest, all of what chuck and rest share, as if no tailstock bore any."""
+
+    name = "steady-rest-load"
+    stops_unknown = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        rest, part = case.machine.support.steady_rest, case.job.part
+        if rest is None:
+            return None
+        on_rest = None
+        if part.overhang is not None:
+            on_rest = tailstock_share(case.load.mass, part.overhang.si, rest.position.si, tilt_of(case))[1]
+        return _compared(
+            self.name,
+            on_rest,
+            rest.largest_load,
+            ("part.overhang", "support.steady_rest.largest_load"),
+            formula="m*g*cos(tilt)*overhang/position <= largest load of the steady rest",
+            source="statics of a beam on two supports",
+            remedy="Take a stronger steady rest",
+        )
 
 
 class UnsupportedLength(Limit):
-    """The part's length, all of it counted as unsupported, over its thinnest diameter."""
+    """The longest length that nothing supports, over the part's thinnest diameter.
+
+    The whole length counts, that in the chuck as well. Between two supports a part may be more slender than where it
+    stands out of one; the span that uses up most of what it may be is shown.
+    """
 
     name = "unsupported-length"
     advisory = True
@@ -195,18 +263,31 @@ class UnsupportedLength(Limit):
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
             return None
-        between_two = case.machine.support.tailstock
-        limit = SLENDEREST_BETWEEN_SUPPORTS if between_two else SLENDEREST_OVERHUNG
-        where = "between chuck and tailstock" if between_two else "out of the chuck"
+        length, limit, where = max(_spans(case), key=lambda span: span[0] / span[1])
         return upper_limit(
             self.name,
-            slenderness(case.job.part.whole_length.si, case.job.part.thinnest.si),
+            slenderness(length, case.job.part.thinnest.si),
             limit,
             "",
             formula=f"length/thinnest diameter <= {limit:g} {where}, a rule of thumb",
             source="common practice, no source",
             remedy="Set a steady rest, or a tailstock",
         )
+
+
+def _spans(case: LimitCase) -> tuple[tuple[float, float, str], ...]:
+    """(length in m, most diameters, where) of what nothing supports; a free end that has no length is none."""
+    length, places = case.job.part.whole_length.si, places_beyond(case)
+    starts, rest = (0.0, *places), case.machine.support.steady_rest is not None
+    first, beyond = ("steady rest", "steady rest") if rest else ("tailstock", "")
+    names = (f"between chuck and {first}", "between steady rest and tailstock")
+    spans = [
+        (end - start, SLENDEREST_BETWEEN_SUPPORTS, name)
+        for start, end, name in zip(starts, places, names, strict=False)
+    ]
+    if not case.machine.support.tailstock:
+        spans.append((length - starts[-1], SLENDEREST_OVERHUNG, f"out of the {beyond or 'chuck'}"))
+    return tuple(span for span in spans if span[0] > 0)
 
 
 class PowerOffTurn(Limit):
@@ -221,7 +302,7 @@ class PowerOffTurn(Limit):
     def check(self, case: LimitCase) -> LimitCheck:
         load, gearing = case.load, case.machine.gearing
         detent = stated(case.machine.motor.detent_torque, "motor.detent_torque")
-        formula = "m*g*e/n <= detent torque"
+        formula = "m*g*e*cos(tilt)/n <= detent torque"
         source = (
             "statics at the worst angle, no friction; that vibration lets a self-locking stage creep: common practice"
         )

@@ -132,14 +132,14 @@ class Seating(RollerLimit):
     ) -> tuple[float, float]:
         del friction
         least = float(smallest_normal(trough, up, load.imbalance_torque, braking=down))
-        return 1 - least / normal_at_standstill(trough.mass, trough.half_angle), 1.0
+        return 1 - least / normal_at_standstill(trough.mass, trough.half_angle, trough.tilt), 1.0
 
     def highest(
         self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
     ) -> float:
         """`reserve` of each row's normal force at standstill is kept."""
         del friction
-        least = reserve * normal_at_standstill(trough.mass, trough.half_angle)
+        least = reserve * normal_at_standstill(trough.mass, trough.half_angle, trough.tilt)
 
         def presses(acceleration: float) -> bool:
             up = 0.0 if ramp is Ramp.DOWN else acceleration

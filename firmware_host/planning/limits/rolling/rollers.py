@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.contact.rollers import Trough, friction_needed, unevenness
+from firmware_host.mechanics.contact.tilted import friction_along, side_creep_per_turn
 from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
+from firmware_host.planning.load.drive import grip_of
 
 _SEAM = "half the spot, at one seam (common practice)"
 
@@ -86,24 +89,59 @@ def _estimated_creep(cradle: Cradle, trough: Trough, load: LoadCase) -> float:
     return creep_ratio(used, load.friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
 
 
+class AxialSlide(Limit):
+    """The friction that keeps a part from sliding down a tilted axis at a standstill; none with an axial stop."""
+
+    name = "axial-slide"
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        cradle, trough = case.machine.drive.cradle, case.load.trough
+        if trough is None or cradle is None or cradle.axial_stop or trough.tilt == 0:
+            return None
+        friction, whose = grip_of(cradle)
+        return upper_limit(
+            self.name,
+            friction_along(trough.half_angle, trough.tilt),
+            friction,
+            "",
+            formula="tan(tilt)*cos(beta) <= friction",
+            source=f"statics: m*g*sin(tilt) against both normals; {whose}",
+            remedy="Set drive.axial_stop = true with a stop at the lower end, or lower axis.tilt",
+        )
+
+
 class AxialWalk(Limit):
-    """How far a conical part walks along its rollers in the longest index; none with a stop, nor without a taper."""
+    """How far a part walks along its rollers in the longest index; none with a stop.
+
+    A conical one walks, and any one creeps down a tilted axis: then nothing brings it back, and the limit stops.
+    """
 
     name = "axial-walk"
     advisory = True
 
+    def standing(self, case: LimitCase) -> Standing:
+        trough = case.load.trough
+        return replace(super().standing(case), advisory=trough is None or trough.tilt == 0)
+
     def check(self, case: LimitCase) -> LimitCheck | None:
         cradle, trough, taper = case.machine.drive.cradle, case.load.trough, float(case.job.part.taper)
-        if trough is None or cradle is None or cradle.axial_stop or taper == 0:
+        if trough is None or cradle is None or cradle.axial_stop or (taper == 0 and trough.tilt == 0):
             return None
         formula = (
             "pi*D*sin(tau)*sin(beta)*|N_1 - N_2|/(N_1 + N_2) per turn <= half the spot; tan(tau) = taper/cos(beta)"
         )
         source = f"rolling on a tilted axis, the rows holding in proportion to their normals: an estimate; {_SEAM}"
-        if case.job.window.spot is None:
-            return not_known(self.name, "m", formula=formula, source=source, missing=("window.spot_diameter",))
+        if trough.tilt > 0:
+            formula += "; and pi*D*2*creep of the side force tan(tilt)*cos(beta)"
+        missing = _missing_for_walk(cradle, trough, case)
+        if missing:
+            return not_known(self.name, "m", formula=formula, source=source, missing=missing)
+        side = _side_creep(cradle, trough)
+        if math.isinf(side):  # it slides before it rolls, as `axial-slide` says
+            return None
         uneven = unevenness(trough, case.index.acceleration, case.load.imbalance_torque)
         per_turn = walk_per_turn(trough.part_diameter, taper, trough.half_angle, uneven)
+        per_turn += side_creep_per_turn(trough.part_diameter, side)
         return upper_limit(
             self.name,
             per_turn * case.index.longest / (2 * math.pi),
@@ -113,6 +151,23 @@ class AxialWalk(Limit):
             source=source,
             remedy="Put a stop at the small end (drive.axial_stop = true), or turn it in a chuck",
         )
+
+
+def _missing_for_walk(cradle: Cradle, trough: Trough, case: LimitCase) -> tuple[str, ...]:
+    wanted = {
+        "window.spot_diameter": case.job.window.spot is not None,
+        "drive.contact_width": trough.tilt == 0 or cradle.contact_width is not None,
+    }
+    return tuple(key for key, given in wanted.items() if not given)
+
+
+def _side_creep(cradle: Cradle, trough: Trough) -> float:
+    """Creep of a rolling contact that gives way to what pulls a part down its tilted axis; infinite where it slides."""
+    if trough.tilt == 0 or cradle.contact_width is None:
+        return 0.0
+    friction, _ = grip_of(cradle)
+    used = friction_along(trough.half_angle, trough.tilt) / friction
+    return creep_ratio(used, friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
 
 
 def _hidden(case: LimitCase) -> float:
