@@ -38,7 +38,7 @@ class DriveLoad:
 
 
 def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> DriveLoad:
-    """The load that `drive` adds when it turns `part` about an axis tilted by `tilt` (rad); a drive with nothing left open.
+    """The load that `drive` adds when it turns `part` about an axis tilted by `tilt` (rad); nothing is left open.
 
     Friction of the drive's bearings is at its shaft, so on rollers it loads the motor but not the grip. Half of the
     rollers are idle where one row is driven: their inertia and their own bearings load the grip, too. `InputError`

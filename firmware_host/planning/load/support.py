@@ -9,7 +9,7 @@ from firmware_host.model.part.part import RoundPart
 
 
 def support_friction(machine: Machine, part: RoundPart) -> float:
-    """Friction torque (N m, >= 0) of a machine with nothing left open. `InputError` for a rest beyond the part's end."""
+    """Friction torque (N m, >= 0) with nothing left open. `InputError` for a rest beyond the part's end."""
     support, rest = machine.support, machine.support.steady_rest
     friction = stated(support.friction_torque, "support.friction_torque").si if support.tailstock else 0.0
     if rest is None:

@@ -39,6 +39,7 @@ NOT_YET_RECOMPUTED: dict[str, str] = {
     **dict.fromkeys(
         ("grip-range", "motor-shaft-load", "roller-bearing-load", "worm-thrust"), "28 November: just added"
     ),
+    **dict.fromkeys(("axial-slide", "steady-rest-load"), "28 November: just added"),
     "torque-peak": "28 November: the ringing is being made exact",
     "grip-peak": "28 November: the ringing is being made exact",
     "seating-peak": "28 November: the ringing is being made exact",

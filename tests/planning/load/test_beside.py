@@ -138,15 +138,15 @@ def test_the_part_s_own_offset_adds_to_the_bodies_as_a_vector_or_at_the_worst(
     assert body.offset == pytest.approx(expected)
 
 
-def test_a_handle_s_imbalance_loads_the_motor_and_an_offset_nobody_gave_stays_open() -> None:
+def test_a_handle_s_imbalance_loads_the_motor_and_an_offset_nobody_gave_is_assumed_beside_it() -> None:
     keys = {"mass": "1 kg", "density": None}
     heavy = HANDLE | {"mass": "50 g"}
     load = load_case(machine(), job(part=MUG | {"mass_offset": "0 mm", "bodies": [heavy]} | keys))
     assert load.imbalance_torque == pytest.approx(0.05 * 0.050 * constants.g)
-    assert load.missing.imbalance == ()
+    assert "part.mass_offset" not in load.assumed
     unknown = load_case(machine(), job(part=MUG | {"bodies": [heavy]} | keys))
-    assert unknown.imbalance_torque == pytest.approx(0.05 * 0.050 * constants.g)
-    assert unknown.missing.imbalance == ("part.mass_offset",)
+    assert unknown.imbalance_torque == pytest.approx((0.05 * 0.050 + 0.95 * 0.02 * 0.080) * constants.g)
+    assert "part.mass_offset" in unknown.assumed
 
 
 def test_a_measured_inertia_is_the_whole_part_s_and_bodies_add_their_imbalance() -> None:

@@ -18,10 +18,10 @@ from firmware_host.mechanics.contact.support import (
     weight_along,
 )
 from firmware_host.model.base import stated
+from firmware_host.planning.body import body_of
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
-from firmware_host.planning.body import body_of
 from firmware_host.units import Quantity
 
 
