@@ -10,7 +10,7 @@ from scipy import constants
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.load.case import load_case
+from firmware_host.planning.load.case import load_case, load_variants
 from tests.planning.limits.report import named, names, report
 from tests.planning.limits.test_supports import TAILSTOCK
 from tests.planning.limits.workshop import ROLLERS, job, machine
@@ -75,7 +75,9 @@ def test_the_friction_of_a_steady_rest_loads_the_motor_and_a_missing_one_is_assu
     unknown = load_case(rested(friction_torque=None), job())
     # Plain jaws, coefficient 0.15, under all that the part can press them with: 2.2 kg, 100 mm long, rest 80 mm out.
     assert unknown.friction_torque == pytest.approx(without.friction_torque + 0.15 * 2.2 * G / 0.8 * 0.03, rel=1e-3)
-    assert unknown.assumed == ("support.steady_rest.friction_torque",)
+    assert [each.key for each in load_variants(rested(friction_torque=None), job()).assumptions] == [
+        "support.steady_rest.friction_torque"
+    ]
 
 
 def test_a_rest_of_unknown_rating_is_not_known_and_stops_nothing() -> None:
