@@ -8,6 +8,7 @@ import numpy as np
 
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.assume.complete import complete
+from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
 from firmware_host.planning.limit_report import LimitReport, check_limits
@@ -80,7 +81,7 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
     Raises `InputError` or `PlanError` when that can't be done.
     """
     machine, job = complete(setup.machine, setup.job).unkind
-    segments = plan_segments(job)
+    segments = plan_segments(job, tilt=axis_slope(machine, job))
     route = plan_route(machine, job, segments)
     seams = predict_seams(machine, job, segments, route.segment_targets(), one_side=route.one_side, true=true)
     return Layout(segments, route, seams)
@@ -118,6 +119,8 @@ def _same(first: object, second: object) -> bool:
         return False
     if isinstance(first, np.ndarray) and isinstance(second, np.ndarray):
         return first.dtype == second.dtype and np.array_equal(first, second, equal_nan=first.dtype.kind == "f")
+    if isinstance(first, tuple) and isinstance(second, tuple):
+        return len(first) == len(second) and all(map(_same, first, second))
     if is_dataclass(first) and not isinstance(first, type):
         return all(_same(getattr(first, each.name), getattr(second, each.name)) for each in fields(first))
     return bool(first == second)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import Seams
 from firmware_host.planning.plan import Layout
-from firmware_host.reporting.document import Cell, Column, Document, Figure, Notes, Section, Table
+from firmware_host.reporting.document import Cell, Column, Document, Figure, Notes, Table
 
 _SEGMENT_COLUMNS = (
     Column("index", "segment"),
@@ -22,6 +23,20 @@ _SEAM_COLUMNS = (
     Column("at_deg", "at", "deg", ".3f"),
     Column("predicted_gap_mm", "gap", "mm", "+.4f"),
     Column("uncertainty_mm", "±", "mm", ".4f"),
+)
+_RANGE_COLUMNS = (
+    Column("lowest_gap_mm", "at least", "mm", "+.4f"),
+    Column("highest_gap_mm", "at most", "mm", "+.4f"),
+)
+_TAPER_COLUMNS = (
+    Column("thick_edge_gap_mm", "thick edge", "mm", "+.4f"),
+    Column("thin_edge_gap_mm", "thin edge", "mm", "+.4f"),
+)
+_BUDGET_COLUMNS = (
+    Column("cause", "key", brief=False),
+    Column("name", "cause"),
+    Column("lowest_mm", "at least", "mm", "+.4f"),
+    Column("highest_mm", "at most", "mm", "+.4f"),
 )
 
 
@@ -40,11 +55,12 @@ def segments_document(plan: Layout) -> Document:
             Figure("focal_plane_below_crown_mm", "Focal plane below the crown", depth * 1e3, "mm", ".3f"),
             Figure("count", "Segments", segments.count),
             Notes(choice.sentences, "why"),
+            Notes(_answer(plan.seams)),
             _segments(plan),
             _seams(plan.seams),
             Figure("closing_seam", "The last seam closes the turn", plan.seams.closing),
             _budget(plan.seams),
-            Notes((_showing(plan.seams),)),
+            Figure("not_known", "Not known, and in no figure here", plan.seams.unknown),
             Notes(plan.seams.warnings, "warnings"),
         )
     )
@@ -63,18 +79,48 @@ def _segments(plan: Layout) -> Table:
 
 def _seams(seams: Seams) -> Table:
     last = seams.gap.size if seams.closing else 0
+    figures = [seams.gap, seams.uncertainty, seams.lowest, seams.highest]
+    tapers = [cause for cause in seams.causes if cause.along]
+    for cause in tapers:
+        figures += [seams.gap + cause.high, seams.gap + cause.low]
+    columns = [seams.at_deg.tolist(), *((each * 1e3).tolist() for each in figures)]
     rows = tuple(
-        (Cell(number, f"{number}, closing") if number == last else number, at, gap * 1e3, sure * 1e3)
-        for number, (at, gap, sure) in enumerate(
-            zip(seams.at_deg.tolist(), seams.gap.tolist(), seams.uncertainty.tolist(), strict=True), 1
-        )
+        (Cell(number, f"{number}, closing") if number == last else number, *values)
+        for number, values in enumerate(zip(*columns, strict=True), 1)
     )
-    return Table("seams", "Seams (+ is a gap, - an overlap)", _SEAM_COLUMNS, rows)
+    title = "Seams (+ is a gap, - an overlap)"
+    more: tuple[Column, ...] = _RANGE_COLUMNS
+    if tapers:
+        more = (*(replace(column, brief=False) for column in _RANGE_COLUMNS), *_TAPER_COLUMNS)
+    return Table("seams", title, _SEAM_COLUMNS + more, rows)
 
 
-def _budget(seams: Seams) -> Section:
-    terms = (Figure("", name, value * 1e3, "mm", ".4f", brief=True) for name, value in seams.terms.items())
-    return Section("", "Seam budget, worst case, along the surface (+ is a gap, - an overlap)", tuple(terms))
+def _budget(seams: Seams) -> Table:
+    """The largest causes first; what is nothing stays out."""
+    causes = sorted((cause for cause in seams.causes if cause.worst > 0), key=lambda cause: -cause.worst)
+    rows = tuple(
+        (cause.key, cause.name, float(cause.low.min()) * 1e3, float(cause.high.max()) * 1e3) for cause in causes
+    )
+    return Table("budget", "Where it comes from, at the worst seam (+ is a gap, - an overlap)", _BUDGET_COLUMNS, rows)
+
+
+def _answer(seams: Seams) -> tuple[str, ...]:
+    """The worst seam, what makes it, and what can be done about that."""
+    if seams.gap.size == 0:
+        return ("One segment, no seam.",)
+    lowest, highest = float(seams.lowest.min()) * 1e3, float(seams.highest.max()) * 1e3
+    lines = [f"At the seams, from {_side(lowest)} to {_side(highest)}. {_showing(seams)}"]
+    largest = max(seams.causes, key=lambda cause: cause.worst)
+    if largest.worst > 0:
+        remedy = f" {largest.remedy}." if largest.remedy else ""
+        lines.append(f"The most comes from {largest.name}: {largest.worst * 1e3:.3f} mm.{remedy}")
+    if seams.unknown:
+        lines.append(f"Not known, and in no figure here: {', '.join(seams.unknown)}.")
+    return tuple(lines)
+
+
+def _side(gap_mm: float) -> str:
+    return f"{abs(gap_mm):.3f} mm of {'overlap' if gap_mm < 0 else 'gap'}"
 
 
 def _showing(seams: Seams) -> str:

@@ -21,12 +21,14 @@ from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.segments import segments_document
 from tests.reporting.shown import JOBS, column_of, figure, printed, shipped, texts_of
 
+ROUNDING = "microstep rounding, at most"
+
 
 @pytest.mark.parametrize("job", JOBS)
 def test_the_segments_are_those_of_the_plan_in_degrees_and_millimetres(job: str) -> None:
     layout = shipped(job)[1].layout
     document = segments_document(layout)
-    segments, seams = document.tables
+    segments, seams, budget = document.tables
     assert column_of(segments, "index") == list(range(1, layout.segments.count + 1))
     assert column_of(segments, "centre_deg") == layout.segments.centres_deg().tolist()
     assert column_of(segments, "arc_mm") == (layout.segments.arcs() * 1e3).tolist()
@@ -41,7 +43,16 @@ def test_the_segments_are_those_of_the_plan_in_degrees_and_millimetres(job: str)
         assert row["centre_deg"] == pytest.approx((row["start_deg"] + row["end_deg"]) / 2)
     for left, right in itertools.pairwise(values["segments"]):
         assert left["end_deg"] == pytest.approx(right["start_deg"], abs=1e-9)
-    assert all(list(seam) == ["at_deg", "predicted_gap_mm", "uncertainty_mm"] for seam in values["seams"])
+    keys = ["at_deg", "predicted_gap_mm", "uncertainty_mm", "lowest_gap_mm", "highest_gap_mm"]
+    keys += ["thick_edge_gap_mm", "thin_edge_gap_mm"] if job == "tumbler-wrap" else []
+    assert all(list(seam) == keys for seam in values["seams"])
+    worst = {cause.name: cause.worst * 1e3 for cause in layout.seams.causes if cause.worst > 0}
+    assert [max(-row["lowest_mm"], row["highest_mm"]) for row in values["budget"]] == [
+        pytest.approx(worst[name]) for name in column_of(budget, "name")
+    ]
+    assert list(column_of(budget, "name")) == sorted(worst, key=lambda name: -worst[name])
+    total = sum(row["lowest_mm"] for row in values["budget"])
+    assert min(row["lowest_gap_mm"] for row in values["seams"]) >= total - 1e3 * layout.seams.terms[ROUNDING]
     assert len(seams.rows) == layout.segments.count - 1 + values["closing_seam"]
     assert column_of(seams, "predicted_gap_mm") == (layout.seams.gap * 1e3).tolist()
     assert column_of(seams, "uncertainty_mm") == (layout.seams.uncertainty * 1e3).tolist()
@@ -64,7 +75,9 @@ def test_the_figures_of_the_window_have_their_units(job: str) -> None:
     }
     depth = figure(document, "focal_plane_below_crown_mm")
     assert depth.unit == "mm"
-    assert depth.value == pytest.approx(layout.segments.sag() * 1e3 / 2 if window.focus == "balanced" else 0)
+    # On the tumbler's thick edge, 41.06 mm in radius where the middle has 40 mm, the sag is that much larger.
+    largest = layout.segments.sag() * (1 + 30 * 6 / 170 / 40 if job == "tumbler-wrap" else 1)
+    assert depth.value == pytest.approx(largest * 1e3 / 2 if window.focus == "balanced" else 0)
     assert json_document(document)["why"] == list(explain_choice(layout.segments).sentences)
 
 
@@ -73,10 +86,18 @@ def test_a_terminal_shows_why_the_seams_and_their_budget() -> None:
     lines = printed(segments_document(layout)).splitlines()
     assert lines[0] == explain_choice(layout.segments).sentences[0]
     assert [lines[lines.index("Segments") + 2].split()[:3]] == [["1", "-13.846", "13.846"]]
-    assert lines[lines.index("Seams (+ is a gap, - an overlap)") + 2].split() == ["1", "13.846", "+0.0053", "0.0551"]
-    assert any(line.split() == ["13,", "closing", "346.154", "-0.0012", "0.3797"] for line in lines)
-    assert "  microstep rounding, at most: 0.0125 mm" in lines
-    assert "A seam shows from 0.030 mm (half the spot; common practice): 13 of 13 seams may show." in lines
+    seams, place = layout.seams, lines.index("Seams (+ is a gap, - an overlap)") + 2
+    first = [f"{seams.gap[0] * 1e3:+.4f}", f"{seams.uncertainty[0] * 1e3:.4f}"]
+    assert lines[place].split()[:4] == ["1", "13.846", *first]
+    last = [f"{seams.lowest[-1] * 1e3:+.4f}", f"{seams.highest[-1] * 1e3:+.4f}"]
+    assert any(line.split()[:3] == ["13,", "closing", "346.154"] and line.split()[-2:] == last for line in lines)
+    low, high = -seams.lowest.min() * 1e3, seams.highest.max() * 1e3
+    answer = f"At the seams, from {low:.3f} mm of overlap to {high:.3f} mm of gap."
+    shows = "A seam shows from 0.030 mm (half the spot; common practice): 13 of 13 seams may show."
+    assert f"{answer} {shows}" in lines
+    assert lines.index(f"{answer} {shows}") < lines.index("Segments")
+    most = "The most comes from artwork drawn flat, if it is not corrected: 0.193 mm."
+    assert any(line.startswith(most) for line in lines)
     assert lines[-2:] == list(layout.seams.warnings)
 
 
@@ -86,7 +107,8 @@ def test_without_a_spot_the_document_asks_for_it_and_a_sure_seam_does_not_show()
     assert "Give window.spot_diameter to learn whether a seam will show." in printed(segments_document(asked))
     sure = replace(layout.seams, tolerance=1.0)
     assert "no seam should show." in printed(segments_document(replace(layout, seams=sure)))
-    some = replace(layout.seams, tolerance=1e-3, gap=np.array([0, 2e-3, 0, 0, 0.0]), uncertainty=np.zeros(5))
+    wide, sharp = np.array([0, 2e-3, 0, 0, 0.0]), np.zeros(5)
+    some = replace(layout.seams, tolerance=1e-3, gap=wide, below=sharp, above=sharp)
     assert ": 1 of 5 seams may show." in printed(segments_document(replace(layout, seams=some)))
 
 

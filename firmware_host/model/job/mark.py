@@ -24,6 +24,11 @@ class Mark(Described):
     arc: Length | None = Field(default=None, description="length around the surface")
     angle: AngleOrZero | None = Field(default=None, description="angle around; 360 deg is a full wrap")
     width: Length | None = Field(default=None, description="along the axis")
+    levelled: bool | None = Field(
+        default=None,
+        description="on a cone, what lies level: true, the marked line; false, the part's axis; "
+        "left out, the axis in a chuck, and the rollers under a part on rollers",
+    )
     passes: int = Field(default=1, ge=1, le=1000)
     pass_time: Time | None = Field(default=None, description="what one pass takes at least: the motor cools meanwhile")
     start_angle: SignedAngle | None = Field(

@@ -28,6 +28,12 @@ class Window(Described):
     focus: Literal["crown", "balanced"] = "crown"
     incidence_limit: Angle | None = Field(default=None, description="largest angle of the beam to the surface normal")
     lens_field: Length | None = Field(default=None, description="width of the lens's field across the axis")
+    focal_length: Length | None = Field(default=None, description="of a lens whose rays lean outwards off the middle")
+    telecentric: bool | None = Field(default=None, description="whether the lens's rays all come straight down")
+    flat_field_corrected: bool | None = Field(
+        default=None,
+        description="whether the marking side draws the artwork for a round surface; left out, both are looked at",
+    )
     spot_diameter: Length | None = Field(default=None, description="to judge whether a seam shows")
 
     @model_validator(mode="after")

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.planning.layout.window import MarkingWindow
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,8 @@ def _sentences(plan: SegmentPlan, chosen: Alternative, fewer: Alternative | None
     if window.focus == "balanced":
         depth = window.focal_depth(math.radians(chosen.width_deg) / 2)
         lines.append(f"Set the focal plane {depth * 1e3:.3f} mm below the crown.")
+    if window.band.taper > 0:
+        lines.append(_along_the_axis(window, chosen))
     if fewer is not None and fewer.width_deg > window.widest_deg * (1 + 1e-9):
         if fewer.sag > window.sag_limit:
             cost = f"edges would lie {(fewer.sag - window.sag_limit) * 1e3:.3f} mm outside the window and fade"
@@ -74,3 +77,18 @@ def _sentences(plan: SegmentPlan, chosen: Alternative, fewer: Alternative | None
         f"{more.seams} seams instead of {chosen.seams}."
     )
     return tuple(lines)
+
+
+def _along_the_axis(window: MarkingWindow, chosen: Alternative) -> str:
+    """What a cone's band takes of the window along the axis, or would take if it were not level."""
+    band, whole = window.band, window.depth
+    if band.slope > 0:
+        return (
+            f"Along the axis its {2e3 * band.reach:.4g} mm rise and fall {band.rise * 1e3:.2f} mm, which counts in the "
+            "window; with the marked line levelled (mark.levelled = true) it would not."
+        )
+    return (
+        f"The marked line lies level. On a level axis its {2e3 * band.reach:.4g} mm would rise and fall "
+        f"{band.thicker * 1e3:.2f} mm, and the sag leaves {(whole - chosen.sag) * 1e3:.2f} of the window's "
+        f"{whole * 1e3:.2f} mm."
+    )

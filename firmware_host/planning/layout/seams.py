@@ -8,7 +8,7 @@ seam of a full wrap (circle geometry; trade practice agrees on the directions).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
+from firmware_host.planning.layout.artwork import artwork_causes
+from firmware_host.planning.layout.causes import SeamCause, either_way
 from firmware_host.planning.layout.lost_motion import lost_motion_turns
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.steps import Steps
@@ -39,24 +41,45 @@ AS_ENTERED = TrueSizes()
 
 @dataclass(frozen=True)
 class Seams:
-    """Shape (s,) arrays, s seams: `at_deg`, `gap` (m, + gap, - overlap), `uncertainty` (m, >= 0, worst case).
+    """Shape (s,) arrays, s seams: `at_deg`, and `gap` (m, + gap, - overlap) as it must be from all that is known.
 
-    The last one is the closing seam if `closing`. `tolerance` (m) is the gap that begins to show; None without a spot.
+    `below` and `above` (m, >= 0): how far under and over that it may come with every cause at its worst. The last seam
+    is the closing one if `closing`. `causes`: what opens and closes the seams, besides the rounding to whole
+    microsteps. `terms`: the most that each does to one seam (m, >= 0). `unknown`: keys of what is not known, and in no
+    figure. `tolerance` (m): the gap that begins to show; None without a spot.
     """
 
     at_deg: Floats
     gap: Floats
-    uncertainty: Floats
+    below: Floats
+    above: Floats
     closing: bool
+    causes: tuple[SeamCause, ...]
     terms: Mapping[str, float]
     tolerance: float | None
     warnings: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
+
+    @property
+    def lowest(self) -> Floats:
+        """The least gap, or the largest overlap, that each seam may come to, m."""
+        return self.gap - self.below
+
+    @property
+    def highest(self) -> Floats:
+        """The largest gap that each seam may come to, m."""
+        return self.gap + self.above
+
+    @property
+    def uncertainty(self) -> Floats:
+        """How far each seam may be off its predicted gap, m, >= 0."""
+        return np.maximum(self.below, self.above)
 
     def showing(self) -> NDArray[np.bool_]:
-        """Which seams may show: gap and uncertainty together pass the tolerance. Shape (s,)."""
+        """Which seams may show: at its worst, gap or overlap passes the tolerance. Shape (s,)."""
         if self.tolerance is None:
             return np.zeros(self.gap.shape, dtype=np.bool_)
-        return np.abs(self.gap) + self.uncertainty > self.tolerance
+        return np.maximum(np.abs(self.lowest), np.abs(self.highest)) > self.tolerance
 
 
 def seam_terms(machine: Machine, job: Job) -> dict[str, float]:
@@ -93,34 +116,63 @@ def predict_seams(
     *,
     one_side: bool,
     true: TrueSizes = AS_ENTERED,
+    moved: Sequence[SeamCause] = (),
+    unknown: tuple[str, ...] = (),
 ) -> Seams:
-    """Gap or overlap at each seam for the exact microstep targets (int64, shape (n,)), with `true` sizes if given."""
+    """Gap or overlap at each seam for the exact microstep targets (int64, shape (n,)), with `true` sizes if given.
+
+    `moved`: what load and index move the surface by, and `unknown` the keys of what is not known of that.
+    """
+    gap = _travelled(machine, job, plan, targets, true)
+    causes = (*_machine_causes(machine, job, plan, one_side), *artwork_causes(plan, job.window), *moved)
+    none = np.zeros_like(gap)
+    rounding = "microstep rounding, at most"
+    ends = plan.centres_deg() + plan.widths_deg() / 2
+    return Seams(
+        at_deg=ends if plan.full_wrap else ends[:-1],
+        gap=gap + sum((cause.certain for cause in causes), none),
+        below=sum((cause.certain - cause.low for cause in causes), none),
+        above=sum((cause.high - cause.certain for cause in causes), none),
+        closing=plan.full_wrap,
+        causes=causes,
+        terms={rounding: seam_terms(machine, job)[rounding]} | {cause.name: cause.worst for cause in causes},
+        tolerance=seam_tolerance(job),
+        warnings=_warnings(machine, job, plan),
+        unknown=unknown,
+    )
+
+
+def _travelled(machine: Machine, job: Job, plan: SegmentPlan, targets: Steps, true: TrueSizes) -> Floats:
+    """Gap at each seam from how far the surface travels against the arcs that are marked, m. Shape (s,)."""
     entered = job.part.diameter.si
     part = true.part_diameter if true.part_diameter is not None else entered
-    per_turn = machine.microsteps_per_part_turn(job.part.contact)
     scale = machine.drive.surface_scale(part / entered, true.roller_diameter)
-    to_surface = math.pi * entered * scale / float(per_turn)
+    to_surface = math.pi * entered * scale / float(machine.microsteps_per_part_turn(job.part.contact))
     arcs = plan.arcs()
-    gap = np.diff(targets) * to_surface - (arcs[1:] + arcs[:-1]) / 2
-    at_deg = plan.centres_deg()[:-1] + plan.widths_deg()[:-1] / 2
-    terms = seam_terms(machine, job)
-    relative = machine.drive.surface_uncertainty(job.part.diameter, job.segments.diameter_uncertainty)
-    steady = terms["motor step accuracy, both ends"]
-    uncertainty = steady + relative * (arcs[1:] + arcs[:-1]) / 2
-    terms["driving diameter, widest segment"] = relative * float(arcs.max())
-    lost = 0.0 if one_side else float(lost_motion_turns(machine, job)) * math.pi * entered
-    terms["lost motion, first seam"] = lost
-    if uncertainty.size:
-        uncertainty[0] += lost
+    gap: Floats = np.diff(targets) * to_surface - (arcs[1:] + arcs[:-1]) / 2
     if plan.full_wrap:
         travelled = float(targets[-1] - targets[0]) * to_surface
-        closing_gap = math.pi * part - travelled - (arcs[0] + arcs[-1]) / 2
-        closing_sure = steady + lost + _closing_uncertainty(machine, job, plan, relative)
-        terms["closing seam"] = closing_sure
-        gap = np.append(gap, closing_gap)
-        at_deg = np.append(at_deg, float((plan.start + plan.total) * 360))
-        uncertainty = np.append(uncertainty, closing_sure)
-    return Seams(at_deg, gap, uncertainty, plan.full_wrap, terms, seam_tolerance(job), _warnings(machine, job, plan))
+        gap = np.append(gap, math.pi * part - travelled - (arcs[0] + arcs[-1]) / 2)
+    return gap
+
+
+def _machine_causes(machine: Machine, job: Job, plan: SegmentPlan, one_side: bool) -> Iterator[SeamCause]:
+    """What the machine's own inaccuracy does to each seam."""
+    pitches = plan.per_seam(plan.arcs()) / 2
+    steady = seam_terms(machine, job)["motor step accuracy, both ends"]
+    yield either_way("step-accuracy", "motor step accuracy, both ends", np.full(pitches.shape, steady))
+    relative = machine.drive.surface_uncertainty(job.part.diameter, job.segments.diameter_uncertainty)
+    diameter = relative * pitches
+    if plan.full_wrap:
+        diameter[-1] = _closing_uncertainty(machine, job, plan, relative)
+    keys = "segments.diameter_uncertainty, drive.roller_diameter_uncertainty"
+    yield either_way("driving-diameter", "how well the diameter is known", diameter, f"Measure it better ({keys})")
+    lost = np.zeros(pitches.shape)
+    if not one_side:
+        turns = float(lost_motion_turns(machine, job))
+        lost[[0, -1] if plan.full_wrap else slice(1)] = turns * math.pi * job.part.diameter.si
+    name, remedy = "lost motion, first and closing seam", 'Take it up from one side (index.approach = "one-side")'
+    yield either_way("lost-motion", name, lost, remedy)
 
 
 def _closing_uncertainty(machine: Machine, job: Job, plan: SegmentPlan, relative: float) -> float:

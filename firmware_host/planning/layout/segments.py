@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from firmware_host.errors import InputError, PlanError, WindowError
 from firmware_host.model.job.job import Job
 from firmware_host.model.job.mark import Mark
+from firmware_host.planning.layout.band import band_of
 from firmware_host.planning.layout.gaps import split_in_gaps
 from firmware_host.planning.layout.window import MarkingWindow, marking_window
 from firmware_host.units import PI
@@ -82,19 +83,24 @@ class SegmentPlan:
         """Length of each segment along the surface, m, shape (count,)."""
         return self.widths_deg() / 360 * math.pi * float(self.diameter)
 
+    def per_seam(self, of_segments: Floats) -> Floats:
+        """Sum of a segment's value (shape (count,)) and its neighbour's at each seam, the closing one last."""
+        sums = of_segments[1:] + of_segments[:-1]
+        return np.append(sums, of_segments[0] + of_segments[-1]) if self.full_wrap else sums
+
     def sag(self) -> float:
         """Sag at the edge of the widest segment, m."""
         return self.window.sag(math.pi * float(self.widest))
 
 
-def plan_segments(job: Job) -> SegmentPlan:
-    """Split the job's mark into segments.
+def plan_segments(job: Job, *, tilt: float = 0.0) -> SegmentPlan:
+    """Split the job's mark into segments. `tilt`: slope of a cone's axis on its rollers (`band.axis_slope`).
 
     Raises `PlanError` when the mark is longer than the circumference, meets a keep-out arc or takes more than
     `LARGEST_COUNT` segments, and `WindowError` when a segment asked for is wider than the window allows.
     """
     diameter = job.part.diameter.exact
-    window = marking_window(job.window, float(diameter) / 2)
+    window = marking_window(job.window, float(diameter) / 2, band_of(job, tilt))
     total = mark_turns(job)
     widest = window.half_angle / math.pi
     request = job.segments

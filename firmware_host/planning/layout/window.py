@@ -11,6 +11,10 @@ from dataclasses import dataclass
 from firmware_host.errors import WindowError
 from firmware_host.mechanics.optics.beam import rayleigh_length, window_half_depth
 from firmware_host.model.job.window import Beam, Window
+from firmware_host.planning.layout.band import Band
+
+#: The band of a part without taper.
+LEVEL = Band()
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,7 @@ class MarkingWindow:
     """What the window allows on a part: `half_depth` and `sag_limit` in m, `half_angle` in rad.
 
     `focal_depth` is how far below the crown (m, >= 0) the focal plane is to be set for segments of `half_angle`.
+    `radius` m in the middle of the mark; `band`: what a cone's mark takes of the window along the axis.
     """
 
     focus: str
@@ -33,6 +38,7 @@ class MarkingWindow:
     sag_limit: float
     radius: float
     bounds: tuple[Bound, ...]
+    band: Band = LEVEL
 
     @property
     def binding(self) -> Bound:
@@ -54,20 +60,22 @@ class MarkingWindow:
         return self.radius * (1 - math.cos(half_angle))
 
     def focal_depth(self, half_angle: float) -> float:
-        """Where to put the focal plane below the crown, m: half the sag in balanced focus, 0 in crown focus."""
-        return self.sag(half_angle) / 2 if self.focus == "balanced" else 0.0
+        """Where to put the focal plane below the crown, m: half the largest sag in balanced focus, 0 in crown focus."""
+        return self.sag(half_angle) * self.band.sag_factor(self.radius) / 2 if self.focus == "balanced" else 0.0
 
-    def flat_field_error(self, half_angle: float) -> float:
-        """How far a flat artwork lands from its place along the arc at the segment's edge, m (r*phi - r*sin phi)."""
-        return self.radius * (half_angle - math.sin(half_angle))
+    @property
+    def depth(self) -> float:
+        """How deep below the crown the window reaches, m, with nothing lost along the axis."""
+        return self.half_depth if self.focus == "crown" else 2 * self.half_depth
 
 
-def marking_window(window: Window, radius: float) -> MarkingWindow:
-    """What `window` allows on a part of `radius` (m, > 0).
+def marking_window(window: Window, radius: float, band: Band = LEVEL) -> MarkingWindow:
+    """What `window` allows on a part of `radius` (m, > 0, in the middle of the mark).
 
     Crown focus: s <= w. Balanced focus (focal plane half the sag below the crown): s <= 2w. Incidence: phi <= limit.
-    Lens field: chord 2*r*sin(phi) <= field. Raises `WindowError` when the window is as deep as the radius, or when
-    nothing bounds the segment before the surface turns away.
+    Lens field: chord 2*r*sin(phi) <= field. What a cone's `band` rises and falls takes its part of w first, and where
+    the band is level the sag is larger on its thick edge. Raises `WindowError` when the window is as deep as the
+    radius, when the band leaves nothing of it, or when nothing bounds the segment before the surface turns away.
     """
     half_depth = _half_depth(window)
     if half_depth >= radius:
@@ -78,7 +86,11 @@ def marking_window(window: Window, radius: float) -> MarkingWindow:
             radius * 1e3,
             "Check window.half_depth and part.diameter: a window is a few tenths of a millimetre",
         )
-    sag_limit = half_depth if window.focus == "crown" else 2 * half_depth
+    room = half_depth - band.rise
+    if room <= 0:
+        raise _band_too_wide(half_depth, band)
+    sag_limit = room if window.focus == "crown" else 2 * room
+    sag_limit /= band.sag_factor(radius)
     bounds = []
     if sag_limit < radius:
         bounds.append(Bound("depth of focus", math.acos(1 - sag_limit / radius)))
@@ -94,7 +106,21 @@ def marking_window(window: Window, radius: float) -> MarkingWindow:
             radius * 1e3,
             "Give window.incidence_limit, so that no segment runs over the horizon",
         )
-    return MarkingWindow(window.focus, half_depth, sag_limit, radius, tuple(bounds))
+    return MarkingWindow(window.focus, half_depth, sag_limit, radius, tuple(bounds), band)
+
+
+def _band_too_wide(half_depth: float, band: Band) -> WindowError:
+    narrower = band.reach * half_depth / band.rise
+    stated = "mark.width is not stated, so the widest that fits on the cone counts: " if band.assumed else ""
+    return WindowError(
+        f"{stated}the cone's surface rises and falls along the mark's {2e3 * band.reach:.4g} mm by more than the "
+        "marking window holds",
+        band.rise * 1e3,
+        "mm",
+        half_depth * 1e3,
+        f"Level the marked line and say so (mark.levelled = true), or mark narrower bands (mark.width): "
+        f"{narrower * 1e3:.3g} mm takes half the window, the sag needs the rest",
+    )
 
 
 def _half_depth(window: Window) -> float:

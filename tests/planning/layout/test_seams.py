@@ -21,7 +21,7 @@ from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.moves import segment_targets
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 
-WIDE = {"half_depth": "4 mm", "spot_diameter": "0.05 mm"}
+WIDE = {"half_depth": "4 mm", "spot_diameter": "0.05 mm", "flat_field_corrected": True, "telecentric": True}
 
 
 @dataclass(frozen=True)

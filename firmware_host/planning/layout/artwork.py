@@ -1,0 +1,91 @@
+"""What the artwork does to the seams: drawn flat it comes out too wide, and on a cone its pitch fits one place only."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from firmware_host.mechanics.optics.cone import edge_gap
+from firmware_host.mechanics.optics.flat_field import edge_excess
+from firmware_host.model.job.window import Window
+from firmware_host.planning.layout.causes import Floats, SeamCause
+from firmware_host.planning.layout.segments import SegmentPlan
+
+#: Shortest focal length (m) of a lens that says nothing of itself, not even how wide its field is: from memory.
+SHORTEST_LENS = 0.06
+_NARROWER = "ask for more, narrower segments (segments.count)"
+_FOR_TAPER = "Mark narrower bands (mark.width), or fan the artwork out towards the cone's thick end"
+
+
+def artwork_causes(plan: SegmentPlan, window: Window) -> Iterator[SeamCause]:
+    """What the flat field, the slant of the lens's rays and the part's taper do to each seam, each as a range."""
+    depth = plan.window.focal_depth(math.pi * float(plan.widest))
+    corrections = (True, False) if window.flat_field_corrected is None else (window.flat_field_corrected,)
+    straight = [_excess(plan, corrected) for corrected in corrections]
+    slanted = [
+        _excess(plan, corrected, depth, lens) - plain
+        for corrected, plain in zip(corrections, straight, strict=True)
+        for lens in _lenses(window)
+    ]
+    yield SeamCause("flat-field", _flat_words(window), *_range(straight), _flat_remedy(window))
+    yield SeamCause("lens-slant", _lens_words(window), *_range(slanted), _lens_remedy(window))
+    band = plan.window.band
+    if band.taper > 0:
+        opened = edge_gap(plan.per_seam(plan.arcs()) / 2, band.taper, band.reach, 2 * plan.window.radius)
+        name = f"taper, at the edges of {2e3 * band.reach:.4g} mm" + (" (assumed)" if band.assumed else "")
+        yield SeamCause("taper", name, -opened, opened, _FOR_TAPER, along=True)
+
+
+def _lenses(window: Window) -> tuple[float | None, ...]:
+    """The focal lengths (m) to look at, None for rays that come straight down.
+
+    No lens draws a field wider than its focal length (common practice, from memory), so a field bounds it from below.
+    """
+    if window.telecentric:
+        return (None,)
+    if window.focal_length is not None:
+        return (window.focal_length.si,)
+    shortest = window.lens_field.si if window.lens_field is not None else SHORTEST_LENS
+    return (shortest,) if window.telecentric is False else (None, shortest)
+
+
+def _excess(plan: SegmentPlan, corrected: bool, depth: float = 0.0, lens: float | None = None) -> Floats:
+    """What the edges of both neighbours do to each seam, m, - an overlap. Shape (s,)."""
+    if corrected and lens is None:
+        return np.zeros_like(plan.per_seam(plan.arcs()))
+    edges = edge_excess(plan.arcs(), plan.window.radius, corrected=corrected, focal_depth=depth, focal_length=lens)
+    return -plan.per_seam(edges)
+
+
+def _range(cases: list[Floats]) -> tuple[Floats, Floats]:
+    return np.min(cases, axis=0), np.max(cases, axis=0)
+
+
+def _flat_words(window: Window) -> str:
+    said = {None: "if it is not corrected", True: "corrected", False: "not corrected"}
+    return f"artwork drawn flat, {said[window.flat_field_corrected]}"
+
+
+def _lens_words(window: Window) -> str:
+    """What is known of the lens's rays, in words."""
+    if window.telecentric:
+        return "slant of the rays, telecentric lens"
+    if window.focal_length is not None:
+        return f"slant of the rays, {window.focal_length} lens"
+    (shortest,) = (lens for lens in _lenses(window) if lens is not None)
+    return f"slant of the rays, lens of at least {shortest * 1e3:.4g} mm (assumed)"
+
+
+def _flat_remedy(window: Window) -> str:
+    correct = "Have the marking side draw the artwork for a round surface"
+    if window.flat_field_corrected is None:
+        return f"Say whether the marking side corrects for it (window.flat_field_corrected), or {_NARROWER}"
+    return f"{correct}, or {_NARROWER}"
+
+
+def _lens_remedy(window: Window) -> str:
+    if window.focal_length is None and window.telecentric is not True:
+        return f"Say what lens it is (window.focal_length, or window.telecentric), or {_NARROWER}"
+    return f"Use a telecentric lens, or {_NARROWER}"
