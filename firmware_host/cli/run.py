@@ -106,7 +106,7 @@ def run(
             )
             output.remark("settings written and read back")
         record = run_job(setup, plan, station)
-    _show(record, folder, json=json)
+    _show(record, folder, setup, json=json)
 
 
 def resume(
@@ -144,7 +144,7 @@ def resume(
         )
         ask = _asking(assume, station)
         record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
-    _show(record, run_folder, json=json)
+    _show(record, run_folder, setup, json=json)
 
 
 def _station(
@@ -200,8 +200,8 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
     return ask
 
 
-def _show(record: RunRecord, folder: RunFolder, *, json: bool) -> None:
-    documents.show(run_document(record), json=json)
+def _show(record: RunRecord, folder: RunFolder, setup: Setup, *, json: bool) -> None:
+    documents.show(run_document(record, accept=setup.job.accept), json=json)
     if not json:
         output.lines([f"Record: {folder.record}"])
 

@@ -65,11 +65,6 @@ def limits_document(report: LimitReport, found: Reliability | None = None) -> Do
     )
 
 
-def accepted_notes(accept: Mapping[str, str]) -> Notes:
-    """What the job accepts, a line each."""
-    return Notes(tuple(f"Accepted: {name} ({reason})" for name, reason in accept.items()))
-
-
 def _remedies(report: LimitReport) -> Iterator[str]:
     """What doesn't hold, or only narrowly, with what would help; what stops and what is graver first."""
     told = (check for check in report.checks if check.verdict is not Verdict.HOLDS)

@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 
 from firmware_host.planning.compare.motors import MotorCandidate
+from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Cell, Column, Document, Notes, Row, Table
-from firmware_host.reporting.limits import ESTIMATE, accepted_notes
+from firmware_host.reporting.limits import ESTIMATE
 
 _COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s", ".4g"))
 _COLUMNS = (
@@ -42,7 +43,7 @@ _MEANING = Notes(
 def motors_document(candidates: Sequence[MotorCandidate], accept: Mapping[str, str] | None = None) -> Document:
     """One row per motor, those that hold first, the quickest of them first; `accept`: what the job accepts."""
     table = Table("motors", "Motors", _COLUMNS, tuple(map(_row, candidates)))
-    return Document((table, accepted_notes(accept or {}), _MEANING, ESTIMATE))
+    return Document((table, accepted_notes(accept, "accepted"), _MEANING, ESTIMATE))
 
 
 def _row(each: MotorCandidate) -> Row:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import astuple
 
+from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
 from firmware_host.station.runs.status import Place, RunStatus
@@ -23,11 +24,15 @@ _COUNTED = (Column("", "step counter"), Column("", "error", form="+d"))
 
 
 def run_document(
-    record: RunRecord, counters: Mapping[int, int] | None = None, status: RunStatus | None = None
+    record: RunRecord,
+    counters: Mapping[int, int] | None = None,
+    status: RunStatus | None = None,
+    accept: Mapping[str, str] | None = None,
 ) -> Document:
     """The record, and behind it how the run stands, if that was looked at.
 
-    `counters`: a step counter's own reading for each segment, from the job's zero.
+    `counters`: a step counter's own reading for each segment, from the job's zero. `accept`: the limits that the run's
+    job accepts, with their reasons.
     """
     because = f" ({record.reason})" if record.reason else ""
     ended = record.outcome if status is None else status.state
@@ -36,6 +41,7 @@ def run_document(
             Notes((f"{ended}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}.",)),
             Figure("job", "Job", record.job, brief=True),
             Figure("machine", "Machine", record.machine, brief=True),
+            accepted_notes(accept),
             Figure("outcome", "Outcome", record.outcome),
             Figure("reason", "Reason", record.reason),
             Figure("origin_steps", "Machine step of the job's zero", record.origin_steps),

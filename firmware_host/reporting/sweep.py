@@ -9,8 +9,9 @@ from dataclasses import replace
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import LimitCheck, Verdict
+from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
-from firmware_host.reporting.limits import accepted_notes, checks_table
+from firmware_host.reporting.limits import checks_table
 
 _COLUMNS = (
     Column("verdict", "verdict"),
@@ -32,7 +33,7 @@ def sweep_document(sweep: Sweep, points: Sequence[SweepPoint], accept: Mapping[s
     """
     table = _table(sweep, "value", points)
     varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table))
-    return Document((varied, accepted_notes(accept or {})))
+    return Document((varied, accepted_notes(accept, "accepted")))
 
 
 def sweep_margins(sweep: Sweep, points: Sequence[SweepPoint]) -> Table:

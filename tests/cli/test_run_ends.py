@@ -220,6 +220,9 @@ def test_an_accepted_limit_is_remembered_so_that_the_printed_resume_works_as_typ
     assert program == "circumstep"
     resumed = call_marking(*words, "--assume", "not-done")
     assert resumed.status == 0, resumed.err
+    told = "Accepted: mass (a lead core, weighed twice)"
+    assert told in resumed.out.splitlines()
+    assert told in call("runs", "show", words[1]).out.splitlines()
 
 
 def test_settings_are_not_written_for_a_job_that_a_limit_stops_unless_it_is_accepted(job: str, port: str) -> None:
