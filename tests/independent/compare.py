@@ -9,9 +9,10 @@ from math import isclose, pi
 from typing import Any
 
 import firmware_host as fh
-from firmware_host.errors import FormulaRangeError, WindowError
+from firmware_host.errors import FormulaRangeError
 from tests.independent.corners import corners, worst
-from tests.independent.pairs import Table, pair
+from tests.independent.drawing import Table
+from tests.independent.pairs import pair
 from tests.independent.recompute.facts import Facts, Motion
 from tests.independent.recompute.registry import NOT_YET_RECOMPUTED, RECOMPUTED
 from tests.independent.recompute.swing import spanned
@@ -42,9 +43,15 @@ def planned(machine: Table, job: Table, comparison: Comparison) -> tuple[Table, 
         comparison.refused[type(error).__name__] += 1
         if "swing.frequency" in str(error):
             machine = {key: value for key, value in machine.items() if key != "swing"}
-        elif isinstance(error, WindowError) and job["segments"]:
+        elif "keep-out" in str(error):
+            job = job | {"part": {key: value for key, value in job["part"].items() if key != "keep_out"}}
+        elif isinstance(error, FormulaRangeError):
+            raise
+        elif isinstance(error, fh.PlanError) and job["segments"]:
             job = job | {"segments": {}}
-        elif isinstance(error, FormulaRangeError) or "speed" in job["index"]:
+        elif isinstance(error, fh.PlanError) and "axis" in machine:
+            machine = {key: value for key, value in machine.items() if key != "axis"}
+        elif "speed" in job["index"]:
             raise
         else:
             job = job | {"index": job["index"] | {"speed": "1.5 rad/s", "acceleration": "8 rad/s^2"}}

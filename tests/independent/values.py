@@ -59,6 +59,11 @@ def of(table: Mapping[str, Any], key: str, otherwise: float = 0.0) -> float:
     return otherwise if value is None else value
 
 
+def diameter(part: Mapping[str, Any]) -> float:
+    """Diameter (m) where it is marked."""
+    return si(part["diameter"]) if "diameter" in part else si(part["circumference"]) / pi
+
+
 def contact(part: Mapping[str, Any]) -> float:
     """Diameter where the drive touches the part (m)."""
     if "contact_from" in part:
@@ -66,4 +71,4 @@ def contact(part: Mapping[str, Any]) -> float:
         large, small, length = (si(part[key]) for key in ("large_diameter", "small_diameter", "length"))
         sizes = [large - (large - small) * place / length for place in places]
         return (max(sizes) + min(sizes)) / 2
-    return si(part.get("contact_diameter", part["diameter"]))
+    return si(part["contact_diameter"]) if "contact_diameter" in part else diameter(part)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tests.independent.recompute.facts import Facts
 from tests.independent.recompute.trough import G
 from tests.independent.recompute.verdict import UNKNOWN, Found
-from tests.independent.values import known, of, si
+from tests.independent.values import diameter, known, of, si
 
 
 def mass(facts: Facts) -> Found | None:
@@ -82,7 +82,7 @@ def tailstock_load(facts: Facts) -> Found | None:
 def unsupported_length(facts: Facts) -> Found | None:
     if facts.rolling:
         return None
-    sizes = [si(facts.part["diameter"])]
+    sizes = [diameter(facts.part)]
     if facts.part["kind"] == "cone":
         sizes = [si(facts.part["small_diameter"])]
     if facts.part["kind"] == "stepped":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import cos, pi, sin, sqrt
 from typing import Any
 
-from tests.independent.values import known, of, si
+from tests.independent.values import diameter, known, of, si
 
 # Engineering Guide CDA3000 (Lust Antriebstechnik), Appendix A, table 7.23; the middle of a range.
 DENSITY = {
@@ -21,11 +21,11 @@ _GAUSS = [(0.5 - sqrt(0.15), 5 / 18), (0.5, 8 / 18), (0.5 + sqrt(0.15), 5 / 18)]
 
 def discs(part: dict[str, Any]) -> tuple[float, float]:
     """(volume, integral of r^2 dV) of the part's shape, as a sum of discs or by Gauss's three points."""
-    diameter, length = si(part["diameter"]), of(part, "length")
+    size, length = diameter(part), of(part, "length")
     if part["kind"] == "solid":
-        return _ring(diameter, 0.0, length)
+        return _ring(size, 0.0, length)
     if part["kind"] == "tube":
-        return _ring(diameter, si(part["inner_diameter"]), length)
+        return _ring(size, si(part["inner_diameter"]), length)
     if part["kind"] == "stepped":
         rings = [_ring(si(c["diameter"]), of(c, "bore"), si(c["length"])) for c in part["cylinders"]]
         return sum(ring[0] for ring in rings), sum(ring[1] for ring in rings)

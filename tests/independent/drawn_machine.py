@@ -1,0 +1,205 @@
+"""Draws a machine: all drives, no to three stages, every optional key."""
+
+from __future__ import annotations
+
+from tests.independent.drawing import Draw, Table, draw_tolerances
+from tests.independent.values import contact, si
+
+
+def draw_motor(draw: Draw) -> Table:
+    current, torque = draw.between(0.5, 6.0), draw.between(0.1, 6.0)
+    resistance = draw.between(2.0, 20.0) / current**2
+    steps = draw.pick(
+        {"full_steps_per_revolution": 200},
+        {"full_steps_per_revolution": 400},
+        {"step_angle": "1.8 deg"},
+        {"step_angle": "0.9 deg"},
+    )
+    ambient = draw.between(20.0, 60.0)
+    motor = {
+        "name": "drawn motor",
+        "rated_current": draw.text("current", current),
+        "holding_torque": draw.text("torque", torque),
+        "rotor_inertia": draw.text("inertia", torque * draw.between(1e-5, 6e-5)),
+        **steps,
+    }
+    motor = draw.optional(
+        motor,
+        detent_torque=draw.text("torque", torque * draw.between(0.005, 0.08)),
+        resistance=draw.text("resistance", resistance),
+        inductance=draw.text("inductance", resistance * draw.between(5e-4, 4e-3)),
+        torque_curve=draw_curve(draw, torque, current) if draw.random.random() < 0.5 else None,
+        radial_load=draw.quantity("force", 15.0, 400.0),
+        radial_load_at=draw.quantity("length", 5e-3, 40e-3),
+        axial_load=draw.quantity("force", 5.0, 300.0),
+        thermal_resistance=draw.quantity("thermal", 1.0, 10.0),
+        highest_temperature=draw.text("temperature", draw.between(80.0, 155.0)),
+        ambient=draw.text("temperature", ambient),
+        iron_loss_speed=draw.quantity("speed", 20.0, 400.0) if draw.random.random() < 0.5 else None,
+        step_accuracy=draw.between(0.02, 0.08),
+    )
+    return motor
+
+
+def draw_curve(draw: Draw, torque: float, current: float) -> Table:
+    speeds = sorted(draw.between(2.0, 150.0) for _ in range(draw.pick(2, 3, 5)))
+    falling = sorted((torque * draw.between(0.1, 0.85) for _ in speeds), reverse=True)
+    if draw.random.random() < 0.15:
+        falling[0], falling[1] = falling[1], falling[0]
+    curve: Table = {
+        "supply_voltage": draw.text("voltage", draw.pick(24.0, 36.0, 48.0)),
+        "points": [
+            {"speed": draw.text("speed", speed), "torque": draw.text("torque", value)}
+            for speed, value in zip(speeds, falling, strict=True)
+        ],
+    }
+    return draw.optional(curve, current=draw.text("current", current * draw.between(0.5, 1.0)))
+
+
+def draw_driver(draw: Draw, motor: Table) -> Table:
+    current = si(motor["rated_current"]) * draw.between(0.4, 0.999)
+    voltage = draw.between(12.0, 60.0)
+    driver = {
+        "microsteps": draw.pick(1, 2, 4, 8, 16, 32, 64),
+        "current": draw.text("current", current),
+        "supply_voltage": draw.text("voltage", voltage),
+        "highest_step_rate": draw.quantity("rate", 3e3, 3e5),
+    }
+    return draw.optional(
+        driver,
+        highest_current=draw.text("current", current * draw.between(1.01, 2.0)),
+        smallest_pulse=draw.quantity("time", 1e-6, 60e-6),
+        current_shaped=draw.pick(True, False),
+        standstill_current=draw.between(0.2, 1.0),
+        highest_supply_voltage=draw.text("voltage", voltage * draw.between(1.02, 1.8)),
+        supply_capacitance=draw.quantity("capacitance", 1e-4, 1e-2),
+        supply_current=draw.quantity("current", 0.3, 8.0),
+    )
+
+
+def draw_gearing(draw: Draw) -> list[Table]:
+    return [draw_stage(draw, number) for number in range(draw.pick(0, 1, 1, 2, 3))]
+
+
+def draw_stage(draw: Draw, number: int) -> Table:
+    kind = draw.pick("toothed-belt", "spur-gears", "worm", "planetary", "coupling")
+    stage: Table = {"name": f"stage {number}", "kind": kind}
+    if kind == "coupling":
+        stage["ratio"] = "1"
+    elif kind == "worm":
+        stage |= {"driving_teeth": draw.pick(1, 2, 4), "driven_teeth": draw.pick(20, 30, 40)}
+    elif kind == "planetary":
+        stage["ratio"] = draw.pick("3", "5", "7/2", "3.75")
+    else:
+        stage |= {"driving_teeth": draw.random.randint(12, 24), "driven_teeth": draw.random.randint(18, 72)}
+    if not draw.there():
+        del stage["kind"]
+    return draw.optional(
+        stage,
+        efficiency=draw.between(0.25, 0.6) if kind == "worm" else draw.between(0.9, 0.99),
+        lost_motion=draw.quantity("angle", 1e-4, 2e-2),
+        driving_inertia=draw.quantity("inertia", 5e-7, 2e-5),
+        driven_inertia=draw.quantity("inertia", 5e-7, 3e-4),
+        self_locking=kind == "worm" and draw.random.random() < 0.7,
+    )
+
+
+def draw_chuck(draw: Draw) -> Table:
+    chuck = {"kind": "chuck", "inertia": draw.quantity("inertia", 1e-5, 2e-3)}
+    return draw.optional(
+        chuck,
+        mass=draw.quantity("mass", 0.2, 8.0),
+        smallest_grip=draw.quantity("length", 2e-3, 20e-3),
+        largest_grip=draw.quantity("length", 40e-3, 160e-3),
+        friction_torque=draw.quantity("torque", 2e-3, 0.2),
+    )
+
+
+def draw_rollers(draw: Draw, part: Table) -> Table:
+    roller = draw.between(10e-3, 60e-3)
+    rollers: Table = {
+        "kind": "rollers",
+        "roller_diameter": draw.text("length", roller),
+        "centre_distance": draw.text("length", (contact(part) + roller) * draw.between(0.35, 1.01)),
+        "driven_rows": draw.pick(1, 1, 2),
+        "rollers": draw.pick(2, 3, 4),
+        "roller_inertia": draw.quantity("inertia", 5e-7, 4e-5),
+    }
+    if draw.random.random() < 0.75:
+        rollers["friction"] = draw.between(0.12, 0.9)
+    else:
+        rollers["surfaces"] = draw.pick("steel_on_steel", "plastic_on_steel")
+    return draw.optional(
+        rollers,
+        roller_diameter_uncertainty=draw.quantity("length", 1e-5, 2e-4),
+        rolling_resistance=draw.quantity("length", 5e-5, 2e-3),
+        slip=draw.between(1e-6, 1e-2) if draw.random.random() < 0.3 else None,
+        friction_torque=draw.quantity("torque", 1e-3, 3e-2),
+        idle_friction_torque=draw.quantity("torque", 1e-4, 3e-3),
+        contact_width=draw.quantity("length", 1e-4, 2e-3),
+        axial_stop=draw.random.random() < 0.3,
+    )
+
+
+def draw_support(draw: Draw, geared: bool) -> Table:
+    tailstock = draw.random.random() < 0.35
+    support = draw.optional(
+        {"tailstock": tailstock},
+        friction_torque=draw.quantity("torque", 1e-3, 5e-2),
+        overhang_base=draw.quantity("length", 10e-3, 80e-3),
+        largest_overhang_moment=draw.quantity("torque", 0.5, 60.0),
+        tailstock_force=draw.quantity("force", 20.0, 1000.0),
+        largest_tailstock_load=draw.quantity("force", 2.0, 500.0),
+    )
+    if draw.random.random() < (0.85 if geared else 0.4):
+        support = draw.optional(
+            support,
+            bearing_spacing=draw.quantity("length", 20e-3, 150e-3),
+            largest_radial_load=draw.quantity("force", 40.0, 3000.0),
+            largest_axial_load=draw.quantity("force", 100.0, 1500.0),
+        )
+    return support
+
+
+def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
+    motor = draw_motor(draw)
+    machine = {
+        "version": 1,
+        "name": "drawn machine",
+        "motor": motor,
+        "driver": draw_driver(draw, motor),
+        "gearing": draw_gearing(draw),
+        "drive": draw_rollers(draw, part) if on_rollers else draw_chuck(draw),
+        "axis": draw_axis(draw, on_rollers),
+        "tolerances": draw_tolerances(draw),
+        "link": {"highest_step_rate": draw.quantity("rate", 3e3, 1e5)},
+    }
+    if draw.random.random() < 0.3:
+        machine["swing"] = draw_swing(draw, motor)
+    return machine if on_rollers else machine | {"support": draw_support(draw, bool(machine["gearing"]))}
+
+
+def draw_swing(draw: Draw, motor: Table) -> Table:
+    """As if measured: near what the bare rotor's spring gives with a few times its inertia."""
+    stiffness, turning = 50 * si(motor["holding_torque"]) * 0.4, si(motor["rotor_inertia"]) * draw.between(1.5, 8.0)
+    swing: Table = {}
+    if draw.random.random() < 0.7:
+        frequency = draw.text("rate", (stiffness / turning) ** 0.5 / 6.28)
+        swing = draw.optional(
+            {"frequency": frequency, "frequency_uncertainty": draw.between(0.01, 0.1)},
+            load_inertia=draw.quantity("inertia", 1e-7, 1e-4),
+            current=draw.text("current", si(motor["rated_current"]) * draw.between(0.4, 1.0)),
+        )
+    if draw.random.random() < 0.6:
+        swing |= draw.optional({"damping_ratio": draw.between(0.02, 0.3)}, damping_uncertainty=draw.between(0.05, 0.4))
+    return swing
+
+
+def draw_axis(draw: Draw, on_rollers: bool) -> Table:
+    axis: Table = {"letter": draw.pick("A", "B"), "unit": "mm" if on_rollers and draw.random.random() < 0.3 else "deg"}
+    if draw.random.random() < 0.2:
+        axis["travel"] = {
+            "lowest": draw.text("angle", -draw.between(0.1, 10.0)),
+            "highest": draw.quantity("angle", 1.0, 20.0),
+        }
+    return draw.optional(axis, home_switch=draw.pick(True, False), unwind=draw.pick("whole-turns", "never"))
