@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isclose, pi
 from typing import Any
 
@@ -93,7 +93,9 @@ def facts_of(machine: Table, job: Table, plan: fh.JobPlan) -> Facts:
 
 def _compare_plan(seed: int, facts: list[Facts], plan: fh.JobPlan, comparison: Comparison) -> None:
     shown = {check.name: check for check in plan.limits.checks}
+    accepted = facts[0].job.get("accept", {})
     found = {name: worst(limit, facts) for name, limit in RECOMPUTED.items()}
+    found = {name: own and replace(own, accepted=name in accepted) for name, own in found.items()}
     for name in sorted((shown.keys() | found.keys()) - NOT_YET_RECOMPUTED.keys()):
         check = shown.get(name)
         comparison.differences += [f"pair {seed}: {name}: {text}" for text in disagreements(check, found.get(name))]
@@ -110,7 +112,7 @@ def disagreements(check: Any, found: Found | None) -> list[str]:
         texts.append(f"{check.verdict.value} ({check.value}, {check.limit}), recomputed {found}")
     for what, shown, own in (("value", check.value, found.value), ("limit", check.limit, found.limit)):
         if shown is None or own is None:
-            if check.verdict.value != "not known":
+            if check.verdict.value not in ("not known", "accepted"):
                 texts.append(f"{what} {shown}, recomputed {own}")
         elif not isclose(shown, own, rel_tol=found.within, abs_tol=1e-12):
             texts.append(f"{what} {shown:.10g}, recomputed {own:.10g}")

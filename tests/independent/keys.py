@@ -56,6 +56,9 @@ def places(table: Table, prefix: str) -> Iterator[tuple[str, Place]]:
     """(key, place) of each leaf of a plain table, named as by `keys_of`."""
     for name, value in table.items():
         path = f"{prefix}.{name}"
+        if name == "accept":  # its keys are names of limits
+            yield path, (name,)
+            continue
         for number, item in enumerate(value if isinstance(value, list) else [value]):
             place: Place = (name, number) if isinstance(value, list) else (name,)
             if isinstance(item, dict):

@@ -14,13 +14,15 @@ class Found:
     """What a recomputed limit says: `value` may be at most `limit`; None where no number is to be had.
 
     `missing`: data are missing, so that it is not known unless it fails. `advisory`: it is exceeded, and never fails.
-    `stated_margin`: where it isn't (limit - value)/limit. `within`: how far two computations of the value may differ.
+    `accepted`: somebody accepts it by name. `stated_margin`: where it isn't (limit - value)/limit. `within`: how far two
+    computations of the value may differ.
     """
 
     value: float | None
     limit: float | None
     missing: bool = False
     advisory: bool = False
+    accepted: bool = False
     stated_margin: float | None = None
     within: float = 1e-6
 
@@ -37,11 +39,13 @@ class Found:
     def verdicts(self) -> set[str]:
         """Those that are right: two where the margin lies on the border."""
         if self.margin is None:
-            return {"not known"}
+            return {"accepted" if self.accepted else "not known"}
         near = max(_NEAR, self.within * (1 + abs(self.margin if isfinite(self.margin) else 0.0)))
         return {self._named(self.margin - near), self._named(self.margin), self._named(self.margin + near)}
 
     def _named(self, margin: float) -> str:
+        if self.accepted and (margin < -1e-9 or self.missing):
+            return "accepted"
         if margin < -1e-9:
             return "exceeded" if self.advisory else "fails"
         if self.missing:
