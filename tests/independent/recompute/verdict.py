@@ -14,8 +14,8 @@ class Found:
     """What a recomputed limit says: `value` may be at most `limit`; None where no number is to be had.
 
     `missing`: data are missing, so that it is not known unless it fails. `advisory`: it is exceeded, and never fails.
-    `accepted`: somebody accepts it by name. `stated_margin`: where it isn't (limit - value)/limit. `within`: how far two
-    computations of the value may differ.
+    `accepted`: somebody accepts it by name. `stated_margin`: where it isn't (limit - value)/limit. `within`: how far
+    two computations of the value may differ.
     """
 
     value: float | None
