@@ -92,7 +92,9 @@ def draw_stage(draw: Draw, number: int) -> Table:
         stage["ratio"] = draw.pick("3", "5", "7/2", "3.75")
     else:
         stage |= {"driving_teeth": draw.random.randint(12, 24), "driven_teeth": draw.random.randint(18, 72)}
-    if not draw.there():
+    if draw.there():
+        stage |= draw_wheels(draw, kind)
+    else:
         del stage["kind"]
     return draw.optional(
         stage,
@@ -102,6 +104,22 @@ def draw_stage(draw: Draw, number: int) -> Table:
         driven_inertia=draw.quantity("inertia", 5e-7, 3e-4),
         self_locking=kind == "worm" and draw.random.random() < 0.7,
     )
+
+
+def draw_wheels(draw: Draw, kind: str) -> Table:
+    """What its shafts are pushed with: by the diameter or the pitch of its wheels."""
+    by_pitch = draw.random.random() < 0.5
+    diameter, pitch = draw.quantity("length", 8e-3, 60e-3), draw.quantity("length", 2e-3, 8e-3)
+    if kind == "toothed-belt":
+        tension = draw.quantity("force", 10.0, 200.0)
+        return draw.optional({"pitch": pitch} if by_pitch else {"driving_diameter": diameter}, belt_tension=tension)
+    if kind == "spur-gears":
+        return {"pitch": pitch} if by_pitch else {"driving_diameter": diameter}
+    if kind == "worm":
+        return draw.optional(
+            {}, pitch=pitch, driving_diameter=diameter, largest_axial_load=draw.quantity("force", 10.0, 800.0)
+        )
+    return {}
 
 
 def draw_chuck(draw: Draw) -> Table:
@@ -131,6 +149,8 @@ def draw_rollers(draw: Draw, part: Table) -> Table:
         rollers["surfaces"] = draw.pick("steel_on_steel", "plastic_on_steel")
     return draw.optional(
         rollers,
+        largest_bearing_load=draw.quantity("force", 3.0, 300.0),
+        busiest_share=draw.between(2 / rollers["rollers"] if rollers["rollers"] > 2 else 0.9999, 1.0),
         roller_diameter_uncertainty=draw.quantity("length", 1e-5, 2e-4),
         rolling_resistance=draw.quantity("length", 5e-5, 2e-3),
         slip=draw.between(1e-6, 1e-2) if draw.random.random() < 0.3 else None,
@@ -146,6 +166,7 @@ def draw_support(draw: Draw, geared: bool) -> Table:
     support = draw.optional(
         {"tailstock": tailstock},
         friction_torque=draw.quantity("torque", 1e-3, 5e-2),
+        motor_shaft_arm=draw.quantity("length", 5e-3, 40e-3),
         overhang_base=draw.quantity("length", 10e-3, 80e-3),
         largest_overhang_moment=draw.quantity("torque", 0.5, 60.0),
         tailstock_force=draw.quantity("force", 20.0, 1000.0),
@@ -176,7 +197,9 @@ def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
     }
     if draw.random.random() < 0.3:
         machine["swing"] = draw_swing(draw, motor)
-    return machine if on_rollers else machine | {"support": draw_support(draw, bool(machine["gearing"]))}
+    if on_rollers:
+        return machine | {"support": draw.optional({}, motor_shaft_arm=draw.quantity("length", 5e-3, 40e-3))}
+    return machine | {"support": draw_support(draw, bool(machine["gearing"]))}
 
 
 def draw_swing(draw: Draw, motor: Table) -> Table:

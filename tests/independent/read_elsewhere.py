@@ -60,8 +60,6 @@ for _kind, (_file, _keys) in _GATES.items():
     )
 
 NOT_YET_READ: dict[str, str] = {
-    "machine.drive[chuck].smallest_grip": "28 November: the grip range becomes a limit",
-    "machine.drive[chuck].largest_grip": "28 November: the grip range becomes a limit",
     "machine.gearing[].kind": "28 November: what is assumed of a stage goes by it",
     "machine.motor.frame": "28 November: a thermal resistance is assumed by it",
     "machine.motor.data": "28 November: to be shown, or removed",

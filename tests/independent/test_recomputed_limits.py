@@ -51,6 +51,7 @@ def test_a_part_whose_imbalance_lifts_it_off_its_rollers_is_judged_and_fails() -
     machine["drive"] |= {"contact_width": "1 mm", "slip": 0.0, "centre_distance": "10 mm"}
     job["part"]["mass_offset"] = job["part"]["diameter"]
     job["window"]["spot_diameter"] = "0.05 mm"
+    job["index"] |= {"speed": "1 rad/s", "acceleration": "4 rad/s^2"}
     verdicts = {check.name: check.verdict.value for check in plan_of(machine, job).limits.checks}
     assert (verdicts["creep"], verdicts["seating"]) == ("exceeded", "fails")
 
