@@ -20,11 +20,11 @@ def draw_motor(draw: Draw) -> Table:
         "name": "drawn motor",
         "rated_current": draw.text("current", current),
         "holding_torque": draw.text("torque", torque),
-        "rotor_inertia": draw.text("inertia", torque * draw.between(1e-5, 6e-5)),
         **steps,
     }
     motor = draw.optional(
         motor,
+        rotor_inertia=draw.text("inertia", torque * draw.between(1e-5, 6e-5)),
         detent_torque=draw.text("torque", torque * draw.between(0.005, 0.08)),
         resistance=draw.text("resistance", resistance),
         inductance=draw.text("inductance", resistance * draw.between(5e-4, 4e-3)),
@@ -36,6 +36,7 @@ def draw_motor(draw: Draw) -> Table:
         highest_temperature=draw.text("temperature", draw.between(80.0, 155.0)),
         ambient=draw.text("temperature", ambient),
         iron_loss_speed=draw.quantity("speed", 20.0, 400.0) if draw.random.random() < 0.5 else None,
+        frame=draw.pick("NEMA 14", "NEMA 17", "42 mm", "NEMA 23", "NEMA 34"),
         step_accuracy=draw.between(0.02, 0.08),
     )
     return motor
@@ -96,7 +97,7 @@ def draw_stage(draw: Draw, number: int) -> Table:
         stage |= draw_wheels(draw, kind)
     else:
         del stage["kind"]
-    return draw.optional(
+    stage = draw.optional(
         stage,
         efficiency=draw.between(0.25, 0.6) if kind == "worm" else draw.between(0.9, 0.99),
         lost_motion=draw.quantity("angle", 1e-4, 2e-2),
@@ -104,6 +105,9 @@ def draw_stage(draw: Draw, number: int) -> Table:
         driven_inertia=draw.quantity("inertia", 5e-7, 3e-4),
         self_locking=kind == "worm" and draw.random.random() < 0.7,
     )
+    if kind in ("toothed-belt", "spur-gears") and not stage.keys() >= {"driving_inertia", "driven_inertia"}:
+        stage["width"] = draw.quantity("length", 5e-3, 30e-3)
+    return stage
 
 
 def draw_wheels(draw: Draw, kind: str) -> Table:
@@ -141,16 +145,16 @@ def draw_rollers(draw: Draw, part: Table) -> Table:
         "centre_distance": draw.text("length", (contact(part) + roller) * draw.between(0.35, 1.01)),
         "driven_rows": draw.pick(1, 1, 2),
         "rollers": draw.pick(2, 3, 4),
-        "roller_inertia": draw.quantity("inertia", 5e-7, 4e-5),
     }
     if draw.random.random() < 0.75:
         rollers["friction"] = draw.between(0.12, 0.9)
     else:
         rollers["surfaces"] = draw.pick("steel_on_steel", "plastic_on_steel")
-    return draw.optional(
+    rollers = draw.optional(
         rollers,
+        roller_inertia=draw.quantity("inertia", 5e-7, 4e-5),
         largest_bearing_load=draw.quantity("force", 3.0, 300.0),
-        busiest_share=draw.between(2 / rollers["rollers"] if rollers["rollers"] > 2 else 0.9999, 1.0),
+        busiest_share=draw.between(2 / rollers["rollers"], 1.0) if rollers["rollers"] > 2 else 1.0,
         roller_diameter_uncertainty=draw.quantity("length", 1e-5, 2e-4),
         rolling_resistance=draw.quantity("length", 5e-5, 2e-3),
         slip=draw.between(1e-6, 1e-2) if draw.random.random() < 0.3 else None,
@@ -159,6 +163,9 @@ def draw_rollers(draw: Draw, part: Table) -> Table:
         contact_width=draw.quantity("length", 1e-4, 2e-3),
         axial_stop=draw.random.random() < 0.3,
     )
+    if "roller_inertia" in rollers:
+        return rollers
+    return draw.optional(rollers, roller_length=draw.quantity("length", 30e-3, 300e-3))
 
 
 def draw_support(draw: Draw, geared: bool) -> Table:
@@ -203,8 +210,9 @@ def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
 
 
 def draw_swing(draw: Draw, motor: Table) -> Table:
-    """As if measured: near what the bare rotor's spring gives with a few times its inertia."""
-    stiffness, turning = 50 * si(motor["holding_torque"]) * 0.4, si(motor["rotor_inertia"]) * draw.between(1.5, 8.0)
+    """As if measured: near what the bare rotor's spring gives with a few times a usual inertia."""
+    stiffness = 50 * si(motor["holding_torque"]) * 0.4
+    turning = si(motor["holding_torque"]) * 3e-5 * draw.between(1.5, 8.0)
     swing: Table = {}
     if draw.random.random() < 0.7:
         frequency = draw.text("rate", (stiffness / turning) ** 0.5 / 6.28)

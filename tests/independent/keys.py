@@ -108,6 +108,7 @@ _FACTORS = (1.05, 0.95, 1.004, 0.5, 2.0, 0.1, 10.0, 100.0)
 _TEXTS = (
     ("steel", "aluminium", "brass", "copper"),
     ("steel_on_steel", "plastic_on_steel", "plastic_belt_on_steel"),
+    ("NEMA 14", "NEMA 17", "42 mm", "NEMA 23", "NEMA 34"),
     ("1", "3", "5", "7/2", "3.75"),
 )
 

@@ -26,7 +26,7 @@ _read(
     "job.part[measured].density",
     "job.part[measured].material",
 )
-_read("planning/load/body.py", "which mesh is read", "job.part[mesh].file")
+_read("planning/body.py", "which mesh is read", "job.part[mesh].file")
 _LINK = "of the line to the controller, not of the plan"
 _read(
     "station/opening.py",
@@ -60,8 +60,6 @@ for _kind, (_file, _keys) in _GATES.items():
     )
 
 NOT_YET_READ: dict[str, str] = {
-    "machine.gearing[].kind": "28 November: what is assumed of a stage goes by it",
-    "machine.motor.frame": "28 November: a thermal resistance is assumed by it",
     "machine.motor.data": "28 November: to be shown, or removed",
     "job.mark.width": "28 November: taper along the mark goes into the seams",
 }
