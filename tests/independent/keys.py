@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import typing
 from collections.abc import Iterator
 from copy import deepcopy
@@ -14,7 +15,8 @@ from pydantic.fields import FieldInfo
 from tests.independent.drawing import Table
 
 Place = tuple[str | int, ...]
-_BY_KIND = ("part", "drive", "gate")
+_BY_KIND = ("part", "drive", "gate", "bodies")
+_OF_ALL_KINDS = re.compile(r"part\[[a-z]+\]\.(?=bodies|keep_out|mass_offset_angle)")
 
 
 def keys_of(model: type[BaseModel], prefix: str) -> dict[str, FieldInfo]:
@@ -28,7 +30,7 @@ def keys_of(model: type[BaseModel], prefix: str) -> dict[str, FieldInfo]:
             found |= keys_of(each, f"{path}{'[]' if _is_list(field.annotation) else ''}{kind}")
         if not models:
             found[path] = field
-    return found
+    return {_OF_ALL_KINDS.sub("part.", key): field for key, field in found.items()}
 
 
 def kind_of(model: type[BaseModel]) -> str:
@@ -64,9 +66,9 @@ def places(table: Table, prefix: str) -> Iterator[tuple[str, Place]]:
             if isinstance(item, dict):
                 kind = f"[{item['kind']}]" if name in _BY_KIND else ""
                 inner = places(item, f"{path}{'[]' if isinstance(value, list) else ''}{kind}")
-                yield from ((key, place + below) for key, below in inner)
+                yield from ((_OF_ALL_KINDS.sub("part.", key), place + below) for key, below in inner)
             else:
-                yield path, place
+                yield _OF_ALL_KINDS.sub("part.", path), place
 
 
 def with_value(table: Table, place: Place, value: Any) -> Table:
