@@ -109,6 +109,9 @@ def draw_job(draw: Draw, part: Table) -> Table:
         focus=draw.pick("crown", "balanced"),
         incidence_limit=draw.quantity("angle", 0.3, 1.2),
         lens_field=draw.quantity("length", 20e-3, 150e-3),
+        flat_field_corrected=draw.pick(True, False),
+        telecentric=draw.pick(True, False),
+        focal_length=draw.quantity("length", 80e-3, 400e-3),
         spot_diameter=draw.quantity("length", 2e-5, 2e-4),
     )
     mark: Table = {"angle": draw.pick("360 deg", "180 deg", "90 deg")}
@@ -122,7 +125,9 @@ def draw_job(draw: Draw, part: Table) -> Table:
                 for place in (0.2, 0.45, 0.6, 0.8, 1.0)
             ],
         }
-    mark = draw.optional(mark, width=draw.quantity("length", 5e-3, 60e-3), passes=draw.pick(1, 1, 3))
+    mark = draw.optional(
+        mark, width=draw.quantity("length", 5e-3, 60e-3), passes=draw.pick(1, 1, 3), levelled=draw.pick(True, False)
+    )
     if draw.random.random() < 0.5:
         mark["pass_time"] = draw.quantity("time", 0.05, 30.0)
     if draw.random.random() < 0.5:

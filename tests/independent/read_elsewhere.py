@@ -70,6 +70,5 @@ _BODIES = [
 NOT_YET_READ: dict[str, str] = {
     **dict.fromkeys([*_TO_BE_DRAWN.split(), *_BODIES], "28 November: new, to be drawn"),
     "machine.motor.data": "28 November: to be shown, or removed",
-    "job.mark.width": "28 November: taper along the mark goes into the seams",
 }
 """Keys that nothing reads, with the day and what will; to be empty."""
