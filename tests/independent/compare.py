@@ -51,8 +51,8 @@ def planned(machine: Table, job: Table, comparison: Comparison) -> tuple[Table, 
             job = job | {"segments": {}}
         elif isinstance(error, fh.PlanError) and "axis" in machine:
             machine = {key: value for key, value in machine.items() if key != "axis"}
-        elif isinstance(error, fh.PlanError) and "width" in job["mark"]:
-            job = job | {"mark": {key: value for key, value in job["mark"].items() if key != "width"}}
+        elif isinstance(error, fh.PlanError) and job["mark"].get("width") != "1 mm":
+            job = job | {"mark": job["mark"] | {"width": "1 mm"}}
         elif "speed" in job["index"]:
             raise
         else:
