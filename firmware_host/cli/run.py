@@ -20,6 +20,7 @@ from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup
+from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.events import Zero
@@ -126,6 +127,7 @@ def resume(
     json: JsonOption = False,
 ) -> None:
     """Open the station of the run's own setup and port, resume it, print the record."""
+    read_accepted(accept_limit or (), key="--accept-limit")
     run_folder = RunFolder.existing(folder)
     setup = run_folder.load_setup()
     url = port_of_run(run_folder, setup, port)

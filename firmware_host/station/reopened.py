@@ -9,6 +9,7 @@ from pathlib import Path
 
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.model import Setup
+from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import RunRecord
@@ -63,6 +64,8 @@ def reopen_station(
     `open_station`. Raises `InputError` for a folder that holds no run, `JournalError` for a damaged one, and as
     `open_controller`.
     """
+    accepted = tuple(accept_limits)
+    read_accepted(accepted)
     folder = RunFolder.existing(Path(run))
     setup = folder.load_setup()
     with station_in(
@@ -79,7 +82,7 @@ def reopen_station(
         drop_held_motion=True,
         release_motor=release_motor,
     ) as station:
-        yield ReopenedStation(setup, station, tuple(accept_limits))
+        yield ReopenedStation(setup, station, accepted)
 
 
 def port_of_run(folder: RunFolder, setup: Setup, port: str) -> str:

@@ -236,3 +236,9 @@ def test_settings_are_not_written_for_a_job_that_a_limit_stops_unless_it_is_acce
     assert "falls-through cannot be accepted: the part would drop between the rollers" in never.err
     written = call(*write, "--accept-limit", "mass")
     assert written.status == 0, written.err
+
+
+def test_resume_refuses_a_limit_that_is_none_before_it_looks_at_the_run(tmp_path: Path) -> None:
+    ended = call("resume", "runs/none", "--accept-limit", "crep")
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err == "error: --accept-limit: there is no limit 'crep'. Did you mean 'creep'?\n"

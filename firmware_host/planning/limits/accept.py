@@ -16,6 +16,12 @@ from firmware_host.planning.limits.registry import all_limits
 
 NO_REASON = "accepted without a reason"
 
+_KEPT_BY_EVERY_PLAN = {
+    "keep-out": "the mark would run over what must not be marked",
+    "travel": "the axis would run into its end, or tear its cable",
+}
+"""What somebody may ask to waive that is no limit of the index: no plan is made without it, and why."""
+
 
 def acceptable(reasons: Mapping[str, str], *, key: str = "accept") -> Mapping[str, str]:
     """The `reasons` by limit as they are, if each names a limit that may be accepted.
@@ -23,12 +29,12 @@ def acceptable(reasons: Mapping[str, str], *, key: str = "accept") -> Mapping[st
     `InputError` for a name that no limit has, with the nearest, and for a limit that nobody may waive, with the reason
     why; `key`: where the names were given.
     """
-    limits = {limit.name: limit for limit in all_limits()}
+    never = {limit.name: limit.never_waived for limit in all_limits()} | _KEPT_BY_EVERY_PLAN
     for name in reasons:
-        if name not in limits:
-            raise InputError(f"there is no limit {name!r}", nearest_of(name, sorted(limits)), key=key)
-        if limits[name].never_waived:
-            problem = f"{name} cannot be accepted: {limits[name].never_waived}"
+        if name not in never:
+            raise InputError(f"there is no limit {name!r}", nearest_of(name, sorted(never)), key=key)
+        if never[name]:
+            problem = f"{name} cannot be accepted: {never[name]}"
             raise InputError(problem, "Take it out, and change what makes it fail", key=key)
     return reasons
 

@@ -72,6 +72,9 @@ def test_a_limit_that_holds_is_not_accepted_but_holds() -> None:
     [
         pytest.param({"creap": "x"}, "accept: there is no limit 'creap'. Did you mean 'creep'?", id="name"),
         pytest.param({"falls-through": "x"}, "accept: falls-through cannot be accepted: the part", id="drops"),
+        pytest.param({"keep-out": "x"}, "accept: keep-out cannot be accepted: the mark would run over", id="keep-out"),
+        pytest.param({"travel": "x"}, "accept: travel cannot be accepted: the axis would run", id="travel"),
+        pytest.param({"travel-limits": "x"}, "there is no limit 'travel-limits'. Did you mean", id="nearly travel"),
         pytest.param({"step-rate-controller": "x"}, "accept: step-rate-controller cannot be accepted", id="controller"),
         pytest.param({"step-rate-driver": "x"}, "accept: step-rate-driver cannot be accepted", id="driver"),
     ],
