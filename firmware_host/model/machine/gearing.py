@@ -9,7 +9,7 @@ from typing import Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from firmware_host.model.base import Described, contradiction
-from firmware_host.units import AngleOrZero, Force, InertiaOrZero, Length
+from firmware_host.units import AngleOrZero, Force, InertiaOrZero, Length, TorsionalStiffness
 
 StageKind = Literal["toothed-belt", "spur-gears", "worm", "planetary", "coupling"]
 
@@ -41,6 +41,9 @@ class GearingStage(Described):
     )
     largest_axial_load: Force | None = Field(
         default=None, description="that a worm's own bearings bear; without, the motor's shaft bears a first stage's"
+    )
+    torsional_stiffness: TorsionalStiffness | None = Field(
+        default=None, description="of belt or coupling, as seen from its driving shaft"
     )
 
     @field_validator("ratio")

@@ -16,10 +16,12 @@ from firmware_host.planning.limits.bearings.supports import (
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.motor.heat import HeatCycle, HeatHolding
 from firmware_host.planning.limits.motor.inertia import InertiaRatio, MassDisagreement
+from firmware_host.planning.limits.motor.mid_range import MidRange
 from firmware_host.planning.limits.motor.resonance import Resonance
 from firmware_host.planning.limits.motor.step_rate import ControllerStepRate, DriverStepRate, StepPulse
 from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.limits.motor.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
+from firmware_host.planning.limits.motor.twist import Twist
 from firmware_host.planning.limits.rolling.grip import Grip, GripPeak, Seating, SeatingPeak
 from firmware_host.planning.limits.rolling.rollers import AxialSlide, AxialWalk, Creep, FallsThrough
 
@@ -33,6 +35,8 @@ LIMITS: tuple[Limit, ...] = (
     StepPulse(),
     InertiaRatio(),
     Resonance(),
+    MidRange(),
+    Twist(),
     MassDisagreement(),
     FallsThrough(),
     Grip(),

@@ -39,6 +39,7 @@ from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
 from firmware_host.planning.load.support import support_friction
 from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
+from firmware_host.planning.load.torsion import Torsion, spanning, torsion_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class LoadCase:
     microsteps/s. `phases`: what they carry, as far as torque goes. `curve`: the motor's datasheet points, None if not
     given. `winding`: its electrical data. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
     and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
-    `damping`, where they may lie.
+    `damping`, where they may lie, and `torsion`, what belts and couplings that twist add.
     """
 
     rotor_inertia: float
@@ -94,6 +95,7 @@ class LoadCase:
     natural_frequency: float
     natural_band: FrequencyBand
     damping: DampingRange
+    torsion: Torsion
 
     @property
     def reflected_inertia(self) -> float:
@@ -219,7 +221,8 @@ def load_variants(machine: Machine, job: Job) -> LoadVariants:
     loads = [_load_case(*each) for each in completed.variants]
     bands = [load.natural_band for load in loads]
     band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
-    loads = [replace(load, natural_band=band) for load in loads]
+    torsion = spanning([load.torsion for load in loads])
+    loads = [replace(load, natural_band=band, torsion=torsion) for load in loads]
     variants = tuple(LoadVariant(*each, load) for each, load in zip(completed.variants, loads, strict=True))
     return LoadVariants(completed.assumptions, variants)
 
@@ -239,7 +242,9 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
     inertia = body.inertia + on_spindle
     rotor = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si
     turning = rotor + inertia_at_motor(stages, inertia)
+    lowest, torsion = torsion_of(machine, stages, rotor, inertia, running)
     natural, measured_with = natural_frequency_of(machine, gearing, turning, running)
+    natural = natural if measured_with is not None else lowest
     return LoadCase(
         rotor_inertia=rotor,
         items=_items(machine, job, body, drive),
@@ -273,6 +278,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         natural_frequency=natural,
         natural_band=frequency_band(machine.swing, natural, turning, measured_with),
         damping=damping_range(machine.swing),
+        torsion=torsion,
     )
 
 

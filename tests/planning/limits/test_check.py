@@ -34,6 +34,8 @@ def test_a_modest_motion_holds_every_limit() -> None:
         "step-pulse",
         "inertia-ratio",
         "resonance",
+        "mid-range",
+        "twist",
         "mass",
         "grip-range",
         "overhang",

@@ -34,7 +34,9 @@ def heavier_job(folder: Path, **replaced: str) -> str:
 def test_the_heavy_shaft_has_at_least_fourteen_complete_checks(capsys: pytest.CaptureFixture[str]) -> None:
     status, document = limits_document(capsys, "heavy-shaft")
     assert status == 0
-    assert document["verdict"] in ("holds", "holds narrowly")
+    assert (
+        document["verdict"] == "exceeded"
+    )  # it cruises where a motor fed by its voltage may hunt: told, stops nothing
     checks = document["checks"]
     assert isinstance(checks, list)
     assert len({check["name"] for check in checks}) == len(checks) >= 14
@@ -43,7 +45,7 @@ def test_the_heavy_shaft_has_at_least_fourteen_complete_checks(capsys: pytest.Ca
         assert check["formula"]
         assert check["source"]
         assert check["margin"] == pytest.approx((check["limit"] - check["value"]) / check["limit"]) or (
-            check["name"] == "resonance"
+            check["name"] in ("resonance", "mid-range")
         )
 
 
@@ -91,7 +93,8 @@ def test_a_slender_part_exceeds_a_rule_of_thumb_and_ends_with_status_0(
 ) -> None:
     status, document = limits_document(capsys, heavier_job(tmp_path, length="1200 mm", mass="66 kg"))
     assert (status, document["verdict"]) == (0, "exceeded")
-    assert [check["name"] for check in document["checks"] if check["verdict"] == "exceeded"] == ["unsupported-length"]
+    exceeded = {check["name"] for check in document["checks"] if check["verdict"] == "exceeded"}
+    assert exceeded - {"mid-range"} == {"unsupported-length"}
 
 
 def test_a_heavy_unbalanced_part_creeps_on_its_worm_without_power(tmp_path: Path) -> None:
@@ -108,4 +111,4 @@ def test_every_shipped_job_is_fully_known_and_nothing_stops_it(name: str) -> Non
     assert [check.name for check in limits.checks if check.verdict is Verdict.NOT_KNOWN] == []
     assert not limits.verdict.stops
     exceeded = {check.name for check in limits.checks if check.verdict is Verdict.EXCEEDED}
-    assert exceeded <= {"creep", "axial-walk"}, "estimates of what a seam looks like"
+    assert exceeded <= {"creep", "axial-walk", "mid-range"}, "estimates of what a seam looks like, and a rough band"

@@ -60,6 +60,7 @@ MACHINE: dict[str, Any] = {
             "driven_inertia": "3e-4 kg*m^2",
             "pitch": "10 mm",
             "belt_tension": "10 N",
+            "torsional_stiffness": "1e9 N*m/rad",
         }
     ],
     "drive": {

@@ -36,6 +36,8 @@ class Resonance(Limit):
         )
         source = "half-power band of the driven oscillator; damping ratio from memory, until measured"
         cruise = index.peak_speed if index.cruises else 0.0
+        upper = [f"{w.lowest / (2 * math.pi):.4g} to {w.highest / (2 * math.pi):.4g} Hz" for w in load.torsion.upper]
+        formula += f"; a belt or coupling that twists: {', '.join(upper)}, too" if upper else ""
         if not index.cruises:
             formula += " -> the longest index is too short to cruise"
         rate = float(load.step_rate(cruise)) / load.microsteps
@@ -57,8 +59,10 @@ def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, 
     The margin is the distance to the nearer edge of the nearest band as a part of that edge; negative inside a band.
     """
     rate = load.step_rate(speed)[..., None] / load.microsteps
-    band, zeta = load.natural_band, load.damping.middle
-    low, high = resonant_step_rates(band.lowest, zeta)[:, 0], resonant_step_rates(band.highest, zeta)[:, 1]
+    zeta = load.damping.middle
+    bands = (load.natural_band, *load.torsion.upper)
+    low = np.concatenate([resonant_step_rates(band.lowest, zeta)[:, 0] for band in bands])
+    high = np.concatenate([resonant_step_rates(band.highest, zeta)[:, 1] for band in bands])
     above, below = (rate - high) / high, (low - rate) / low
     margin = np.maximum(above, below)
     nearest = margin.argmin(axis=-1)[..., None]

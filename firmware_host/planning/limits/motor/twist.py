@@ -1,0 +1,49 @@
+"""How far belts and couplings twist while the part stands still."""
+
+from __future__ import annotations
+
+import math
+
+from firmware_host.planning.limits.case import LimitCase
+from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.load.torsion import twisting_stages
+
+
+class Twist(Limit):
+    """Surface travel by which imbalance and friction twist belts and couplings at a standstill, beside half the spot.
+
+    An estimate of what a seam looks like. Its formula tells the natural frequencies of the train that twists, which
+    `resonance` and the settling look at. Nothing where no stage twists.
+    """
+
+    name = "twist"
+    advisory = True
+    stops_unknown = False
+
+    def check(self, case: LimitCase) -> LimitCheck | None:
+        load, stages, spot = case.load, twisting_stages(case.machine), case.job.window.spot
+        if not stages:
+            return None
+        formula = "(m*g*e + T_friction)*r/k <= half the spot, k as seen from the part"
+        source = "Hooke's law; eigenvalues of stiffness and mass for the frequencies; the belt's or coupling's data"
+        missing = tuple(
+            f"gearing[{stage.name}].torsional_stiffness" for stage in stages if stage.torsional_stiffness is None
+        )
+        missing += () if spot is not None else ("window.spot_diameter",)
+        frequencies = [load.natural_frequency, *((band.lowest + band.highest) / 2 for band in load.torsion.upper)]
+        formula += f" -> swings at {', '.join(f'{w / (2 * math.pi):.4g} Hz' for w in frequencies)}"
+        torque = load.imbalance_torque + load.friction_torque
+        value = torque * load.torsion.compliance * case.job.part.diameter.si / 2
+        if spot is None:
+            return not_known(self.name, "m", formula=formula, source=source, missing=missing, value=value)
+        return upper_limit(
+            self.name,
+            value,
+            spot.si / 2,
+            "m",
+            formula=formula,
+            source=source,
+            remedy="Balance the part, or take a wider belt or a stiffer coupling",
+            missing=missing,
+        )
