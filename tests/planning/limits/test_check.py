@@ -138,7 +138,7 @@ def test_a_tailstock_takes_the_overhang_s_moment() -> None:
         pytest.param(
             machine(motor__torque_curve=DELETE, motor__resistance=DELETE, motor__frame="NEMA 23"),
             job(),
-            {"heat-holding", "heat-cycle", "supply-current"},  # so slow that the current limits the torque
+            {"heat-holding", "heat-cycle", "supply-current", "mid-range"},  # so slow that the current limits the torque
             "motor.resistance",
             id="motor without data",
         ),
@@ -160,6 +160,7 @@ def test_a_tailstock_takes_the_overhang_s_moment() -> None:
                 "power-off",
                 "inertia-ratio",
                 "resonance",
+                "twist",
                 "supply-current",
                 "supply-voltage",
             },

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from firmware_host.mechanics.motor.instability import mid_range_band
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, not_known
+from firmware_host.planning.limits.check import LimitCheck
 from firmware_host.planning.limits.limit import Limit
 
 
@@ -26,9 +26,6 @@ class MidRange(Limit):
         )
         cruise = index.peak_speed if index.cruises else 0.0
         rate = float(load.step_rate(cruise)) / load.microsteps
-        if load.winding is None:
-            missing = ("motor.resistance", "motor.inductance")
-            return not_known(self.name, "Hz", formula=formula, source=source, missing=missing, value=rate)
         low, high = mid_range_band(load.winding, load.current, load.supply_voltage * load.phases.voltage_share)
         above, below = rate / high - 1, 1 - rate / low
         margin, edge = max(above, below), high if above > below else low
