@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import constants
 
@@ -27,7 +27,7 @@ from firmware_host.planning.limits.check import (
 from firmware_host.planning.limits.registry import LIMITS
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.report import named, report
-from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
+from tests.planning.limits.workshop import DELETE, ROLLERS, job, machine, roller_machine
 
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "pages" / "verdicts.md"
 ROOM = Path(__file__).resolve().parents[3] / "firmware_host" / "planning" / "limits"
@@ -153,3 +153,33 @@ def test_every_limit_has_its_row_on_the_page_of_verdicts_with_what_it_is() -> No
         assert standing == ("advisory" if limit.advisory else "limit"), name
         assert unknown == ("stops" if limit.stops_unknown and not limit.advisory else "told"), name
         assert accepted == (f"no: {limit.never_waived}" if limit.never_waived else "yes"), name
+
+
+@settings(max_examples=25)
+@given(
+    st.sampled_from([1, 2, 8, 16]),
+    st.floats(5.0, 900.0),
+    st.floats(1.0, 30.0),
+    st.floats(0.0, 60.0),
+    st.booleans(),
+    st.sampled_from(["largest_radial_load", "overhang_base", "bearing_spacing"]),
+)
+def test_no_check_of_a_plan_has_a_margin_that_contradicts_its_verdict(
+    microsteps: int, acceleration: float, speed: float, offset_mm: float, rolls: bool, absent: str
+) -> None:
+    on_rollers = {"drive": ROLLERS | {"slip": offset_mm / 1000}, "gearing": []}
+    rig = machine(driver__microsteps=microsteps, **(on_rollers if rolls else {f"support__{absent}": DELETE}))
+    work = job(part__mass_offset=f"{offset_mm / 3 if rolls else offset_mm:.3f} mm")
+    for check in report(rig, work, speed=speed, acceleration=acceleration).checks:
+        if check.verdict in (Verdict.HOLDS, Verdict.NARROW):
+            assert check.margin is not None, check.name
+            assert check.margin >= -1e-9, check.name
+            assert (check.verdict is Verdict.NARROW) == (check.margin < NARROW_MARGIN - 1e-9), check.name
+        elif check.verdict is Verdict.NOT_KNOWN:
+            assert check.missing, check.name
+        else:
+            assert check.margin is not None, check.name
+            assert check.margin < 0, check.name
+            assert check.verdict is (Verdict.EXCEEDED if check.standing.advisory else Verdict.FAILS), check.name
+        if check.name != "resonance" and check.value is not None and check.limit is not None and check.limit > 0:
+            assert check.margin == pytest.approx((check.limit - check.value) / check.limit), check.name
