@@ -42,10 +42,12 @@ def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circums
     own, machine = tmp_path / "own.toml", tmp_path / "m.toml"
     own.write_text(own.read_text().replace('"belt-chuck"', '"m.toml"'))
     assert circumstep("profile", "check", "job", "own.toml").status == 0
-    machine.write_text(machine.read_text().replace("driven_teeth = 60", "driven_teeth = 0"))
+    wrong = machine.read_text().replace("driven_teeth = 60", "driven_teeth = 0")
+    machine.write_text(wrong)
+    line = wrong.splitlines().index("driven_teeth = 0") + 1
     ended = circumstep("profile", "check", "job", "own.toml")
     assert ended.status == 2
-    assert ended.err.startswith("error: m.toml:20: gearing.0.driven_teeth: ")
+    assert ended.err.startswith(f"error: m.toml:{line}: gearing.0.driven_teeth: ")
 
 
 @pytest.mark.parametrize("kind", KINDS)
