@@ -60,9 +60,9 @@ def with_assumed(machine: Machine, job: Job, values: Iterable[tuple[Assumption, 
     """The machine and the job with each assumed datum at the value given for it."""
     for assumption, value in values:
         if assumption.path[0] in Job.model_fields:
-            job = _set(job, assumption.path, value)
+            job = with_value(job, assumption.path, value)
         else:
-            machine = _set(machine, assumption.path, value)
+            machine = with_value(machine, assumption.path, value)
     return machine, job
 
 
@@ -83,13 +83,13 @@ def _assumptions(machine: Machine, job: Job) -> Iterable[Assumption]:
     yield from job_assumptions(machine, job)
 
 
-def _set(model: Any, path: Path, value: Value) -> Any:
+def with_value(model: Any, path: Path, value: Any) -> Any:
     """A copy of `model` with the value at `path`; models and tuples of them on the way are copied, too."""
     if not path:
         return value
     step, *rest = path
     if isinstance(step, int):
-        return (*model[:step], _set(model[step], tuple(rest), value), *model[step + 1 :])
+        return (*model[:step], with_value(model[step], tuple(rest), value), *model[step + 1 :])
     if not isinstance(model, BaseModel):
         raise TypeError(f"nothing lies below {step}")
-    return model.model_copy(update={step: _set(getattr(model, step), tuple(rest), value)})
+    return model.model_copy(update={step: with_value(getattr(model, step), tuple(rest), value)})

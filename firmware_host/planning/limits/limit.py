@@ -15,7 +15,8 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.vibration import sudden_peak_factor
 from firmware_host.planning.limits.case import DrawnCase, LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Standing
+from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck, Standing
+from firmware_host.planning.limits.remedy import Way, remedy
 from firmware_host.planning.load.case import LoadCase
 
 TENFOLD = 10.0
@@ -84,7 +85,7 @@ class Limit(ABC):
     `costs_as`: under which name its cost is shown, its own by default; limits of one name are lifted together.
     `keeps`: which happening a draw needs it for, `NO_STEP_LOST` or `NO_SLIP`, say; "" where it is not in the draws.
     `advisory`, `stops_unknown`, `never_waived`: what it is, see `check.Standing`; the unkind of each where nothing is
-    said.
+    said. `ways`: the keys that may help, see `remedy`; the remedy of its check says what helps besides.
     """
 
     name: ClassVar[str]
@@ -93,11 +94,27 @@ class Limit(ABC):
     advisory: ClassVar[bool] = False
     stops_unknown: ClassVar[bool] = True
     never_waived: ClassVar[str] = ""
+    ways: ClassVar[tuple[Way, ...]] = ()
 
     def judged(self, case: LimitCase, reason: str = "") -> LimitCheck | None:
         """Its check with its verdict; `reason`: why the user accepts it, whatever it says ("" if nobody does)."""
         found = self.check(case)
         return replace(found, standing=self.standing(case), reason=reason) if found is not None else None
+
+    def helped(self, found: LimitCheck, case: LimitCase) -> LimitCheck:
+        """Its check with the ways that help this case before what else does, where less than it should be is left."""
+        if found.margin is None or found.margin >= NARROW_MARGIN or (found.missing and found.margin >= 0):
+            return found
+        return replace(found, remedy=remedy(self.helping(case), case, self._margin, found.remedy))
+
+    def helping(self, case: LimitCase) -> tuple[Way, ...]:
+        """The ways to try for this case."""
+        del case
+        return self.ways
+
+    def _margin(self, case: LimitCase) -> float | None:
+        found = self.check(case)
+        return found.margin if found is not None else None
 
     def standing(self, case: LimitCase) -> Standing:
         """What it is, of this machine and job: by default the same of all."""

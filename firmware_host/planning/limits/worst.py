@@ -36,12 +36,13 @@ def _worst(
     limit: Limit, reason: str, cases: list[LimitCase], alone: list[tuple[Assumption | None, LimitCase]]
 ) -> LimitCheck | None:
     """The gravest check of `cases`; `alone`: the unkind case, and that with one assumption each at its other end."""
-    found = [check for case in cases if (check := limit.judged(case, reason)) is not None]
+    found = [(check, case) for case in cases if (check := limit.judged(case, reason)) is not None]
     if not found:
         return None
     unkind = next((limit.check(case) for each, case in alone if each is None), None)
     assumed = tuple(each.key for each, case in alone if each is not None and _differs(limit.check(case), unkind))
-    return replace(min(found, key=_order), assumed=assumed)
+    gravest, of_case = min(found, key=lambda each: _order(each[0]))
+    return replace(limit.helped(gravest, of_case), assumed=assumed)
 
 
 def _order(check: LimitCheck) -> tuple[int, float]:

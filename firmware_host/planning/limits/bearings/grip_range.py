@@ -5,6 +5,7 @@ from __future__ import annotations
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import higher, lower
 
 
 class GripRange(Limit):
@@ -16,6 +17,7 @@ class GripRange(Limit):
 
     name = "grip-range"
     stops_unknown = False
+    ways = (lower("drive.smallest_grip", "other jaws"), higher("drive.largest_grip", "other jaws"))
     never_waived = "jaws that cannot close on a part, or open for it, do not hold it"
 
     def check(self, case: LimitCase) -> LimitCheck | None:
@@ -40,6 +42,6 @@ class GripRange(Limit):
             "m",
             formula=formula,
             source=source,
-            remedy="Take other jaws or another chuck, or hold the part by another diameter",
+            remedy="Hold the part by another diameter",
             missing=missing,
         )

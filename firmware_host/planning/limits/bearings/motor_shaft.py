@@ -8,6 +8,7 @@ from firmware_host.planning.limits.bearings.supports import absent
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import GENTLER, higher, lower
 from firmware_host.planning.load.mesh import ShaftForce, driving_shaft_force, forces_on_worm, stage_torque
 
 
@@ -19,6 +20,7 @@ class MotorShaftLoad(Limit):
     """
 
     name = "motor-shaft-load"
+    ways = (lower("support.motor_shaft_arm", "closer to the motor"), GENTLER)
     stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
@@ -49,7 +51,7 @@ class MotorShaftLoad(Limit):
             "N",
             formula=formula,
             source=source,
-            remedy="Slacken the belt, take a larger pulley, sit it closer to the motor, or give the shaft a bearing",
+            remedy="Slacken the belt",
             missing=missing,
         )
 
@@ -89,6 +91,7 @@ class RollerBearings(Limit):
     """Radial load on the bearings of the roller that bears most: weight and drive force of its row."""
 
     name = "roller-bearing-load"
+    ways = (higher("drive.largest_bearing_load", "larger bearings"), GENTLER)
     stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
@@ -108,7 +111,7 @@ class RollerBearings(Limit):
             "N",
             formula=formula,
             source=source,
-            remedy="Take larger bearings or more rollers (drive.busiest_share), or lower index.acceleration",
+            remedy="Spread the part over more rollers",
         )
 
 
@@ -116,6 +119,7 @@ class WormThrust(Limit):
     """Axial force of a worm on its bearings: its own where their load is given, else the motor's of a first stage."""
 
     name = "worm-thrust"
+    ways = (GENTLER,)
     stops_unknown = False
 
     def check(self, case: LimitCase) -> LimitCheck | None:
@@ -148,7 +152,7 @@ class WormThrust(Limit):
             "N",
             formula=formula,
             source=source,
-            remedy="Give the worm thrust bearings of its own, lower index.acceleration, or take a larger wheel",
+            remedy="Give the worm thrust bearings of its own",
         )
 
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from firmware_host.planning.limits.bearings.supports import carried_weights, missing_chuck_mass, tipping_moment
+from firmware_host.planning.limits.bearings.supports import (
+    carried_weights,
+    carrying,
+    missing_chuck_mass,
+    tipping_moment,
+)
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import Way, higher
 
 
 class Overhang(Limit):
@@ -18,6 +24,9 @@ class Overhang(Limit):
     """
 
     name = "overhang"
+
+    def helping(self, case: LimitCase) -> tuple[Way, ...]:
+        return (*carrying(case), higher("support.largest_overhang_moment", "larger bearings"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         support, overhang = case.machine.support, case.job.part.overhang
@@ -44,6 +53,6 @@ class Overhang(Limit):
             "N*m",
             formula=formula,
             source=source,
-            remedy="Support the part with a tailstock, or grip it closer to its middle",
+            remedy="Hang the chuck closer to its bearings",
             missing=missing_chuck_mass(case),
         )

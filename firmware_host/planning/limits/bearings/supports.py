@@ -22,7 +22,8 @@ from firmware_host.planning.body import body_of
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
-from firmware_host.units import Quantity
+from firmware_host.planning.limits.remedy import GEAR_DOWN, Way, higher, lower, setting
+from firmware_host.units import Quantity, parse_quantity
 
 
 def on_motor_shaft(case: LimitCase) -> bool:
@@ -50,6 +51,22 @@ def places_beyond(case: LimitCase) -> tuple[float, ...]:
     support = case.machine.support
     rest = (support.steady_rest.position.si,) if support.steady_rest is not None else ()
     return (*rest, case.job.part.whole_length.si) if support.tailstock else rest
+
+
+def carrying(case: LimitCase) -> tuple[Way, ...]:
+    """What else could carry the part: a tailstock, a steady rest below its centre of mass, a grip nearer to that."""
+    overhang, ways = case.job.part.overhang, [setting("support.tailstock", True)]
+    if overhang is not None and 0 < overhang.exact <= case.job.part.whole_length.exact:
+        ways.append(setting("support.steady_rest.position", overhang, "below the centre of mass"))
+    return (*ways, lower("part.overhang", "gripped closer to its middle"))
+
+
+def _best_rest(case: LimitCase) -> Quantity:
+    """Where a rest leaves the least unsupported, against what either span may be, to a millimetre."""
+    beyond = SLENDEREST_BETWEEN_SUPPORTS if case.machine.support.tailstock else SLENDEREST_OVERHUNG
+    share = SLENDEREST_BETWEEN_SUPPORTS / (SLENDEREST_BETWEEN_SUPPORTS + beyond)
+    place = case.job.part.whole_length.si * share
+    return parse_quantity(f"{max(round(place * 1e3), 1)} mm", "length", "positive")
 
 
 def tilt_of(case: LimitCase) -> float:
@@ -86,6 +103,9 @@ class RadialLoad(Limit):
     name = "radial-load"
     stops_unknown = False
 
+    def helping(self, case: LimitCase) -> tuple[Way, ...]:
+        return (*carrying(case), higher("support.largest_radial_load", "larger bearings"))
+
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
             return None
@@ -115,7 +135,7 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
         "N",
         formula=formula,
         source=source,
-        remedy="Give the chuck a spindle with bearings of its own, support the part, or grip it closer",
+        remedy="Give the chuck a spindle with bearings of its own",
         missing=missing_chuck_mass(case),
     )
 
@@ -147,7 +167,7 @@ def _radial_on_spindle(case: LimitCase) -> LimitCheck:
         "N",
         formula=formula,
         source=source,
-        remedy="Support the part with a tailstock, grip it closer to its middle, or take larger bearings",
+        remedy="Hang the chuck closer to its bearings",
         missing=missing_chuck_mass(case),
     )
 
@@ -160,6 +180,7 @@ class AxialLoad(Limit):
 
     name = "axial-load"
     stops_unknown = False
+    ways = (lower("support.tailstock_force"), lower("axis.tilt"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         support, motor, tilt = case.machine.support, case.machine.motor, tilt_of(case)
@@ -178,7 +199,7 @@ class AxialLoad(Limit):
             ("support.tailstock_force", key),
             formula="tailstock's force + (m + m_chuck)*g*sin(tilt) <= axial load of the bearings",
             source="equilibrium along the axis; the data of the bearings",
-            remedy="Press less hard with the tailstock",
+            remedy="Take bearings that bear more thrust",
             missing=missing if tilt > 0 else (),
         )
 
@@ -188,6 +209,7 @@ class TailstockLoad(Limit):
 
     name = "tailstock-load"
     stops_unknown = False
+    ways = (higher("support.largest_tailstock_load", "a stronger centre"), lower("part.overhang", "gripped further in"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         support, part = case.machine.support, case.job.part
@@ -204,7 +226,7 @@ class TailstockLoad(Limit):
             ("part.overhang", "support.largest_tailstock_load"),
             formula="m*g*cos(tilt)*overhang/length <= largest load of the tailstock's centre",
             source="statics of a beam on two supports",
-            remedy="Take a stronger centre, or a steady rest",
+            remedy="",
         )
 
 
@@ -231,6 +253,10 @@ class SteadyRestLoad(Limit):
 
     name = "steady-rest-load"
     stops_unknown = False
+    ways = (
+        higher("support.steady_rest.position"),
+        lower("part.overhang", "gripped further in"),
+    )
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         rest, part = case.machine.support.steady_rest, case.job.part
@@ -246,7 +272,7 @@ class SteadyRestLoad(Limit):
             ("part.overhang", "support.steady_rest.largest_load"),
             formula="m*g*cos(tilt)*overhang/position <= largest load of the steady rest",
             source="statics of a beam on two supports",
-            remedy="Take a stronger steady rest",
+            remedy="Take one that bears more",
         )
 
 
@@ -260,6 +286,10 @@ class UnsupportedLength(Limit):
     name = "unsupported-length"
     advisory = True
 
+    def helping(self, case: LimitCase) -> tuple[Way, ...]:
+        tailstock = setting("support.tailstock", True)
+        return tailstock, setting("support.steady_rest.position", _best_rest(case))
+
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
             return None
@@ -271,7 +301,7 @@ class UnsupportedLength(Limit):
             "",
             formula=f"length/thinnest diameter <= {limit:g} {where}, a rule of thumb",
             source="common practice, no source",
-            remedy="Set a steady rest, or a tailstock",
+            remedy="Prove on the machine that it does not bend",
         )
 
 
@@ -298,6 +328,7 @@ class PowerOffTurn(Limit):
 
     name = "power-off"
     stops_unknown = False
+    ways = (lower("part.mass_offset"), GEAR_DOWN)
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, gearing = case.load, case.machine.gearing
@@ -312,7 +343,7 @@ class PowerOffTurn(Limit):
         formula += f" -> it {outcome.value}"
         if outcome is PowerOff.SPINS_BACK and unsure:
             return not_known(self.name, "N*m", formula=formula, source=source, missing=unsure, value=torque)
-        remedy = "Balance the part, brake the axis, or gear it down; keep hands out when the power goes"
+        remedy = "Brake the axis; keep hands out when the power goes"
         return upper_limit(self.name, torque, detent.si, "N*m", formula=formula, source=source, remedy=remedy)
 
     def standing(self, case: LimitCase) -> Standing:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
+from typing import ClassVar
 
 from firmware_host.mechanics.motor.heat import cycle_loss, winding_rise
 from firmware_host.model.base import stated
@@ -10,6 +11,7 @@ from firmware_host.model.job.gate import TimedGateOptions
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import GENTLER, SLOWER, Way, higher, lower
 from firmware_host.planning.load.supply import Losses
 
 _SOURCE = "thermal equivalent circuit, copper at 3.93e-3/K (IEC 60028)"
@@ -20,7 +22,7 @@ class Heat(Limit):
 
     formula: str
     source: str = _SOURCE
-    remedy: str = "Lower driver.current or driver.standstill_current, cool the motor, or take a larger one"
+    ways: ClassVar[tuple[Way, ...]] = (lower("driver.standstill_current"), lower("driver.current"))
 
     def check(self, case: LimitCase) -> LimitCheck:
         motor, losses = case.machine.motor, case.load.supply.losses
@@ -34,7 +36,7 @@ class Heat(Limit):
             "K",
             formula=self.formula,
             source=self.source,
-            remedy=self.remedy,
+            remedy="Cool the motor",
         )
 
     @abstractmethod
@@ -65,7 +67,14 @@ class HeatCycle(Heat):
 
     name = "heat-cycle"
     formula = "the same over index and pass: copper and iron loss moving, copper loss holding"
-    remedy = f"{Heat.remedy}; mark.pass_time counts as a pause"
+    ways = (
+        *Heat.ways,
+        Way("state", "mark.pass_time", "it counts as a pause"),
+        higher("mark.pass_time"),
+        higher("gate.duration"),
+        SLOWER,
+        GENTLER,
+    )
     source = f"{_SOURCE}; iron loss from motor.iron_loss_speed, from memory where not stated"
 
     def loss(self, case: LimitCase, losses: Losses) -> float:

@@ -6,6 +6,7 @@ from firmware_host.mechanics.train.transmission import inertia_ratio
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import GEAR_DOWN
 
 LARGEST_INERTIA_RATIO = 10.0
 LARGEST_MASS_DISAGREEMENT = 0.10
@@ -16,6 +17,7 @@ class InertiaRatio(Limit):
 
     name = "inertia-ratio"
     advisory = True
+    ways = (GEAR_DOWN,)
 
     def check(self, case: LimitCase) -> LimitCheck:
         load = case.load
@@ -26,7 +28,7 @@ class InertiaRatio(Limit):
             "",
             formula="(sum of J/n^2)/J_rotor <= 10, a rule of thumb",
             source='Machine Design, "Stepping up success with proper motor sizing", 2001',
-            remedy="Gear down further, or take a motor with a heavier rotor",
+            remedy="Take a motor with a heavier rotor",
         )
 
 

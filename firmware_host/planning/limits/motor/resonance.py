@@ -12,6 +12,7 @@ from firmware_host.mechanics.train.vibration import resonant_step_rates
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing
 from firmware_host.planning.limits.limit import Limit, MotionBound
+from firmware_host.planning.limits.remedy import SLOWER, higher
 from firmware_host.planning.load.case import LoadCase
 
 
@@ -25,6 +26,7 @@ class Resonance(Limit):
     """
 
     name = "resonance"
+    ways = (SLOWER, higher("index.speed"))
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, index = case.load, case.index

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from dataclasses import replace
+from typing import ClassVar
 
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound
+from firmware_host.planning.limits.remedy import GENTLER, SLOWER, lower
 from firmware_host.planning.load.case import LoadCase
 
-_REMEDY = "Lower index.speed or the microsteps"
+_WAYS = (SLOWER, GENTLER, lower("driver.microsteps", until=1))
 
 
 class StepRate(Limit):
     """Step rate at the peak speed against the highest of a device."""
+
+    ways = _WAYS
+    device: ClassVar[str]
 
     def check(self, case: LimitCase) -> LimitCheck:
         return upper_limit(
@@ -24,7 +29,7 @@ class StepRate(Limit):
             "Hz",
             formula="speed*n*N*M/(2*pi) <= highest step rate",
             source="the data of the driver and of the controller",
-            remedy=_REMEDY,
+            remedy=f"Take a faster {self.device}",
         )
 
     @abstractmethod
@@ -39,6 +44,7 @@ class DriverStepRate(StepRate):
     """Of the driver."""
 
     name = "step-rate-driver"
+    device = "driver"
     never_waived = "the driver leaves out steps that come faster than it takes them"
 
     def highest(self, load: LoadCase) -> float:
@@ -52,6 +58,7 @@ class ControllerStepRate(StepRate):
     """Of the controller."""
 
     name = "step-rate-controller"
+    device = "controller"
     never_waived = "the controller cannot make steps faster than that"
 
     def highest(self, load: LoadCase) -> float:
@@ -65,13 +72,16 @@ class StepPulse(Limit):
     """The shortest pulse that the driver sees against half the step's period."""
 
     name = "step-pulse"
+    ways = _WAYS
+    device: ClassVar[str]
 
     def check(self, case: LimitCase) -> LimitCheck:
         formula, source = "pulse <= 1/(2*step rate)", "the driver's data; as long low as high (common practice)"
         pulse, rate = case.load.smallest_pulse, float(case.load.step_rate(case.index.peak_speed))
         if pulse is None:
             return not_known(self.name, "s", formula=formula, source=source, missing=("driver.smallest_pulse",))
-        return upper_limit(self.name, pulse, 1 / (2 * rate), "s", formula=formula, source=source, remedy=_REMEDY)
+        remedy = "Take a driver that sees shorter pulses"
+        return upper_limit(self.name, pulse, 1 / (2 * rate), "s", formula=formula, source=source, remedy=remedy)
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
         if load.smallest_pulse is None:

@@ -12,6 +12,7 @@ from firmware_host.mechanics.motor.supply import charged_voltage, supply_current
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound, left_over
+from firmware_host.planning.limits.remedy import GENTLER, SLOWER, higher, lower
 from firmware_host.planning.load.case import LoadCase
 
 
@@ -35,6 +36,7 @@ class SupplyCurrent(SupplyLimit):
     """Current drawn at the peak speed's worst."""
 
     name = "supply-current"
+    ways = (higher("driver.supply_current", "a stronger supply"), SLOWER, GENTLER, lower("driver.current"))
 
     def check(self, case: LimitCase) -> LimitCheck:
         driver, load, index = case.machine.driver, case.load, case.index
@@ -56,7 +58,7 @@ class SupplyCurrent(SupplyLimit):
             "A",
             formula=formula,
             source=source,
-            remedy="Take a stronger supply, or lower index.speed or driver.current",
+            remedy="Take a motor that needs less",
         )
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
@@ -69,6 +71,7 @@ class SupplyVoltage(SupplyLimit):
     """The energy that a stop from the peak speed sends back to the supply."""
 
     name = "supply-voltage"
+    ways = (higher("driver.supply_capacitance"), SLOWER, GENTLER)
 
     def check(self, case: LimitCase) -> LimitCheck:
         driver, load, index = case.machine.driver, case.load, case.index
@@ -91,7 +94,7 @@ class SupplyVoltage(SupplyLimit):
             "J",
             formula=f"{formula} -> at most {charged:.4g} V",
             source=source,
-            remedy="Add capacitance or a brake resistor at the supply, or lower index.speed",
+            remedy="Put a brake resistor at the supply",
         )
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:

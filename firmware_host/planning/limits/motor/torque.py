@@ -13,6 +13,7 @@ from firmware_host.mechanics.motor.torque import TorquePoints
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
 from firmware_host.planning.limits.limit import NO_STEP_LOST, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.remedy import GEAR_DOWN, GENTLER, SLOWER, higher, lower
 from firmware_host.planning.load.case import LoadCase
 
 _NEWTON = "Newton's law through the gearing; safety factor 1.5 to 2 in handbooks"
@@ -25,6 +26,7 @@ class TorqueLimit(Limit):
 
     costs_as = "torque"
     source: ClassVar[str] = _NEWTON
+    ways = (GENTLER, SLOWER, higher("driver.current", until="motor.rated_current"), GEAR_DOWN)
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, index = case.load, case.index
@@ -36,7 +38,7 @@ class TorqueLimit(Limit):
             "N*m",
             formula=formula,
             source=self.source,
-            remedy="Lower index.acceleration or index.speed, gear down, or take a stronger motor",
+            remedy="Take a stronger motor",
         )
 
     @abstractmethod
@@ -128,6 +130,12 @@ class HoldingTorque(Limit):
 
     name = "holding-torque"
     keeps = NO_STEP_LOST
+    ways = (
+        lower("part.mass_offset"),
+        higher("driver.standstill_current", until=1.0),
+        higher("driver.current", until="motor.rated_current"),
+        GEAR_DOWN,
+    )
 
     def check(self, case: LimitCase) -> LimitCheck:
         load = case.load
@@ -138,7 +146,7 @@ class HoldingTorque(Limit):
             "N*m",
             formula=f"m*g*e/n <= k_T*I_standstill / {load.safety_factor:g}, k_T = T_hold/(sqrt(2)*I_rated)",
             source="statics at the worst angle; no help from friction or a self-locking stage is counted",
-            remedy="Balance the part, raise the standstill current, or gear down",
+            remedy="Balance the part",
         )
 
     def drawn(self, case: DrawnCase) -> FloatArray:

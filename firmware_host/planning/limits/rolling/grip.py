@@ -21,6 +21,7 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
 from firmware_host.planning.limits.limit import NO_SLIP, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.remedy import GENTLER, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
 
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
@@ -37,6 +38,14 @@ class RollerLimit(Limit):
     """
 
     swings: ClassVar[bool] = False
+    ways = (
+        GENTLER,
+        higher("drive.friction", "rollers with more grip"),
+        higher("drive.centre_distance", "the rows further apart"),
+        setting("drive.driven_rows", 2),
+        setting("drive.axial_stop", True),
+        lower("part.mass_offset", "balance it"),
+    )
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         load, index = case.load, case.index
@@ -52,7 +61,7 @@ class RollerLimit(Limit):
             "",
             formula=self.formula(index),
             source=self.source(load),
-            remedy="Lower index.acceleration, use rollers with more grip, or move the rows further apart",
+            remedy="Turn it in a chuck",
         )
 
     def accelerations(self, load: AnyLoad, index: IndexExtremes) -> tuple[FloatArray, FloatArray]:

@@ -12,6 +12,7 @@ from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import SHORTER_INDEXES, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.drive import grip_of
 
@@ -22,6 +23,7 @@ class FallsThrough(Limit):
     """Distance of the rows against the widest that the part, where it is thinnest, does not fall through."""
 
     name = "falls-through"
+    ways = (lower("drive.centre_distance", "the rows closer together"),)
     never_waived = "the part would drop between the rollers"
 
     def check(self, case: LimitCase) -> LimitCheck | None:
@@ -35,7 +37,7 @@ class FallsThrough(Limit):
             "m",
             formula="centre distance <= thinnest contact diameter + roller diameter",
             source="triangle of the three centres",
-            remedy="Move the rows closer together",
+            remedy="Turn it in a chuck",
         )
 
 
@@ -44,6 +46,11 @@ class Creep(Limit):
 
     name = "creep"
     advisory = True
+    ways = (
+        *SHORTER_INDEXES,
+        higher("drive.friction", "rollers with more grip"),
+        lower("drive.contact_width", "harder rollers"),
+    )
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         cradle, trough = case.machine.drive.cradle, case.load.trough
@@ -67,7 +74,7 @@ class Creep(Limit):
             "m",
             formula=formula,
             source=source,
-            remedy="Measure the seams and correct roller_diameter by what they say; better grip creeps less",
+            remedy="Measure the seams and correct drive.roller_diameter by what they say",
         )
 
 
@@ -93,6 +100,7 @@ class AxialSlide(Limit):
     """The friction that keeps a part from sliding down a tilted axis at a standstill; none with an axial stop."""
 
     name = "axial-slide"
+    ways = (setting("drive.axial_stop", True, "a stop at the lower end"), lower("axis.tilt"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         cradle, trough = case.machine.drive.cradle, case.load.trough
@@ -106,7 +114,7 @@ class AxialSlide(Limit):
             "",
             formula="tan(tilt)*cos(beta) <= friction",
             source=f"statics: m*g*sin(tilt) against both normals; {whose}",
-            remedy="Set drive.axial_stop = true with a stop at the lower end, or lower axis.tilt",
+            remedy="Turn it in a chuck",
         )
 
 
@@ -118,6 +126,7 @@ class AxialWalk(Limit):
 
     name = "axial-walk"
     advisory = True
+    ways = (setting("drive.axial_stop", True, "a stop where it walks to"), lower("axis.tilt"), *SHORTER_INDEXES)
 
     def standing(self, case: LimitCase) -> Standing:
         trough = case.load.trough
@@ -149,7 +158,7 @@ class AxialWalk(Limit):
             "m",
             formula=f"{formula} -> {per_turn * 1e3:.3g} mm in a turn",
             source=source,
-            remedy="Put a stop at the small end (drive.axial_stop = true), or turn it in a chuck",
+            remedy="Turn it in a chuck",
         )
 
 
