@@ -67,6 +67,8 @@ CASES: dict[str, list[Description]] = {
     "step-pulse": [case(machine(driver__smallest_pulse="200 us"))],
     "inertia-ratio": [case(machine(gearing=[]))],
     "resonance": [case(machine(driver__microsteps=2), speed=v) for v in (0.6, 0.66, 0.3)],
+    "mid-range": [case(speed=15.0, acceleration=900.0), case(speed=25.0, acceleration=2000.0)],
+    "twist": [case(machine(gearing__0__torsional_stiffness="5 N*m/rad"), job(part__mass_offset="4 mm"))],
     "mass": [case(work=job(part__mass="3 kg"))],
     "falls-through": [rolled(centre_distance="83 mm", part=CONE | {"part__contact_from": ["10 mm", "90 mm"]})],
     "grip": [

@@ -6,6 +6,7 @@ from firmware_host.mechanics.motor.instability import mid_range_band
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import SLOWER, higher
 
 
 class MidRange(Limit):
@@ -16,6 +17,7 @@ class MidRange(Limit):
 
     name = "mid-range"
     advisory = True
+    ways = (SLOWER, higher("index.speed"))
 
     def check(self, case: LimitCase) -> LimitCheck:
         load, index = case.load, case.index
@@ -29,5 +31,5 @@ class MidRange(Limit):
         low, high = mid_range_band(load.winding, load.current, load.supply_voltage * load.phases.voltage_share)
         above, below = rate / high - 1, 1 - rate / low
         margin, edge = max(above, below), high if above > below else low
-        remedy = f"Cruise well away from {edge:.4g} full steps/s, pass through quickly, or damp the shaft"
+        remedy = f"Cruise well away from {edge:.4g} full steps/s"
         return LimitCheck(self.name, rate, edge, "Hz", margin, formula, source, remedy)

@@ -7,6 +7,7 @@ import math
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.remedy import lower
 from firmware_host.planning.load.torsion import twisting_stages
 
 
@@ -20,6 +21,7 @@ class Twist(Limit):
     name = "twist"
     advisory = True
     stops_unknown = False
+    ways = (lower("part.mass_offset"),)
 
     def check(self, case: LimitCase) -> LimitCheck | None:
         load, stages, spot = case.load, twisting_stages(case.machine), case.job.window.spot
@@ -44,6 +46,6 @@ class Twist(Limit):
             "m",
             formula=formula,
             source=source,
-            remedy="Balance the part, or take a wider belt or a stiffer coupling",
+            remedy="Take a wider belt or a stiffer coupling",
             missing=missing,
         )
