@@ -7,12 +7,13 @@ from dataclasses import dataclass, fields, is_dataclass
 import numpy as np
 
 from firmware_host.model.files.loading import Setup
-from firmware_host.planning.assume.complete import complete
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
 from firmware_host.planning.limit_report import LimitReport, check_limits
+from firmware_host.planning.load.case import load_variants
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
+from firmware_host.planning.surface.moved import moved_surface
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,10 +81,22 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
 
     Raises `InputError` or `PlanError` when that can't be done.
     """
-    machine, job = complete(setup.machine, setup.job).unkind
+    loads = load_variants(setup.machine, setup.job)
+    machine, job = loads.unkind.machine, loads.unkind.job
     segments = plan_segments(job, tilt=axis_slope(machine, job))
     route = plan_route(machine, job, segments)
-    seams = predict_seams(machine, job, segments, route.segment_targets(), one_side=route.one_side, true=true)
+    moved = moved_surface(loads, segments)
+    seams = predict_seams(
+        machine,
+        job,
+        segments,
+        route.segment_targets(),
+        one_side=route.one_side,
+        true=true,
+        moved=moved.causes,
+        unknown=moved.unknown,
+        warnings=moved.warnings,
+    )
     return Layout(segments, route, seams)
 
 

@@ -118,10 +118,12 @@ def predict_seams(
     true: TrueSizes = AS_ENTERED,
     moved: Sequence[SeamCause] = (),
     unknown: tuple[str, ...] = (),
+    warnings: tuple[str, ...] = (),
 ) -> Seams:
     """Gap or overlap at each seam for the exact microstep targets (int64, shape (n,)), with `true` sizes if given.
 
-    `moved`: what load and index move the surface by, and `unknown` the keys of what is not known of that.
+    `moved`: what load and index move the surface by, `unknown` the keys of what is not known of that, and `warnings`
+    what else is to be told.
     """
     gap = _travelled(machine, job, plan, targets, true)
     causes = (*_machine_causes(machine, job, plan, one_side), *artwork_causes(plan, job.window), *moved)
@@ -137,7 +139,7 @@ def predict_seams(
         causes=causes,
         terms={rounding: seam_terms(machine, job)[rounding]} | {cause.name: cause.worst for cause in causes},
         tolerance=seam_tolerance(job),
-        warnings=_warnings(machine, job, plan),
+        warnings=(*warnings, *_warnings(machine, job, plan)),
         unknown=unknown,
     )
 

@@ -1,0 +1,105 @@
+"""What holds a rotor off its commanded place at standstill, and how that changes from one angle of the part to another.
+
+SI: torques N m, angles rad. Gravity on an imbalance changes with the angle of the part; friction and the losses of the
+gearing may act either way, for nobody knows how the rotor came to a standstill.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from firmware_host.mechanics.guard import (
+    FloatArray,
+    FloatOrArray,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
+from firmware_host.mechanics.motor.torque import static_lag
+
+_ANGLES = np.linspace(0.0, 2 * math.pi, 721)
+
+
+@dataclass(frozen=True, slots=True)
+class AtStandstill:
+    """A part that its motor holds at a standstill. At the part's axis: `gravity` m g e and `friction`, N m, >= 0.
+
+    `ratio` motor turns per part turn, > 0; `efficiency` of all stages, 0 to 1; `holding_torque` N m, > 0: the motor's
+    static torque at the standstill current; `rotor_teeth` p.
+    """
+
+    gravity: float
+    friction: float
+    ratio: float
+    efficiency: float
+    holding_torque: float
+    rotor_teeth: int
+
+    def __post_init__(self) -> None:
+        require_not_negative("gravity torque", self.gravity, "N m")
+        require_not_negative("friction torque", self.friction, "N m")
+        require_positive("ratio", self.ratio)
+        require_positive("efficiency", self.efficiency)
+        require_at_most("efficiency", self.efficiency, 1.0)
+        require_positive("holding torque", self.holding_torque, "N m")
+        require_positive("rotor teeth", float(self.rotor_teeth))
+
+
+def torque_at_standstill(load_torque: FloatOrArray, ratio: float, efficiency: float) -> tuple[FloatArray, FloatArray]:
+    """(least, most) torque (N m at the motor) that a standing gearing lets through of a `load_torque` (N m, signed).
+
+    Loss-free it is T/ratio. What the gearing loses, |T|(1/efficiency - 1)/ratio, is friction: at a standstill it may
+    help to hold (gravity reduced), or have to be overcome as the motor pulls the load towards its place (gravity
+    raised, to T/(ratio efficiency)). That losses are as large either way: common practice, no source.
+    """
+    torque = np.asarray(load_torque, dtype=np.float64)
+    lost = np.abs(torque) * (1 / require_positive("efficiency", efficiency) - 1)
+    return (torque - lost) / ratio, (torque + lost) / ratio
+
+
+def largest_lag_change(rest: AtStandstill, apart: FloatOrArray) -> FloatArray:
+    """Most (rad of the part, >= 0) that the lag at standstill differs between two angles `apart` (rad) of the part.
+
+    The lag is asin(T/T_hold)/p at the motor. Where the imbalance points is not known: the worst of all angles counts,
+    about the horizontal for a light load, where T changes fastest, by 2 m g e sin(apart/2). Beyond T_hold the motor
+    lets go; the lag counts there as at T_hold, a quarter of an electrical turn, which is too little. Source: the
+    torque-angle curve T = T_hold sin(p e), as `static_lag`.
+    """
+    between = np.asarray(apart, dtype=np.float64)
+    shape = (-1,) + (1,) * between.ndim
+    first = np.concatenate([_ANGLES.reshape(shape) + 0 * between, -between[np.newaxis] / 2])
+    _, most = _lag_range(rest, first + between)
+    least, _ = _lag_range(rest, first)
+    change: FloatArray = (most - least).max(axis=0)
+    return change
+
+
+def friction_lag(rest: AtStandstill) -> float:
+    """How far (rad of the part, >= 0) friction alone may hold the part off its place, either way: asin(T/T_hold)/p."""
+    _, most = _lag_of(rest, np.asarray(rest.friction))
+    return float(most)
+
+
+def largest_torque_at_standstill(rest: AtStandstill) -> float:
+    """Most torque (N m at the motor) that gravity and friction together ask of it at a standstill, at any angle."""
+    _, most = torque_at_standstill(rest.gravity + rest.friction, rest.ratio, rest.efficiency)
+    return float(most)
+
+
+def _lag_range(rest: AtStandstill, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(least, most) lag of the part (rad) with the imbalance at `angle` from straight down, rad."""
+    gravity = rest.gravity * np.sin(angle)
+    # Where a gear locks itself, the larger load may leave less for the motor: both ends are looked at.
+    ends = [_lag_of(rest, gravity + friction) for friction in (-rest.friction, rest.friction)]
+    return np.minimum(*(least for least, _ in ends)), np.maximum(*(most for _, most in ends))
+
+
+def _lag_of(rest: AtStandstill, load_torque: FloatArray) -> tuple[FloatArray, FloatArray]:
+    limit = rest.holding_torque
+    torques = torque_at_standstill(load_torque, rest.ratio, rest.efficiency)
+    lags = (static_lag(np.clip(torque, -limit, limit), limit, rest.rotor_teeth) / rest.ratio for torque in torques)
+    least, most = lags
+    return least, most

@@ -1,0 +1,48 @@
+"""Everything besides the planned steps that moves the surface, over all that the description leaves open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from firmware_host.planning.layout.causes import SeamCause
+from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.planning.load.case import LoadCase, LoadVariants
+from firmware_host.planning.surface.standstill import lag_causes, lets_go
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What moves the surface: `causes` with their ranges, `unknown` keys of what is in none, `warnings` to be told."""
+
+    causes: tuple[SeamCause, ...] = ()
+    unknown: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def moved_surface(loads: LoadVariants, plan: SegmentPlan) -> Moved:
+    """What the load does to each seam: the widest range of all variants counts."""
+    found = [_moved(each.load, plan) for each in loads.variants]
+    return Moved(
+        causes=tuple(_widest(alike) for alike in zip(*(each.causes for each in found), strict=True)),
+        unknown=tuple(dict.fromkeys(key for each in found for key in each.unknown)),
+        warnings=found[0].warnings or next((each.warnings for each in found if each.warnings), ()),
+    )
+
+
+def _moved(load: LoadCase, plan: SegmentPlan) -> Moved:
+    falls = lets_go(load)
+    return Moved(tuple(lag_causes(load, plan)), warnings=(falls,) if falls else ())
+
+
+def _widest(alike: Iterable[SeamCause]) -> SeamCause:
+    """One cause with the range that takes in those of all variants; the words of the worst."""
+    alike = tuple(alike)
+    worst = max(alike, key=lambda cause: cause.worst)
+    return replace(
+        worst,
+        low=np.min([cause.low for cause in alike], axis=0),
+        high=np.max([cause.high for cause in alike], axis=0),
+    )

@@ -1,0 +1,75 @@
+"""What the lag at standstill does to the seams: gravity on an imbalance, friction, and what the gearing loses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from firmware_host.mechanics.motor.standstill import (
+    AtStandstill,
+    friction_lag,
+    largest_lag_change,
+    largest_torque_at_standstill,
+)
+from firmware_host.planning.layout.causes import Floats, SeamCause, either_way
+from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.planning.load.case import LoadCase
+
+_REMEDY = "Keep more current at standstill (driver.standstill_current), balance the part, or gear it down"
+
+
+def lag_causes(load: LoadCase, plan: SegmentPlan) -> Iterator[SeamCause]:
+    """How much of a seam the changing lag of the rotor may open or close: by the imbalance, and by friction besides.
+
+    Both stops of a seam count, friction at either the other way round.
+    """
+    rest, radius = standing(load), float(plan.diameter) / 2
+    apart = _angles_apart(plan)
+    by_gravity = radius * _per_angle(_without_friction(rest), apart)
+    both = radius * _per_angle(rest, apart)
+    alone = radius * friction_lag(rest) * 1e3
+    yield either_way("lag-imbalance", "lag at standstill: imbalance, from stop to stop", by_gravity, _REMEDY)
+    name = f"lag at standstill: friction, {alone:.3f} mm either way at each stop"
+    yield either_way("lag-friction", name, both - by_gravity, _REMEDY)
+
+
+def lets_go(load: LoadCase) -> str:
+    """A sentence for a load that the motor does not hold at every angle at standstill; nothing where it does."""
+    most = largest_torque_at_standstill(standing(load))
+    if most <= load.standstill_torque:
+        return ""
+    return (
+        f"At standstill the load asks up to {most:.3g} N*m of the motor, which holds {load.standstill_torque:.3g} "
+        "N*m: it may let go, and then no seam is where it is planned."
+    )
+
+
+def standing(load: LoadCase) -> AtStandstill:
+    """What a load case says of a part at a standstill."""
+    return AtStandstill(
+        gravity=load.imbalance_torque,
+        friction=load.friction_torque,
+        ratio=load.ratio,
+        efficiency=load.efficiency,
+        holding_torque=load.standstill_torque,
+        rotor_teeth=load.full_steps // 4,
+    )
+
+
+def _without_friction(rest: AtStandstill) -> AtStandstill:
+    return AtStandstill(rest.gravity, 0.0, rest.ratio, rest.efficiency, rest.holding_torque, rest.rotor_teeth)
+
+
+def _angles_apart(plan: SegmentPlan) -> Floats:
+    """How far the part turns from each segment to the next, rad, the last one to the first if they meet. Shape (s,)."""
+    centres = np.radians(plan.centres_deg())
+    apart = np.diff(centres)
+    return np.append(apart, centres[-1] - centres[0]) if plan.full_wrap else apart
+
+
+def _per_angle(rest: AtStandstill, apart: Floats) -> Floats:
+    """The largest change of the lag for each angle, each different angle computed once. Shape (s,)."""
+    different, place = np.unique(np.round(apart, 9), return_inverse=True)
+    found = [largest_lag_change(rest, different[k : k + 500]) for k in range(0, different.size, 500)]
+    return np.concatenate([*found, np.zeros(0)])[place] if apart.size else np.zeros(0)

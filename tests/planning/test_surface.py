@@ -1,0 +1,70 @@
+"""What load and index move the surface by: in the seam budget, in its range, and told where it is too much."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from firmware_host.model import load_job
+from firmware_host.model.files.loading import Setup
+from firmware_host.planning.layout.causes import SeamCause
+from firmware_host.planning.plan import plan_layout
+from tests.planning.workshop import job_on
+
+MEASURED = {
+    "kind": "measured", "diameter": "60 mm", "length": "120 mm", "mass": "1.85 kg", "mass_offset": "6.5 mm",
+    "inertia": "1e-3 kg*m^2", "overhang": "60 mm", "density": None,
+}  # fmt: skip
+WINDOW = {"half_depth": "7 mm", "spot_diameter": "0.05 mm", "telecentric": True, "flat_field_corrected": True}
+
+
+def measured(machine: dict[str, Any], **part: Any) -> Setup:
+    """The part of 60 mm, 1.85 kg, 6.5 mm beside the axis, right around in 5 segments on the belt-reduced chuck."""
+    job = job_on("60 mm", {"angle": "360 deg"}, part=MEASURED | part, segments={"count": 5}, window=WINDOW)
+    on_belt = Setup(job, load_job("shaft-scale").machine)
+    return on_belt.with_values({"driver.standstill_current": 0.3} | machine)
+
+
+def cause(setup: Setup, key: str) -> SeamCause:
+    return next(each for each in plan_layout(setup).seams.causes if each.key == key)
+
+
+LOSS_FREE = {"gearing.toothed belt.efficiency": 1.0}
+
+
+@pytest.mark.parametrize(("machine", "wanted_mm"), [(LOSS_FREE, 0.046), ({}, 0.049)], ids=["loss-free", "0.95"])
+def test_an_imbalance_opens_and_closes_the_seams_at_standstill(machine: dict[str, Any], wanted_mm: float) -> None:
+    # Torque-angle curve T = T_hold sin(p e) by hand: T_hold = 1.1/sqrt(2) * 2.4/2.8 * 0.3 = 0.2 N m, gravity 0.1179/3.
+    found = cause(measured(machine), "lag-imbalance")
+    assert found.high * 1e3 == pytest.approx(np.full(5, wanted_mm), abs=0.0005)
+    assert (found.low == -found.high).all()
+
+
+def test_friction_alone_counts_at_both_stops_of_a_seam() -> None:
+    balanced = measured(LOSS_FREE, mass_offset="0 mm")
+    found = cause(balanced, "lag-friction")
+    assert found.worst * 1e3 == pytest.approx(2 * 0.01669, abs=1e-4)
+    assert "0.017 mm either way at each stop" in found.name
+    assert cause(balanced, "lag-imbalance").worst == 0
+
+
+def test_the_full_current_at_standstill_lags_less() -> None:
+    full, reduced = (cause(measured({"driver.standstill_current": part}), "lag-imbalance").worst for part in (1.0, 0.3))
+    assert full == pytest.approx(0.3 * reduced, rel=0.01)
+
+
+def test_the_lag_is_in_what_each_seam_comes_to() -> None:
+    quiet, heavy = (plan_layout(measured(LOSS_FREE, mass_offset=offset)).seams for offset in ("0 mm", "6.5 mm"))
+    more = cause(measured(LOSS_FREE), "lag-imbalance").high + cause(measured(LOSS_FREE), "lag-friction").high
+    less = cause(measured(LOSS_FREE, mass_offset="0 mm"), "lag-friction").high
+    assert heavy.highest - quiet.highest == pytest.approx(more - less)
+    assert quiet.lowest - heavy.lowest == pytest.approx(more - less)
+
+
+def test_a_load_beyond_the_holding_torque_is_told() -> None:
+    told = plan_layout(measured({}, mass_offset="29 mm", mass="6 kg")).seams.warnings
+    # (6 * 9.80665 * 0.029 + 0.05)/(3 * 0.95) = 0.616 N m of 0.2 N m.
+    assert told[0].startswith("At standstill the load asks up to 0.616 N*m of the motor, which holds 0.2 N*m")
+    assert not any("At standstill" in line for line in plan_layout(measured({})).seams.warnings)
