@@ -19,6 +19,8 @@ _COLUMNS = (
     Column("current", "current"),
     Column("verdict", "verdict"),
     Column("reasons", "because of"),
+    Column("not_known", "not known", brief=False),
+    Column("assumed", "assumed", brief=False),
     Column("details", "details", below=True),
     Column("torque_margin", "torque margin", form="%"),
     Column("index_s", "index", "s", ".4g"),
@@ -35,6 +37,8 @@ _MEANING = Notes(
         "The driver is set to each motor's rated current, at most to driver.highest_current; all else as in the files.",
         "index s: an average index with its settling, at that motor's own quickest safe motion. "
         "without a limit: the same with that limit alone lifted tenfold (ringing: the move without its settling).",
+        "on what is known: data of the motor are missing; what a range bounds is taken at its worst, the rest is told "
+        "as not known.",
         "best *: no other motor that nothing stops is both quicker and further from its torque limit.",
     )
 )
@@ -54,8 +58,10 @@ def _row(each: MotorCandidate) -> Row:
         each.motor.frame,
         each.motor.data,
         each.current_text,
-        each.verdict,
+        Cell(each.verdict, f"{each.verdict}{', on what is known' if each.on_what_is_known else ''}"),
         each.reasons,
+        each.not_known,
+        each.assumed,
         each.details,
         each.torque_margin,
         timing.index_s if timing is not None else None,

@@ -220,6 +220,19 @@ def test_every_motor_is_a_row_in_table_document_and_csv(name: str) -> None:
     assert lines[-1] == ESTIMATE.lines[0]
 
 
+def test_a_motor_without_thermal_data_is_marked_on_what_is_known() -> None:
+    whole = MOTORS["nema23-long"]
+    bare = whole.model_copy(update={"thermal_resistance": None, "radial_load": None})
+    document = motors_document(compare_motors(shipped("shaft-scale")[0], {"whole": whole, "bare": bare}))
+    lines = {line.split()[0]: line for line in printed(document).splitlines() if line.split()[0] in ("whole", "bare")}
+    assert ", on what is known" in lines["bare"]
+    assert ", on what is known" not in lines["whole"]
+    rows = {row["name"]: row for row in json_document(document)["motors"]}
+    assert (rows["bare"]["not_known"], rows["whole"]["not_known"]) == (["motor-shaft-load"], [])
+    assert (rows["bare"]["assumed"], rows["whole"]["assumed"]) == (["motor.thermal_resistance"], [])
+    assert rows["bare"]["index_s"] == rows["whole"]["index_s"]
+
+
 SWEEP = parse_sweep("index.acceleration=1 rad/s^2..900 rad/s^2:2")
 
 

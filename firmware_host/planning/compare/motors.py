@@ -35,7 +35,9 @@ class MotorCandidate:
     `reasons`: names of the checks that fail; of those that aren't known where the verdict is `not known`. `details`:
     more words on them. `torque_margin`: the smallest of the torque checks. `motion` is None where no motion is safe or
     none can be found. `costs`: what each limit in the way costs. `best`: no other motor that holds is both quicker and
-    further from its torque limit (the Pareto set).
+    further from its torque limit (the Pareto set). `not_known`: checks that nobody can make without the motor's own
+    data; `assumed`: keys of the motor that a check takes at the unkind end of a range. With either it is judged and
+    ranked `on_what_is_known`.
     """
 
     name: str
@@ -48,6 +50,13 @@ class MotorCandidate:
     motion: SafeMotion | None = None
     costs: tuple[LimitCost, ...] = ()
     best: bool = False
+    not_known: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def on_what_is_known(self) -> bool:
+        """Whether a datum of the motor is missing, so that the verdict stands on the others and on what is assumed."""
+        return bool(self.not_known or self.assumed)
 
     @property
     def timing(self) -> IndexTiming | None:
@@ -120,7 +129,13 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
         torque_margin=min(margins, default=None),
         motion=report.motion,
         costs=limit_costs(load, moves, report.motion, request),
+        not_known=tuple(check.name for check in report.checks if any(map(_of_motor, check.missing))),
+        assumed=tuple(dict.fromkeys(key for check in report.checks for key in check.assumed if _of_motor(key))),
     )
+
+
+def _of_motor(key: str) -> bool:
+    return key.startswith("motor.")
 
 
 def _named(report: LimitReport, verdict: Verdict) -> tuple[str, ...]:

@@ -114,6 +114,19 @@ def test_a_motor_of_which_only_the_label_is_known_is_ranked_by_the_slowest_of_it
     assert found["label"].motion.timing.index_s > found["whole"].motion.timing.index_s
 
 
+def test_a_motor_without_thermal_data_or_shaft_loads_is_ranked_on_what_is_known() -> None:
+    without = motor(thermal_resistance=DELETE, radial_load=DELETE)
+    found = compared(Setup(job(), machine()), {"whole": motor(), "without": without})
+    rated, bare = found["whole"], found["without"]
+    assert (rated.on_what_is_known, rated.not_known, rated.assumed) == (False, (), ())
+    assert bare.on_what_is_known
+    assert bare.not_known == ("motor-shaft-load",)
+    assert bare.assumed == ("motor.thermal_resistance",)
+    assert bare.timing == rated.timing
+    assert bare.verdict in USABLE
+    assert bare.best
+
+
 def test_a_part_that_falls_through_is_no_motor_s_fault() -> None:
     setup = Setup(job(part__diameter="19 mm"), roller_machine())
     with pytest.raises(FormulaRangeError, match="falls through"):
