@@ -66,5 +66,5 @@ def _motion(loads: LoadVariants, moves: IndexMoves, speed: float | None, acceler
         require_positive("index speed", speed, "rad/s")
     if acceleration is not None:
         require_positive("index acceleration", acceleration, "rad/s^2")
-    others = [each.load for each in loads.variants[1:]]
+    others = loads.other_when_moving()
     return motion_for(loads.unkind.load, moves, speed=speed, acceleration=acceleration, others=others)

@@ -20,6 +20,7 @@ class Together(Enum):
 
     ROTOR = "rotor"
     INERTIA = "inertia"
+    IMBALANCE = "imbalance"
     EFFICIENCY = "efficiency"
     FRICTION = "friction"
     STANDSTILL = "current at standstill"

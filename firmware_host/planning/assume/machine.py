@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, STATIC_FRICTION
+from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM
 from firmware_host.model.machine.driver import Driver
-from firmware_host.model.machine.drives.base import Drive
+from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.machine.machine import Support
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
@@ -16,6 +16,13 @@ from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption,
 PLAIN_BEARING = 0.15
 """Coefficient of friction of a plain bearing that stands still, lightly greased: from memory."""
 
+COVERED_ROLLERS = (0.3, 0.8)
+"""Coefficient of friction of covered rollers on a dry, clean part: from memory. Plain metal grips less: state it."""
+
+ROLLING_SHARE = 0.05
+"""Most that the lever arm of rolling is of a roller's radius: half of a contact flattened to a tenth of it."""
+
+_BALL_BEARING, _IDLE_DRAG = 0.005, 0.0005
 _SPINDLE_RADIUS, _SEALS = 0.020, 0.15
 _ROLLER_SHAFT_RADIUS, _ROLLER_SEALS = 0.005, 0.02
 _CENTRE_RADIUS, _CENTRE_FORCE = 0.005, 500.0
@@ -54,22 +61,29 @@ def drive_assumptions(drive: Drive, part_mass: float, thrust: float = 0.0) -> It
     lies, open_keys = drive.cradle is not None, _open_keys(drive)
     if "friction_torque" in open_keys:
         yield _bearings("friction_torque", weight, rollers=lies)
-    if "idle_friction_torque" in open_keys:
-        yield _bearings("idle_friction_torque", weight, rollers=True)
-    if "friction" in open_keys and "surfaces" in open_keys:
-        rows = STATIC_FRICTION.values()
-        low, high = min(row.low for row in rows), max(row.high for row in rows)
-        why, path = "all pairs of surfaces of the friction table", ("drive", "friction")
-        yield Assumption("drive.friction", path, low, high, Together.ALONE, why, unkind_is_low=True)
-    if "rolling_resistance" in open_keys and getattr(drive, "surfaces", None) not in ROLLING_LEVER_ARM:
-        most = max(row.high for row in ROLLING_LEVER_ARM.values())
-        low_arm, high_arm = quantity(0, "mm", "length"), quantity(most * 1e3, "mm", "length")
-        why, path = "nothing to the largest of the rolling friction table", ("drive", "rolling_resistance")
-        yield Assumption("drive.rolling_resistance", path, low_arm, high_arm, Together.FRICTION, why)
-    if "roller_inertia" in open_keys and drive.cradle is not None:
-        yield _roller_inertia(drive.cradle.roller_diameter, getattr(drive, "roller_length", None))
+    if drive.cradle is not None:
+        yield from _cradle_assumptions(drive, drive.cradle, open_keys, weight)
     if "roller_diameter_uncertainty" in open_keys:
         yield diameter_uncertainty("drive.roller_diameter_uncertainty", ("drive", "roller_diameter_uncertainty"))
+
+
+def _cradle_assumptions(drive: Drive, cradle: Cradle, open_keys: set[str], weight: float) -> Iterator[Assumption]:
+    """What the rollers' description leaves open; `weight` N, of the part that lies on them."""
+    if "idle_friction_torque" in open_keys:
+        most = _IDLE_DRAG + _BALL_BEARING * weight * _ROLLER_SHAFT_RADIUS
+        low, high = quantity(0, *_NEWTON_METRES), quantity(most, *_NEWTON_METRES)
+        why, path = f"nothing to small ball bearings with shields, {COMMON}", ("drive", "idle_friction_torque")
+        yield Assumption("drive.idle_friction_torque", path, low, high, Together.FRICTION, why)
+    if "friction" in open_keys and cradle.surfaces is None:
+        why, path = f"rollers covered to grip (rubber, urethane, silicone), {MEMORY}", ("drive", "friction")
+        yield Assumption("drive.friction", path, *COVERED_ROLLERS, Together.ALONE, why, unkind_is_low=True)
+    if "rolling_resistance" in open_keys and cradle.surfaces not in ROLLING_LEVER_ARM:
+        most, path = ROLLING_SHARE * cradle.roller_diameter / 2, ("drive", "rolling_resistance")
+        ends = quantity(0, "mm", "length"), quantity(most * 1e3, "mm", "length")
+        why = f"nothing to {ROLLING_SHARE:g} of the roller's radius, {COMMON}"
+        yield Assumption("drive.rolling_resistance", path, *ends, Together.FRICTION, why)
+    if "roller_inertia" in open_keys:
+        yield _roller_inertia(cradle.roller_diameter, getattr(drive, "roller_length", None))
 
 
 def support_assumptions(support: Support) -> Iterator[Assumption]:

@@ -206,6 +206,11 @@ class LoadVariants:
         """The variant with the unkind end of every range."""
         return self.variants[0]
 
+    def other_when_moving(self) -> tuple[LoadCase, ...]:
+        """Loads that differ from the unkind one in what the motor has to move, or moves it with; each of them once."""
+        loads = {_when_moving(each.load): each.load for each in reversed(self.variants)}
+        return tuple(load for load in loads.values() if load is not self.unkind.load)
+
     def one_by_one(self) -> Iterator[tuple[Assumption | None, LoadVariant]]:
         """The unkind variant (None), then with each datum alone at the other end of its range; none without any."""
         machine, job = self.unkind.machine, self.unkind.job
@@ -213,6 +218,19 @@ class LoadVariants:
             ends = [(each, each.high if each.unkind_is_low else each.low)] if each is not None else []
             described = with_assumed(machine, job, ends)
             yield each, LoadVariant(*described, _load_case(*described))
+
+
+def _when_moving(load: LoadCase) -> tuple[object, ...]:
+    return (
+        load.rotor_inertia,
+        load.stages,
+        load.load_inertia,
+        load.friction_torque,
+        load.imbalance_torque,
+        load.running_torque,
+        load.trough,
+        load.supply.losses.most,
+    )
 
 
 def load_variants(machine: Machine, job: Job) -> LoadVariants:

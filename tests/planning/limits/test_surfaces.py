@@ -30,9 +30,9 @@ def test_a_machine_that_contradicts_itself_is_refused(changes: dict[str, Any], w
         machine(**changes)
 
 
-def test_rollers_that_say_neither_friction_nor_surfaces_grip_as_badly_as_the_worst_of_the_table() -> None:
+def test_rollers_that_say_neither_friction_nor_surfaces_grip_as_badly_as_a_covered_one_may() -> None:
     found = report(roller_machine(friction=None), acceleration=1.0)
-    assert named(found, "grip").limit == 0.12  # steel on steel, table 7.21
+    assert named(found, "grip").limit == 0.3
     assert named(found, "grip").assumed == ("drive.friction",)
 
 
@@ -57,12 +57,12 @@ def test_what_is_stated_beats_the_table() -> None:
     assert load.trough.lever_arm == pytest.approx(2e-4)
 
 
-def test_surfaces_without_a_tabulated_lever_arm_roll_as_heavily_as_the_worst_of_the_table() -> None:
+def test_surfaces_without_a_tabulated_lever_arm_roll_as_heavily_as_a_soft_roller_may() -> None:
     rig = roller_machine(friction=None, rolling_resistance=None, surfaces="plastic_belt_on_steel")
     load = load_case(rig, job())
     assert assumed(rig, job()) == ("drive.rolling_resistance",)
     assert load.trough is not None
-    assert load.trough.lever_arm == 7e-3  # hard rubber on steel, table 7.22
+    assert load.trough.lever_arm == pytest.approx(0.05 * 0.0125)
 
 
 def test_unknown_surfaces_name_the_nearest_and_their_key() -> None:

@@ -26,7 +26,7 @@ from firmware_host.planning.load.case import LoadCase
 
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
 _SWINGING = "step response of the oscillator, the ramp reversed in the worst phase"
-_HALVINGS = 100
+_HALVINGS = 60
 
 
 class RollerLimit(Limit):
