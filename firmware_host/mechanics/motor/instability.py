@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from firmware_host.mechanics.guard import require_positive
 from firmware_host.mechanics.motor.torque import Winding
@@ -26,16 +27,14 @@ def corner_speed(winding: Winding, peak_current: float, voltage: float) -> float
     return (-linear + math.sqrt(linear**2 - 4 * square * constant)) / (2 * square)
 
 
-def mid_range_band(winding: Winding, peak_current: float, voltage: float) -> tuple[float, float]:
-    """(lowest, highest) full-step rate (steps/s) of the band to avoid.
+def mid_range_band(windings: Sequence[Winding], peak_current: float, voltage: float) -> tuple[float, float]:
+    """(lowest, highest) full-step rate (steps/s) of the band to avoid, of any winding among or between `windings`.
 
     The instability lies near the rate at which the phases' angular frequency is R/L, (2/pi) R/L full steps/s (P.
     Acarnley, Stepping Motors, IET, 4th ed., section 5.5), of a motor that a voltage feeds. A driver that holds the
     current is no such feed, so the band begins no sooner than at `corner_speed`, and its middle lies no lower (from
     memory); how wide it is: `BAND_WIDTH`. L must be > 0, or the motor has none: then (inf, inf).
     """
-    if winding.inductance == 0:
-        return math.inf, math.inf
-    corner = corner_speed(winding, peak_current, voltage) * winding.rotor_teeth * 2 / math.pi
-    middle = 2 / math.pi * winding.resistance / winding.inductance
-    return max(middle / BAND_WIDTH, corner), BAND_WIDTH * max(middle, corner)
+    corners = [corner_speed(each, peak_current, voltage) * each.rotor_teeth * 2 / math.pi for each in windings]
+    middles = [2 / math.pi * each.resistance / each.inductance if each.inductance else math.inf for each in windings]
+    return max(min(middles) / BAND_WIDTH, min(corners)), BAND_WIDTH * max(*middles, *corners)

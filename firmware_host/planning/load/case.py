@@ -35,6 +35,7 @@ from firmware_host.planning.assume.assumption import Assumption
 from firmware_host.planning.assume.complete import complete, with_assumed
 from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
+from firmware_host.planning.load.hunting import hunting_band, winding_of
 from firmware_host.planning.load.phases import phase_modes
 from firmware_host.planning.load.supply import Supply, supply_of
 from firmware_host.planning.load.support import support_friction
@@ -96,6 +97,7 @@ class LoadCase:
     natural_band: FrequencyBand
     damping: DampingRange
     torsion: Torsion
+    mid_range: tuple[float, float]
 
     @property
     def reflected_inertia(self) -> float:
@@ -240,7 +242,14 @@ def load_variants(machine: Machine, job: Job) -> LoadVariants:
     bands = [load.natural_band for load in loads]
     band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
     torsion = spanning([load.torsion for load in loads])
-    loads = [replace(load, natural_band=band, torsion=torsion) for load in loads]
+    hunting = [
+        hunting_band(each[0], load.phases, completed.assumptions)
+        for each, load in zip(completed.variants, loads, strict=True)
+    ]
+    loads = [
+        replace(load, natural_band=band, torsion=torsion, mid_range=hunts)
+        for load, hunts in zip(loads, hunting, strict=True)
+    ]
     variants = tuple(LoadVariant(*each, load) for each, load in zip(completed.variants, loads, strict=True))
     return LoadVariants(completed.assumptions, variants)
 
@@ -284,7 +293,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         standstill_torque=running * machine.driver.standstill_share,
         phases=phases,
         curve=_curve(machine.motor),
-        winding=_winding(machine.motor, constant),
+        winding=winding_of(machine.motor),
         safety_factor=job.index.safety_factor,
         driver_step_rate=machine.driver.highest_step_rate.si,
         controller_step_rate=machine.link.highest_step_rate.si,
@@ -297,6 +306,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         natural_band=frequency_band(machine.swing, natural, turning, measured_with),
         damping=damping_range(machine.swing),
         torsion=torsion,
+        mid_range=hunting_band(machine, phases),
     )
 
 
@@ -345,8 +355,3 @@ def _curve(motor: Motor) -> motor_physics.TorquePoints | None:
         current=(curve.current or motor.rated_current).si,
         voltage=curve.supply_voltage.si,
     )
-
-
-def _winding(motor: Motor, constant: float) -> motor_physics.Winding:
-    resistance, inductance = stated(motor.resistance, "motor.resistance"), stated(motor.inductance, "motor.inductance")
-    return motor_physics.Winding(resistance.si, inductance.si, constant, motor.full_steps // 4)

@@ -30,13 +30,13 @@ def test_a_motor_that_its_voltage_feeds_hunts_near_the_rate_of_r_over_l() -> Non
     # P. Acarnley, Stepping Motors, IET, 4th ed., section 5.5: where the angular frequency of the phases is R/L. Four
     # full steps a period.
     rate = 4 * (0.95 / 2.6e-3) / (2 * math.pi)
-    assert mid_range_band(WINDING, 2.4, 2.0) == pytest.approx((rate / 2, rate * 2))
+    assert mid_range_band([WINDING], 2.4, 2.0) == pytest.approx((rate / 2, rate * 2))
 
 
 def test_a_driver_that_holds_the_current_moves_the_band_up() -> None:
     corner = corner_speed(WINDING, 2.4, 36.0) / (2 * math.pi) * 200
-    assert mid_range_band(WINDING, 2.4, 36.0) == pytest.approx((corner, 2 * corner))
+    assert mid_range_band([WINDING], 2.4, 36.0) == pytest.approx((corner, 2 * corner))
 
 
 def test_without_inductance_there_is_no_band() -> None:
-    assert mid_range_band(motor.Winding(0.95, 0.0, 0.278, 50), 2.4, 36.0) == (math.inf, math.inf)
+    assert mid_range_band([motor.Winding(0.95, 0.0, 0.278, 50)], 2.4, 36.0) == (math.inf, math.inf)

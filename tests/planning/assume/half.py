@@ -60,6 +60,7 @@ _UNITS = {
     "length": "m", "mass": "kg", "force": "N", "torque": "N*m", "inertia": "kg*m^2", "angle": "turn",
     "angular speed": "turn/s", "time": "s", "rate": "Hz", "current": "A", "voltage": "V", "resistance": "ohm",
     "inductance": "H", "capacitance": "F", "thermal resistance": "K/W",
+    "torsional stiffness": "N*m/turn",
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from firmware_host.errors import LimitExceededError
-from firmware_host.model.files.loading import Setup
+from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.planning.assume.complete import complete, with_assumed
 from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.limits.check import Verdict
@@ -105,5 +105,5 @@ def test_none_of_five_hundred_half_described_machines_is(kind: str) -> None:
 
 
 def test_what_could_lose_steps_or_drop_a_part_and_has_no_range_stops() -> None:
-    half = without(described("belt", 1), [("support", "largest_overhang_moment")])
+    half = without(load_job("shaft-scale"), [("support", "largest_overhang_moment")])
     assert plan_job(half).limits.verdict is Verdict.NOT_KNOWN

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from firmware_host.mechanics.motor.instability import mid_range_band
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck
 from firmware_host.planning.limits.limit import Limit
@@ -28,7 +27,7 @@ class MidRange(Limit):
         )
         cruise = index.peak_speed if index.cruises else 0.0
         rate = float(load.step_rate(cruise)) / load.microsteps
-        low, high = mid_range_band(load.winding, load.current, load.supply_voltage * load.phases.voltage_share)
+        low, high = load.mid_range
         above, below = rate / high - 1, 1 - rate / low
         margin, edge = max(above, below), high if above > below else low
         remedy = f"Cruise well away from {edge:.4g} full steps/s"
