@@ -69,7 +69,7 @@ def with_assumed(machine: Machine, job: Job, values: Iterable[tuple[Assumption, 
 def with_assumed_machine(machine: Machine, values: Iterable[tuple[Assumption, Value]]) -> Machine:
     """The machine with each assumed datum of its own at the value given for it."""
     for assumption, value in values:
-        machine = _set(machine, assumption.path, value)
+        machine = with_value(machine, assumption.path, value)
     return machine
 
 
