@@ -6,19 +6,21 @@ from dataclasses import dataclass, fields, is_dataclass
 
 import numpy as np
 
+from firmware_host.errors import FormulaRangeError, InputError, LimitExceededError
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
 from firmware_host.planning.limit_report import LimitReport, check_limits
-from firmware_host.planning.load.case import load_variants
+from firmware_host.planning.load.case import LoadVariants, load_variants
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
+from firmware_host.planning.surface.creep import IndexMotion
 from firmware_host.planning.surface.moved import moved_surface
 
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Where the segments fall, where the axis goes, and what to expect at the seams: geometry only, no motor."""
+    """Where the segments fall, where the axis goes, and what to expect at the seams."""
 
     segments: SegmentPlan
     route: Route
@@ -79,16 +81,68 @@ class JobPlan:
 def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
     """Lay a job's segments out, what is not stated taken at the unkind end of its range.
 
-    Raises `InputError` or `PlanError` when that can't be done.
+    Raises `InputError` or `PlanError` when that can't be done. Only the creep on rollers asks how the part is turned;
+    if no motion is found for that, the seams say so.
     """
+    places = _places(setup)
+    motion = None
+    if places.loads.unkind.machine.drive.cradle is not None:
+        try:
+            motion = _index_motion(_limits(setup, places.route))
+        except (InputError, LimitExceededError, FormulaRangeError):
+            motion = None
+    return _layout(places, motion, true)
+
+
+def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
+    """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report."""
+    places = _places(setup)
+    limits = _limits(setup, places.route)
+    layout = _layout(places, _index_motion(limits), true)
+    program = time_moves(layout.route, limits.motion.speed, limits.motion.acceleration)
+    settle = setup.job.index.settle
+    settle_s = settle.si if settle is not None else limits.motion.timing.settle_s
+    return JobPlan(layout, program, limits, settle_s)
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Where the segments are and how the axis gets there, before anything is known of how quickly."""
+
+    loads: LoadVariants
+    segments: SegmentPlan
+    route: Route
+
+
+def _places(setup: Setup) -> _Places:
     loads = load_variants(setup.machine, setup.job)
     machine, job = loads.unkind.machine, loads.unkind.job
     segments = plan_segments(job, tilt=axis_slope(machine, job))
-    route = plan_route(machine, job, segments)
-    moved = moved_surface(loads, segments)
+    return _Places(loads, segments, plan_route(machine, job, segments))
+
+
+def _limits(setup: Setup, route: Route) -> LimitReport:
+    speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
+    return check_limits(
+        setup.machine,
+        setup.job,
+        index_turns=route.index_turns,
+        speed=speed.si if speed is not None else None,
+        acceleration=acceleration.si if acceleration is not None else None,
+        purposes=route.purpose,
+    )
+
+
+def _index_motion(limits: LimitReport) -> IndexMotion:
+    return IndexMotion(limits.motion.speed, limits.motion.acceleration)
+
+
+def _layout(places: _Places, motion: IndexMotion | None, true: TrueSizes) -> Layout:
+    segments, route, unkind = places.segments, places.route, places.loads.unkind
+    moved = moved_surface(places.loads, segments, motion)
     seams = predict_seams(
-        machine,
-        job,
+        unkind.machine,
+        unkind.job,
         segments,
         route.segment_targets(),
         one_side=route.one_side,
@@ -98,26 +152,6 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
         warnings=moved.warnings,
     )
     return Layout(segments, route, seams)
-
-
-def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
-    """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report."""
-    job = setup.job
-    layout = plan_layout(setup, true=true)
-    route = layout.route
-    speed, acceleration = job.index.speed, job.index.acceleration
-    limits = check_limits(
-        setup.machine,
-        job,
-        index_turns=route.index_turns,
-        speed=speed.si if speed is not None else None,
-        acceleration=acceleration.si if acceleration is not None else None,
-        purposes=route.purpose,
-    )
-    program = time_moves(route, limits.motion.speed, limits.motion.acceleration)
-    settle = job.index.settle
-    settle_s = settle.si if settle is not None else limits.motion.timing.settle_s
-    return JobPlan(layout, program, limits, settle_s)
 
 
 def _segments_text(segments: SegmentPlan) -> str:

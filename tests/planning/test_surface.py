@@ -68,3 +68,42 @@ def test_a_load_beyond_the_holding_torque_is_told() -> None:
     # (6 * 9.80665 * 0.029 + 0.05)/(3 * 0.95) = 0.616 N m of 0.2 N m.
     assert told[0].startswith("At standstill the load asks up to 0.616 N*m of the motor, which holds 0.2 N*m")
     assert not any("At standstill" in line for line in plan_layout(measured({})).seams.warnings)
+
+
+def on_rollers(**values: Any) -> Setup:
+    return load_job("bottle-band").with_values({key.replace("__", "."): value for key, value in values.items()})
+
+
+def test_creep_is_signed_and_all_of_it_opens_the_closing_seam() -> None:
+    creep = cause(on_rollers(), "creep")
+    # Every index lags at most 0.117 mm and leads at most 0.010 mm: 12 of them stand before the closing seam.
+    assert (creep.low[:-1] < 0).all()
+    assert (creep.high[:-1] > 0).all()
+    assert creep.high[-1] == pytest.approx(-12 * creep.low[0])
+    assert creep.low[-1] == pytest.approx(-12 * creep.high[0])
+
+
+def test_the_creep_beside_the_steady_one_is_what_the_acceleration_adds() -> None:
+    gentle, brisk = (cause(on_rollers(index__acceleration=rate), "creep") for rate in ("20 deg/s^2", "200 deg/s^2"))
+    assert gentle.high[0] - gentle.low[0] < brisk.high[0] - brisk.low[0]
+
+
+def test_measured_creep_is_in_the_gap_and_no_range() -> None:
+    measured_creep, none = (plan_layout(on_rollers(drive__slip=slip)).seams for slip in (0.01, 0.0))
+    assert next(each for each in measured_creep.causes if each.key == "creep").worst == 0
+    assert (measured_creep.gap - none.gap)[0] == pytest.approx(-0.01 * 0.0193329, rel=1e-2)
+
+
+def test_creep_that_cannot_be_estimated_is_said_to_be_unknown() -> None:
+    assert plan_layout(on_rollers(drive__contact_width=None)).seams.unknown == (
+        "drive.contact_width, or drive.slip as measured",
+    )
+    slipping = plan_layout(on_rollers(drive__friction=0.01, index__acceleration="90 deg/s^2", index__speed="90 deg/s"))
+    assert slipping.seams.unknown == ("creep: the part slips on its rollers at this motion",)
+    assert plan_layout(load_job("shaft-scale")).seams.unknown == ()
+
+
+def test_places_of_contact_of_unlike_diameter_count() -> None:
+    setup = load_job("tumbler-wrap").with_values({"part.contact_from": ["40 mm", "60 mm"]})
+    # 20 mm apart on 12 mm of taper over 170 mm: diameters 1.412 mm apart, +-0.857 % of 82.4 mm, of 24 mm each.
+    assert cause(setup, "contact-spread").worst * 1e3 == pytest.approx(24 * 0.7059 / 82.4706, rel=1e-3)

@@ -5,9 +5,20 @@ Lengths in m, angles in rad.
 
 from __future__ import annotations
 
+import itertools
 import math
+from dataclasses import replace
 
-from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+import numpy as np
+
+from firmware_host.mechanics.contact.rollers import DrivenRows, Trough, contact_forces
+from firmware_host.mechanics.guard import (
+    FloatArray,
+    FloatOrArray,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 
 
 def creep_ratio(
@@ -29,6 +40,66 @@ def creep_ratio(
         return math.inf
     curvature = 2 / part_diameter + 2 / roller_diameter
     return friction * (contact_width / 2) * curvature * (1 - math.sqrt(1 - grip_used))
+
+
+def signed_creep(
+    grip_used: float, friction: float, contact_width: float, part_diameter: float, roller_diameter: float
+) -> float:
+    """`creep_ratio` with the sign of `grip_used` F/(mu N): positive, the part is driven and lags; negative, it leads.
+
+    Infinite with that sign beyond 1, NaN where `grip_used` is: the part has lifted off a row. Source: as `creep_ratio`.
+    """
+    if math.isnan(grip_used):
+        return math.nan
+    size = creep_ratio(abs(grip_used), friction, contact_width, part_diameter, roller_diameter)
+    return math.copysign(size, grip_used)
+
+
+def index_creep(
+    trough: Trough,
+    *,
+    friction: float,
+    contact_width: float,
+    acceleration: float,
+    ramp_share: FloatOrArray,
+    imbalance_torque: float = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """(least, most) part of an index's travel that creep loses: positive, the part lags; negative, it leads.
+
+    `signed_creep` over the three stretches of the index: speeding up and braking at `acceleration` (rad/s^2, >= 0),
+    each over `ramp_share` (0 to 1/2) of the travel, and steady between them. Speeding up lags and braking leads, so
+    these partly cancel; friction lags all the way. The range: friction between none and as stated, an imbalance
+    (`imbalance_torque` N m, >= 0) at any angle on each stretch, either sense of rotation. NaN where it slips or
+    lifts. Source: Carter's creep and the plane equilibrium of `contact_forces`.
+    """
+    share = require_not_negative("share of a ramp", ramp_share)
+    require_at_most("share of a ramp", float(share.max(initial=0.0)), 0.5)
+    require_not_negative("acceleration", acceleration, "rad/s^2")
+    require_not_negative("imbalance torque", imbalance_torque, "N m")
+    free = replace(trough, lever_arm=0.0, idle_friction_torque=0.0)
+    found = []
+    for dragged, sense in itertools.product((free, trough), (1.0, -1.0)):
+        up, steady, down = (
+            _creeps(dragged, sense * rate, imbalance_torque, sense, friction=friction, contact_width=contact_width)
+            for rate in (acceleration, 0.0, -acceleration)
+        )
+        found += [share * (end(up) + end(down)) + (1 - 2 * share) * end(steady) for end in (np.min, np.max)]
+    both = np.array(found)
+    return np.min(both, axis=0), np.max(both, axis=0)
+
+
+def _creeps(
+    trough: Trough, acceleration: float, imbalance: float, sense: float, *, friction: float, contact_width: float
+) -> FloatArray:
+    """Creep in the sense of rotation for gravity either way and none, shape (3,). NaN where it slips or lifts."""
+    forces = contact_forces(trough, acceleration, np.array([-imbalance, 0.0, imbalance]), sense)
+    traction, normal = forces.traction_driven, forces.normal_driven
+    if trough.driven is DrivenRows.BOTH:
+        traction, normal = traction + forces.traction_other, normal + forces.normal_other
+    used = np.where(forces.seated, sense * traction / np.where(forces.seated, friction * normal, 1.0), np.nan)
+    sizes = (trough.part_diameter, trough.roller_diameter)
+    creeps = np.array([signed_creep(float(each), friction, contact_width, *sizes) for each in used])
+    return np.where(np.isfinite(creeps), creeps, np.nan)
 
 
 def axis_tilt(taper: float, half_angle: float) -> float:

@@ -9,7 +9,8 @@ import numpy as np
 
 from firmware_host.planning.layout.causes import SeamCause
 from firmware_host.planning.layout.segments import SegmentPlan
-from firmware_host.planning.load.case import LoadCase, LoadVariants
+from firmware_host.planning.load.case import LoadVariant, LoadVariants
+from firmware_host.planning.surface.creep import IndexMotion, creep_causes
 from firmware_host.planning.surface.standstill import lag_causes, lets_go
 
 
@@ -22,9 +23,9 @@ class Moved:
     warnings: tuple[str, ...] = ()
 
 
-def moved_surface(loads: LoadVariants, plan: SegmentPlan) -> Moved:
-    """What the load does to each seam: the widest range of all variants counts."""
-    found = [_moved(each.load, plan) for each in loads.variants]
+def moved_surface(loads: LoadVariants, plan: SegmentPlan, motion: IndexMotion | None) -> Moved:
+    """What load and index do to each seam: the widest range of all variants counts. `motion`: None if none is known."""
+    found = [_moved(each, plan, motion) for each in loads.variants]
     return Moved(
         causes=tuple(_widest(alike) for alike in zip(*(each.causes for each in found), strict=True)),
         unknown=tuple(dict.fromkeys(key for each in found for key in each.unknown)),
@@ -32,9 +33,10 @@ def moved_surface(loads: LoadVariants, plan: SegmentPlan) -> Moved:
     )
 
 
-def _moved(load: LoadCase, plan: SegmentPlan) -> Moved:
-    falls = lets_go(load)
-    return Moved(tuple(lag_causes(load, plan)), warnings=(falls,) if falls else ())
+def _moved(variant: LoadVariant, plan: SegmentPlan, motion: IndexMotion | None) -> Moved:
+    creeping, unknown = creep_causes(variant, plan, motion)
+    falls = lets_go(variant.load)
+    return Moved((*creeping, *lag_causes(variant.load, plan)), unknown, (falls,) if falls else ())
 
 
 def _widest(alike: Iterable[SeamCause]) -> SeamCause:
