@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from functools import singledispatch
 from pathlib import Path
 
+import numpy as np
+
 from firmware_host.errors import InputError
 from firmware_host.mechanics.body import inertia
 from firmware_host.mechanics.body.shell import shell_per_mass, shell_volume
 from firmware_host.mechanics.body.stepped import Step, stepped_per_mass, stepped_volume
+from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.part.mesh_file import MeshBody, read_mesh
 from firmware_host.model.part.part import ConePart, MeasuredPart, MeshPart, RoundPart, SolidPart, SteppedPart, TubePart
 from firmware_host.planning.beside import beside_axis, density_stated, require_fitting
@@ -25,7 +28,7 @@ class Body:
 
     `mass` kg: as weighed, else from the density, with the bodies beside its axis. `inertia` kg m^2 about the axis of
     rotation, centre-of-mass offset and bodies included. `offset` m of the centre of mass from the axis, at the worst
-    angle; None if nobody gave it and no body makes one.
+    angle; None if nobody gave it and no body makes one. `own_offset` m: how much of that the round part's own makes.
     `disagreement`: (computed - weighed)/weighed where both are known, else None. `density_source`: whose density it
     is, "" if none.
     """
@@ -35,6 +38,16 @@ class Body:
     offset: float | None
     disagreement: float | None
     density_source: str = ""
+    own_offset: float = 0.0
+    placed: bool = False
+
+    def offset_at(self, own_factor: FloatArray) -> FloatArray:
+        """The offset (m, >= 0) where the round part's own is `own_factor` (>= 0) times what it is; bodies don't vary.
+
+        Where its angle is known (`placed`) the sum may turn, so it is not counted as less than now.
+        """
+        change = (own_factor - 1.0) * self.own_offset
+        return (self.offset or 0.0) + (np.abs(change) if self.placed else change)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,11 +160,10 @@ def body_of(part: RoundPart) -> Body:
         own = inertia.off_axis_inertia(shape.per_mass * without, without, arm)
         turning = own + beside.inertia
         require_fitting(turning, own, "kg m^2")
-    offset = own_offset
+    offset, angle = own_offset, part.mass_offset_angle.si if part.mass_offset_angle is not None else None
     if part.bodies:
-        angle = part.mass_offset_angle.si if part.mass_offset_angle is not None else None
         offset = beside.moment_with(without * arm, angle) / mass
-    return Body(mass, turning, offset, disagreement, source)
+    return Body(mass, turning, offset, disagreement, source, without * arm / mass, angle is not None)
 
 
 def _density(part: RoundPart) -> tuple[float | None, str]:

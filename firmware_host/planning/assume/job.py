@@ -11,16 +11,20 @@ from firmware_host.planning.assume.machine import diameter_uncertainty
 from firmware_host.planning.body import shape_of
 
 OFFSET_SHARE, OFFSET_SHARE_WITH_HANDLE = 0.02, 0.15
-"""Most that the centre of mass is beside the axis, over the diameter: of a round part, of one with a keep-out arc."""
+"""Most that the centre of mass is beside the axis, over the diameter: of a round part, of one with a keep-out arc.
+
+What `part.bodies` describes has an imbalance of its own: then what else there is counts as round.
+"""
 
 
 def job_assumptions(machine: Machine, job: Job) -> Iterator[Assumption]:
     """What part and job leave open on this machine."""
     part = job.part
     if part.mass_offset is None and shape_of(part).offset is None:
-        share = OFFSET_SHARE_WITH_HANDLE if part.keep_out else OFFSET_SHARE
+        handle = part.keep_out and not part.bodies  # bodies have an imbalance of their own
+        share = OFFSET_SHARE_WITH_HANDLE if handle else OFFSET_SHARE
         low, high = quantity(0, "mm", "length"), quantity(share * part.diameter.si * 1e3, "mm", "length")
-        kind = "a part with a handle or the like (keep_out)" if part.keep_out else "a round part"
+        kind = "a part with a handle or the like (keep_out)" if handle else "a round part"
         why = f"up to {share:.0%} of the diameter: {kind}, {COMMON}"
         yield Assumption("part.mass_offset", ("part", "mass_offset"), low, high, Together.IMBALANCE, why)
     if part.overhang is None and machine.drive.part_on_shaft:

@@ -61,8 +61,8 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
         return load
     friction, source = grip_of(cradle)
     trough = _trough(cradle, part, body, tilt)
-    if tilt > 0 and not cradle.axial_stop:
-        along = friction_along(trough.half_angle, tilt)
+    along = friction_along_axis(cradle, trough)
+    if along > 0:
         friction = max(friction_left(friction, along), _NO_GRIP)
         source += f", less what keeps the part from sliding along its tilted axis ({along:.3g})"
     return replace(
@@ -72,6 +72,13 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
         friction=friction,
         friction_source=source,
     )
+
+
+def friction_along_axis(cradle: Cradle | None, trough: Trough | None) -> float:
+    """Friction coefficient that keeps a part from sliding down a tilted axis; 0 on a level one, or with a stop."""
+    if cradle is None or trough is None or cradle.axial_stop:
+        return 0.0
+    return friction_along(trough.half_angle, trough.tilt)
 
 
 def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:

@@ -24,6 +24,7 @@ from firmware_host.planning.body import body_of
 from firmware_host.planning.limits.case import DrawnCase, IndexExtremes
 from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
+from firmware_host.planning.load.drive import friction_along_axis
 
 Factors: TypeAlias = Mapping[str, FloatArray]
 
@@ -53,7 +54,7 @@ class DrawnLoad:
 
     `planned`: the load of the plan. `gearing`: the stages up to the drive's shaft. `turns`: of that shaft per turn of
     the part, and `shaft_inertia` (kg m^2) what turns with it, both as planned. `pull_out` N m: the least up to the
-    plan's peak speed, at the drawn voltage.
+    plan's peak speed, at the drawn voltage. `along`: friction coefficient that keeps the part from sliding along.
     """
 
     planned: LoadCase
@@ -63,6 +64,7 @@ class DrawnLoad:
     turns: float
     shaft_inertia: float
     pull_out: FloatArray
+    along: float
 
     @property
     def imbalance_torque(self) -> FloatArray:
@@ -87,8 +89,11 @@ class DrawnLoad:
     @property
     def friction(self) -> FloatArray | None:
         """Coefficient of the rollers' grip."""
-        planned = self.planned.friction
-        return planned * self.factors.get("friction", _ONE) if planned is not None else None
+        planned, along = self.planned.friction, self.along
+        if planned is None:
+            return None
+        drawn = np.hypot(planned, along) * self.factors.get("friction", _ONE)
+        return np.asarray(np.sqrt(np.maximum(drawn**2 - along**2, 0.0)))
 
     def of_part(self, acceleration: float) -> FloatArray:
         """A part that is thicker than planned turns slower at the same motion of the motor (rad/s^2)."""
@@ -134,6 +139,7 @@ class IndexDraws:
         drag = float(rolling_drag(load.trough)) if load.trough is not None else 0.0
         self._bearings = load.friction_torque - drag
         self._voltage = voltage
+        self._along = friction_along_axis(setup.machine.drive.cradle, load.trough)
         self._across = math.cos(setup.machine.axis.tilt.si)
         self._rolls = setup.machine.drive.rolls_on_part
         self._pull_out = self._lowest_pull_out()
@@ -157,6 +163,7 @@ class IndexDraws:
             self._turns,
             self._shaft_inertia,
             self._pull_out_at(factors),
+            self._along,
         )
 
     def _part(self, factors: Factors) -> DrawnPart:
@@ -165,7 +172,7 @@ class IndexDraws:
         A weighed mass stays as drawn whatever the diameter; a measured inertia likewise.
         """
         body = self._body
-        wide, offset = factors.get("diameter", _ONE), (body.offset or 0.0) * factors.get("mass_offset", _ONE)
+        wide, offset = factors.get("diameter", _ONE), body.offset_at(factors.get("mass_offset", _ONE))
         by_density = factors["density"] * wide**2 if "density" in factors else _ONE
         mass = body.mass * factors.get("mass", by_density)
         about_centre = (body.inertia / body.mass - (body.offset or 0.0) ** 2) * wide**2

@@ -182,3 +182,13 @@ def test_bodies_that_do_not_fit_the_part_are_refused(keys: dict[str, Any], words
 def test_keys_that_say_nothing_or_too_much_are_refused(keys: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Job.model_validate(JOB | {"part": JOB["part"] | keys})
+
+
+def test_a_handle_that_is_described_is_not_assumed_once_more() -> None:
+    arc = {"start": "20 deg", "end": "50 deg"}
+    keys = {"mass": "1 kg", "density": None, "mass_offset": None, "keep_out": [arc]}
+    guessed, described = (
+        load_case(machine(), job(part=MUG | keys | {"bodies": bodies})) for bodies in ([], [HANDLE | {"mass": "50 g"}])
+    )
+    assert guessed.imbalance_torque == pytest.approx(0.15 * 0.080 * constants.g)
+    assert described.imbalance_torque == pytest.approx((0.05 * 0.050 + 0.95 * 0.02 * 0.080) * constants.g)

@@ -14,7 +14,7 @@ from firmware_host.planning.limits.check import LimitCheck, Standing, not_known,
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.remedy import SHORTER_INDEXES, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
-from firmware_host.planning.load.drive import grip_of
+from firmware_host.planning.load.drive import friction_along_axis, grip_of
 
 _SEAM = "half the spot, at one seam (common practice)"
 
@@ -103,13 +103,13 @@ class AxialSlide(Limit):
     ways = (setting("drive.axial_stop", True, "a stop at the lower end"), lower("axis.tilt"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        cradle, trough = case.machine.drive.cradle, case.load.trough
-        if trough is None or cradle is None or cradle.axial_stop or trough.tilt == 0:
+        cradle, along = case.machine.drive.cradle, friction_along_axis(case.machine.drive.cradle, case.load.trough)
+        if cradle is None or along == 0:
             return None
         friction, whose = grip_of(cradle)
         return upper_limit(
             self.name,
-            friction_along(trough.half_angle, trough.tilt),
+            along,
             friction,
             "",
             formula="tan(tilt)*cos(beta) <= friction",
