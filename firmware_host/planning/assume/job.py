@@ -17,6 +17,10 @@ What `part.bodies` describes has an imbalance of its own: then what else there i
 """
 
 
+LONGEST_BASE = 0.1
+"""Most that a chuck's face is from the spindle's front bearing, m: common practice, no source."""
+
+
 def job_assumptions(machine: Machine, job: Job) -> Iterator[Assumption]:
     """What part and job leave open on this machine."""
     part = job.part
@@ -31,5 +35,9 @@ def job_assumptions(machine: Machine, job: Job) -> Iterator[Assumption]:
         low, high = quantity(0, "mm", "length"), part.whole_length
         why = "the centre of mass lies somewhere along the part"
         yield Assumption("part.overhang", ("part", "overhang"), low, high, Together.PLACE, why)
+    if machine.support.overhang_base is None and machine.drive.part_on_shaft:
+        low, high = quantity(0, "mm", "length"), quantity(LONGEST_BASE * 1e3, "mm", "length")
+        why, path = f"front bearing to chuck's face, {COMMON}", ("support", "overhang_base")
+        yield Assumption("support.overhang_base", path, low, high, Together.ALONE, why)
     if job.segments.diameter_uncertainty is None:
         yield diameter_uncertainty("segments.diameter_uncertainty", ("segments", "diameter_uncertainty"))

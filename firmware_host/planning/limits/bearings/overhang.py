@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from firmware_host.model.base import stated
 from firmware_host.planning.limits.bearings.supports import (
     carried_weights,
     carrying,
@@ -19,8 +20,7 @@ class Overhang(Limit):
 
     Free: m g (base + overhang). With a tailstock at the part's far end or a steady rest, the chuck's share of the
     weight times the base. The chuck's own weight times the base comes on top. On a tilted axis the weights count by its
-    cosine, and m g e sin(tilt) of what pulls along it, beside it. No check if neither the part's overhang nor the
-    machine's limit is given.
+    cosine, and m g e sin(tilt) of what pulls along it, beside it. No part on rollers hangs over.
     """
 
     name = "overhang"
@@ -29,27 +29,23 @@ class Overhang(Limit):
         return (*carrying(case), higher("support.largest_overhang_moment", "larger bearings"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        support, overhang = case.machine.support, case.job.part.overhang
-        given = {
-            "part.overhang": overhang,
-            "support.largest_overhang_moment": support.largest_overhang_moment,
-            "support.overhang_base": support.overhang_base,
-        }
-        if case.load.trough is not None or (overhang is None and support.largest_overhang_moment is None):
+        if case.load.trough is not None:
             return None
+        most = case.machine.support.largest_overhang_moment
+        overhang = stated(case.job.part.overhang, "part.overhang").si
+        base = stated(case.machine.support.overhang_base, "support.overhang_base").si
         formula = (
             "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock or a steady rest the chuck's "
             "share of m at base; weights*cos(tilt), and m*g*e*sin(tilt)"
         )
         source = "statics of a beam"
-        if overhang is None or support.largest_overhang_moment is None or support.overhang_base is None:
-            missing = tuple(key for key, value in given.items() if value is None)
+        if most is None:
+            missing = ("support.largest_overhang_moment",)
             return not_known(self.name, "N*m", formula=formula, source=source, missing=missing)
-        base = support.overhang_base.si
         return upper_limit(
             self.name,
-            tipping_moment(case) + sum(force * (base + out) for force, out in carried_weights(case, overhang.si)),
-            support.largest_overhang_moment.si,
+            tipping_moment(case) + sum(force * (base + out) for force, out in carried_weights(case, overhang)),
+            most.si,
             "N*m",
             formula=formula,
             source=source,
