@@ -55,7 +55,7 @@ class Axis(Described):
     unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
     tilt: AngleOrZero = Field(
         default=parse_quantity("0 deg", "angle", "non-negative"),
-        description="of the part's axis: 0 deg level, 90 deg upright",
+        description="of the part's axis, or of the rollers it lies on: 0 deg level, 90 deg upright",
     )
     home_switch: bool = False
     travel: Annotated[

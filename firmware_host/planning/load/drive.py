@@ -16,9 +16,6 @@ from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.body import Body
 
-_NO_GRIP = 1e-9
-"""Friction coefficient that counts where sliding along the axis leaves none."""
-
 
 @dataclass(frozen=True, slots=True)
 class DriveLoad:
@@ -62,8 +59,8 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
     friction, source = grip_of(cradle)
     trough = _trough(cradle, part, body, tilt)
     along = friction_along_axis(cradle, trough)
-    if along > 0:
-        friction = max(friction_left(friction, along), _NO_GRIP)
+    if 0 < along < friction:  # where it slides at once, `axial-slide` says so, not every motion
+        friction = friction_left(friction, along)
         source += f", less what keeps the part from sliding along its tilted axis ({along:.3g})"
     return replace(
         load,

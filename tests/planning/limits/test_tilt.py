@@ -123,3 +123,11 @@ def test_a_rolling_part_creeps_down_a_tilted_axis_and_that_is_no_rule_of_thumb()
     unknown = named(report(rolling(10), acceleration=5.0), "axial-walk")
     assert (unknown.missing, unknown.stops) == (("drive.contact_width",), True)
     assert "axial-walk" not in names(report(rolling(10, **STOPPED), acceleration=5.0))
+
+
+def test_a_part_that_slides_gets_a_plan_that_says_so() -> None:
+    rig = rolling(35, contact_width="0.2 mm")
+    found = report(rig, speed=None, acceleration=None)
+    check = named(found, "axial-slide")
+    assert (found.verdict, check.stops) == (Verdict.FAILS, True)
+    assert check.remedy.startswith("Set drive.axial_stop = true")
