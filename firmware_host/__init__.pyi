@@ -18,6 +18,7 @@ from .errors import LinkError as LinkError
 from .errors import PlanError as PlanError
 from .errors import RunStoppedError as RunStoppedError
 from .errors import SettingsMismatchError as SettingsMismatchError
+from .errors import ZeroNotSaidError as ZeroNotSaidError
 from .model.files.loading import Setup as Setup
 from .model.files.loading import job_from as job_from
 from .model.files.loading import load_job as load_job

@@ -57,15 +57,33 @@ class Unlock(Act):
 
 @dataclass(frozen=True)
 class Resume(Act):
-    """Resume a run; with `zero_set_anew` once somebody has turned the part to the job's zero by hand.
+    """Resume a run; with `zero` "here" once somebody has turned the part to the job's zero by hand.
 
     `asks`: it asks which of the interrupted passes are done.
     """
 
     run: str
-    zero_set_anew: bool = False
+    zero: str = ""
     without_marking: bool = False
     asks: bool = False
+
+
+@dataclass(frozen=True)
+class Run(Act):
+    """Run a job from its beginning, once it is said where its zero is: `zero` is "here", "last" or "home".
+
+    What is empty is left open; `accepted`: limits accepted besides the job's own; `runs`: where run folders are made.
+    """
+
+    job: str = ""
+    port: str = ""
+    zero: str = ""
+    accepted: tuple[str, ...] = ()
+    gate_program: str = ""
+    baud: str = ""
+    runs: str = ""
+    without_marking: bool = False
+    release_motor: bool = False
 
 
 @dataclass(frozen=True)

@@ -152,6 +152,21 @@ class SettingsMismatchError(FirmwareHostError):
         return "the controller's settings do not fit the plan: " + "; ".join(self.mismatches) + f". Fix: {self.remedy}"
 
 
+@dataclass(eq=False)
+class ZeroNotSaidError(FirmwareHostError):
+    """Where a new run's zero is has to be said, because of how the last run at the port ended; nothing has moved."""
+
+    run_folder: str
+    why: str
+
+    exit_status: ClassVar[int] = EXIT_CHECK_FAILED
+
+    def message(self) -> str:
+        return (
+            f"say where the job's zero is: the last run at this port, {self.run_folder}, {self.why}. Nothing has moved"
+        )
+
+
 # --- the link ------------------------------------------------------------------------------------------------
 
 

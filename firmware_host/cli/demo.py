@@ -43,7 +43,7 @@ def demo(
         stop, clock = StopRequest(), ScaledClock(clock_factor)
         stack.enter_context(stop.on_signals())
         done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=_show_board)
-    documents.show(run_document(done.record, done.counters, accept=setup.job.accept))
+    documents.show(run_document(done.record, done.counters))
     passes, wrong = len(done.record.passes), done.off_plan
     output.lines(
         [

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -23,7 +24,6 @@ from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opened import station_in
 from firmware_host.station.opening import port_of
@@ -34,8 +34,11 @@ from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 
 _DRY_PASS_S = 0.5
+
+Word = TypeVar("Word", bound=str)
 
 ProgramOption = Annotated[
     str,
@@ -64,6 +67,32 @@ class Assume(StrEnum):
     NOT_DONE = "not-done"
 
 
+class ZeroChoice(StrEnum):
+    """Where the zero of a run is."""
+
+    HERE = "here"
+    LAST = "last"
+    HOME = "home"
+
+
+class ResumeZeroChoice(StrEnum):
+    """Where the zero of a resumed run is; the last two are words of before."""
+
+    HERE = "here"
+    LAST = "last"
+    HOME = "home"
+    AS_LEFT = "as-left"
+    SET_ANEW = "set-anew"
+
+
+_ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set-anew": "here"}
+
+
+def _zero_at(choice: StrEnum | None) -> ZeroAt | None:
+    """Where a run's zero is; unsaid for as-left, which stands for a home switch that is sought again, too."""
+    return None if choice is None else _ZERO_AT.get(choice.value)
+
+
 def run(
     job: JobArgument,
     port: PortOption = "",
@@ -76,6 +105,13 @@ def run(
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
+    zero: Annotated[
+        ZeroChoice | None,
+        typer.Option(
+            help="Where the job's zero is. here: where the part stands. last: where the last run at this port had it. "
+            "home: at the home switch."
+        ),
+    ] = None,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
 ) -> None:
@@ -87,7 +123,8 @@ def run(
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, clock.now())
     accepted = tuple(accept_limit or ())
-    called_with = {"job": job, "machine": setup.machine_source, "port": url}
+    called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
+    called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         station = _station(
@@ -106,8 +143,8 @@ def run(
                 setup.machine, plan, station.controller, station.scales, backup, announce=output.announce_backup
             )
             output.remark("settings written and read back")
-        record = run_job(setup, plan, station)
-    _show(record, folder, setup, json=json)
+        record = run_job(setup, plan, station, zero=_zero_at(zero), ask_zero=_asking_zero(station))
+    _show(record, folder, json=json)
 
 
 def resume(
@@ -118,8 +155,12 @@ def resume(
         Assume | None, typer.Option(help="Treat interrupted passes as done or not-done, without asking.")
     ] = None,
     zero: Annotated[
-        Zero, typer.Option(help="as-left: the part has not moved; set-anew: you turned it to the job's zero by hand.")
-    ] = Zero.AS_LEFT,
+        ResumeZeroChoice | None,
+        typer.Option(
+            help="Where the job's zero is. last (or as-left): the axis stands where the run left it. here (or "
+            "set-anew): you turned the part to it by hand. home: at the home switch."
+        ),
+    ] = None,
     accept_limit: AcceptOption = None,
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
@@ -145,8 +186,14 @@ def resume(
             drop_held_motion=True,
         )
         ask = _asking(assume, station)
-        record = resume_run(station, ask=ask, zero=zero, accept_limits=accept_limit or ())
-    _show(record, run_folder, setup, json=json)
+        record = resume_run(
+            station,
+            ask=ask,
+            zero=_zero_at(zero),
+            ask_zero=_asking_zero(station),
+            accept_limits=accept_limit or (),
+        )
+    _show(record, run_folder, json=json)
 
 
 def _station(
@@ -187,23 +234,50 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
         return lambda entry: assume is Assume.DONE
 
     def ask(entry: PassRecord) -> bool:
-        operator = station.operator
-        operator.tell(
-            f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
-        )
-        while (answer := (operator.answer() or "").lower()) not in {"y", "yes", "n", "no"}:
-            if answer:
-                operator.tell(f"{answer[:20]!r} is not an answer: press y or n, then Enter.")
-            if station.stop.reason is not None:
-                raise RunStoppedError(station.stop.reason, str(station.folder.path))
-            station.clock.sleep(0.05)
-        return answer.startswith("y")
+        question = f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
+        answer = _answer(station, question, {"y": "y", "yes": "y", "n": "n", "no": "n"}, "press y or n, then Enter")
+        if answer is None:
+            raise RunStoppedError(station.stop.reason or "", str(station.folder.path))
+        return answer == "y"
 
     return ask
 
 
-def _show(record: RunRecord, folder: RunFolder, setup: Setup, *, json: bool) -> None:
-    documents.show(run_document(record, accept=setup.job.accept), json=json)
+def _asking_zero(station: Station) -> AskZero | None:
+    """How to learn where the zero is after a run that was stopped: from a person at a terminal; None without one."""
+    if not sys.stdin.isatty():
+        return None
+
+    def ask(doubt: ZeroDoubt) -> ZeroAt:
+        words: dict[str, ZeroAt] = {"here": "here"} if doubt.unproved else {"here": "here", "last": "last"}
+        last = "" if doubt.unproved else " last: turn the part back to that run's zero and begin there."
+        question = (
+            f"The last run at this port, {doubt.run}, {doubt.why}. Where is the zero of this run? here: where the part "
+            f"stands now.{last} To resume that run instead, press Ctrl-C."
+        )
+        answer = _answer(station, question, words, f"type {' or '.join(words)}, then Enter")
+        if answer is None:
+            raise typer.Abort
+        return answer
+
+    return ask
+
+
+def _answer(station: Station, question: str, answers: Mapping[str, Word], hint: str) -> Word | None:
+    """What the person at the terminal says, one of `answers`; None if the run is to stop instead."""
+    operator = station.operator
+    operator.tell(question)
+    while (answer := (operator.answer() or "").lower()) not in answers:
+        if answer:
+            operator.tell(f"{answer[:20]!r} is not an answer: {hint}.")
+        if station.stop.reason is not None:
+            return None
+        station.clock.sleep(0.05)
+    return answers[answer]
+
+
+def _show(record: RunRecord, folder: RunFolder, *, json: bool) -> None:
+    documents.show(run_document(record), json=json)
     if not json:
         output.lines([f"Record: {folder.record}"])
 

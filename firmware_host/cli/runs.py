@@ -38,8 +38,7 @@ def show_command(run: RunArgument, json: JsonOption = False) -> None:
     """Show the passes of a run, how it stands, and how to resume it."""
     folder = RunFolder.existing(run)
     record, found = read_record(folder), run_status_if_readable(folder)
-    accept = folder.load_setup().job.accept if found is not None else None
-    documents.show(run_document(record, status=found, accept=accept), json=json)
+    documents.show(run_document(record, status=found), json=json)
     if found is None and not json:
         output.lines(["Its files contradict each other.", *advice_lines((VerifyRun(str(run)),))])
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import astuple
 
 from firmware_host.reporting.assumptions import accepted_notes
-from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Section, Table
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
 from firmware_host.station.runs.status import Place, RunStatus
 
@@ -27,21 +27,20 @@ def run_document(
     record: RunRecord,
     counters: Mapping[int, int] | None = None,
     status: RunStatus | None = None,
-    accept: Mapping[str, str] | None = None,
 ) -> Document:
     """The record, and behind it how the run stands, if that was looked at.
 
-    `counters`: a step counter's own reading for each segment, from the job's zero. `accept`: the limits that the run's
-    job accepts, with their reasons.
+    `counters`: a step counter's own reading for each segment, from the job's zero.
     """
     because = f" ({record.reason})" if record.reason else ""
     ended = record.outcome if status is None else status.state
+    accepted = tuple(Figure(name, name, why) for name, why in record.accepted.items())
     return Document(
         (
             Notes((f"{ended}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}.",)),
             Figure("job", "Job", record.job, brief=True),
             Figure("machine", "Machine", record.machine, brief=True),
-            accepted_notes(accept),
+            accepted_notes(record.accepted),
             Figure("outcome", "Outcome", record.outcome),
             Figure("reason", "Reason", record.reason),
             Figure("origin_steps", "Machine step of the job's zero", record.origin_steps),
@@ -49,6 +48,7 @@ def run_document(
             Figure("ended", "Last line", record.ended, brief=True),
             _passes(record, counters),
             Figure("marking", "Marking", record.marking),
+            Section("accepted", "Accepted limits", accepted, brief=False),
             *((status_notes(status), Advice(status.acts)) if status is not None else ()),
         )
     )

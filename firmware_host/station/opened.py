@@ -25,6 +25,7 @@ from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.stoppable_port import StoppablePort
+from firmware_host.station.zero import AskZero, ZeroAt
 
 MakeGate = Callable[[GateContext], Gate]
 
@@ -38,12 +39,16 @@ class OpenStation:
     station: Station
     accepted: tuple[str, ...] = ()
 
-    def run(self) -> RunRecord:
+    def run(self, *, zero: ZeroAt | None = None, ask_zero: AskZero | None = None) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
 
-        Ctrl-C, where Python raises `KeyboardInterrupt` for it, first closes the gate and stops the axis.
+        `zero`: "here" where the part stands, "last" where the last run at the port had it, "home" at the home switch.
+        Unsaid it is the home switch if there is one, else here; but after a run that did not come to its end, or left
+        the part away from its zero, `ask_zero` is asked, and without it `ZeroNotSaidError` is raised. Ctrl-C,
+        where Python raises `KeyboardInterrupt` for it, first closes the gate and stops the axis.
         """
-        return run_job(self.setup, self.plan, self.station, accept_limits=self.accepted)
+        accepted = self.accepted
+        return run_job(self.setup, self.plan, self.station, accept_limits=accepted, zero=zero, ask_zero=ask_zero)
 
     def settings_differences(self) -> tuple[Difference, ...]:
         """What the controller has stored that does not fit the plan; empty if all fits. Writes nothing."""

@@ -10,7 +10,6 @@ from pathlib import Path
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import replay
@@ -22,6 +21,7 @@ from firmware_host.station.resume import AskWhetherDone, resume_run
 from firmware_host.station.run import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import ZeroAt
 
 
 @dataclass(frozen=True)
@@ -32,14 +32,15 @@ class ReopenedStation:
     station: Station
     accepted: tuple[str, ...] = ()
 
-    def resume(self, *, finished: AskWhetherDone, set_anew: bool = False) -> RunRecord:
+    def resume(self, *, finished: AskWhetherDone, zero: ZeroAt | None = None, set_anew: bool = False) -> RunRecord:
         """Resume the run; returns the record. No pass is skipped, and none is repeated without asking.
 
         `finished(pass)` is asked about each pass that may be half marked: True takes it for done, False marks it again.
-        `set_anew`: somebody has turned the part to the job's zero by hand; without it the axis must stand where the run
-        left it, and is asked to prove it. Raises as `resume_run`.
+        `zero`: "here": somebody has turned the part to the job's zero by hand; "last": the axis must stand where the
+        run left it, and is asked to prove it; "home": at the home switch, the default where there is one, "last"
+        elsewhere. `set_anew` says "here", too. Raises as `resume_run`.
         """
-        zero = Zero.SET_ANEW if set_anew else Zero.AS_LEFT
+        zero = "here" if set_anew and zero is None else zero
         return resume_run(self.station, ask=finished, zero=zero, accept_limits=self.accepted)
 
 

@@ -9,26 +9,35 @@ from firmware_host import acts
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
 from firmware_host.model import Setup
+from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal.events import Assumed, Begin, PositionLost, Resume, Zero
 from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
+from firmware_host.station.journal.last_position import LastPosition
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
 from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.progress import Progress
-from firmware_host.station.run import RunLoop, Station
+from firmware_host.station.run import RunLoop, Station, first_start
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.zero import AskZero, Start, ZeroAt, found_as_left, require_home_switch
 
 AskWhetherDone = Callable[[PassRecord], bool]
 
 
 def resume_run(
-    station: Station, *, ask: AskWhetherDone, zero: Zero = Zero.AS_LEFT, accept_limits: Iterable[str] = ()
+    station: Station,
+    *,
+    ask: AskWhetherDone,
+    zero: ZeroAt | None = None,
+    ask_zero: AskZero | None = None,
+    accept_limits: Iterable[str] = (),
 ) -> RunRecord:
     """Resume the run in the station's folder; `ask` is asked about each pass whose end is unknown.
 
-    The position must be provable: a home switch, a controller that was neither reset nor moved since, or `SET_ANEW`;
-    that is settled before anything is asked.
+    `zero`: "last" as the run had it (the controller must have been neither reset nor moved since), "home" at the home
+    switch, "here": somebody has turned the part to it by hand. None: the home switch if there is one, else "last".
+    The position must be provable; that is settled before anything is asked. A run that has set no zero yet takes it as
+    a new one does (`ask_zero`: as `run_job`).
     Raises `InputError` when nothing is left or a run without marking would be resumed with marking, `ControllerError`
     when the position is not provable, and as `run_job`.
     """
@@ -41,23 +50,22 @@ def resume_run(
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     _require_same_marking(record, station)
-    homes = setup.machine.axis.home_switch
     with Journal(folder.journal, station.clock) as journal:
         if journal.whole_lines != len(events):
             raise JournalError(str(folder.journal), "was continued by another process meanwhile. Look at the run again")
         try:
-            origin, at, turns = _zero(station, left_by(events, plan.route), zero, homes=homes)
+            start = _start(setup, station, left_by(events, plan.route), zero, ask_zero)
         except ControllerResetError as error:
             journal.write(PositionLost(reason=error.detail))  # it may not show another time
             raise
-        journal.write(Resume(zero=zero))
-        _tell(station.progress, record, origin, at, homes=homes)
-        if zero is Zero.SET_ANEW and not homes:
+        accepted = read_accepted(accept_limits)
+        journal.write(Resume(zero=Zero.SET_ANEW if zero == "here" else Zero.AS_LEFT, accepted=accepted))
+        _tell(station.progress, record, start)
+        if zero == "here":
             _unlock_if_locked(station)
         answers = _settle_unknown(record, journal, ask, station.progress)
         to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
-        loop = RunLoop(setup, plan, station, journal)
-        return loop.run(to_do, accept_limits=accept_limits, origin=origin, at=at, turns=turns)
+        return RunLoop(setup, plan, station, journal).run(to_do, start, accepted={**record.accepted, **accepted})
 
 
 def _as_begun(folder: RunFolder, begin: Begin | None) -> tuple[Setup, JobPlan]:
@@ -89,14 +97,14 @@ def _require_same_marking(record: RunRecord, station: Station) -> None:
     raise InputError(problem, remedy, source=str(station.folder.path), acts=(again,))
 
 
-def _tell(progress: Progress, record: RunRecord, origin: int | None, at: int, *, homes: bool) -> None:
+def _tell(progress: Progress, record: RunRecord, start: Start) -> None:
     """Say what was found and what is done about it."""
     because = f" ({record.reason})" if record.reason else ""
     ended = "has no end: it crashed" if record.outcome == "running" else f"{record.outcome}{because}"
     progress.note(f"the run {ended}; {record.done} of {len(record.passes)} passes are {record.passes_word}")
-    if origin is not None:
-        progress.note(f"the axis stands at microstep {at} from the job's zero, where the run left it")
-    elif homes:
+    if start.origin is not None:
+        progress.note(f"the axis stands at microstep {start.at} from the job's zero, where the run left it")
+    elif start.home:
         progress.note("the axis seeks its home switch again")
     else:
         progress.note("the job's zero is where the part stands now")
@@ -127,38 +135,29 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
     return settled
 
 
-def _zero(station: Station, left: LastPosition, zero: Zero, *, homes: bool) -> tuple[int | None, int, int]:
-    """Origin in machine steps, where the axis stands in microsteps, turns taken back; an origin of None sets zero anew.
-
-    Without a home switch the axis must stand, by the controller's own count, where the journal says that it stands
-    or on the way of the move that was begun, and nothing may hint at a reset: a board that was reset counts from zero.
-    """
-    controller = station.controller
-    if homes or zero is Zero.SET_ANEW or left.origin is None:
-        return None, 0, 0
-    status = controller.status()
-    if controller.greeting is not None:
-        raise _not_provable(station, "the controller was reset since", ControllerResetError)
-    if status.state not in (AxisState.READY, AxisState.HOLDING):
-        raise _not_provable(station, f"the controller is {status.state.value}", ControllerResetError)
-    if (delay_ms := controller.settings.release_delay_ms) is not None:
-        raise _not_provable(station, f"the motor is released {delay_ms} ms after a move", ControllerResetError)
-    machine_steps = round(controller.position_steps(status))
-    if machine_steps == 0:
-        raise _not_provable(station, AT_MACHINE_ZERO, ControllerResetError)
-    if why := left.why_lost(stop_keeps_position=controller.capabilities.stop_keeps_position):
-        raise _not_provable(station, why)
-    at = machine_steps - left.origin
-    if not left.lowest <= at <= left.highest:
-        found = f"it stands at microstep {at}, where the run did not leave it ({left.lowest} to {left.highest})"
-        raise _not_provable(station, found)
-    return left.origin, at, left.turns
+def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | None, ask_zero: AskZero | None) -> Start:
+    """Where the run goes on from. Raises `ControllerError` for a zero that is not where the run had it for certain."""
+    if left.origin is None:
+        return first_start(setup, station, zero, ask=ask_zero, again=lambda way: _again(station, way))
+    zero = zero if zero is not None else "home" if setup.machine.axis.home_switch else "last"
+    if zero == "home":
+        require_home_switch(setup.machine)
+        return Start(home=True)
+    if zero == "here":
+        return Start()
+    found = found_as_left(station.controller, left, left.origin)
+    if found.unproved:
+        raise _not_provable(station, found.unproved, ControllerResetError if found.reset else ControllerError)
+    return Start(origin=left.origin, at=found.at, turns=left.turns)
 
 
 def _not_provable(station: Station, why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:
-    again = acts.Resume(str(station.folder.path), zero_set_anew=True, without_marking=not station.gate.marks)
     return kind(
         f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turn it there by "
         "hand if it doesn't, and say so when you resume the run",
-        acts=(again,),
+        acts=(_again(station, "here"),),
     )
+
+
+def _again(station: Station, zero: ZeroAt) -> acts.Resume:
+    return acts.Resume(str(station.folder.path), zero=zero, without_marking=not station.gate.marks)

@@ -7,10 +7,11 @@ moves, and whatever goes wrong, it is closed before anything else happens.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from firmware_host.acts import Run
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.standstill import HALF_STEP
@@ -40,6 +41,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError, StopRequest
+from firmware_host.station.zero import Again, AskZero, Start, ZeroAt, fresh_start
 
 _WATCH_S = 0.02
 
@@ -69,15 +71,28 @@ def require_limits(limits: LimitReport, accepted: Iterable[str] = ()) -> None:
     require_may_move(limits.checks, read_accepted(accepted))
 
 
-def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Iterable[str] = ()) -> RunRecord:
+def run_job(
+    setup: Setup,
+    plan: JobPlan,
+    station: Station,
+    *,
+    accept_limits: Iterable[str] = (),
+    zero: ZeroAt | None = None,
+    ask_zero: AskZero | None = None,
+) -> RunRecord:
     """Run a job from its beginning; returns the record of a run that came to its end.
 
-    Raises `LimitExceededError` and `SettingsMismatchError` before anything moves, `RunStoppedError` when it was asked
+    `zero`: where its zero is; unsaid, as `fresh_start`, which asks `ask_zero` after a run that was stopped.
+    Raises `ZeroNotSaidError` before anything begins, `LimitExceededError` and `SettingsMismatchError` before anything
+    moves, `RunStoppedError` when it was asked
     to stop, `GateError`, `LinkError`, `ControllerError` or `JournalError` when something failed; the record is saved
     each time, and the run can be resumed.
     """
     if station.folder.journal.exists():
         raise JournalError(str(station.folder.journal), "holds a run already. Resume it, or run in a new folder")
+    again = Run(without_marking=not station.gate.marks, release_motor=station.release_motor)
+    start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
+    accepted = read_accepted(accept_limits)
     digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:
         journal.write(
@@ -90,10 +105,20 @@ def run_job(setup: Setup, plan: JobPlan, station: Station, *, accept_limits: Ite
                 passes=setup.job.mark.passes,
                 overrun=plan.route.overrun,
                 marking=station.gate.marks,
+                accepted={**setup.job.accept, **accepted},
             )
         )
         loop = RunLoop(setup, plan, station, journal)
-        return loop.run(all_passes(plan, setup.job.mark.passes), accept_limits=accept_limits)
+        return loop.run(all_passes(plan, setup.job.mark.passes), start, accepted=accepted)
+
+
+def first_start(setup: Setup, station: Station, zero: ZeroAt | None, *, ask: AskZero | None, again: Again) -> Start:
+    """From where a run starts that has set no zero yet; see `fresh_start`."""
+    last_run = station.scales.last_run(station.controller.url, setup.machine.axis.letter)
+    start = fresh_start(setup, station.controller, last_run, zero, ask=ask, again=again)
+    if start.origin is not None:
+        station.progress.note(f"the last run's zero is used again: the axis stands at microstep {start.at} from it")
+    return start
 
 
 def all_passes(plan: JobPlan, passes: int) -> list[PassKey]:
@@ -113,24 +138,13 @@ class RunLoop:
         self._marked_s: deque[float] = deque(maxlen=100)
         self._motion = Motion(station.controller, journal, station.stop)
 
-    def run(
-        self,
-        to_do: list[PassKey],
-        *,
-        accept_limits: Iterable[str] = (),
-        origin: int | None = None,
-        at: int = 0,
-        turns: int = 0,
-    ) -> RunRecord:
-        """Do the passes `to_do`.
-
-        If the zero is known from before: `origin` (machine steps), `at` (microsteps), whole `turns` taken back since.
-        """
+    def run(self, to_do: list[PassKey], start: Start, *, accepted: Mapping[str, str]) -> RunRecord:
+        """Do the passes `to_do`; `accepted`: limits accepted besides the job's own, with their reasons."""
         station = self._station
         try:
-            require_limits(self._plan.limits, accept_limits)
+            require_may_move(self._plan.limits.checks, accepted)
             station.gate.attach(station.controller)
-            mover = self._make_ready(origin, at, turns)
+            mover = self._make_ready(start)
             self._passes(mover, to_do)
             self._finish(mover)
         except BaseException as error:
@@ -142,14 +156,14 @@ class RunLoop:
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
-    def _make_ready(self, origin: int | None, at: int, turns: int) -> AxisMover:
+    def _make_ready(self, start: Start) -> AxisMover:
         station, machine = self._station, self._setup.machine
         controller = station.controller
         station.progress.stage("comparing the controller's settings with the plan")
         require_fitting(machine, self._plan, controller.settings)
         known = station.scales.recall(controller.url, controller.settings)
         scale = stored_scale(controller.settings, known)
-        if origin is None and machine.axis.home_switch:
+        if start.home:
             self._mover(scale, 0).prove()  # as it was planned: what cannot be run is refused before it homes
             self._home()
         controller.prepare()
@@ -157,13 +171,14 @@ class RunLoop:
         status = controller.status()
         require_resolution(controller.resolution_steps(status))
         steps = controller.position_steps(status)
-        if origin is None:
-            origin = round(steps)
-        elif abs(steps - origin - at) > HALF_STEP:
+        at, turns = start.at, start.turns
+        origin = round(steps) if start.origin is None else start.origin
+        if start.origin is not None and abs(steps - origin - at) > HALF_STEP:
             raise PositionError("it has not stayed where it was", planned_steps=origin + at, reported_steps=steps)
         mover = self._mover(scale, origin, at, turns)
         mover.prove()
         self._journal.write(events.ZeroSet(origin_steps=origin, at=at, turns=turns, scale_known=known is not None))
+        station.scales.remember_run(controller.url, machine.axis.letter, station.folder.path)
         station.progress.zero(origin)
         return mover
 

@@ -22,6 +22,7 @@ from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import require_limits
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import ZeroAt
 
 
 class RunEventKind(Enum):
@@ -63,8 +64,10 @@ class RunHandle(AbstractContextManager["RunHandle"]):
     As a context manager it waits for the run at the end of the block, and stops it first if the block raised.
     """
 
-    def __init__(self, opened: AbstractContextManager[OpenStation], shared: _Shared) -> None:
-        self._opened, self._shared = opened, shared
+    def __init__(
+        self, opened: AbstractContextManager[OpenStation], shared: _Shared, zero: ZeroAt | None = None
+    ) -> None:
+        self._opened, self._shared, self._zero = opened, shared, zero
         self._thread = threading.Thread(target=self._work, name="run", daemon=False)
         self._record: RunRecord | None = None
         self._error: BaseException | None = None
@@ -123,7 +126,7 @@ class RunHandle(AbstractContextManager["RunHandle"]):
         try:
             with self._opened as opened:
                 self._folder = opened.station.folder.path
-                self._record = opened.run()
+                self._record = opened.run(zero=self._zero)
         except BaseException as error:  # noqa: BLE001 - whatever it is, whoever joins is told
             self._error = error
         text = str(self._error) if self._error is not None else self._record.outcome if self._record else ""
@@ -142,6 +145,7 @@ def start_run(
     accept_limits: tuple[str, ...] = (),
     baud: int | None = None,
     release_motor: bool = False,
+    zero: ZeroAt | None = None,
 ) -> RunHandle:
     """Run a job in a thread of its own: `open_station` and `run`, with the same arguments; returns at once.
 
@@ -169,7 +173,7 @@ def start_run(
         baud=baud,
         release_motor=release_motor,
     )
-    return RunHandle(opened, shared)
+    return RunHandle(opened, shared, zero)
 
 
 class _Shared:

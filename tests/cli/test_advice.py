@@ -26,8 +26,11 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Unlock(),
     acts.Unlock("/dev/ttyUSB0", "my machine.toml"),
     acts.Resume("runs/one two"),
-    acts.Resume("runs/one", zero_set_anew=True, without_marking=True),
+    acts.Resume("runs/one", zero="here", without_marking=True),
     acts.Resume("runs/one", asks=True),
+    acts.Run(),
+    acts.Run("my job.toml", "/dev/ttyUSB0", "last", ("creep=measured",), "mark it", "9600", "my runs", True, True),
+    acts.Run(zero="here"),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram("my job.toml", accepted=("creep=measured",)),
@@ -79,7 +82,7 @@ def test_an_error_is_followed_by_the_commands_of_its_acts_once_each(
     circumstep: Circumstep, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(*_: object, **__: object) -> None:
-        acts_of_it = (acts.Unlock(), acts.Resume("runs/a", zero_set_anew=True), acts.Unlock())
+        acts_of_it = (acts.Unlock(), acts.Resume("runs/a", zero="here"), acts.Unlock())
         raise ControllerError("it is locked", acts=acts_of_it)
 
     monkeypatch.setattr("firmware_host.cli.plans.load_job", fail)
@@ -88,7 +91,7 @@ def test_an_error_is_followed_by_the_commands_of_its_acts_once_each(
     assert ended.err == (
         "error: controller: it is locked\n"
         "  Unlock with: circumstep controller unlock\n"
-        "  Resume with: circumstep resume runs/a --zero set-anew\n"
+        "  Resume with: circumstep resume runs/a --zero here\n"
     )
 
 

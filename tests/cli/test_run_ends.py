@@ -74,7 +74,7 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
     assert lines.index("GATE CLOSED: do not mark.") < next(
         i for i, line in enumerate(lines) if line.startswith(UNKNOWN)
     )
-    option = " --zero set-anew"  # it stands at machine zero, as a board does that was switched off and on
+    option = " --zero here"  # it stands at machine zero, as a board does that was switched off and on
     assert lines[-3:] == [
         f"error: stopped ({reason}); the run in runs/{folder.name} can be resumed",
         "  To answer beforehand, resume with --assume done or --assume not-done.",
@@ -131,7 +131,7 @@ def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: 
         assert run.end().status == -signal.SIGKILL
     assert " crashed " in call("runs", "list").out
     shown = call("runs", "show", str(only_run(tmp_path))).out
-    for words in ("crashed: 0 of 3 passes marked", UNKNOWN, "--zero set-anew"):
+    for words in ("crashed: 0 of 3 passes marked", UNKNOWN, "--zero here"):
         assert words in shown
 
 
@@ -159,7 +159,7 @@ def test_a_gate_that_times_out_ends_with_status_4_and_says_how_to_resume(job: st
     assert ended.status == 4
     lines = ended.err.splitlines()
     assert lines[-3] == "error: gate operator: nobody confirmed within 0.5 s that the pass is done"
-    assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name} --zero set-anew"
+    assert lines[-1] == f"  Resume with: circumstep resume runs/{only_run(tmp_path).name} --zero here"
 
 
 def test_an_answer_that_is_none_is_asked_for_again(job: str, port: str, tmp_path: Path) -> None:

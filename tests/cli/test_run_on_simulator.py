@@ -116,13 +116,13 @@ def test_resuming_at_machine_zero_asks_for_proof_of_the_position(job: str) -> No
         with Program("run", job, "--port", port) as run:
             run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.interrupt()
-            told = re.search(r"\n  Resume with: circumstep resume (\S+) --zero set-anew\n$", run.end().err)
+            told = re.search(r"\n  Resume with: circumstep resume (\S+) --zero here\n$", run.end().err)
         assert told is not None
         folder = told[1]
         unproved = call("resume", folder, "--assume", "not-done")
         assert unproved.status == 3
         assert "the part's position cannot be proved" in unproved.err
-        assert unproved.err.endswith(f"\n  Resume with: circumstep resume {folder} --zero set-anew\n")
+        assert unproved.err.endswith(f"\n  Resume with: circumstep resume {folder} --zero here\n")
         proved = call_marking("resume", folder, "--assume", "not-done", "--zero", "set-anew")
         assert proved.status == 0, proved.err
 

@@ -12,8 +12,8 @@ from random import Random
 from tempfile import TemporaryDirectory
 
 from firmware_host.errors import ControllerError, FirmwareHostError, InputError, JournalError, LinkError
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.zero import ZeroAt
 from tests.faults.line.fault_plan import Extent, Fault, draw_faults
 from tests.faults.observer import LONG_PASS_S, PASS_S
 from tests.faults.setups import CASES, task_for
@@ -95,7 +95,7 @@ class Player:
         self.goes: list[str] = []
         self.began_again = self.set_anew = self.ended = False
         self._begun = False
-        self._zero = Zero.AS_LEFT
+        self._zero: ZeroAt | None = None
 
     def play(self) -> Played:
         """Go until the run is done."""
@@ -121,7 +121,7 @@ class Player:
 
     def disturb(self, steps: int) -> None:
         """Another program turns the axis by `steps`, if the board lets it: no part stands at its zero any more."""
-        self._zero = Zero.AS_LEFT
+        self._zero = None
         try:
             self.world.turn_axis(steps)
         except FirmwareHostError as error:
@@ -136,7 +136,7 @@ class Player:
         """One process; True if the run is done."""
         world = self.world
         self.striker.begin_go()
-        zero, self._zero = self._zero, Zero.AS_LEFT
+        zero, self._zero = self._zero, None
         act: Callable[[], RunRecord] = (lambda: world.resume(zero)) if self._begun else world.run
         try:
             record = act()
@@ -183,7 +183,7 @@ class Player:
             world.turn_clear_of_switch()
         elif self._begun:
             world.turn_to_zero()
-            self._zero = Zero.SET_ANEW
+            self._zero = "here"
             self.set_anew = True
 
     def _outcome(self, broken: list[str]) -> Outcome:

@@ -14,7 +14,6 @@ from firmware_host.errors import (
     PositionError,
     RunStoppedError,
 )
-from firmware_host.station.journal.events import Zero
 from tests.faults.setups import task_for
 from tests.faults.world import Died, World
 from tests.support.board_faults import miscount
@@ -63,11 +62,11 @@ def test_a_disk_that_fills_in_the_middle_of_a_move_leaves_no_lost_step_unseen(bo
     assert journal_lines(world.folder.journal)[-1]["event"] == "move"
     if board == "numbered-line/plain":
         with pytest.raises(ControllerError, match="it was moving when the run crashed, and may have been stopped"):
-            world.resume(Zero.AS_LEFT)
+            world.resume()
         world.turn_to_zero()
-        assert world.resume(Zero.SET_ANEW).outcome == "done"
+        assert world.resume("here").outcome == "done"
     else:
-        assert world.resume(Zero.AS_LEFT).outcome == "done"
+        assert world.resume().outcome == "done"
     assert world.broken_promises(ended=True) == []
     assert world.observer.asked == []
 
@@ -83,9 +82,9 @@ def test_a_stop_in_the_middle_of_a_move_tells_whether_the_position_is_lost(board
     assert end["position_lost"] is (board == "numbered-line/plain")
     if end["position_lost"]:
         with pytest.raises(ControllerError, match="the run ended with: by the operator"):
-            world.resume(Zero.AS_LEFT)
+            world.resume()
         world.turn_to_zero()
-    assert world.resume(Zero.SET_ANEW if end["position_lost"] else Zero.AS_LEFT).outcome == "done"
+    assert world.resume("here" if end["position_lost"] else None).outcome == "done"
     assert world.broken_promises(ended=True) == []
 
 
@@ -96,7 +95,7 @@ def test_a_stop_at_standstill_keeps_the_position_in_either_dialect(board: str, t
     with pytest.raises(RunStoppedError, match="by the operator"):
         world.run()
     assert journal_lines(world.folder.journal)[-1]["position_lost"] is False
-    assert world.resume(Zero.AS_LEFT).outcome == "done"
+    assert world.resume().outcome == "done"
     assert world.broken_promises(ended=True) == []
     assert world.observer.asked == [(2, 1)]
 
@@ -112,11 +111,11 @@ def test_a_zero_that_was_not_set_after_all_has_to_be_set_again(board: str, tmp_p
     world.turn_to_zero()
     once(world, lambda: journalled(world, "resume") == 1, world.die)
     with pytest.raises(Died):
-        world.resume(Zero.SET_ANEW)
+        world.resume("here")
     world.wait(5.0)
     with pytest.raises(ControllerError, match="by hand, but the run ended before the zero was set"):
-        world.resume(Zero.AS_LEFT)
-    assert world.resume(Zero.SET_ANEW).outcome == "done"
+        world.resume()
+    assert world.resume("here").outcome == "done"
     assert world.broken_promises(ended=True) == []
 
 
@@ -132,12 +131,12 @@ def test_a_reset_that_was_once_found_is_not_forgotten(board: str, tmp_path: Path
     with pytest.raises(
         ControllerResetError, match=r"cannot be proved: (the controller was reset|it stands at machine)"
     ):
-        world.resume(Zero.AS_LEFT)
+        world.resume()
     world.turn_axis(1234 + 1222)
     with pytest.raises(ControllerError, match="the controller was found reset, locked, or with its motor released"):
-        world.resume(Zero.AS_LEFT)
+        world.resume()
     world.turn_to_zero()
-    assert world.resume(Zero.SET_ANEW).outcome == "done"
+    assert world.resume("here").outcome == "done"
     assert world.broken_promises(ended=True) == []
 
 
@@ -148,7 +147,7 @@ def test_a_record_that_was_not_written_any_more_is_made_when_nothing_else_is_lef
         world.run()
     assert not world.folder.record.exists()
     with pytest.raises(InputError, match="the run is done: nothing is left"):
-        world.resume(Zero.AS_LEFT)
+        world.resume()
     assert world.ill_founded() == []
     assert world.folder.record.exists()
 
@@ -190,6 +189,6 @@ def test_a_count_that_changes_while_a_run_is_taken_up_again_is_found(tmp_path: P
     axis = world.task.case.axis
     once(world, lambda: journalled(world, "resume") == 1, lambda: miscount(world.device, axis, 48, world.now_s))
     with pytest.raises(PositionError, match=r"it has not stayed where it was: planned 1845 steps, reported 1893"):
-        world.resume(Zero.AS_LEFT)
+        world.resume()
     assert len(world.observer.openings) == 3
     assert world.broken_promises(ended=False) == []

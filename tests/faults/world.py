@@ -18,7 +18,6 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.simulator.event_device import EventDevice
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.progress import SilentProgress
 from firmware_host.station.resume import resume_run
@@ -27,6 +26,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import ZeroAt
 from tests.faults.disk import FaultyDisk, TraceOnDisk
 from tests.faults.line.fault_clock import JumpingClock
 from tests.faults.line.fault_line import HarmfulLine
@@ -148,7 +148,7 @@ class World:
         """A new process runs the job."""
         return self._go(False, lambda station: run_job(self.task.setup, self.task.plan, station))
 
-    def resume(self, zero: Zero) -> RunRecord:
+    def resume(self, zero: ZeroAt | None = None) -> RunRecord:
         """A new process resumes the run; whoever is asked looks at the part."""
 
         def ask(entry: PassRecord) -> bool:

@@ -10,7 +10,6 @@ from firmware_host.errors import (
     InputError,
     JournalError,
 )
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import Journal
 from tests.support.board_faults import trip_limit_switch
 from tests.support.crashes import SEEKS_BACKWARD, stopped
@@ -49,7 +48,7 @@ def test_behind_a_controller_that_was_reset_a_run_is_resumed_only_from_a_zero_se
         bench.device.transmit(bench.clock.monotonic())
     refused(bench, ControllerError, rf"{complaint}.*say so when you resume", noted=True)
     bench.progress.origin = bench.steps  # somebody turns the part to the job's zero by hand: wherever the motor is
-    record = bench.resume(zero=Zero.SET_ANEW)
+    record = bench.resume(zero="here")
     assert record.outcome == "done"
     assert bench.asked == [(2, 1)]
     assert {true - planned for _, planned, _, true in bench.progress.rests[2:]} == {0}
@@ -70,7 +69,7 @@ def test_behind_a_locked_controller_a_run_is_resumed_only_from_a_zero_set_anew(t
     bench.device.transmit(bench.clock.monotonic())
     refused(bench, ControllerError, "is locked", noted=True)
     bench.progress.origin = bench.steps
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
 
 
 def test_a_machine_with_a_home_switch_homes_again_whatever_happened_to_the_board(tmp_path: Path) -> None:

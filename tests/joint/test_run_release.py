@@ -13,7 +13,6 @@ from firmware_host.errors import (
     RunStoppedError,
     StandstillError,
 )
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.status import Place, run_status
@@ -92,7 +91,7 @@ def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands
     with pytest.raises(ControllerError, match="cannot be proved"):
         bench.resume()
     bench.progress.origin = bench.steps
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
     assert not bench.device.released_at(bench.clock.monotonic())
 
 
@@ -160,7 +159,7 @@ def test_after_an_alarm_a_zero_set_anew_unlocks_and_says_so(tmp_path: Path) -> N
     told: list[str] = []
     bench.progress.note = told.append  # type: ignore[method-assign]
     bench.progress.origin = bench.steps
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
     assert bench.sent_lines().count("$X") == 1
     assert "the controller is locked after an alarm or a reset; it is unlocked now" in told
 
@@ -171,5 +170,5 @@ def test_a_machine_with_a_home_switch_homes_instead_of_being_unlocked(tmp_path: 
     bench.at("gate-open", lambda: trip_limit_switch(bench.device, bench.clock.monotonic()))
     with pytest.raises(FirmwareHostError, match=r"alarm|locked"):
         bench.run()
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
     assert "$X" not in bench.sent_lines()

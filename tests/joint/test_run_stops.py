@@ -11,7 +11,6 @@ from firmware_host.acts import Resume
 from firmware_host.errors import ControllerError, RunStoppedError
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.gates.timed import TimedGate
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.replay import replay
 from tests.support.journal_lines import journal_lines
@@ -220,8 +219,8 @@ def test_a_stop_before_the_first_move_of_a_board_at_machine_zero_asks_for_the_ze
     moves = bench.sent_moves()
     with pytest.raises(ControllerError, match=r"stands at machine zero.*turn it there by hand") as refused:
         bench.resume()
-    assert refused.value.acts == (Resume(str(bench.folder.path), zero_set_anew=True),)
+    assert refused.value.acts == (Resume(str(bench.folder.path), zero="here"),)
     assert bench.sent_moves() == moves
     assert bench.asked == []
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
     truth(bench)

@@ -25,7 +25,6 @@ from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
-from firmware_host.station.journal.events import Zero
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
@@ -36,6 +35,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import AskZero, ZeroAt
 from tests.support.memory_port import MemoryPort
 from tests.support.traces import of_kind
 
@@ -352,15 +352,20 @@ class StationBench:
             stop=self.stop,
         )
 
-    def run(self) -> RunRecord:
+    def new_folder(self) -> None:
+        """The next run is another one."""
+        self.stop = StopRequest()
+        self.folder = RunFolder.create(self.folder.path.parent, self.setup.job.name, self.clock.now())
+
+    def run(self, zero: ZeroAt | None = None, ask_zero: AskZero | None = None) -> RunRecord:
         """Open, run the job, close."""
         controller = self.open()
         try:
-            return run_job(self.setup, self.plan, self.station(controller))
+            return run_job(self.setup, self.plan, self.station(controller), zero=zero, ask_zero=ask_zero)
         finally:
             controller.close()
 
-    def resume(self, *, done: bool = False, zero: Zero = Zero.AS_LEFT) -> RunRecord:
+    def resume(self, *, done: bool = False, zero: ZeroAt | None = None) -> RunRecord:
         """Open, resume the run, close; every pass asked about is noted in `asked` and answered with `done`."""
 
         def ask(entry: PassRecord) -> bool:

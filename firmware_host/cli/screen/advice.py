@@ -20,10 +20,16 @@ def advice_lines(todo: Iterable[Act]) -> list[str]:
 
 
 def _lines(act: Act) -> list[str]:
-    line = f"{_WORDS[type(act)]}: {command(act)}"
+    line = f"{_words(act)}: {command(act)}"
     if isinstance(act, acts.Resume) and act.asks:
         return ["To answer beforehand, resume with --assume done or --assume not-done.", line]
     return [line]
+
+
+def _words(act: Act) -> str:
+    if isinstance(act, acts.Run):
+        return _WORDS_OF_ZERO.get(act.zero, _WORDS[acts.Run])
+    return _WORDS[type(act)]
 
 
 @contextmanager
@@ -52,13 +58,28 @@ def arguments(act: Act) -> tuple[str, ...]:
 
 
 def _resume(act: acts.Resume) -> tuple[str, ...]:
-    zero = ("--zero", "set-anew") if act.zero_set_anew else ()
-    dry = ("--without-marking",) if act.without_marking else ()
-    return ("resume", act.run, *zero, *dry)
+    return ("resume", act.run, *_given("--zero", act.zero), *_flag("--without-marking", act.without_marking))
+
+
+def _run(act: acts.Run) -> tuple[str, ...]:
+    return (
+        *("run", act.job or "JOB", *_at(act.port), *_given("--baud", act.baud), *_given("--zero", act.zero)),
+        *(*_accepting(act.accepted), *_given("--gate-program", act.gate_program), *_given("--runs", act.runs)),
+        *_flag("--without-marking", act.without_marking),
+        *_flag("--release-motor", act.release_motor),
+    )
+
+
+def _given(option: str, value: str) -> tuple[str, ...]:
+    return (option, value) if value else ()
+
+
+def _flag(option: str, wished: bool) -> tuple[str, ...]:
+    return (option,) if wished else ()
 
 
 def _at(port: str, machine: str = "") -> tuple[str, ...]:
-    return (*(("--machine", machine) if machine else ()), *(("--port", port) if port else ()))
+    return (*_given("--machine", machine), *_given("--port", port))
 
 
 def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
@@ -84,6 +105,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.ClearOffset: lambda act: ("controller", "clear-offset", *_at(act.port, act.machine or "MACHINE")),
         acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
         acts.Resume: _resume,
+        acts.Run: _run,
         acts.NameGateProgram: _with_program,
         acts.VerifyRun: lambda act: ("runs", "verify", act.run),
         acts.ListProfiles: lambda act: ("profile", "list"),
@@ -99,9 +121,17 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.ClearOffset: "Take the offset back with",
         acts.Unlock: "Unlock with",
         acts.Resume: "Resume with",
+        acts.Run: "Run it with",
         acts.NameGateProgram: "Name the program with",
         acts.VerifyRun: "See where with",
         acts.ListProfiles: "See all profiles with",
         acts.ShowSchema: "See the keys with",
+    }
+)
+
+_WORDS_OF_ZERO: Mapping[str, str] = MappingProxyType(
+    {
+        "here": "If the part stands at the new run's zero now",
+        "last": "To turn the part back to that run's zero and begin there",
     }
 )

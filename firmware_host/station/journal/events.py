@@ -60,7 +60,8 @@ class Begin(Event):
     """The run begins: what is to be done. `setup_digest`: SHA-256 of the kept setup; `passes` for each segment.
 
     `targets`: of every segment; `overrun`: how far below its target a move may go first, microsteps, to take up lost
-    motion (None: read from a journal of schema 1, which does not hold it); `marking`: False for a run without marking.
+    motion (None: read from a journal of schema 1, which does not hold it); `marking`: False for a run without marking;
+    `accepted`: limits accepted, each with its reason.
     """
 
     kind: Literal["begin"] = Field("begin", alias="event")
@@ -73,14 +74,19 @@ class Begin(Event):
     passes: _Count
     overrun: int | None = Field(None, ge=0)
     marking: bool
+    accepted: dict[str, str] = Field(default_factory=dict)
 
 
 class Resume(Event):
-    """The run is resumed; `zero` says what is known of the job's zero. From here on lines are of this schema."""
+    """The run is resumed; `zero` says what is known of the job's zero. From here on lines are of this schema.
+
+    `accepted`: limits accepted from now on besides those before, each with its reason.
+    """
 
     kind: Literal["resume"] = Field("resume", alias="event")
     schema_version: Literal[2] = Field(2, alias="schema")
     zero: Zero
+    accepted: dict[str, str] = Field(default_factory=dict)
 
 
 class Assumed(_OfPass):

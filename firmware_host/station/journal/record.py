@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,8 @@ class RunRecord:
     passes: tuple[PassRecord, ...]
     marking: bool = True
     """False for a run without marking: its passes were turned to, and nothing was marked."""
+    accepted: Mapping[str, str] = field(default_factory=dict)
+    """Limits that were accepted when it began or was resumed, by name, each with its reason."""
 
     @property
     def passes_word(self) -> str:
@@ -111,10 +114,12 @@ class PassesReplay:
         self._standing: tuple[float | None, str | None] = (None, None)
         self._origin: int | None = None
         self._outcome, self._reason, self._ended = "running", "", ""
+        self._accepted: dict[str, str] = {}
 
     def begin(self, event: Begin) -> None:
         """Every pass is to do."""
         self._begin = event
+        self._accepted |= event.accepted
         for segment, target in enumerate(event.targets, 1):
             for number in range(1, event.passes + 1):
                 self._passes[segment, number] = PassRecord(segment, number, PassStatus.TO_DO.value, target)
@@ -122,6 +127,7 @@ class PassesReplay:
     def resume(self, event: Resume) -> None:
         """It is under way again."""
         self._outcome, self._reason = "running", ""
+        self._accepted |= event.accepted
 
     def zero(self, event: ZeroSet) -> None:
         """Where the job's zero is."""
@@ -178,4 +184,5 @@ class PassesReplay:
             ended=last_time,
             passes=tuple(self._passes.values()),
             marking=begin.marking if begin else True,
+            accepted=dict(self._accepted),
         )

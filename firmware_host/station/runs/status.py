@@ -70,7 +70,7 @@ def run_status(folder: RunFolder) -> RunStatus:
     record = state.record
     resume = Resume(
         str(folder.path),
-        zero_set_anew=place is Place.BY_HAND,
+        zero="here" if place is Place.BY_HAND else "",
         without_marking=not record.marking,
         asks=bool(record.unknown),
     )

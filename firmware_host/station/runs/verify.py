@@ -60,6 +60,7 @@ def _record(folder: RunFolder, expected: RunRecord) -> RunFinding:
     try:
         with folder.record.open("rb") as file:
             saved = json.loads(file.read(_LARGEST_RECORD), object_hook=_renamed)
+            saved = {"accepted": {}} | saved if isinstance(saved, dict) else saved  # before limits could be accepted
     except FileNotFoundError:
         if expected.outcome == "running":
             return RunFinding("record", True, "none yet: the run did not come to an end")

@@ -1,7 +1,8 @@
-"""What is known of a controller's steps-per-unit beyond the few decimals it prints, because we wrote it.
+"""What is known of a controller beyond what it tells: its exact steps-per-unit, and which run was the last one at it.
 
-A note is kept for each port: the settings as read back after writing. It holds as long as the controller still prints
-exactly these; any change makes it void.
+Controllers print few decimals of their steps-per-unit; we know them all where we wrote it. A note is kept for each
+port: the settings as read back after writing. It holds as long as the controller still prints exactly these; any
+change makes it void. Another note names the folder of the last run that set its zero there.
 """
 
 from __future__ import annotations
@@ -44,25 +45,45 @@ class KnownScales:
             return
         text = settings.steps_per_unit.text if written is None else written
         note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": text}
-        path = self._path(url, settings.axis)
+        self._keep(self._path(url, settings.axis), note)
+
+    def recall(self, url: str, settings: ControllerSettings) -> Fraction | None:
+        """The exact steps-per-unit, if it was written by us and nothing has changed since; else None."""
+        note = _read_note(self._path(url, settings.axis), url)
+        if note.get("settings") != _digest(settings.raw):
+            return None
+        return _exact(note.get("steps_per_unit"), settings)
+
+    def remember_run(self, url: str, axis: str, folder: Path) -> None:
+        """Note that the run in `folder` is the last one that set the zero of this axis at this port.
+
+        Raises `UnreadableFileError` when the note can't be kept.
+        """
+        self._keep(self._path(url, axis, "-run"), {"url": url, "run": str(folder.absolute())})
+
+    def last_run(self, url: str, axis: str) -> Path | None:
+        """The folder of the last run that set the zero of this axis at this port; None if none is known."""
+        found = _read_note(self._path(url, axis, "-run"), url).get("run")
+        return Path(found) if isinstance(found, str) else None
+
+    def _keep(self, path: Path, note: Mapping[str, str]) -> None:
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
             write_whole(path, json.dumps(note) + "\n")
         except OSError as error:
             raise UnreadableFileError(f"the note cannot be kept ({error.strerror})", source=str(path)) from error
 
-    def recall(self, url: str, settings: ControllerSettings) -> Fraction | None:
-        """The exact steps-per-unit, if it was written by us and nothing has changed since; else None."""
-        try:
-            note = json.loads(self._path(url, settings.axis).read_text(encoding="utf-8"))
-        except (OSError, ValueError, RecursionError):
-            return None
-        if not isinstance(note, dict) or note.get("url") != url or note.get("settings") != _digest(settings.raw):
-            return None
-        return _exact(note.get("steps_per_unit"), settings)
+    def _path(self, url: str, axis: str, kind: str = "") -> Path:
+        return self._folder / f"{hashlib.sha256(f'{url} {axis}'.encode()).hexdigest()[:24]}{kind}.json"
 
-    def _path(self, url: str, axis: str) -> Path:
-        return self._folder / f"{hashlib.sha256(f'{url} {axis}'.encode()).hexdigest()[:24]}.json"
+
+def _read_note(path: Path, url: str) -> Mapping[str, object]:
+    """A note on the controller at `url`; empty if there is none, or none that can be read."""
+    try:
+        note = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return note if isinstance(note, dict) and note.get("url") == url else {}
 
 
 def _exact(text: object, settings: ControllerSettings) -> Fraction | None:

@@ -8,7 +8,7 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import JournalError
-from firmware_host.station.journal.events import Move, Zero
+from firmware_host.station.journal.events import Move
 from firmware_host.station.journal.journal import Journal, read_journal
 from firmware_host.station.journal.tally import lines_noted, tally_path
 from tests.faults.setups import task_for
@@ -53,10 +53,10 @@ def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the
             rf"has lost {len(lines) - whole} of its {len(lines)} lines: what was done after line {whole} is not known"
         )
         with pytest.raises(JournalError, match=lost):
-            world.resume(Zero.AS_LEFT)
+            world.resume()
     assert (len(world.observer.openings), len(world.line.motion_log)) == (openings, travels)
     world.folder.journal.write_bytes(data)
-    assert world.resume(Zero.AS_LEFT).outcome == "done"
+    assert world.resume().outcome == "done"
     assert world.broken_promises(ended=True) == []
 
 
@@ -74,7 +74,7 @@ def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(every: int, tmp
         world.wait(10.0)
         whole = length == len(world.disk.line)
         assert world.folder.journal.read_bytes().count(b"\n") == 8 + whole
-        assert world.resume(Zero.AS_LEFT).outcome == "done"
+        assert world.resume().outcome == "done"
         assert world.broken_promises(ended=True) == []
         if whole:
             break
@@ -136,7 +136,7 @@ def test_a_damaged_journal_is_refused_with_the_line_and_nothing_moves(place: flo
     world.folder.journal.write_bytes(damaged)
     openings, travels = len(world.observer.openings), len(world.line.motion_log)
     with pytest.raises(JournalError, match=f"line {line} is damaged"):
-        world.resume(Zero.AS_LEFT)
+        world.resume()
     assert (len(world.observer.openings), len(world.line.motion_log)) == (openings, travels)
     assert world.folder.journal.read_bytes() == damaged
 
@@ -150,7 +150,7 @@ def test_a_line_taken_out_or_doubled_is_refused(tmp_path: Path) -> None:
         for data, told in ((without, number + 1), (twice, number + 2)):
             world.folder.journal.write_bytes(data)
             with pytest.raises(JournalError, match=f"line {told} is numbered .* a line is missing or doubled"):
-                world.resume(Zero.AS_LEFT)
+                world.resume()
 
 
 def test_rubbish_that_a_power_cut_left_behind_the_last_line_is_cut_off(tmp_path: Path) -> None:
@@ -158,7 +158,7 @@ def test_rubbish_that_a_power_cut_left_behind_the_last_line_is_cut_off(tmp_path:
     world = dead_world(tmp_path, in_second_segment)
     data = world.folder.journal.read_bytes()
     world.folder.journal.write_bytes(data + bytes(300))
-    assert world.resume(Zero.AS_LEFT).outcome == "done"
+    assert world.resume().outcome == "done"
     assert world.broken_promises(ended=True) == []
     assert world.folder.journal.read_bytes().startswith(data + b'{"n":')
 
@@ -168,9 +168,9 @@ def test_a_second_writer_is_refused_while_the_first_one_lives(tmp_path: Path) ->
     with Journal(world.folder.journal, world.clock):
         openings = len(world.observer.openings)
         with pytest.raises(JournalError, match="another process is writing this run"):
-            world.resume(Zero.AS_LEFT)
+            world.resume()
         assert len(world.observer.openings) == openings
-    assert world.resume(Zero.AS_LEFT).outcome == "done"
+    assert world.resume().outcome == "done"
 
 
 def test_the_tally_is_never_ahead_of_the_journal_and_one_slot_of_it_may_be_damaged(tmp_path: Path) -> None:

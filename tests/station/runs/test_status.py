@@ -27,6 +27,7 @@ from firmware_host.station.run import RunLoop
 from firmware_host.station.runs.listing import list_runs
 from firmware_host.station.runs.status import Place, RunStatus, run_status
 from firmware_host.station.runs.verify import verify_run
+from firmware_host.station.zero import ZeroAt
 from tests.joint.test_run_faults import strangers_line, trip
 from tests.support.board_faults import counter_at
 from tests.support.crashes import SEEKS_BACKWARD, Crash, revive, stopped
@@ -162,7 +163,7 @@ def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tm
     for words in end.told:
         assert any(words in line for line in lines), (words, lines)
     asks = end.phase == "gate-open"
-    assert found.acts == (Resume(str(bench.folder.path), zero_set_anew=end.place is Place.BY_HAND, asks=asks),)
+    assert found.acts == (Resume(str(bench.folder.path), zero="here" if end.place is Place.BY_HAND else "", asks=asks),)
     assert len(found.unknown) == (1 if asks else 0)
     bench.port.spoil = lambda data: data
     end.set_right(bench)
@@ -170,7 +171,7 @@ def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tm
         with pytest.raises(ControllerError, match=r"cannot be proved|is locked"):
             bench.resume()
         bench.progress.origin = bench.steps
-    zero = Zero.SET_ANEW if end.place is Place.BY_HAND else Zero.AS_LEFT
+    zero: ZeroAt | None = "here" if end.place is Place.BY_HAND else None
     assert bench.resume(zero=zero).outcome == "done"
     assert [(entry.segment, entry.number) for entry in found.unknown] == bench.asked
     done = run_status(bench.folder)
@@ -222,15 +223,15 @@ def test_resuming_says_what_was_found_before_it_asks_and_what_becomes_of_the_ans
 @pytest.mark.parametrize(
     ("name", "zero", "words"),
     [
-        ("crash", Zero.AS_LEFT, "the run has no end: it crashed; 0 of 6"),
-        ("operator-homes", Zero.AS_LEFT, "the axis seeks its home switch again"),
-        ("operator", Zero.SET_ANEW, "the job's zero is where the part stands now"),
-        ("operator", Zero.AS_LEFT, "segment 1, pass 1: not done, it will be marked again"),
+        ("crash", None, "the run has no end: it crashed; 0 of 6"),
+        ("operator-homes", None, "the axis seeks its home switch again"),
+        ("operator", "here", "the job's zero is where the part stands now"),
+        ("operator", None, "segment 1, pass 1: not done, it will be marked again"),
     ],
     ids=["crashed", "homes", "set-anew", "not-done"],
 )
 def test_resuming_says_how_it_ended_and_where_its_zero_comes_from(
-    name: str, zero: Zero, words: str, tmp_path: Path
+    name: str, zero: ZeroAt | None, words: str, tmp_path: Path
 ) -> None:
     bench, _ = end_it(ENDS[name], tmp_path)
     bench.port.spoil = lambda data: data
@@ -254,7 +255,7 @@ def test_a_motor_released_since_the_run_stopped_has_lost_the_position_for_good(t
     with pytest.raises(ControllerError, match=r"cannot be proved: the controller was found .*its motor released"):
         bench.resume()
     assert bench.asked == []
-    assert bench.resume(zero=Zero.SET_ANEW).outcome == "done"
+    assert bench.resume(zero="here").outcome == "done"
 
 
 def test_a_motor_that_slept_is_not_trusted_though_the_board_kept_its_count(tmp_path: Path) -> None:
