@@ -49,9 +49,10 @@ def told(document: Document) -> list[list[str]]:
 
 
 def test_what_a_run_s_job_accepts_is_told_to_people_and_the_record_stays_the_record() -> None:
-    document = run_document(RECORD, accept={"creep": "measured", "mass": "a lead core"})
+    record = replace(RECORD, accepted={"creep": "measured", "mass": "a lead core"})
+    document = run_document(record)
     assert printed(document).splitlines()[3:5] == ["Accepted: creep (measured)", "Accepted: mass (a lead core)"]
-    assert json_document(document) == json.loads(RECORD.to_json())
+    assert json_document(document) == json.loads(record.to_json())
 
 
 def test_the_document_of_a_run_is_its_record() -> None:

@@ -136,7 +136,7 @@ def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: 
     with pytest.raises(KeyError, match="mine"), start_run(small_setup(), port, clock=clock) as run:
         raise KeyError("mine")
     assert not run.running
-    with start_run(small_setup(), port, clock=clock, gate=lambda context: TimedGate(context, 0.1)) as run:
+    with start_run(small_setup(), port, clock=clock, gate=lambda context: TimedGate(context, 0.1), zero="here") as run:
         with pytest.raises(TimeoutError, match="the run is not over after 0 s"):
             run.join(0.0)
     assert run.join(0.0).outcome == "done"
