@@ -136,7 +136,7 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
 
 
 def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | None, ask_zero: AskZero | None) -> Start:
-    """From where the run is resumed. Raises `ControllerError` for a zero that is not proved to be where the run had it."""
+    """From where the run is resumed. Raises `ControllerError` for a zero that cannot be proved."""
     if left.origin is None:
         return first_start(setup, station, zero, ask=ask_zero, again=lambda way: _again(station, way))
     zero = zero if zero is not None else "home" if setup.machine.axis.home_switch else "last"
