@@ -57,8 +57,13 @@ def test_the_full_current_at_standstill_lags_less() -> None:
 
 def test_the_lag_is_in_what_each_seam_comes_to() -> None:
     quiet, heavy = (plan_layout(measured(LOSS_FREE, mass_offset=offset)).seams for offset in ("0 mm", "6.5 mm"))
-    more = cause(measured(LOSS_FREE), "lag-imbalance").high + cause(measured(LOSS_FREE), "lag-friction").high
-    less = cause(measured(LOSS_FREE, mass_offset="0 mm"), "lag-friction").high
+    more, less = (
+        sum(
+            cause(measured(LOSS_FREE, mass_offset=offset), key).high
+            for key in ("lag-imbalance", "lag-friction", "twist")
+        )
+        for offset in ("6.5 mm", "0 mm")
+    )
     assert heavy.highest - quiet.highest == pytest.approx(more - less)
     assert quiet.lowest - heavy.lowest == pytest.approx(more - less)
 
@@ -107,3 +112,14 @@ def test_places_of_contact_of_unlike_diameter_count() -> None:
     setup = load_job("tumbler-wrap").with_values({"part.contact_from": ["40 mm", "60 mm"]})
     # 20 mm apart on 12 mm of taper over 170 mm: diameters 1.412 mm apart, +-0.857 % of 82.4 mm, of 24 mm each.
     assert cause(setup, "contact-spread").worst * 1e3 == pytest.approx(24 * 0.7059 / 82.4706, rel=1e-3)
+
+
+def test_the_same_load_twists_a_belt() -> None:
+    # 2 * 0.117928 sin(36 deg) = 0.1386 N m of gravity and 2 * 0.05 N m of friction, over 300 N m/rad at the motor,
+    # which are 9 * 300 N m/rad at the part, on 30 mm.
+    found = cause(measured({"gearing.toothed belt.torsional_stiffness": "300 N*m/rad"}), "twist")
+    assert found.worst * 1e3 == pytest.approx((0.1386 + 0.1) / 2700 * 30, rel=1e-3)
+    softer = cause(measured({"gearing.toothed belt.torsional_stiffness": "30 N*m/rad"}), "twist")
+    assert softer.worst == pytest.approx(10 * found.worst)
+    unstated = plan_layout(measured({"gearing.toothed belt.torsional_stiffness": None})).seams
+    assert unstated.unknown == ("gearing[toothed belt].torsional_stiffness",)

@@ -77,6 +77,17 @@ def largest_lag_change(rest: AtStandstill, apart: FloatOrArray) -> FloatArray:
     return change
 
 
+def largest_load_change(rest: AtStandstill, apart: FloatOrArray) -> FloatArray:
+    """Most (N m at the part, >= 0) that the load differs between two stops `apart` (rad): 2 m g e sin(apart/2) + 2 T_f.
+
+    Gravity at the worst angle of the imbalance, friction T_f one way at one stop and the other way at the other. Over
+    the stiffness of a belt or coupling it is what that twists. Source: difference of two sines.
+    """
+    between = np.asarray(apart, dtype=np.float64)
+    change: FloatArray = 2 * rest.gravity * np.abs(np.sin(between / 2)) + 2 * rest.friction
+    return change
+
+
 def friction_lag(rest: AtStandstill) -> float:
     """How far (rad of the part, >= 0) friction alone may hold the part off its place, either way: asin(T/T_hold)/p."""
     _, most = _lag_of(rest, np.asarray(rest.friction))

@@ -12,6 +12,7 @@ from firmware_host.mechanics.optics.flat_field import edge_excess
 from firmware_host.model.job.window import Window
 from firmware_host.planning.layout.causes import Floats, SeamCause
 from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.units import PI
 
 #: Shortest focal length (m) of a lens that says nothing of itself, not even how wide its field is: from memory.
 SHORTEST_LENS = 0.06
@@ -38,6 +39,20 @@ def artwork_causes(plan: SegmentPlan, window: Window) -> Iterator[SeamCause]:
         yield SeamCause("taper", name, -opened, opened, _FOR_TAPER, along=True)
 
 
+def taper_warning(plan: SegmentPlan, tolerance: float | None) -> str:
+    """What the taper does to the seams and what to do about it, a sentence; nothing without taper."""
+    band = plan.window.band
+    opened = float(edge_gap(plan.arcs().max(), band.taper, band.reach, 2 * plan.window.radius))
+    if opened == 0:
+        return ""
+    hidden = 2e3 * band.reach * tolerance / opened if tolerance is not None else math.inf
+    narrow = f" (below {hidden:.3g} mm it does not show)" if hidden < 2e3 * band.reach else ""
+    return (
+        f"On the cone every seam gapes by {opened * 1e3:.3f} mm at the thick edge of the mark and overlaps by as much "
+        f"at the thin one: mark narrower bands{narrow}, or fan the artwork out towards the thick end."
+    )
+
+
 def _lenses(window: Window) -> tuple[float | None, ...]:
     """The focal lengths (m) to look at, None for rays that come straight down.
 
@@ -53,10 +68,11 @@ def _lenses(window: Window) -> tuple[float | None, ...]:
 
 def _excess(plan: SegmentPlan, corrected: bool, depth: float = 0.0, lens: float | None = None) -> Floats:
     """What the edges of both neighbours do to each seam, m, - an overlap. Shape (s,)."""
-    if corrected and lens is None:
-        return np.zeros_like(plan.per_seam(plan.arcs()))
-    edges = edge_excess(plan.arcs(), plan.window.radius, corrected=corrected, focal_depth=depth, focal_length=lens)
-    return -plan.per_seam(edges)
+    arcs = np.array([float(block.width * plan.diameter * PI) for block in plan.blocks])
+    edges = edge_excess(arcs, plan.window.radius, corrected=corrected, focal_depth=depth, focal_length=lens)
+    if corrected and lens is None:  # right but for the last digit
+        edges = np.zeros_like(edges)
+    return -plan.per_seam(np.repeat(edges, [block.count for block in plan.blocks])) + 0.0
 
 
 def _range(cases: list[Floats]) -> tuple[Floats, Floats]:

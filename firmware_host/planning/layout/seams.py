@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
-from firmware_host.planning.layout.artwork import artwork_causes
+from firmware_host.planning.layout.artwork import artwork_causes, taper_warning
 from firmware_host.planning.layout.causes import SeamCause, either_way
 from firmware_host.planning.layout.lost_motion import lost_motion_turns
 from firmware_host.planning.layout.segments import SegmentPlan
@@ -201,4 +201,6 @@ def _warnings(machine: Machine, job: Job, plan: SegmentPlan) -> tuple[str, ...]:
             "If the part diameter entered is too large, only the closing seam overlaps; too small, it gapes: "
             "3.142 mm for every 1 mm."
         )
+    if tapered := taper_warning(plan, seam_tolerance(job)):
+        lines.append(tapered)
     return tuple(lines)

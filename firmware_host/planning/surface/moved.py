@@ -10,6 +10,7 @@ import numpy as np
 from firmware_host.planning.layout.causes import SeamCause
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.load.case import LoadVariant, LoadVariants
+from firmware_host.planning.load.torsion import twisting_stages
 from firmware_host.planning.surface.creep import IndexMotion, creep_causes
 from firmware_host.planning.surface.standstill import lag_causes, lets_go
 
@@ -36,6 +37,11 @@ def moved_surface(loads: LoadVariants, plan: SegmentPlan, motion: IndexMotion | 
 def _moved(variant: LoadVariant, plan: SegmentPlan, motion: IndexMotion | None) -> Moved:
     creeping, unknown = creep_causes(variant, plan, motion)
     falls = lets_go(variant.load)
+    unknown += tuple(
+        f"gearing[{stage.name}].torsional_stiffness"
+        for stage in twisting_stages(variant.machine)
+        if stage.torsional_stiffness is None
+    )
     return Moved((*creeping, *lag_causes(variant.load, plan)), unknown, (falls,) if falls else ())
 
 

@@ -10,6 +10,7 @@ from firmware_host.mechanics.motor.standstill import (
     AtStandstill,
     friction_lag,
     largest_lag_change,
+    largest_load_change,
     largest_torque_at_standstill,
 )
 from firmware_host.planning.layout.causes import Floats, SeamCause, either_way
@@ -17,12 +18,13 @@ from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.load.case import LoadCase
 
 _REMEDY = "Keep more current at standstill (driver.standstill_current), balance the part, or gear it down"
+_STIFFER = "Balance the part, or take a wider belt or a stiffer coupling (gearing.torsional_stiffness)"
 
 
 def lag_causes(load: LoadCase, plan: SegmentPlan) -> Iterator[SeamCause]:
     """How much of a seam the changing lag of the rotor may open or close: by the imbalance, and by friction besides.
 
-    Both stops of a seam count, friction at either the other way round.
+    Both stops of a seam count, friction at either the other way round. So does what the same load twists on its way.
     """
     rest, radius = standing(load), float(plan.diameter) / 2
     apart = _angles_apart(plan)
@@ -32,6 +34,8 @@ def lag_causes(load: LoadCase, plan: SegmentPlan) -> Iterator[SeamCause]:
     yield either_way("lag-imbalance", "lag at standstill: imbalance, from stop to stop", by_gravity, _REMEDY)
     name = f"lag at standstill: friction, {alone:.3f} mm either way at each stop"
     yield either_way("lag-friction", name, both - by_gravity, _REMEDY)
+    twisted = radius * load.torsion.compliance * largest_load_change(rest, apart)
+    yield either_way("twist", "twist of belts and couplings at standstill", twisted, _STIFFER)
 
 
 def lets_go(load: LoadCase) -> str:

@@ -53,6 +53,15 @@ def test_the_taper_opens_every_seam_on_one_edge_and_closes_it_on_the_other() -> 
         assert (layout.seams.gap + of) * 1e3 == pytest.approx(gaps, abs=2e-3)
 
 
+def test_the_seams_of_a_cone_say_what_to_do_about_them() -> None:
+    # Half the spot is 0.025 mm, of 0.3927 mm at 90 mm: 5.73 mm.
+    told = next(line for line in cone().seams.warnings if line.startswith("On the cone"))
+    assert "gapes by 0.393 mm at the thick edge" in told
+    assert "narrower bands (below 5.73 mm it does not show), or fan the artwork out" in told
+    straight = plan_layout(load_job("shaft-scale")).seams.warnings
+    assert not any("cone" in line for line in straight)
+
+
 def test_a_narrower_band_has_less_of_the_taper_and_an_unstated_one_the_most() -> None:
     narrow, wide, unstated = (cone(width) for width in ("20 mm", "90 mm", None))
     assert worst(narrow.seams, "taper") * 1e3 == pytest.approx(0.0873, abs=1e-4)
