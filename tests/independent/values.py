@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import cache
 from math import pi
 from typing import Any
 
@@ -41,6 +42,7 @@ UNITS: dict[str, dict[str, float]] = {
 _SIZE = {unit: size for units in UNITS.values() for unit, size in units.items()}
 
 
+@cache
 def si(text: str) -> float:
     """The value of a text like "48.2 mm"."""
     number, _, unit = text.partition(" ")

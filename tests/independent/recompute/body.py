@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 from math import cos, pi, sin, sqrt
 from typing import Any
 
@@ -57,16 +58,46 @@ def _prism(radius: float, length: float, sides: int) -> tuple[float, float]:
     return area * length, area * length * (height**2 / 2 + base**2 / 24)
 
 
-def weight_of(part: dict[str, Any]) -> tuple[float, float, float | None]:
-    """(mass, inertia about the axis, (computed - weighed)/weighed)."""
+def weight_of(part: dict[str, Any]) -> tuple[float, float, float, float | None]:
+    """(mass, inertia about the axis, moment m e of the imbalance, (computed - weighed)/weighed)."""
     weighed, offset = known(part, "mass"), of(part, "mass_offset")
-    if part["kind"] == "measured":
-        return si(part["mass"]), si(part["inertia"]), None
-    volume, moment = discs(part)
     density = DENSITY[part["material"]] if "material" in part else known(part, "density")
-    computed = density * volume if density is not None else None
+    beside = [_beside(body, density) for body in part.get("bodies", ())]
+    added = sum(mass for mass, _, _ in beside)
+    volume, per_mass, computed = 0.0, 0.0, None
+    if part["kind"] != "measured":
+        volume, moment = discs(part)
+        per_mass = moment / volume
+        computed = density * volume + added if density is not None else None
     mass = weighed if weighed is not None else computed
     if mass is None:
         raise ValueError("neither weighed nor of known density")
+    own = mass - added
+    inertia = own * (per_mass + offset**2) + sum(each for _, each, _ in beside)
+    if part["kind"] == "measured":
+        inertia = si(part["inertia"])
     difference = (computed - weighed) / weighed if weighed is not None and computed is not None else None
-    return mass, mass * moment / volume + mass * offset**2, difference
+    return mass, inertia, _imbalance(part, own * offset, sum(arm for _, _, arm in beside)), difference
+
+
+def _imbalance(part: dict[str, Any], own: float, beside: complex) -> float:
+    """m e of round part and bodies: where nobody says at which angle the round part's lies, it adds."""
+    angle = known(part, "mass_offset_angle")
+    return abs(beside) + own if angle is None else abs(beside + cmath.rect(own, angle))
+
+
+def _beside(body: dict[str, Any], density: float | None) -> tuple[float, float, complex]:
+    """(mass, inertia about the part's axis, m d at its angle) of a body beside it; less than nothing if removed."""
+    if body["kind"] == "box":
+        outward, across = si(body["outward"]), si(body["across"])
+        volume, own = outward * across * si(body["along"]), (outward**2 + across**2) / 12
+    else:
+        radius, length = si(body["diameter"]) / 2, si(body["length"])
+        volume, own = pi * radius**2 * length, radius**2 / 2
+        if body.get("direction") == "outward":
+            own = (3 * radius**2 + length**2) / 12
+    density = DENSITY[body["material"]] if "material" in body else known(body, "density") or density
+    mass = known(body, "mass") or (density or 0.0) * volume
+    mass = -mass if body.get("removed") else mass
+    distance = si(body["distance"])
+    return mass, mass * (own + distance**2), mass * distance * cmath.exp(1j * of(body, "angle"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from math import asin, pi, sqrt
+from math import asin, cos, pi, sin, sqrt, tan
 from typing import Any
 
 from tests.independent.recompute.body import weight_of
@@ -46,21 +46,28 @@ class Stage:
 
 @dataclass
 class Facts:
-    """The described pair as numbers; `missing`: by what they make unknown, whether a datum isn't there."""
+    """The described pair as numbers; `missing`: by what they make unknown, whether a datum isn't there.
+
+    `allowed`: how many times the swing of the part is taken, for what may err on the safe side.
+    """
 
     machine: dict[str, Any]
     job: dict[str, Any]
     motion: Motion
     missing: dict[str, bool] = field(default_factory=dict)
     band: tuple[float, float] | None = None
+    allowed: float = 1.0
+    least_pull_out: float | None = None
 
     def __post_init__(self) -> None:
         part, drive = self.job["part"], self.machine["drive"]
         self.part, self.drive, self.motor = part, drive, self.machine["motor"]
         self.driver, self.support = self.machine["driver"], self.machine.get("support", {})
         self.rolling = drive["kind"] == "rollers"
-        self.mass, self.inertia, self.disagreement = weight_of(part)
-        self.imbalance = self.mass * G * of(part, "mass_offset")
+        self.mass, self.inertia, self.moment, self.disagreement = weight_of(part)
+        self.tilt = of(self.machine.get("axis", {}), "tilt")
+        self.weight, self.along = self.mass * G * cos(self.tilt), self.mass * G * sin(self.tilt)
+        self.imbalance = self.moment * G * cos(self.tilt)
         self.full_steps = int(
             self.motor.get("full_steps_per_revolution") or round(2 * pi / si(self.motor["step_angle"]))
         )
@@ -83,6 +90,7 @@ class Facts:
             self.friction = of(drive, "friction_torque")
             if self.support.get("tailstock"):
                 self.friction += of(self.support, "friction_torque")
+            self.friction += of(self.support.get("steady_rest", {}), "friction_torque")
             return
         self.roller = si(drive["roller_diameter"])
         self.roller_inertia = drive["rollers"] * si(drive["roller_inertia"])
@@ -99,6 +107,10 @@ class Facts:
         self.centres = si(drive["centre_distance"])
         self.fallen = self.centres >= self.contact + self.roller
         self.beta = asin(min(1.0, self.centres / (self.contact + self.roller)))
+        self.friction_along = tan(self.tilt) * cos(self.beta)
+        self.mu_left = self.mu
+        if not drive.get("axial_stop"):
+            self.mu_left = sqrt(max(0.0, self.mu**2 - self.friction_along**2))
         if self.fallen:
             return
         pressing = max(sum(forces(self, 0.0, 0.0, sense)[:2]) for sense in (1, -1))

@@ -84,12 +84,19 @@ def _from_winding(facts: Facts, speed: float) -> float:
 
 def least_pull_out(facts: Facts) -> float:
     """Least on the way to the peak speed."""
+    if facts.least_pull_out is None:
+        facts.least_pull_out = _least_pull_out(facts)
+    return facts.least_pull_out
+
+
+def _least_pull_out(facts: Facts) -> float:
     top = facts.motion.peak * facts.ratio
-    speeds = [top * k / 100 for k in range(101)]
-    if "torque_curve" in facts.motor:
+    if "torque_curve" in facts.motor:  # straight between its corners
         faster = si(facts.driver["supply_voltage"]) / si(facts.motor["torque_curve"]["supply_voltage"])
         corners = [si(point["speed"]) * faster for point in facts.motor["torque_curve"]["points"]]
-        speeds += [corner for corner in corners if corner < top]
+        speeds = [0.0, *(corner for corner in corners if corner < top), top]
+    else:
+        speeds = [top * k / 60 for k in range(61)]
     return min(pull_out(facts, speed) for speed in speeds)
 
 

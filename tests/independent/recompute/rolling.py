@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import cos, inf, pi, sin, sqrt
+from math import cos, hypot, inf, pi, sin, sqrt
 
 from tests.independent.recompute.facts import Facts
-from tests.independent.recompute.trough import G, forces
+from tests.independent.recompute.trough import forces
 from tests.independent.recompute.verdict import UNKNOWN, Found
-from tests.independent.values import known, si
+from tests.independent.values import known, of, si
 
 
 def cases(facts: Facts, up: float, down: float) -> Iterator[tuple[float, float, float, float]]:
@@ -24,7 +24,7 @@ def friction_needed(facts: Facts, up: float, down: float) -> float:
 
 
 def seat_lost(facts: Facts, up: float, down: float) -> float:
-    resting = facts.mass * G / (2 * cos(facts.beta))
+    resting = facts.weight / (2 * cos(facts.beta))
     return 1 - min(min(n_1, n_2) for n_1, n_2, _, _ in cases(facts, up, down)) / resting
 
 
@@ -47,7 +47,7 @@ def grip(facts: Facts) -> Found | None:
     if not facts.rolling:
         return None
     a = facts.motion.acceleration
-    return Found(friction_needed(facts, a, a), facts.mu, facts.lacks("friction", "imbalance"))
+    return Found(friction_needed(facts, a, a), facts.mu_left, facts.lacks("friction", "imbalance"))
 
 
 def seating(facts: Facts) -> Found | None:
@@ -63,6 +63,11 @@ def spot(facts: Facts) -> float | None:
     return known(window, "spot_diameter") or beam
 
 
+def creep_ratio(facts: Facts, used: float, mu: float, width: float) -> float:
+    radius = 1 / (2 / facts.contact + 2 / facts.roller)
+    return inf if used > 1 else mu * width / 2 / radius * (1 - sqrt(1 - used))
+
+
 def creep(facts: Facts) -> Found | None:
     if not facts.rolling:
         return None
@@ -71,24 +76,49 @@ def creep(facts: Facts) -> Found | None:
         return UNKNOWN
     ratio = slip
     if slip == 0 and width is not None:
-        used = friction_needed(facts, 0.0, 0.0) / facts.mu
-        radius = 1 / (2 / facts.contact + 2 / facts.roller)
-        ratio = inf if used > 1 else facts.mu * width / 2 / radius * (1 - sqrt(1 - used))
+        needed = friction_needed(facts, 0.0, 0.0)
+        ratio = creep_ratio(facts, needed / facts.mu_left if facts.mu_left else inf, facts.mu_left, width)
     value = (ratio + spread(facts)) * facts.contact / 2 * facts.motion.longest
     return Found(value, seen / 2, slip == 0 and facts.lacks("friction", "imbalance"), advisory=True)
 
 
+def loose(facts: Facts) -> bool:
+    """Whether the part may move along rollers."""
+    return facts.rolling and not facts.drive.get("axial_stop")
+
+
+def axial_slide(facts: Facts) -> Found | None:
+    return Found(facts.friction_along, facts.mu) if loose(facts) and facts.tilt > 0 else None
+
+
 def axial_walk(facts: Facts) -> Found | None:
-    if not facts.rolling or facts.drive.get("axial_stop") or facts.part["kind"] != "cone":
+    """A cone walks, and any part creeps down a tilted axis."""
+    conical, tilted = facts.part["kind"] == "cone", facts.tilt > 0
+    if not loose(facts) or not (conical or tilted):
         return None
-    seen = spot(facts)
-    if seen is None:
+    seen, width = spot(facts), known(facts.drive, "contact_width")
+    if seen is None or (tilted and width is None):
         return UNKNOWN
+    turn = _cone_walk(facts) if conical else 0.0
+    if tilted and width is not None:
+        down = creep_ratio(facts, facts.friction_along / facts.mu, facts.mu, width)
+        if down == inf:
+            return None
+        turn += pi * facts.contact * 2 * down
+    return Found(turn * facts.motion.longest / (2 * pi), seen / 2, facts.lacks("friction"), advisory=not tilted)
+
+
+def _cone_walk(facts: Facts) -> float:
+    """In a turn, m."""
     large, small, length = (si(facts.part[key]) for key in ("large_diameter", "small_diameter", "length"))
     slant = (large - small) / 2 / length / cos(facts.beta)
     tilt = slant / sqrt(1 + slant**2)
     a = facts.motion.acceleration
     uneven = max(abs(n_1 - n_2) / (n_1 + n_2) if min(n_1, n_2) > 0 else 1.0 for n_1, n_2, _, _ in cases(facts, a, a))
-    turn = pi * facts.contact * tilt * sin(facts.beta) * uneven
-    value = turn * facts.motion.longest / (2 * pi)
-    return Found(value, seen / 2, facts.lacks("friction"), advisory=True)
+    return pi * facts.contact * tilt * sin(facts.beta) * uneven
+
+
+def row_force(facts: Facts, up: float, down: float) -> float:
+    """Largest force (N) on the roller that bears most."""
+    largest = max(max(hypot(n_1, f_1), hypot(n_2, f_2)) for n_1, n_2, f_1, f_2 in cases(facts, up, down))
+    return largest * of(facts.drive, "busiest_share", 1.0)

@@ -11,7 +11,7 @@ G = 9.80665
 class OnRollers(Protocol):
     """What the equilibrium needs to know; row 1 is driven."""
 
-    mass: float
+    weight: float
     inertia: float
     contact: float
     roller: float
@@ -27,7 +27,7 @@ def forces(facts: OnRollers, acceleration: float, load: float, sense: int) -> tu
 
     The plane equilibrium of the page, its linear equations solved by elimination: one row driven.
     """
-    weight, b = facts.mass * G, facts.beta
+    weight, b = facts.weight, facts.beta
     r, d = facts.contact / 2, facts.roller / 2
     push = facts.inertia * acceleration + load
     if not facts.one_row:
@@ -51,7 +51,7 @@ def forces(facts: OnRollers, acceleration: float, load: float, sense: int) -> tu
 
 def _both(facts: OnRollers, push: float, sense: int) -> tuple[float, float, float, float]:
     """Two rows driven, each its share F_1/N_1 = F_2/N_2: S^2 + F^2 = S weight/cos(b), r F = push + f S; larger root."""
-    weight, b, r, f = facts.mass * G, facts.beta, facts.contact / 2, facts.arm * sense
+    weight, b, r, f = facts.weight, facts.beta, facts.contact / 2, facts.arm * sense
     square, linear, rest = 1 + (f / r) ** 2, 2 * push * f / r**2 - weight / cos(b), (push / r) ** 2
     inside = linear**2 - 4 * square * rest
     if inside < 0:

@@ -15,7 +15,7 @@ class Found:
 
     `missing`: data are missing, so that it is not known unless it fails. `advisory`: it is exceeded, and never fails.
     `accepted`: somebody accepts it by name. `stated_margin`: where it isn't (limit - value)/limit. `within`: how far
-    two computations of the value may differ.
+    two computations of the value may differ. `most`: the same with the largest value that may be counted with.
     """
 
     value: float | None
@@ -25,6 +25,7 @@ class Found:
     accepted: bool = False
     stated_margin: float | None = None
     within: float = 1e-6
+    most: Found | None = None
 
     @property
     def margin(self) -> float | None:
@@ -40,6 +41,9 @@ class Found:
         """Those that are right: two where the margin lies on the border."""
         if self.margin is None:
             return {"accepted" if self.accepted else "not known"}
+        if self.most is not None and self.most.margin is not None:
+            steps = [self.margin + (self.most.margin - self.margin) * part / 8 for part in range(9)]
+            return {self._named(margin) for margin in [*steps, self.margin + 1e-6]}
         near = max(_NEAR, self.within * (1 + abs(self.margin if isfinite(self.margin) else 0.0)))
         return {self._named(self.margin - near), self._named(self.margin), self._named(self.margin + near)}
 

@@ -1,0 +1,70 @@
+"""How far the part swings on the magnetic spring in an index, in closed form (docs: Vibration).
+
+The lag e after each jump of the commanded acceleration is a step response of the oscillator; between the jumps its
+extremes lie where its slope is nothing. The worst of one natural frequency and one damping ratio at a time counts.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import sqrt
+
+import numpy as np
+
+from tests.independent.recompute.facts import Facts
+from tests.independent.recompute.swing import damping, natural_band
+
+SUDDEN = 2.0
+"""Peak over steady lag of a ramp that sets in at once, undamped: the program counts with no less."""
+_FREQUENCIES, _DAMPINGS = 41, 5
+
+
+def swings(facts: Facts) -> tuple[float, float]:
+    """Largest accelerations of the part as it swings: speeding up and braking."""
+    pushing, holding = peaks(facts)
+    return pushing * facts.motion.acceleration, holding * facts.motion.acceleration
+
+
+def peaks(facts: Facts) -> tuple[float, float]:
+    """Largest lag over the steady one of a ramp: behind the command and ahead of it."""
+    a, v = facts.motion.acceleration, facts.motion.speed
+    lengths = sorted({round(length, 9) for length in facts.motion.lengths} or {round(facts.motion.longest, 9)})
+    times = tuple((min(v / a, sqrt(d / a)), max(d / v, sqrt(d / a))) for d in lengths)
+    behind, ahead = _peaks(times, natural_band(facts), damping(facts))
+    if facts.allowed == 1.0:
+        return behind, ahead
+    return facts.allowed * max(behind, SUDDEN), facts.allowed * max(ahead, SUDDEN)
+
+
+@lru_cache(maxsize=512)
+def _peaks(
+    times: tuple[tuple[float, float], ...], band: tuple[float, float], ratios: tuple[float, float]
+) -> tuple[float, float]:
+    behind = ahead = 0.0
+    for zeta in np.linspace(*ratios, _DAMPINGS):
+        w = np.linspace(*band, _FREQUENCIES)
+        for ramp, until in times:
+            most, least = _extremes(w, float(zeta), ramp, until)
+            behind, ahead = max(behind, most), max(ahead, -least)
+    return behind, ahead
+
+
+def _extremes(w: np.ndarray, zeta: float, ramp: float, until: float) -> tuple[float, float]:
+    """Largest and smallest e w^2/a over all frequencies `w`, an index of ramps of `ramp` s, the second at `until` s."""
+    damped = sqrt(1 - zeta**2)
+    pole = w * complex(-zeta, damped)
+    # 1 - exp(-zeta w t) (cos + zeta/damped sin) = Re(1 + c exp(pole t)) with c = -(1 - j zeta/damped)
+    c = -complex(1.0, -zeta / damped)
+    jumps = [(0.0, 1.0), (ramp, -1.0), (until, -1.0), (until + ramp, 1.0)]
+    ends = [*(at for at, _ in jumps[1:]), np.inf]
+    phasor, steady, last = np.zeros_like(pole), 0.0, 0.0
+    most = least = 0.0
+    for (at, size), end in zip(jumps, ends, strict=True):
+        phasor = phasor * np.exp(pole * (at - last)) + size * c
+        steady, last = steady + size, at
+        first = (np.pi / 2 - np.angle(phasor * pole)) % np.pi / (w * damped)
+        for k in range(3):
+            when = np.minimum(first + k * np.pi / (w * damped), end - at)
+            value = steady + (phasor * np.exp(pole * when)).real
+            most, least = max(most, float(value.max())), min(least, float(value.min()))
+    return most, least
