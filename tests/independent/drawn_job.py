@@ -26,6 +26,8 @@ def draw_part(draw: Draw, on_rollers: bool) -> Table:
         part["mass"] = draw.quantity("mass", 0.1, 8.0)
     else:
         draw_weight(draw, part)
+    if draw.random.random() < 0.25:
+        part["bodies"] = [draw_body(draw, part, size) for _ in range(draw.pick(1, 1, 2))]
     if draw.random.random() < 0.15:
         part["circumference"] = draw.text("length", pi * si(part.pop("diameter")))
     if draw.random.random() < 0.15:
@@ -34,11 +36,30 @@ def draw_part(draw: Draw, on_rollers: bool) -> Table:
         ]
     if kind in ("solid", "tube", "mesh", "measured") and draw.random.random() < 0.3:
         part["contact_diameter"] = draw.text("length", size * draw.between(0.7, 1.2))
+    if "bodies" in part and draw.random.random() < 0.5:
+        part |= {"mass_offset": draw.text("length", size * 0.01), "mass_offset_angle": draw.quantity("angle", 0.1, 6.0)}
+        return draw.optional(part, overhang=draw.text("length", length * draw.between(0.3, 0.6)))
     return draw.optional(
         part,
         mass_offset=draw.quantity("length", 2e-5, 8e-3),
         overhang=draw.text("length", length * draw.between(0.3, 0.6)),
     )
+
+
+def draw_body(draw: Draw, part: Table, size: float) -> Table:
+    """A small one beside the axis, of the part's density where that is known."""
+    small = [draw.text("length", size * draw.between(0.05, 0.15)) for _ in range(3)]
+    body: Table = {"distance": draw.text("length", size * draw.between(0.1, 0.7))}
+    if draw.random.random() < 0.5:
+        body |= {"kind": "box", "outward": small[0], "across": small[1], "along": small[2]}
+    else:
+        body |= {"kind": "cylinder", "diameter": small[0], "length": small[1]}
+        body = draw.optional(body, direction=draw.pick("along", "outward"))
+    weights = [{"mass": draw.quantity("mass", 1e-3, 1e-2)}, {"density": "2000 kg/m^3"}, {"material": "brass"}]
+    if "density" in part or "material" in part:
+        weights.append({})
+    body |= draw.pick(*weights)
+    return draw.optional(body, angle=draw.quantity("angle", 0.1, 6.0), removed=draw.pick(True, False, False))
 
 
 def draw_shape(draw: Draw, part: Table, on_rollers: bool) -> None:

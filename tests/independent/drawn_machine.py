@@ -114,9 +114,16 @@ def draw_wheels(draw: Draw, kind: str) -> Table:
     """What its shafts are pushed with: by the diameter or the pitch of its wheels."""
     by_pitch = draw.random.random() < 0.5
     diameter, pitch = draw.quantity("length", 8e-3, 60e-3), draw.quantity("length", 2e-3, 8e-3)
+    if kind == "coupling":
+        return draw.optional({}, torsional_stiffness=draw.quantity("stiffness", 2.0, 2e4))
     if kind == "toothed-belt":
+        stiffness = draw.quantity("stiffness", 2.0, 2e4)
         tension = draw.quantity("force", 10.0, 200.0)
-        return draw.optional({"pitch": pitch} if by_pitch else {"driving_diameter": diameter}, belt_tension=tension)
+        return draw.optional(
+            {"pitch": pitch} if by_pitch else {"driving_diameter": diameter},
+            belt_tension=tension,
+            torsional_stiffness=stiffness,
+        )
     if kind == "spur-gears":
         return {"pitch": pitch} if by_pitch else {"driving_diameter": diameter}
     if kind == "worm":
@@ -168,6 +175,14 @@ def draw_rollers(draw: Draw, part: Table) -> Table:
     return draw.optional(rollers, roller_length=draw.quantity("length", 30e-3, 300e-3))
 
 
+def draw_rest(draw: Draw, part: Table) -> Table:
+    lengths = [si(each["length"]) for each in part.get("cylinders", [part])]
+    rest = {"position": draw.text("length", sum(lengths) * draw.between(0.3, 0.9))}
+    return draw.optional(
+        rest, friction_torque=draw.quantity("torque", 1e-3, 5e-2), largest_load=draw.quantity("force", 2.0, 300.0)
+    )
+
+
 def draw_support(draw: Draw, geared: bool) -> Table:
     tailstock = draw.random.random() < 0.35
     support = draw.optional(
@@ -206,7 +221,10 @@ def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
         machine["swing"] = draw_swing(draw, motor)
     if on_rollers:
         return machine | {"support": draw.optional({}, motor_shaft_arm=draw.quantity("length", 5e-3, 40e-3))}
-    return machine | {"support": draw_support(draw, bool(machine["gearing"]))}
+    support = draw_support(draw, bool(machine["gearing"]))
+    if draw.random.random() < 0.2:
+        support["steady_rest"] = draw_rest(draw, part)
+    return machine | {"support": support}
 
 
 def draw_swing(draw: Draw, motor: Table) -> Table:
@@ -233,4 +251,6 @@ def draw_axis(draw: Draw, on_rollers: bool) -> Table:
             "lowest": draw.text("angle", -draw.between(0.1, 10.0)),
             "highest": draw.quantity("angle", 1.0, 20.0),
         }
+    if draw.random.random() < 0.25:
+        axis["tilt"] = draw.quantity("angle", 0.05, 0.6 if on_rollers else 1.5)
     return draw.optional(axis, home_switch=draw.pick(True, False), unwind=draw.pick("whole-turns", "never"))

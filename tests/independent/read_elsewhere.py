@@ -59,16 +59,7 @@ for _kind, (_file, _keys) in _GATES.items():
         f"station/gates/{_file}.py", "of the run: how a pass is started", *(f"job.gate[{_kind}].{key}" for key in _keys)
     )
 
-_TO_BE_DRAWN = """machine.axis.tilt machine.support.steady_rest.position machine.support.steady_rest.friction_torque
-machine.support.steady_rest.largest_load job.part.mass_offset_angle"""
-_BODY = {"cylinder": "diameter length direction", "box": "outward across along"}
-_BODIES = [
-    f"job.part.bodies[][{kind}].{key}"
-    for kind, own in _BODY.items()
-    for key in f"kind distance angle mass density material removed {own}".split()
-]
 NOT_YET_READ: dict[str, str] = {
-    **dict.fromkeys([*_TO_BE_DRAWN.split(), *_BODIES], "28 November: new, to be drawn"),
     "machine.motor.data": "28 November: to be shown, or removed",
 }
 """Keys that nothing reads, with the day and what will; to be empty."""

@@ -55,7 +55,7 @@ class Facts:
     job: dict[str, Any]
     motion: Motion
     missing: dict[str, bool] = field(default_factory=dict)
-    band: tuple[float, float] | None = None
+    bands: list[tuple[float, float]] | None = None
     allowed: float = 1.0
     least_pull_out: float | None = None
 
@@ -110,7 +110,7 @@ class Facts:
         self.friction_along = tan(self.tilt) * cos(self.beta)
         self.mu_left = self.mu
         if not drive.get("axial_stop"):
-            self.mu_left = sqrt(max(0.0, self.mu**2 - self.friction_along**2))
+            self.mu_left = max(1e-9, sqrt(max(0.0, self.mu**2 - self.friction_along**2)))  # 1e-9: none
         if self.fallen:
             return
         pressing = max(sum(forces(self, 0.0, 0.0, sense)[:2]) for sense in (1, -1))

@@ -6,7 +6,7 @@ import itertools
 from math import cos, inf, pi, sqrt
 
 from tests.independent.recompute.facts import Facts
-from tests.independent.recompute.swing import damping, natural_band, static_torque, torque_constant
+from tests.independent.recompute.swing import static_torque, torque_constant
 from tests.independent.recompute.verdict import UNKNOWN, Found
 from tests.independent.values import known, of, si
 
@@ -145,20 +145,6 @@ def step_pulse(facts: Facts) -> Found:
 
 def inertia_ratio(facts: Facts) -> Found:
     return Found(facts.reflected / si(facts.motor["rotor_inertia"]), 10.0, facts.lacks("inertia"), advisory=True)
-
-
-def resonance(facts: Facts) -> Found:
-    """Outside f/k (1 -+ zeta), k = 1, 2, 3, of every f: the distance to the band's nearer edge as a part of it."""
-    lowest, highest = (w / (2 * pi) for w in natural_band(facts))
-    least, most = damping(facts)
-    zeta = sqrt(least * most)
-    rate = step_rate(facts) / facts.microsteps if facts.motion.cruises else 0.0
-    margins = []
-    for k in (1, 2, 3):
-        low, high = lowest / k * (1 - zeta), highest / k * (1 + zeta)
-        margins.append(max(((rate - high) / high, high), ((low - rate) / low, low)))
-    margin, edge = min(margins, key=lambda pair: pair[0])
-    return Found(rate, edge, facts.lacks("inertia"), advisory=facts.microsteps > 2, stated_margin=margin)
 
 
 def rise(facts: Facts, loss: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.independent.recompute import bearings, motor, rolling, shafts, swinging
+from tests.independent.recompute import bearings, motor, rolling, shafts, swinging, torsion
 from tests.independent.recompute.facts import Facts
 from tests.independent.recompute.swinging import on_the_safe_side
 from tests.independent.recompute.verdict import Found
@@ -17,7 +17,9 @@ RECOMPUTED: dict[str, Callable[[Facts], Found | None]] = {
     "step-rate-controller": motor.step_rate_controller,
     "step-pulse": motor.step_pulse,
     "inertia-ratio": motor.inertia_ratio,
-    "resonance": motor.resonance,
+    "resonance": torsion.resonance,
+    "mid-range": torsion.mid_range,
+    "twist": torsion.twist,
     "mass": bearings.mass,
     "falls-through": rolling.falls_through,
     "grip": rolling.grip,

@@ -12,7 +12,8 @@ from math import sqrt
 import numpy as np
 
 from tests.independent.recompute.facts import Facts
-from tests.independent.recompute.swing import damping, natural_band
+from tests.independent.recompute.swing import damping
+from tests.independent.recompute.torsion import natural_bands
 
 SUDDEN = 2.0
 """Peak over steady lag of a ramp that sets in at once, undamped: the program counts with no less."""
@@ -30,7 +31,7 @@ def peaks(facts: Facts) -> tuple[float, float]:
     a, v = facts.motion.acceleration, facts.motion.speed
     lengths = sorted({round(length, 9) for length in facts.motion.lengths} or {round(facts.motion.longest, 9)})
     times = tuple((min(v / a, sqrt(d / a)), max(d / v, sqrt(d / a))) for d in lengths)
-    behind, ahead = _peaks(times, natural_band(facts), damping(facts))
+    behind, ahead = _peaks(times, natural_bands(facts)[0], damping(facts))
     if facts.allowed == 1.0:
         return behind, ahead
     return facts.allowed * max(behind, SUDDEN), facts.allowed * max(ahead, SUDDEN)
