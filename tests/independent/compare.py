@@ -58,8 +58,8 @@ def planned(machine: Table, job: Table, comparison: Comparison) -> tuple[Table, 
             job = job | {"segments": {}}
         elif isinstance(error, fh.PlanError) and "axis" in machine:
             machine = {key: value for key, value in machine.items() if key != "axis"}
-        elif isinstance(error, fh.PlanError) and job["mark"].get("width") != "1 mm":
-            job = job | {"mark": job["mark"] | {"width": "1 mm"}}
+        elif isinstance(error, fh.PlanError) and job["mark"].get("width") != "0.1 mm":
+            job = job | {"mark": job["mark"] | {"width": "0.1 mm"}}
         elif "speed" in job["index"]:
             raise
         else:

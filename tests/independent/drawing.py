@@ -41,7 +41,10 @@ class Draw:
         return table | {key: value for key, value in values.items() if value is not None and self.there()}
 
 
-def draw_tolerances(draw: Draw) -> Table:
-    keys = "torque supply_voltage efficiency friction friction_torque rolling_resistance mass density inertia"
-    keys += " diameter mass_offset"
-    return {key: draw.between(0.01, 0.3) for key in keys.split() if draw.random.random() < 0.25}
+def draw_tolerances(draw: Draw, part: Table, *, on_rollers: bool, geared: bool) -> Table:
+    """Of what counts for that part and machine."""
+    keys = ["torque", "supply_voltage", "friction_torque", "mass_offset", "diameter"]
+    keys += ["friction", "rolling_resistance"] if on_rollers else []
+    keys += ["efficiency"] if geared else []
+    keys.append("inertia" if part["kind"] == "measured" else "mass" if "mass" in part else "density")
+    return {key: draw.between(0.01, 0.3) for key in keys if draw.random.random() < 0.25}

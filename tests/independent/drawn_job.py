@@ -115,8 +115,8 @@ def draw_weight(draw: Draw, part: Table) -> None:
         part["mass"] = draw.text("mass", about * draw.between(0.4, 1.2))
 
 
-def draw_job(draw: Draw, part: Table) -> Table:
-    size = diameter(part)
+def draw_job(draw: Draw, part: Table, *, on_rollers: bool, geared: bool) -> Table:
+    size, accepting = diameter(part), draw.pick(0.0, 0.0, 0.0, 0.5)
     window: Table = {"half_depth": draw.text("length", min(draw.between(6e-4, 5e-3), size / 8))}
     if draw.random.random() < 0.2:
         beam = {
@@ -167,8 +167,8 @@ def draw_job(draw: Draw, part: Table) -> Table:
         "window": window,
         "segments": draw.optional(segments, diameter_uncertainty=draw.quantity("length", 1e-5, 3e-4)),
         "index": draw_index(draw),
-        "tolerances": draw_tolerances(draw),
-        "accept": {name: "tried" for name in ACCEPTED if draw.random.random() < 0.05},
+        "tolerances": draw_tolerances(draw, part, on_rollers=on_rollers, geared=geared),
+        "accept": {name: "tried" for name in ACCEPTED if draw.random.random() < accepting},
         "gate": draw.pick({"kind": "operator"}, {"kind": "timed", "duration": draw.quantity("time", 0.1, 20.0)}),
     }
 

@@ -184,7 +184,7 @@ def draw_rest(draw: Draw, part: Table) -> Table:
 
 
 def draw_support(draw: Draw, geared: bool) -> Table:
-    tailstock = draw.random.random() < 0.35
+    tailstock = draw.random.random() < (0.35 if geared else 0.6)
     support = draw.optional(
         {"tailstock": tailstock},
         friction_torque=draw.quantity("torque", 1e-3, 5e-2),
@@ -194,7 +194,7 @@ def draw_support(draw: Draw, geared: bool) -> Table:
         tailstock_force=draw.quantity("force", 20.0, 1000.0),
         largest_tailstock_load=draw.quantity("force", 2.0, 500.0),
     )
-    if draw.random.random() < (0.85 if geared else 0.4):
+    if draw.random.random() < (0.85 if geared else 0.3):
         support = draw.optional(
             support,
             bearing_spacing=draw.quantity("length", 20e-3, 150e-3),
@@ -205,23 +205,23 @@ def draw_support(draw: Draw, geared: bool) -> Table:
 
 
 def draw_machine(draw: Draw, part: Table, on_rollers: bool) -> Table:
-    motor = draw_motor(draw)
+    motor, gearing = draw_motor(draw), draw_gearing(draw)
     machine = {
         "version": 1,
         "name": "drawn machine",
         "motor": motor,
         "driver": draw_driver(draw, motor),
-        "gearing": draw_gearing(draw),
+        "gearing": gearing,
         "drive": draw_rollers(draw, part) if on_rollers else draw_chuck(draw),
         "axis": draw_axis(draw, on_rollers),
-        "tolerances": draw_tolerances(draw),
+        "tolerances": draw_tolerances(draw, part, on_rollers=on_rollers, geared=bool(gearing)),
         "link": {"highest_step_rate": draw.quantity("rate", 3e3, 1e5)},
     }
     if draw.random.random() < 0.3:
         machine["swing"] = draw_swing(draw, motor)
     if on_rollers:
         return machine | {"support": draw.optional({}, motor_shaft_arm=draw.quantity("length", 5e-3, 40e-3))}
-    support = draw_support(draw, bool(machine["gearing"]))
+    support = draw_support(draw, bool(gearing))
     if draw.random.random() < 0.2:
         support["steady_rest"] = draw_rest(draw, part)
     return machine | {"support": support}

@@ -13,4 +13,4 @@ def pair(seed: int) -> tuple[Table, Table]:
     on_rollers = draw.random.random() < 0.4
     part = draw_part(draw, on_rollers)
     machine = draw_machine(draw, part, on_rollers)
-    return machine, draw_job(draw, part)
+    return machine, draw_job(draw, part, on_rollers=on_rollers, geared=bool(machine["gearing"]))

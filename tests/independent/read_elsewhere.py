@@ -20,6 +20,8 @@ _read("model/machine/drives/registry.py", "decides which keys there are", "machi
 _read("model/machine/drives/registry.py", "decides which keys there are", "machine.drive[rollers].kind")
 _PARTS = ("solid", "tube", "cone", "stepped", "measured", "mesh")
 _read("model/part/part.py", "decides which keys there are", *(f"job.part[{kind}].kind" for kind in _PARTS))
+_BODIES = ("cylinder", "box")
+_read("model/part/bodies.py", "decides which keys there are", *(f"job.part.bodies[][{kind}].kind" for kind in _BODIES))
 _read(
     "model/part/part.py",
     "refused: its volume is not known, so it has to be weighed",

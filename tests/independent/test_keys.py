@@ -35,21 +35,26 @@ class Effects:
 
     def found(self, key: str, tries: int) -> bool:
         """Whether another value at `key` changes something in one of the first `tries` pairs that have it."""
-        by_draws = ".tolerances." in key
         quickest = sorted(self.places[key], key=lambda at: self.effort[at[0]])
-        for seed, place in dict.fromkeys([*quickest[:QUICK], *self.places[key][:tries]]):
-            machine, job = self.pairs[seed]
-            if (seed, by_draws) not in self._before:
-                self._before[seed, by_draws] = _figures(machine, job, by_draws)
-            before = self._before[seed, by_draws]
-            if before is None or str(before[0]).startswith("refused"):
-                continue
-            at = _at(machine if key.startswith("machine.") else job, place)
-            sizes = [each["diameter"] for each in job["part"].get("cylinders", ())]  # one of them, or it is refused
-            for value in [*other_values(at, KEYS[key]), *(sizes if at in sizes else ())]:
-                after = _figures(*_changed(machine, job, key, place, value), by_draws)
-                if after is not None and differ(before, after):
-                    return True
+        asked = list(dict.fromkeys([*quickest[:QUICK], *self.places[key][:tries]]))
+        # a little more of it, or none at all, is asked everywhere first
+        return any(self._changes(key, *at, few=few) for few in (True, False) for at in asked)
+
+    def _changes(self, key: str, seed: int, place: Place, *, few: bool) -> bool:
+        machine, job = self.pairs[seed]
+        by_draws = ".tolerances." in key
+        if (seed, by_draws) not in self._before:
+            self._before[seed, by_draws] = _figures(machine, job, by_draws)
+        before = self._before[seed, by_draws]
+        if before is None or str(before[0]).startswith("refused"):
+            return False
+        at = _at(machine if key.startswith("machine.") else job, place)
+        sizes = [each["diameter"] for each in job["part"].get("cylinders", ())]  # one of them, or it is refused
+        values = [*other_values(at, KEYS[key]), *(sizes if at in sizes else ())]
+        for value in dict.fromkeys([values[0], values[-1]]) if few and len(values) > 2 else values:
+            after = _figures(*_changed(machine, job, key, place, value), by_draws)
+            if after is not None and differ(before, after):
+                return True
         return False
 
 
