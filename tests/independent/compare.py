@@ -10,7 +10,7 @@ from typing import Any
 
 import firmware_host as fh
 from firmware_host.errors import FormulaRangeError
-from tests.independent.corners import corners, worst
+from tests.independent.corners import corners, windings, worst
 from tests.independent.drawing import Table
 from tests.independent.pairs import pair
 from tests.independent.recompute.facts import Facts, Motion
@@ -81,7 +81,10 @@ def compare(seeds: Iterable[int]) -> Comparison:
         comparison.planned += 1
         if falls_through(machine, job):
             comparison.differences.append(f"pair {seed}: planned, but the part falls through")
-        _compare_plan(seed, spanned([facts_of(*each, plan) for each in corners(machine, job, plan)]), plan, comparison)
+        facts = spanned([facts_of(*each, plan) for each in corners(machine, job, plan)])
+        for each in facts:
+            each.windings = windings(machine, plan)
+        _compare_plan(seed, facts, plan, comparison)
     return comparison
 
 
@@ -105,6 +108,9 @@ def _compare_plan(seed: int, facts: list[Facts], plan: fh.JobPlan, comparison: C
     accepted = facts[0].job.get("accept", {})
     found = {name: worst(limit, facts) for name, limit in RECOMPUTED.items()}
     found = {name: own and replace(own, accepted=name in accepted) for name, own in found.items()}
+    if len(facts[0].motion.may_cruise) > 1:  # whether it cruises hangs on the last digit
+        for name in ("resonance", "mid-range"):
+            shown.pop(name, None), found.pop(name, None)
     for name in sorted((shown.keys() | found.keys()) - NOT_YET_RECOMPUTED.keys()):
         check = shown.get(name)
         comparison.differences += [f"pair {seed}: {name}: {text}" for text in disagreements(check, found.get(name))]

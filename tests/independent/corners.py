@@ -10,6 +10,7 @@ from typing import Any
 
 import firmware_host as fh
 from tests.independent.recompute.verdict import Found
+from tests.independent.values import si
 
 Table = dict[str, Any]
 
@@ -33,6 +34,17 @@ def corners(machine: Table, job: Table, plan: fh.JobPlan) -> Iterator[tuple[Tabl
                 place = place[step]
             place[each.path[-1]] = value if isinstance(value, bool | float) else str(value)
         yield tables["machine"], tables["job"]
+
+
+def windings(machine: Table, plan: fh.JobPlan) -> list[tuple[float, float]]:
+    """(resistance, inductance) of the motor as stated, or at the ends of what is assumed of them."""
+    ends = []
+    for key in ("resistance", "inductance"):
+        assumed = [each for each in plan.limits.assumptions if each.path == ("motor", key)]
+        ends.append(
+            [si(str(end)) for end in (assumed[0].low, assumed[0].high)] if assumed else [si(machine["motor"][key])]
+        )
+    return list(itertools.product(*ends))
 
 
 def worst(limit: Callable[[Any], Found | None], facts: list[Any]) -> Found | None:

@@ -27,6 +27,8 @@ class Motion:
     def __post_init__(self) -> None:
         self.longest = max(self.lengths, default=2 * pi)
         self.cruises = self.longest > self.speed**2 / self.acceleration * (1 + 1e-7)
+        at_the_edge = abs(self.longest * self.acceleration / self.speed**2 - 1) < 1e-6
+        self.may_cruise = {True, False} if at_the_edge else {self.cruises}
         self.peak = min(self.speed, sqrt(self.longest * self.acceleration))
         if self.cruises:
             self.duration = self.longest / self.speed + self.speed / self.acceleration
@@ -48,6 +50,7 @@ class Stage:
 class Facts:
     """The described pair as numbers; `missing`: by what they make unknown, whether a datum isn't there.
 
+    `bands`: of natural frequencies, `windings`: (resistance, inductance), each over all that is assumed of them.
     `allowed`: how many times the swing of the part is taken, for what may err on the safe side.
     """
 
@@ -56,6 +59,7 @@ class Facts:
     motion: Motion
     missing: dict[str, bool] = field(default_factory=dict)
     bands: list[tuple[float, float]] | None = None
+    windings: list[tuple[float, float]] = field(default_factory=list)
     allowed: float = 1.0
     least_pull_out: float | None = None
 

@@ -81,11 +81,16 @@ def natural_bands(facts: Facts) -> Bands:
     return [(natural * (1 - share), natural * (1 + share)), *upper]
 
 
+def cruise_rate(facts: Facts) -> float:
+    """Full steps/s of the cruise; none where the longest index is too short for one."""
+    return facts.motion.peak * facts.ratio / (2 * pi) * facts.full_steps if facts.motion.cruises else 0.0
+
+
 def resonance(facts: Facts) -> Found:
     """Outside f/k (1 -+ zeta), k = 1, 2, 3, of every f: the distance to the band's nearer edge as a part of it."""
     least, most = damping(facts)
     zeta = sqrt(least * most)
-    rate = facts.motion.peak * facts.ratio / (2 * pi) * facts.full_steps if facts.motion.cruises else 0.0
+    rate = cruise_rate(facts)
     margins = []
     for lowest, highest in natural_bands(facts):
         for k in (1, 2, 3):
@@ -113,11 +118,19 @@ def twist(facts: Facts) -> Found | None:
     return Found(value, seen / 2, missing, advisory=True)
 
 
-def mid_range(facts: Facts) -> Found | None:
+def mid_range(facts: Facts) -> Found:
     """The cruise beside max(f/2, f_c) to 2 max(f, f_c): f = 2 R/(pi L), f_c where the voltage limits the current."""
-    resistance, inductance = known(facts.motor, "resistance"), known(facts.motor, "inductance")
-    if resistance is None or inductance is None:
-        return UNKNOWN
+    every = [_hunting(facts, *winding) for winding in facts.windings]
+    # with the resistance f rises and f_c falls: between the ends of a range both may be at their least
+    low = max(min(alone for alone, _ in every) / 2, min(corner for _, corner in every))
+    high = 2 * max(max(pair) for pair in every)
+    rate = cruise_rate(facts)
+    margin, edge = max(((rate - high) / high, high), ((low - rate) / low, low))
+    return Found(rate, edge, advisory=True, stated_margin=margin)
+
+
+def _hunting(facts: Facts, resistance: float, inductance: float) -> tuple[float, float]:
+    """(f, f_c) of one winding, full steps/s."""
     current, voltage = si(facts.driver["current"]), si(facts.driver["supply_voltage"])
     voltage *= 4 / pi if facts.microsteps == 1 else 1.0
     constant = si(facts.motor["holding_torque"]) / (sqrt(2) * si(facts.motor["rated_current"]))
@@ -125,8 +138,4 @@ def mid_range(facts: Facts) -> Found | None:
     square = constant**2 + (facts.teeth * inductance * current) ** 2
     half, rest = resistance * current * constant, (resistance * current) ** 2 - voltage**2
     corner = (sqrt(max(0.0, half**2 - square * rest)) - half) / square if rest < 0 else 0.0
-    at_corner, alone = corner / (2 * pi) * facts.full_steps, 2 / pi * resistance / inductance
-    low, high = max(alone / 2, at_corner), 2 * max(alone, at_corner)
-    rate = facts.motion.peak * facts.ratio / (2 * pi) * facts.full_steps if facts.motion.cruises else 0.0
-    margin, edge = max(((rate - high) / high, high), ((low - rate) / low, low))
-    return Found(rate, edge, advisory=True, stated_margin=margin)
+    return 2 / pi * resistance / inductance, corner / (2 * pi) * facts.full_steps
