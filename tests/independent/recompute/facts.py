@@ -113,8 +113,8 @@ class Facts:
         self.beta = asin(min(1.0, self.centres / (self.contact + self.roller)))
         self.friction_along = tan(self.tilt) * cos(self.beta)
         self.mu_left = self.mu
-        if not drive.get("axial_stop"):
-            self.mu_left = max(1e-9, sqrt(max(0.0, self.mu**2 - self.friction_along**2)))  # 1e-9: none
+        if not drive.get("axial_stop") and self.friction_along < self.mu:  # else it slides: `axial-slide`
+            self.mu_left = sqrt(self.mu**2 - self.friction_along**2)
         if self.fallen:
             return
         pressing = max(sum(forces(self, 0.0, 0.0, sense)[:2]) for sense in (1, -1))
