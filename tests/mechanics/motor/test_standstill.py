@@ -2,6 +2,8 @@
 
 The curve of the rest position: T = h sin((pi/2) e/S), S the angle of a full step (D. W. Jones, Control of Stepping
 Motors, section "Stepping Motor Physics", University of Iowa, 1995; from memory), read here as a table and searched.
+A motor maker's table of the torque that displaces the rotor by one microstep checks it: Faulhaber Micromo, Stepper
+Motor Technical Note "Microstepping Myths and Realities", table 1.
 """
 
 from __future__ import annotations
@@ -31,6 +33,19 @@ CURVE = np.sin(np.pi / 2 * CURVE_DEG / FULL_STEP_DEG)
 def read_off_deg(torque: float) -> float:
     """Where the curve has this part of its height, degrees of the motor."""
     return float(np.interp(torque / HELD, CURVE, CURVE_DEG))
+
+
+#: Microsteps to a full step, and the part of the holding torque that displaces the rotor by one of them, %.
+PUBLISHED = {1: 100.0, 2: 70.71, 4: 38.27, 8: 19.51, 16: 9.80, 32: 4.91, 64: 2.45, 128: 1.23, 256: 0.61}
+
+
+@pytest.mark.parametrize(("microsteps", "percent"), PUBLISHED.items(), ids=[f"1/{each}" for each in PUBLISHED])
+def test_the_lag_is_one_microstep_at_the_published_part_of_the_holding_torque(microsteps: int, percent: float) -> None:
+    # Friction alone, straight on the motor: the maker's figures have two decimals, the last one rounded.
+    around = [math.degrees(friction_lag(AtStandstill(0.0, part / 100 * HELD, 1.0, 1.0, HELD, 50)))
+              for part in (percent - 0.005, min(percent + 0.005, 100.0))]  # fmt: skip
+    assert around[0] <= FULL_STEP_DEG / microsteps <= around[1] * (1 + 1e-12)
+    assert read_off_deg(percent / 100 * HELD) == pytest.approx(FULL_STEP_DEG / microsteps, rel=0.01)
 
 
 def standing(gravity: float = GRAVITY, friction: float = 0.0, efficiency: float = 1.0) -> AtStandstill:
