@@ -11,7 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from firmware_host.mechanics.contact.rollers import DrivenRows, Trough, contact_forces
+from firmware_host.mechanics.contact.rollers import contact_forces
+from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 from firmware_host.mechanics.guard import (
     FloatArray,
     FloatOrArray,

@@ -12,22 +12,13 @@ import itertools
 import math
 from dataclasses import dataclass
 from enum import Enum
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_host.errors import FormulaRangeError
-from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.contact.support import weight_across
+from firmware_host.mechanics.contact.throw import CORNERS
+from firmware_host.mechanics.contact.trough import AnyTrough, DrivenRows, Trough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_negative, require_positive
-
-
-class DrivenRows(Enum):
-    """Which rows the motor turns."""
-
-    ONE = "one"
-    BOTH = "both"
 
 
 class Ramp(Enum):
@@ -35,101 +26,6 @@ class Ramp(Enum):
 
     UP = "speeding up"
     DOWN = "braking"
-
-
-def contact_half_angle(part_diameter: float, roller_diameter: float, centre_distance: float) -> float:
-    """Angle beta (rad, 0 < beta < pi/2) of each contact from the vertical: sin beta = c/(D_part + D_roller).
-
-    From the triangle of the three centres. All in m, > 0. `FormulaRangeError` if the part falls through the trough.
-    """
-    require_positive("part diameter", part_diameter, "m")
-    require_positive("roller diameter", roller_diameter, "m")
-    require_positive("centre distance of the rollers", centre_distance, "m")
-    if centre_distance >= part_diameter + roller_diameter:
-        raise FormulaRangeError(
-            "part diameter",
-            part_diameter,
-            "m",
-            centre_distance - roller_diameter,
-            "The part falls through between the rollers: move the rows closer together",
-        )
-    return math.asin(centre_distance / (part_diameter + roller_diameter))
-
-
-def normal_at_standstill(mass: float, half_angle: float, tilt: float = 0.0) -> float:
-    """Normal force m g cos(tilt)/(2 cos beta) (N) on each row with nothing turning; `mass` > 0 kg, 0 < beta < pi/2."""
-    return weight_across(mass, tilt) / (2 * math.cos(half_angle))
-
-
-@dataclass(frozen=True, slots=True)
-class Trough:
-    """Part and rollers as the statics need them.
-
-    `mass` > 0 kg and `part_inertia` >= 0 kg m^2 of the part; diameters and `centre_distance` in m (`part_diameter`
-    where the rollers touch). `driven`: which rows. `idle_row_inertia` >= 0 kg m^2: the idle row's rollers together.
-    `idle_friction_torque` >= 0 N m: their bearings together. `lever_arm` >= 0 m: rolling friction of each contact.
-    `tilt` of the axis, rad, 0 level to below pi/2: what of the weight pulls across it presses on the rollers.
-    """
-
-    mass: float
-    part_inertia: float
-    part_diameter: float
-    roller_diameter: float
-    centre_distance: float
-    driven: DrivenRows = DrivenRows.ONE
-    idle_row_inertia: float = 0.0
-    idle_friction_torque: float = 0.0
-    lever_arm: float = 0.0
-    tilt: float = 0.0
-
-    def __post_init__(self) -> None:
-        require_positive("mass", self.mass, "kg")
-        require_not_negative("part inertia", self.part_inertia, "kg m^2")
-        require_not_negative("inertia of the idle row", self.idle_row_inertia, "kg m^2")
-        require_not_negative("bearing friction of the idle row", self.idle_friction_torque, "N m")
-        require_not_negative("lever arm of rolling friction", self.lever_arm, "m")
-        contact_half_angle(self.part_diameter, self.roller_diameter, self.centre_distance)
-
-    @property
-    def weight(self) -> float:
-        """What presses into the trough, N."""
-        return weight_across(self.mass, self.tilt)
-
-    @property
-    def half_angle(self) -> float:
-        """Contact half-angle beta in rad."""
-        return contact_half_angle(self.part_diameter, self.roller_diameter, self.centre_distance)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ManyTroughs:
-    """Many parts that differ a little on the same rollers: `Trough` with arrays of shape (n,) in place of numbers."""
-
-    mass: FloatArray
-    part_inertia: FloatArray
-    part_diameter: FloatArray
-    roller_diameter: float
-    centre_distance: float
-    driven: DrivenRows
-    idle_row_inertia: float
-    idle_friction_torque: FloatArray
-    lever_arm: FloatArray
-    tilt: float = 0.0
-
-    @property
-    def weight(self) -> FloatArray:
-        """What presses into the trough, N."""
-        return self.mass * STANDARD_GRAVITY * math.cos(self.tilt)
-
-    @property
-    def half_angle(self) -> FloatArray:
-        """Contact half-angles beta in rad; NaN where the part falls through."""
-        sine = self.centre_distance / (self.part_diameter + self.roller_diameter)
-        return np.asarray(np.arcsin(np.where(sine < 1, sine, np.nan)))
-
-
-AnyTrough: TypeAlias = Trough | ManyTroughs
-"""One part on its rollers, or many at once: then the results' last axis is theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +53,13 @@ class ContactForces:
 
 
 def contact_forces(
-    trough: AnyTrough, acceleration: FloatOrArray, load_torque: FloatOrArray = 0.0, direction: FloatOrArray = 1.0
+    trough: AnyTrough,
+    acceleration: FloatOrArray,
+    load_torque: FloatOrArray = 0.0,
+    direction: FloatOrArray = 1.0,
+    *,
+    lift: FloatOrArray = 0.0,
+    across: FloatOrArray = 0.0,
 ) -> ContactForces:
     """Normals and tractions while the part turns in `direction` (+1 or -1) at `acceleration` (rad/s^2, signed).
 
@@ -165,24 +67,28 @@ def contact_forces(
     Plane equilibrium of the part: no net force across (the tractions push it over, so the normals differ by
     cot(beta) times their sum), weight carried upward, and r (F_1 + F_2) = J alpha + load + lever arm * (N_1 + N_2).
     An idle row only drags: r_roller F = -(J_idle alpha_roller + its friction). Two driven rows share the traction in
-    proportion to their normals, as they do when both are about to slip. The centre of mass' own acceleration on an
-    imbalance (m e omega^2) is left out.
+    proportion to their normals, as they do when both are about to slip. `lift` (N, upward) and `across` (N, toward the
+    other row): what pulls on the part besides its weight, such as m e omega^2 of an imbalance (m e alpha is left out).
     """
-    alpha, load, sense = np.broadcast_arrays(
-        np.asarray(acceleration, dtype=np.float64),
-        np.asarray(load_torque, dtype=np.float64),
-        np.asarray(direction, dtype=np.float64),
-    )
+    given = (acceleration, load_torque, direction, lift, across)
+    alpha, load, sense, up, over = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in given))
+    pressing = trough.weight - up
     part_radius = trough.part_diameter / 2
     fixed = (trough.part_inertia * alpha + load) / part_radius
     per_normal = trough.lever_arm * sense / part_radius
     if trough.driven is DrivenRows.BOTH:
-        return _both_driven(trough, fixed, per_normal)
-    return _one_driven(trough, fixed, per_normal, alpha, sense)
+        return _both_driven(trough, fixed, per_normal, pressing, over)
+    return _one_driven(trough, fixed, per_normal, alpha, sense, pressing, over)
 
 
 def _one_driven(
-    trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray, alpha: FloatArray, sense: FloatArray
+    trough: AnyTrough,
+    fixed: FloatArray,
+    per_normal: FloatArray,
+    alpha: FloatArray,
+    sense: FloatArray,
+    pressing: FloatArray,
+    across: FloatArray,
 ) -> ContactForces:
     """The equilibrium with an idle row, linear in the sum of the normals: net traction = fixed + per_normal * sum."""
     sine, cosine = np.sin(trough.half_angle), np.cos(trough.half_angle)
@@ -190,31 +96,34 @@ def _one_driven(
     roller_alpha = alpha * (trough.part_diameter / trough.roller_diameter)
     drag = (trough.idle_row_inertia * roller_alpha + trough.idle_friction_torque * sense) / roller_radius
     drag_per_normal = trough.lever_arm * sense / roller_radius
-    weight = trough.weight
-    total = (weight + 2 * sine * drag + (cosine * drag_per_normal + sine) * fixed) / (
+    pushed = pressing + drag_per_normal * across
+    total = (pushed + 2 * sine * drag + (cosine * drag_per_normal + sine) * fixed) / (
         cosine - sine * drag_per_normal - (cosine * drag_per_normal + sine) * per_normal
     )
     net = fixed + per_normal * total
-    shift = net * cosine / sine
+    shift = (net * cosine + across) / sine
     other = (total + shift) / 2
     dragged = -(drag + drag_per_normal * other)
     return ContactForces((total - shift) / 2, other, net - dragged, dragged, DrivenRows.ONE)
 
 
-def _both_driven(trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray) -> ContactForces:
-    """The equilibrium with shares u N of each row: cos(beta) (sum^2 + net^2) = m g sum, the root with the larger sum.
+def _both_driven(
+    trough: AnyTrough, fixed: FloatArray, per_normal: FloatArray, pressing: FloatArray, across: FloatArray
+) -> ContactForces:
+    """The equilibrium with shares u N of each row, the root with the larger sum of the normals.
+
+    cos(beta) (sum^2 + net^2) + across net = pressing sum: pressing is m g without a lift.
 
     NaN where no sum carries the traction (more than m g/(2 cos beta) in all): the part climbs out.
     """
     sine, cosine = np.sin(trough.half_angle), np.cos(trough.half_angle)
-    weight = trough.weight
     square = cosine * (1 + per_normal**2)
-    linear = weight - 2 * cosine * fixed * per_normal
-    under_root = linear**2 - 4 * square * cosine * fixed**2
+    linear = pressing - (2 * cosine * fixed + across) * per_normal
+    under_root = linear**2 - 4 * square * (cosine * fixed + across) * fixed
     root = np.sqrt(np.where(under_root >= 0, under_root, np.nan))
     total = (linear + root) / (2 * square)
     net = fixed + per_normal * total
-    shift = net * cosine / sine
+    shift = (net * cosine + across) / sine
     driven, other = (total - shift) / 2, (total + shift) / 2
     share = net / total
     return ContactForces(driven, other, share * driven, share * other, DrivenRows.BOTH)
@@ -229,8 +138,8 @@ def friction_needed(
 ) -> FloatArray:
     """Largest friction coefficient the driven contacts need at +-`acceleration` (rad/s^2, >= 0), infinite if unseated.
 
-    The worst of both directions, of speeding up and braking, and of the two worst angles of an imbalance
-    (`imbalance_torque` m g e >= 0 N m). The grip holds while this is at most the friction coefficient. `braking`: the
+    The worst of both directions, of speeding up and braking, and of every angle of an imbalance (`imbalance_torque`
+    m g e >= 0 N m; the trough's throw). The grip holds while this is at most the friction coefficient. `braking`: the
     acceleration (rad/s^2, >= 0) while braking, where it is another than while speeding up.
     """
     worst: FloatArray = _cases(trough, acceleration, imbalance_torque, braking).friction_needed.max(axis=0)
@@ -281,24 +190,47 @@ def unevenness(trough: Trough, acceleration: float, imbalance_torque: float = 0.
 def grip_acceleration(
     trough: Trough, friction: float, imbalance_torque: float = 0.0, *, ramp: Ramp | None = None
 ) -> float:
+    """`grip_accelerations` at one speed, rad/s^2."""
+    return float(grip_accelerations(trough, friction, imbalance_torque, ramp=ramp))
+
+
+def grip_accelerations(
+    trough: Trough, friction: float, imbalance_torque: float = 0.0, *, ramp: Ramp | None = None
+) -> FloatArray:
     """Acceleration of the part (rad/s^2, >= 0) at which the grip is used up or a row lifts, whichever is first.
 
     `friction` > 0: static coefficient of the driven contacts. 0 if even a part at constant speed slips; infinite if
     nothing ever does. With an idle row every force is linear in the acceleration, so each limit is one straight line's
-    zero; with both rows driven the limit is at traction u N with u the smaller of `friction`, tan(beta) and 1.
-    `ramp`: look at this one only, by default at both.
+    zero; with both rows driven the limit is at traction u N with u the smaller of `friction`, tan(beta) and 1, or by
+    halving where the part throws. `ramp`: look at this one only, by default at both. The shape is that of the throw.
     """
     require_positive("friction coefficient", friction)
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     if trough.driven is DrivenRows.BOTH:
-        return _grip_acceleration_both(trough, friction, imbalance_torque, ramp)
-    counts = np.array([ramp is None or of_case is ramp for of_case in _RAMPS])
+        at_a_crawl = _grip_acceleration_both(trough, friction, imbalance_torque, ramp)
+        if not np.any(trough.throw):
+            return np.full(np.shape(trough.throw), at_a_crawl)
+        return _halved(trough, friction, imbalance_torque, ramp, at_a_crawl)
     at_zero = _margins(_cases(trough, 0.0, imbalance_torque), friction)
     slope = _margins(_cases(trough, 1.0, imbalance_torque), friction) - at_zero
-    if (at_zero < 0).any():
-        return 0.0
+    speeding = _speeding(trough).reshape((-1,) + (1,) * (slope.ndim - 2))
+    counts = np.ones_like(speeding) if ramp is None else speeding == (ramp is Ramp.UP)
     falling = (slope < 0) & counts
-    return float((at_zero[falling] / -slope[falling]).min(initial=np.inf))
+    most = np.where(falling, at_zero / np.where(falling, -slope, 1.0), np.inf).min(axis=(0, 1))
+    return np.asarray(np.where((at_zero < 0).any(axis=(0, 1)), 0.0, most))
+
+
+def _halved(
+    trough: Trough, friction: float, imbalance_torque: float, ramp: Ramp | None, at_a_crawl: float
+) -> FloatArray:
+    """The most that `friction` allows, between nothing and what it allows without a throw (rad/s^2)."""
+    low, high = np.zeros(np.shape(trough.throw)), np.full(np.shape(trough.throw), min(at_a_crawl, _NEVER_REACHED))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        up, down = (middle * (ramp is not other) for other in (Ramp.DOWN, Ramp.UP))
+        grips = friction_needed(trough, up, imbalance_torque, braking=down) <= friction
+        low, high = np.where(grips, middle, low), np.where(grips, high, middle)
+    return low
 
 
 def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: float, ramp: Ramp | None) -> float:
@@ -313,15 +245,31 @@ def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: f
 
 
 def _margins(forces: ContactForces, friction: float) -> FloatArray:
-    """What must stay >= 0, linear in the acceleration: room to slip either way, and both normals. Shape (4, 8)."""
+    """What must stay >= 0, linear in the acceleration: room to slip either way, both normals. Shape (4, cases, ...)."""
     room = friction * forces.normal_driven
     return np.stack(
         [room - forces.traction_driven, room + forces.traction_driven, forces.normal_driven, forces.normal_other]
     )
 
 
-_SIGNS = np.array(list(itertools.product((1.0, -1.0), repeat=3))).T  # of acceleration, gravity torque and direction
-_RAMPS = tuple(Ramp.UP if sign > 0 else Ramp.DOWN for sign in (_SIGNS[0] * _SIGNS[2]).tolist())
+_HALVINGS, _NEVER_REACHED = 60, 1e9
+
+_SIGNS = np.array(list(itertools.product((1.0, -1.0), repeat=2))).T  # of acceleration and direction
+_STANDING = np.array([(1.0, -1.0), (0.0, 0.0), (0.0, 0.0)])  # gravity is worst with the centre of mass across
+_TURNING = np.concatenate([_STANDING, np.stack([CORNERS[0], *CORNERS])], axis=1)
+
+
+def _places(trough: AnyTrough) -> FloatArray:
+    """Where the centre of mass is looked at, shape (3, n): its part of the gravity torque, of the throw across and up.
+
+    With a throw also without it: a ramp begins at a standstill, and what lies between the two is no worse than either.
+    """
+    return _TURNING if np.any(trough.throw) else _STANDING
+
+
+def _speeding(trough: AnyTrough) -> NDArray[np.bool_]:
+    """Which of the cases speed up, shape (cases,)."""
+    return np.repeat(_SIGNS[0] * _SIGNS[1] > 0, _places(trough).shape[1])
 
 
 def _cases(
@@ -330,14 +278,17 @@ def _cases(
     imbalance_torque: FloatOrArray,
     braking: FloatOrArray | None = None,
 ) -> ContactForces:
-    """The eight sign combinations of acceleration, gravity torque and direction along a new first axis."""
+    """Both signs of acceleration and direction, with the centre of mass at each place, along a new first axis."""
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     up = require_not_negative("acceleration", acceleration, "rad/s^2")
     down = up if braking is None else require_not_negative("acceleration while braking", braking, "rad/s^2")
-    up, down = np.broadcast_arrays(up, down)
-    signs = _SIGNS.reshape((3, 8) + (1,) * up.ndim)
-    size = np.where(signs[0] * signs[2] > 0, up, down)
-    return contact_forces(trough, signs[0] * size, signs[1] * imbalance_torque, signs[2])
+    up, down, throw = np.broadcast_arrays(up, down, np.asarray(trough.throw))
+    places, after = _places(trough), (1,) * up.ndim
+    gravity, x, y = (np.tile(each, _SIGNS.shape[1]).reshape((-1, *after)) for each in places)
+    rising, direction = (np.repeat(each, places.shape[1]).reshape((-1, *after)) for each in _SIGNS)
+    size = np.where(rising * direction > 0, up, down)
+    torque = gravity * imbalance_torque
+    return contact_forces(trough, rising * size, torque, direction, lift=y * throw, across=x * throw)
 
 
 def rolling_drag_torque(trough: Trough) -> float:

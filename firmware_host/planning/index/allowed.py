@@ -41,8 +41,10 @@ class TightestBound(MotionBound):
     def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray | None:
         return _fold(np.minimum, (bound.sudden(speeds, pull_out) for bound in self.bounds))
 
-    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray | None:
-        return _fold(np.maximum, (bound.peak_share(up, down, pull_out) for bound in self.bounds))
+    def peak_share(
+        self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray
+    ) -> FloatArray | None:
+        return _fold(np.maximum, (bound.peak_share(up, down, speeds, pull_out) for bound in self.bounds))
 
     def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:
         return _fold(np.minimum, (bound.cruise_margin(speeds) for bound in self.bounds))
@@ -88,10 +90,10 @@ class Allowed:
         """Highest acceleration as commanded of a ramp that sets in at once and swings no further than it must."""
         return _given((name, bound.sudden(speeds, pull_out)) for name, bound in self.bounds.items())
 
-    def bears(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> NDArray[np.bool_]:
+    def bears(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> NDArray[np.bool_]:
         """Whether every limit is kept by a part that swings to `up` and `down` (>= 0, one shape)."""
         kept = np.ones(up.shape, dtype=np.bool_)
-        for share in self.peak_shares(up, down, pull_out).values():
+        for share in self.peak_shares(up, down, speeds, pull_out).values():
             kept &= share <= _ROUNDING
         return kept
 
@@ -113,9 +115,11 @@ class Allowed:
         """How much of each limit of the ramps as commanded is used up, 1 at the limit."""
         return _given((name, b.steady_share(acceleration, speeds, pull_out)) for name, b in self.bounds.items())
 
-    def peak_shares(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
+    def peak_shares(
+        self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray
+    ) -> dict[str, FloatArray]:
         """How much of each limit of the swinging part is used up, 1 at the limit."""
-        return _given((name, bound.peak_share(up, down, pull_out)) for name, bound in self.bounds.items())
+        return _given((name, bound.peak_share(up, down, speeds, pull_out)) for name, bound in self.bounds.items())
 
 
 def _given(answers: Iterable[tuple[str, FloatArray | None]]) -> dict[str, FloatArray]:

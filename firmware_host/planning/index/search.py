@@ -112,7 +112,7 @@ class IndexSearch:
         a = np.where(a > 0, a, 1.0)
         times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
         up, down = self._peak_accelerations(a, times)
-        allowed &= self._allowed.bears(up, down, self.pull_out(v))
+        allowed &= self._allowed.bears(up, down, v, self.pull_out(v))
         if beside_bands:
             cruises = moves.longest_of_all > v**2 / a
             allowed &= ~cruises | self._allowed.beside_bands(v, self._reserve)
@@ -136,7 +136,7 @@ class IndexSearch:
         moves, v, a = self._moves, np.array([pair.speed]), np.array([pair.acceleration])
         pull_out = self.pull_out(v)
         up, down = self._peak_accelerations(a, index_times(moves.shortest, moves.longest, moves.mean, a, v))
-        ramps = self._allowed.steady_shares(a, v, pull_out) | self._allowed.peak_shares(up, down, pull_out)
+        ramps = self._allowed.steady_shares(a, v, pull_out) | self._allowed.peak_shares(up, down, v, pull_out)
         return self._allowed.speed_shares(pair.speed) | {name: float(share[0]) for name, share in ramps.items()}
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:

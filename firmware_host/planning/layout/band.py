@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from firmware_host.mechanics.contact.creep import axis_tilt
-from firmware_host.mechanics.contact.rollers import contact_half_angle
+from firmware_host.mechanics.contact.trough import contact_half_angle
 from firmware_host.mechanics.optics.cone import band_rise
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from firmware_host.mechanics.contact.rollers import AnyTrough
+from firmware_host.mechanics.contact.trough import AnyTrough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
@@ -61,8 +61,8 @@ class AnyLoad(Protocol):
     @property
     def friction(self) -> FloatOrArray | None: ...
 
-    def of_part(self, acceleration: float) -> FloatOrArray:
-        """What the part does (rad/s^2) when the motor does what is planned for `acceleration` of the part."""
+    def of_part(self, planned: float) -> FloatOrArray:
+        """What the part does when the motor does what is `planned` for it: its acceleration or its speed."""
 
     def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
         """Largest torque (N m at the motor) when a part swings up to `up` and brakes at `down` (rad/s^2, >= 0)."""

@@ -58,9 +58,11 @@ class MotionBound:
         del speeds, pull_out
         return None
 
-    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray | None:
+    def peak_share(
+        self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray
+    ) -> FloatArray | None:
         """How much of the limit the part uses up that swings to `up` speeding up and to `down` braking (>= 0)."""
-        del up, down, pull_out
+        del up, down, speeds, pull_out
         return None
 
     def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:

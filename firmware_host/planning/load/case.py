@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firmware_host.errors import InputError
-from firmware_host.mechanics.contact.rollers import Trough
 from firmware_host.mechanics.contact.support import imbalance_torque
+from firmware_host.mechanics.contact.trough import Trough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor import torque as motor_physics
 from firmware_host.mechanics.motor.phases import PhaseMode
@@ -127,9 +127,9 @@ class LoadCase:
             return np.zeros(0)
         return self.curve.speeds * (self.supply_voltage / self.curve.voltage) / self.ratio
 
-    def of_part(self, acceleration: float) -> float:
-        """What the part does (rad/s^2) when the motor does what is planned: just that."""
-        return acceleration
+    def of_part(self, planned: float) -> float:
+        """What the part does when the motor does what is `planned` (acceleration or speed): just that."""
+        return planned
 
     def step_rate(self, part_speed: FloatOrArray) -> FloatArray:
         """Microsteps per second at `part_speed` (rad/s)."""

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, static_friction_of
-from firmware_host.mechanics.contact.rollers import DrivenRows, Trough, rolling_drag_torque
+from firmware_host.mechanics.contact.rollers import rolling_drag_torque
 from firmware_host.mechanics.contact.tilted import friction_along, friction_left
+from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 from firmware_host.mechanics.train.transmission import Stage
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
@@ -92,6 +93,7 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
         idle_friction_torque=_needed(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
         lever_arm=_needed(_lever_arm(cradle), "drive.rolling_resistance"),
         tilt=tilt,
+        unbalance=body.mass * (body.offset or 0.0),
     )
 
 

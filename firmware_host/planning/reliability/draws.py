@@ -14,7 +14,8 @@ from typing import TypeAlias
 import numpy as np
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.contact.rollers import ManyTroughs, rolling_drag
+from firmware_host.mechanics.contact.rollers import rolling_drag
+from firmware_host.mechanics.contact.trough import ManyTroughs
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.transmission import Stage, torque_at_motor
 from firmware_host.mechanics.uncertainty import FactorRange
@@ -95,9 +96,9 @@ class DrawnLoad:
         drawn = np.hypot(planned, along) * self.factors.get("friction", _ONE)
         return np.asarray(np.sqrt(np.maximum(drawn**2 - along**2, 0.0)))
 
-    def of_part(self, acceleration: float) -> FloatArray:
-        """A part that is thicker than planned turns slower at the same motion of the motor (rad/s^2)."""
-        return acceleration * self.turns / self.part.turns
+    def of_part(self, planned: float) -> FloatArray:
+        """A part that is thicker than planned turns slower at the same motion of the motor: acceleration and speed."""
+        return planned * self.turns / self.part.turns
 
     def lowest_pull_out(self, part_speed: float) -> FloatArray:
         """Least pull-out torque (N m) up to the peak speed, for which the table was made."""
@@ -196,6 +197,7 @@ class IndexDraws:
             idle_friction_torque=trough.idle_friction_torque * bearings,
             lever_arm=trough.lever_arm * factors.get("rolling_resistance", _ONE),
             tilt=trough.tilt,
+            unbalance=mass * offset,
         )
         return DrawnPart(mass, inertia, imbalance, rolling_drag(many) + friction, turns, many)
 

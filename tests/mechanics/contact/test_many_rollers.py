@@ -3,14 +3,8 @@
 import numpy as np
 import pytest
 
-from firmware_host.mechanics.contact.rollers import (
-    DrivenRows,
-    ManyTroughs,
-    Trough,
-    friction_needed,
-    rolling_drag,
-    rolling_drag_torque,
-)
+from firmware_host.mechanics.contact.rollers import friction_needed, rolling_drag, rolling_drag_torque
+from firmware_host.mechanics.contact.trough import DrivenRows, ManyTroughs, Trough
 from firmware_host.mechanics.train.transmission import Stage, torque_at_motor
 
 DRAWS = 60

@@ -9,7 +9,7 @@ from scipy import constants, optimize
 
 from firmware_host.errors import FormulaRangeError
 from firmware_host.mechanics.contact import rollers
-from firmware_host.mechanics.contact.rollers import DrivenRows, Trough
+from firmware_host.mechanics.contact.trough import DrivenRows, Trough, contact_half_angle, normal_at_standstill
 
 TROUGH = Trough(
     mass=1.4,
@@ -23,10 +23,13 @@ TROUGH = Trough(
 )
 
 
-def all_bodies(trough: Trough, alpha: float, load: float, sense: float) -> dict[str, float]:
+def all_bodies(
+    trough: Trough, alpha: float, load: float, sense: float, pulls: tuple[float, float] = (0.0, 0.0)
+) -> dict[str, float]:
     """Newton's equations of three bodies in Cartesian coordinates, driven roller left, counterclockwise positive.
 
-    Unknowns: contact forces (x, y) on the part at both contacts, the rollers' bearing forces, the driving torque.
+    `pulls`: what pulls on the part besides its weight, to the right and upward. Unknowns: contact forces (x, y) on the
+    part at both contacts, the rollers' bearing forces, the driving torque.
     """
     rp, rr = trough.part_diameter / 2, trough.roller_diameter / 2
     left, right = np.array([-trough.centre_distance / 2, 0.0]), np.array([trough.centre_distance / 2, 0.0])
@@ -42,8 +45,8 @@ def all_bodies(trough: Trough, alpha: float, load: float, sense: float) -> dict[
     touch = {side: at + (centre - at) * rr / (rp + rr) for side, at in (("l", left), ("r", right))}
     normal = {side: (centre - at) / (rp + rr) for side, at in (("l", left), ("r", right))}
     weight = trough.mass * constants.g
-    equation(0.0, lx=1, rx=1)
-    equation(weight, ly=1, ry=1)
+    equation(-pulls[0], lx=1, rx=1)
+    equation(weight - pulls[1], ly=1, ry=1)
     arms = {side: touch[side] - centre for side in "lr"}
     f = trough.lever_arm * sense
     equation(
@@ -102,12 +105,12 @@ def test_two_driven_rows_share_in_proportion_and_balance_force_and_moment() -> N
 
 
 def test_at_rest_each_row_bears_half_the_weight_over_the_cosine() -> None:
-    beta = rollers.contact_half_angle(0.08, 0.03, 0.06)
+    beta = contact_half_angle(0.08, 0.03, 0.06)
     assert math.sin(beta) == pytest.approx(0.03 / 0.055)
     quiet = replace(TROUGH, idle_friction_torque=0.0, lever_arm=0.0)
     forces = rollers.contact_forces(quiet, 0.0)
-    assert float(forces.normal_driven) == pytest.approx(rollers.normal_at_standstill(1.4, beta))
-    assert 2 * rollers.normal_at_standstill(1.4, beta) * math.cos(beta) == pytest.approx(1.4 * constants.g)
+    assert float(forces.normal_driven) == pytest.approx(normal_at_standstill(1.4, beta))
+    assert 2 * normal_at_standstill(1.4, beta) * math.cos(beta) == pytest.approx(1.4 * constants.g)
 
 
 @pytest.mark.parametrize("driven", list(DrivenRows), ids=lambda rows: rows.value)
@@ -158,7 +161,7 @@ def test_a_part_that_slips_at_constant_speed_has_no_grip_left() -> None:
 
 def test_a_part_too_small_for_the_trough_is_refused_with_the_smallest_that_fits() -> None:
     with pytest.raises(FormulaRangeError, match=r"part diameter: 0\.03 m, limit 0\.03 m\. The part falls through"):
-        rollers.contact_half_angle(0.03, 0.03, 0.06)
+        contact_half_angle(0.03, 0.03, 0.06)
 
 
 def test_the_drag_of_rolling_is_the_power_lost_over_the_part_s_speed() -> None:

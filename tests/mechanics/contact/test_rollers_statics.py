@@ -7,7 +7,8 @@ import pytest
 from scipy import constants, optimize
 
 from firmware_host.mechanics.contact import rollers
-from firmware_host.mechanics.contact.rollers import DrivenRows, Ramp, Trough
+from firmware_host.mechanics.contact.rollers import Ramp
+from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 
 
 def some_troughs(count: int) -> list[Trough]:
@@ -27,7 +28,9 @@ def some_troughs(count: int) -> list[Trough]:
     ]
 
 
-def solved(trough: Trough, driven: DrivenRows, alpha: float, load: float, sense: float) -> np.ndarray:
+def solved(
+    trough: Trough, driven: DrivenRows, alpha: float, load: float, sense: float, pulls: tuple[float, float] = (0.0, 0.0)
+) -> np.ndarray:
     """(N driven, N other, F driven, F other) by `scipy.optimize.root`, in Cartesian coordinates.
 
     Driven row on the left, counterclockwise positive: force balance across and upward and moment balance of the part,
@@ -42,7 +45,7 @@ def solved(trough: Trough, driven: DrivenRows, alpha: float, load: float, sense:
 
     def residual(unknown: np.ndarray) -> list[float]:
         nl, nr, fl, fr = unknown
-        force, moment = np.array([0.0, -weight]), -load
+        force, moment = np.array([pulls[0], pulls[1] - weight]), -load
         for side, n, f in (("l", nl, fl), ("r", nr, fr)):
             arm = -rp * inward[side]
             along = np.array([-arm[1], arm[0]]) / rp

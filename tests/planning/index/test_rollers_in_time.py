@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from firmware_host.mechanics.contact.rollers import contact_forces, normal_at_standstill
+from firmware_host.mechanics.contact.rollers import contact_forces
+from firmware_host.mechanics.contact.trough import normal_at_standstill
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import plan_index
 from tests.planning.index.workshop import safe_motion, speed_at

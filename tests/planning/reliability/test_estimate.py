@@ -112,7 +112,8 @@ def grip_left(rig: Machine, work: Job, as_planned: Machine, on: Job) -> float:
     assert load.friction is not None
     a = planned(rig, work)[1].limits.motion.acceleration
     up, down = extremes.peak_pushing * a, extremes.peak_holding * a
-    return 1 - float(friction_needed(load.trough, up, load.imbalance_torque, braking=down)) / load.friction
+    turning = load.trough.turning(extremes.peak_speed * a / extremes.acceleration)
+    return 1 - float(friction_needed(turning, up, load.imbalance_torque, braking=down)) / load.friction
 
 
 @pytest.mark.parametrize("rows", [1, 2])

@@ -78,7 +78,8 @@ def roller_force(case: LimitCase) -> float:
     if trough is None or cradle is None:
         return 0.0
     up, down = _swings(case)
-    return largest_contact_force(trough, up, case.load.imbalance_torque, braking=down) * cradle.busiest_share
+    turning = trough.turning(case.index.peak_speed)
+    return largest_contact_force(turning, up, case.load.imbalance_torque, braking=down) * cradle.busiest_share
 
 
 def _swings(case: LimitCase) -> tuple[float, float]:

@@ -203,5 +203,6 @@ class _PeakTorque(MotionBound):
         del speeds
         return (pull_out * self.left - self.still) / self.slope / SUDDEN_PEAK
 
-    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray:
+    def peak_share(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del speeds
         return share(self.load.peak_torque(up, down), pull_out * self.left)

@@ -5,18 +5,14 @@ from __future__ import annotations
 import math
 from abc import abstractmethod
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from firmware_host.mechanics.contact.rollers import (
-    Ramp,
-    Trough,
-    friction_needed,
-    grip_acceleration,
-    normal_at_standstill,
-    smallest_normal,
-)
+from firmware_host.mechanics.contact.rollers import Ramp, friction_needed, grip_accelerations, smallest_normal
+from firmware_host.mechanics.contact.trough import Trough, normal_at_standstill
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
@@ -27,6 +23,7 @@ from firmware_host.planning.load.case import LoadCase
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
 _SWINGING = "step response of the oscillator, the ramp reversed in the worst phase"
 _HALVINGS = 60
+_SPEEDS = 33
 
 
 class RollerLimit(Limit):
@@ -53,7 +50,8 @@ class RollerLimit(Limit):
         if trough is None or friction is None:
             return None
         up, down = self.accelerations(load, index)
-        value, limit = self.value_and_limit(load, trough, friction, float(up), float(down))
+        turning = trough.turning(index.peak_speed)
+        value, limit = self.value_and_limit(load, turning, friction, float(up), float(down))
         return upper_limit(
             self.name,
             value,
@@ -75,11 +73,17 @@ class RollerLimit(Limit):
         trough, friction = load.trough, load.friction
         if trough is None or friction is None:
             return None
-        if not self.swings:
-            return _SteadyRamp(self.highest(trough, friction, load.imbalance_torque, reserve))
-        return _Swing(
-            *(self.highest(trough, friction, load.imbalance_torque, reserve, ramp) for ramp in (Ramp.UP, Ramp.DOWN))
-        )
+        most = partial(self.most, trough, friction, load.imbalance_torque, reserve)
+        return _Swing(most(Ramp.UP), most(Ramp.DOWN)) if self.swings else _SteadyRamp(most())
+
+    def most(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
+    ) -> _BySpeed:
+        """Highest part acceleration at each speed, up to the one at which an imbalance lifts the part."""
+        lifted = math.sqrt(trough.weight / trough.unbalance) if trough.unbalance else 0.0
+        speeds = lifted * np.sqrt(np.linspace(0.0, 1.0, _SPEEDS if lifted else 1))
+        highest = self.highest(trough.turning(speeds), friction, imbalance_torque, reserve, ramp)
+        return _BySpeed(speeds**2, np.broadcast_to(highest, speeds.shape))
 
     @abstractmethod
     def value_and_limit(
@@ -90,8 +94,11 @@ class RollerLimit(Limit):
     @abstractmethod
     def highest(
         self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> float:
-        """Highest part acceleration (rad/s^2, >= 0) with `reserve` of the limit kept; `ramp`: on this one only."""
+    ) -> FloatArray:
+        """Highest part acceleration (rad/s^2, >= 0) with `reserve` of the limit kept; `ramp`: on this one only.
+
+        The shape is that of the trough's throw.
+        """
 
     @abstractmethod
     def formula(self, index: IndexExtremes) -> str:
@@ -116,12 +123,15 @@ class Grip(RollerLimit):
 
     def highest(
         self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> float:
-        return grip_acceleration(trough, friction * (1 - reserve), imbalance_torque, ramp=ramp)
+    ) -> FloatArray:
+        return grip_accelerations(trough, friction * (1 - reserve), imbalance_torque, ramp=ramp)
 
     def formula(self, index: IndexExtremes) -> str:
         del index
-        return "F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e"
+        return (
+            "F/N at the driven rollers <= friction; r*F = J*alpha + idle rollers + rolling friction + m*g*e; "
+            "m*e*omega^2 lifts"
+        )
 
     def source(self, load: LoadCase) -> str:
         return f"{super().source(load)}; {load.friction_source}"
@@ -145,23 +155,24 @@ class Seating(RollerLimit):
 
     def highest(
         self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> float:
+    ) -> FloatArray:
         """`reserve` of each row's normal force at standstill is kept."""
         del friction
         least = reserve * normal_at_standstill(trough.mass, trough.half_angle, trough.tilt)
 
-        def presses(acceleration: float) -> bool:
+        def presses(acceleration: FloatArray) -> NDArray[np.bool_]:
             up = 0.0 if ramp is Ramp.DOWN else acceleration
             down = 0.0 if ramp is Ramp.UP else acceleration
-            return float(smallest_normal(trough, up, imbalance_torque, braking=down)) >= least
+            return np.asarray(smallest_normal(trough, up, imbalance_torque, braking=down) >= least)
 
-        low, high = 0.0, max(grip_acceleration(trough, 1e6, imbalance_torque, ramp=ramp), 1e-9)
-        if math.isinf(high) or not presses(low):
-            return high if math.isinf(high) else 0.0
+        top = np.maximum(grip_accelerations(trough, 1e6, imbalance_torque, ramp=ramp), 1e-9)
+        endless = np.isinf(top)
+        low, high = np.zeros_like(top), np.where(endless, 0.0, top)
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            low, high = (middle, high) if presses(middle) else (low, middle)
-        return low
+            kept = presses(middle)
+            low, high = np.where(kept, middle, low), np.where(kept, high, middle)
+        return np.where(endless, top, low)
 
     def formula(self, index: IndexExtremes) -> str:
         del index
@@ -187,7 +198,8 @@ class GripPeak(Grip):
         if trough is None or friction is None:
             return None
         up, down = self.accelerations(case.load, case.index)
-        needed = friction_needed(trough, up, case.load.imbalance_torque, braking=down)
+        turning = trough.turning(case.load.of_part(case.index.peak_speed))
+        needed = friction_needed(turning, up, case.load.imbalance_torque, braking=down)
         return drawn_margin(needed, np.asarray(friction))
 
 
@@ -206,28 +218,46 @@ def _swing_words(index: IndexExtremes) -> str:
     return f"{swinging}, as part and rotor swing on the magnetic spring"
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _BySpeed:
+    """Highest acceleration of the part (rad/s^2, >= 0) by the square of its speed, both of shape (n,), rising squares.
+
+    Between two of them a straight line: with an idle row what is allowed falls ever quicker with the square, so that
+    errs low. Nothing beyond the last, at which an imbalance lifts the part.
+    """
+
+    squares: FloatArray
+    highest: FloatArray
+
+    def at(self, speeds: FloatArray) -> FloatArray:
+        """At each of `speeds` (rad/s)."""
+        if self.squares.size == 1:
+            return np.full(speeds.shape, self.highest[0])
+        return np.interp(np.square(speeds), self.squares, self.highest, right=0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class _SteadyRamp(MotionBound):
-    """A highest acceleration of the ramps as commanded, rad/s^2."""
+    """A highest acceleration of the ramps as commanded."""
 
-    highest: float
+    highest: _BySpeed
 
     def steady(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del pull_out
-        return np.full(speeds.shape, self.highest)
+        return self.highest.at(speeds)
 
 
 @dataclass(frozen=True, slots=True)
 class _Swing(MotionBound):
-    """Highest accelerations of the part as it swings, while it speeds up and while it brakes (rad/s^2, >= 0)."""
+    """Highest accelerations of the part as it swings, while it speeds up and while it brakes."""
 
-    up: float
-    down: float
+    up: _BySpeed
+    down: _BySpeed
 
     def sudden(self, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del pull_out
-        return np.full(speeds.shape, min(self.up, self.down) / SUDDEN_PEAK)
+        return np.minimum(self.up.at(speeds), self.down.at(speeds)) / SUDDEN_PEAK
 
-    def peak_share(self, up: FloatArray, down: FloatArray, pull_out: FloatArray) -> FloatArray:
+    def peak_share(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del pull_out
-        return np.maximum(share(up, self.up), share(down, self.down))
+        return np.maximum(share(up, self.up.at(speeds)), share(down, self.down.at(speeds)))

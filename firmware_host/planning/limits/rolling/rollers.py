@@ -6,8 +6,9 @@ import math
 from dataclasses import replace
 
 from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
-from firmware_host.mechanics.contact.rollers import Trough, friction_needed, unevenness
+from firmware_host.mechanics.contact.rollers import friction_needed, unevenness
 from firmware_host.mechanics.contact.tilted import friction_along, side_creep_per_turn
+from firmware_host.mechanics.contact.trough import Trough
 from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
