@@ -11,16 +11,29 @@ from tests.independent.recompute.verdict import UNKNOWN, Found
 from tests.independent.values import known, of, si
 
 
-def cases(facts: Facts, up: float, down: float) -> Iterator[tuple[float, float, float, float]]:
-    """The forces of both senses, both ramps and both signs of the imbalance."""
+def places(facts: Facts, *, thrown: bool) -> Iterator[tuple[float, float, float]]:
+    """Where the centre of mass is looked at: its part of the gravity torque, and what it throws across and up, N.
+
+    Across at a standstill, and at the corners of a polygon of 16 sides around its circle at the peak speed.
+    """
+    yield from ((1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
+    throw = facts.moment * facts.motion.peak**2 / cos(pi / 16)
+    for corner in range(16 if thrown else 0):
+        angle = (2 * corner + 1) * pi / 16
+        yield cos(angle) / cos(pi / 16), throw * cos(angle), throw * sin(angle)
+
+
+def cases(facts: Facts, up: float, down: float, *, thrown: bool = True) -> Iterator[tuple[float, float, float, float]]:
+    """The forces of both senses and both ramps at every place of the centre of mass."""
     for sense in (1, -1):
         for acceleration in (sense * up, -sense * down):
-            for load in (facts.imbalance, -facts.imbalance):
-                yield forces(facts, acceleration, load, sense)
+            for gravity, across, lift in places(facts, thrown=thrown):
+                yield forces(facts, acceleration, gravity * facts.imbalance, sense, lift, across)
 
 
-def friction_needed(facts: Facts, up: float, down: float) -> float:
-    return max(abs(f_1) / n_1 if min(n_1, n_2) > 0 else inf for n_1, n_2, f_1, _ in cases(facts, up, down))
+def friction_needed(facts: Facts, up: float, down: float, *, thrown: bool = True) -> float:
+    of_all = cases(facts, up, down, thrown=thrown)
+    return max(abs(f_1) / n_1 if min(n_1, n_2) > 0 else inf for n_1, n_2, f_1, _ in of_all)
 
 
 def seat_lost(facts: Facts, up: float, down: float) -> float:
@@ -76,7 +89,7 @@ def creep(facts: Facts) -> Found | None:
         return UNKNOWN
     ratio = slip
     if slip == 0 and width is not None:
-        needed = friction_needed(facts, 0.0, 0.0)
+        needed = friction_needed(facts, 0.0, 0.0, thrown=False)
         ratio = creep_ratio(facts, needed / facts.mu_left if facts.mu_left else inf, facts.mu_left, width)
     value = (ratio + spread(facts)) * facts.contact / 2 * facts.motion.longest
     return Found(value, seen / 2, slip == 0 and facts.lacks("friction", "imbalance"), advisory=True)
@@ -114,7 +127,10 @@ def _cone_walk(facts: Facts) -> float:
     slant = (large - small) / 2 / length / cos(facts.beta)
     tilt = slant / sqrt(1 + slant**2)
     a = facts.motion.acceleration
-    uneven = max(abs(n_1 - n_2) / (n_1 + n_2) if min(n_1, n_2) > 0 else 1.0 for n_1, n_2, _, _ in cases(facts, a, a))
+    uneven = max(
+        abs(n_1 - n_2) / (n_1 + n_2) if min(n_1, n_2) > 0 else 1.0
+        for n_1, n_2, _, _ in cases(facts, a, a, thrown=False)
+    )
     return pi * facts.contact * tilt * sin(facts.beta) * uneven
 
 
