@@ -17,14 +17,15 @@ from firmware_host.mechanics.guard import FloatArray, require_positive
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrainModes:
-    """Natural angular `frequencies` (rad/s, rising) and the `part_shares` of the part's swing in each, shape (n,).
+    """Natural angular `frequencies` (rad/s, rising) and the shares of part and rotor in each, shape (n,).
 
     With the part's lag e behind the command, a commanded acceleration that jumps by a adds a part_shares/w^2 to the
-    swing of each frequency w; the shares sum to 1.
+    swing of each frequency w; `rotor_shares` likewise of the rotor. Either sum to 1.
     """
 
     frequencies: FloatArray
     part_shares: FloatArray
+    rotor_shares: FloatArray
 
     @property
     def lowest(self) -> float:
@@ -50,4 +51,5 @@ def train_modes(magnetic_stiffness: float, inertias: Sequence[float], stiffnesse
     root = np.sqrt(masses)
     squares, vectors = np.linalg.eigh(stiffness / np.outer(root, root))
     shapes = vectors / root[:, None]
-    return TrainModes(np.sqrt(np.maximum(squares, 0.0)), shapes[-1] * (masses @ shapes))
+    taken = masses @ shapes
+    return TrainModes(np.sqrt(np.maximum(squares, 0.0)), shapes[-1] * taken, shapes[0] * taken)

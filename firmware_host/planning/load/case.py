@@ -36,7 +36,7 @@ from firmware_host.planning.assume.complete import complete, with_assumed
 from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.hunting import hunting_band, winding_of
-from firmware_host.planning.load.phases import phase_modes
+from firmware_host.planning.load.phases import phase_mode
 from firmware_host.planning.load.supply import Supply, supply_of
 from firmware_host.planning.load.support import support_friction
 from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
@@ -263,7 +263,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
     on_spindle = sum(inertia for _, inertia, _ in drive.inertias) if drive.stage is None else 0.0
     of_supports = support_friction(machine, job.part)
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
-    phases = phase_modes(machine.driver).torque
+    phases = phase_mode(machine.driver)
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
     pulse = machine.driver.smallest_pulse
     inertia = body.inertia + on_spindle

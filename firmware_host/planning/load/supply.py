@@ -8,7 +8,7 @@ from firmware_host.mechanics.motor.heat import iron_loss, moving_copper_loss, si
 from firmware_host.mechanics.motor.supply import energy_taken_up
 from firmware_host.model.base import stated
 from firmware_host.model.machine.machine import Machine
-from firmware_host.planning.load.phases import phase_modes
+from firmware_host.planning.load.phases import phase_mode
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def supply_of(machine: Machine) -> Supply:
 
 def losses_of(machine: Machine) -> Losses:
     """The losses of the motor with its driver."""
-    motor, driver, mode = machine.motor, machine.driver, phase_modes(machine.driver).heat
+    motor, driver, mode = machine.motor, machine.driver, phase_mode(machine.driver)
     current, resistance = driver.current.si, stated(motor.resistance, "motor.resistance").si
     return Losses(
         most=standing_copper_loss(current, resistance, mode),

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.torsion import TrainModes, train_modes
 from firmware_host.mechanics.train.transmission import Stage
 from firmware_host.mechanics.train.vibration import FrequencyBand, stiffness
@@ -23,16 +26,33 @@ class Torsion:
 
     `upper`: bands of the natural angular frequencies above the lowest. `first`: the part's share in the swing of the
     lowest, >= 1; `rest`: what the upper ones add to that, as a part of the swing of a single oscillator of the lowest
-    frequency. `gain`: how many times the acceleration of a single oscillator the part's may be at most. `compliance`:
-    rad of the part per N m on the part's axis, of the stages whose stiffness is stated.
+    frequency; `over`: what they add to the accelerations of part and rotor. `compliance`: rad of the part per N m on
+    the part's axis, of the stages whose stiffness is stated.
     """
 
     upper: tuple[FrequencyBand, ...] = ()
     first: float = 1.0
     rest: float = 0.0
-    gain: float = 1.0
+    over: float = 0.0
     compliance: float = 0.0
 
+    def peak(self, factor: FloatOrArray) -> FloatArray:
+        """Peak over steady acceleration (>= 0) of part and rotor, where a single oscillator of the lowest has `factor`.
+
+        At most: the upper ones swing by `WORST_PEAK`, in the worst phase.
+        """
+        return np.asarray(factor) * self.first + WORST_PEAK * self.over
+
+    def swing(self, left: FloatOrArray, acceleration: FloatOrArray) -> FloatArray:
+        """The part's swing after an index, w^2 times its amplitude, rad/s^2, of a single oscillator's `left`.
+
+        At most: what each of the four jumps of `acceleration` (rad/s^2) starts of the upper ones adds up undamped.
+        """
+        return np.asarray(left) * self.first + WORST_PEAK * self.rest * np.asarray(acceleration)
+
+
+WORST_PEAK = 4.0
+"""Most that four jumps of an acceleration, up, off, down and off, make an oscillator swing by, over one of them."""
 
 RIGID = Torsion()
 
@@ -51,6 +71,7 @@ def torsion_of(
     spring = stiffness(machine.motor.full_steps // 4, running_torque)
     modes = _modes(machine, stages, rotor, load_inertia, spring)
     shares, squares = modes.part_shares, modes.frequencies**2
+    of_torque = modes.rotor_shares / squares / (modes.rotor_shares / squares).sum()
     return modes.lowest, Torsion(
         upper=tuple(
             FrequencyBand.around(float(w), COMPUTED_UNCERTAINTY)
@@ -59,7 +80,7 @@ def torsion_of(
         ),
         first=float(shares[0]),
         rest=float((abs(shares[1:]) * squares[0] / squares[1:]).sum()),
-        gain=float(abs(shares).sum()),
+        over=max(float(abs(shares[1:]).sum()), 1 - float(of_torque[0])),
         compliance=_compliance(machine, stages),
     )
 
@@ -72,7 +93,7 @@ def spanning(torsions: Sequence[Torsion]) -> Torsion:
         upper=tuple(FrequencyBand(min(b.lowest for b in row), max(b.highest for b in row)) for row in present),
         first=max(each.first for each in torsions),
         rest=max(each.rest for each in torsions),
-        gain=max(each.gain for each in torsions),
+        over=max(each.over for each in torsions),
         compliance=max(each.compliance for each in torsions),
     )
 

@@ -68,6 +68,11 @@ def test_the_part_swings_as_the_shares_of_its_modes_say(k: float) -> None:
         for w, share in zip(modes.frequencies, modes.part_shares, strict=True)
     )
     assert summed == pytest.approx(solved.y[1], abs=1e-7 * np.abs(solved.y[1]).max() + 1e-12)
+    rotor = sum(
+        share * a / w**2 * (1 - np.cos(w * times))
+        for w, share in zip(modes.frequencies, modes.rotor_shares, strict=True)
+    )
+    assert rotor == pytest.approx(solved.y[0], abs=1e-7 * np.abs(solved.y[0]).max() + 1e-12)
 
 
 def test_as_many_springs_as_bodies_are_asked_for() -> None:

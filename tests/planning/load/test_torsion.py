@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy import linalg
+from scipy import integrate, linalg
 
+from firmware_host.mechanics.train.vibration import index_residual_amplitude
 from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.load.case import load_case
+from firmware_host.planning.load.torsion import RIGID
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.report import named, names, report
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
@@ -98,3 +101,68 @@ def test_friction_and_imbalance_twist_a_belt_by_its_stiffness() -> None:
     check = named(report(machine(gearing__0__torsional_stiffness="50 N*m/rad")), "twist")
     assert check.value == pytest.approx((0.1 + 2.2 * 9.80665 * 0.0002) / 800 * 0.03)
     assert check.limit == pytest.approx(0.025e-3)
+
+
+# --- The swing of the part beyond its belt, integrated ---------------------------------------------------------------
+
+
+def integrated(stiffness: float, ramp: float, cruise: float, acceleration: float) -> tuple[float, float, float]:
+    """(amplitude of the part after the index, its largest acceleration, that of the motor's torque over all), undamped.
+
+    Of the test machine with that belt, as seen from the motor: SciPy integrates rotor and part behind the command. The
+    amplitude from the energy that is left in each mode.
+    """
+    spring = 50 * math.sqrt(0.5)
+    rotor, part = 2.2e-5, (8e-4 + 2.2 * 0.03**2 / 2 + 2.2 * 0.0002**2) / 16
+    ends = np.cumsum([0.0, ramp, cruise, ramp])
+
+    def lags(t: float, y: np.ndarray) -> list[float]:
+        commanded = acceleration * ((ends[0] <= t < ends[1]) * 1.0 - (ends[2] <= t < ends[3]) * 1.0)
+        e1, e2, v1, v2 = y
+        pull = stiffness * (e1 - e2)
+        return [v1, v2, commanded - (spring * e1 + pull) / rotor, commanded + pull / part]
+
+    state, most, torque = np.zeros(4), 0.0, 0.0
+    for start, end in itertools.pairwise(ends.tolist()):
+        if end == start:
+            continue
+        times = np.linspace(start, end - 1e-12, 2001)
+        solved = integrate.solve_ivp(
+            lags, (start, end - 1e-12), state, t_eval=times, rtol=1e-9, atol=1e-13, max_step=2e-4
+        )
+        state = solved.y[:, -1]
+        most = max(most, float(np.abs(stiffness * (solved.y[0] - solved.y[1]) / part).max()))
+        torque = max(torque, float(np.abs(spring * solved.y[0]).max()))
+    squares, shapes = linalg.eigh([[spring + stiffness, -stiffness], [-stiffness, stiffness]], np.diag([rotor, part]))
+    mass = np.diag([rotor, part])
+    left = np.hypot(shapes.T @ mass @ state[:2], shapes.T @ mass @ state[2:] / np.sqrt(squares))
+    return float((np.abs(shapes[1]) * left).sum()), most, torque / (rotor + part)
+
+
+@pytest.mark.parametrize("stiffness", [pytest.param(k, id=f"{k:g} N m per rad") for k in (15.0, 40.0, 200.0)])
+@pytest.mark.parametrize(
+    ("ramp", "cruise"),
+    [
+        pytest.param(0.011, 0.0, id="triangle"),
+        pytest.param(0.017, 0.006, id="trapezoid"),
+        pytest.param(0.0235, 0.03, id="long"),
+    ],
+)
+def test_a_part_beyond_its_belt_swings_no_more_than_is_counted(stiffness: float, ramp: float, cruise: float) -> None:
+    load = load_case(machine(gearing__0__torsional_stiffness=f"{stiffness} N*m/rad"), job())
+    w, a = load.natural_frequency, 300.0
+    left, most, torque = integrated(stiffness, ramp, cruise, a)
+    single = w**2 * float(index_residual_amplitude(a, ramp, cruise, w))
+    counted = float(load.torsion.swing(single, a))
+    assert left * w**2 <= counted * (1 + 1e-6)
+    # The single oscillator's own peak, summed jump by jump; at most four times its steady value.
+    t = np.linspace(0, 2 * ramp + cruise, 20001)
+    jumps = ((0.0, 1), (ramp, -1), (ramp + cruise, -1))
+    swung = sum(sign * (t >= at) * (1 - np.cos(w * np.maximum(t - at, 0))) for at, sign in jumps)
+    peak = float(load.torsion.peak(np.abs(swung).max()))
+    assert max(most, torque) <= a * peak * (1 + 1e-3)
+
+
+def test_a_stiff_train_swings_as_a_single_oscillator() -> None:
+    assert float(RIGID.peak(2.5)) == 2.5
+    assert float(RIGID.swing(7.0, 100.0)) == 7.0
