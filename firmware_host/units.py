@@ -69,6 +69,8 @@ kilogram_force = 9806.65 * gram * meter / second ** 2 = kgf
 
 _ENERGY_UNITS = frozenset({"joule", "watt_hour", "watt", "volt"})
 _NUMBER = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,2})?(?:/\d{1,12})?")
+#: Numbers that begin like one of those, and that no quantity reaches.
+_BEYOND = re.compile(r"[+-]?(?:\d{31}|(?:\d+\.?\d*|\.\d+)[eE][+-]?\d{3})")
 _FACTOR = r"\(* ?(?:1|[A-Za-zµμΩ°_]+(?: ?(?:\^|\*\*) ?-?[1-4])?) ?\)*"
 #: Products and quotients of named units; a power is one digit, and nothing is raised twice.
 _UNIT = re.compile(rf"{_FACTOR}(?: ?[*/ ] ?{_FACTOR})*")
@@ -212,6 +214,8 @@ def parse_quantity(text: str, kind_name: str, sign: Sign = "any") -> Quantity:
     number = _NUMBER.match(stripped)
     if number is None:
         raise _refuse(f"{stripped!r} does not begin with a finite number", kind)
+    if _BEYOND.match(stripped):
+        raise _refuse(f"{stripped!r} is out of any workshop's range", kind)
     unit = stripped[number.end() :].strip()
     if not unit:
         raise _refuse(f"{stripped!r} has no unit", kind)

@@ -191,7 +191,7 @@ def test_the_command_line_and_the_functions_give_the_same_documents(capsys: pyte
     setup = fh.load_job("shaft-scale")
     documents: dict[str, Callable[[], Any]] = {
         "segments": lambda: json_document(segments_document(plan_layout(setup))),
-        "moves": lambda: json_document(moves_document(fh.plan_job(setup).program)),
+        "moves": lambda: json_document(moves_document(fh.plan_job(setup).program, setup.machine)),
     }
     for command, document in documents.items():
         assert run([command, "shaft-scale", "--json"]) == 0

@@ -64,7 +64,7 @@ def moves(
     setup = load_job(job)
     plan = planned(setup)
     if writer is None:
-        documents.show(moves_document(plan.program))
+        documents.show(moves_document(plan.program, setup.machine))
         return
     text = writer.text(setup, plan)
     if output_file is None:

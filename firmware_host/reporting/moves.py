@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from firmware_host.planning.route.moves import MoveProgram, Purpose
-from firmware_host.reporting.document import MISSING, Apart, Cell, Column, Document, Figure, Row, Table
+from firmware_host.model import Machine
+from firmware_host.planning.route.controller_units import acceleration_text, feed_text
+from firmware_host.planning.route.coordinates import StoredScale
+from firmware_host.planning.route.moves import MoveProgram, Purpose, beyond_reach
+from firmware_host.reporting.document import MISSING, Apart, Cell, Column, Document, Figure, Node, Notes, Row, Table
 
 _COLUMNS = (
     Column("segment", "segment"),
@@ -18,10 +21,14 @@ _COLUMNS = (
 )
 
 
-def moves_document(program: MoveProgram) -> Document:
-    """The whole program. The number of microsteps per turn is an exact fraction in text."""
+def moves_document(program: MoveProgram, machine: Machine | None = None) -> Document:
+    """The whole program. The number of microsteps per turn is an exact fraction in text.
+
+    With the `machine`, what its controller has to be set to comes too, in units of its axis.
+    """
     return Document(
         (
+            *(_controller(program, machine) if machine is not None else ()),
             Figure(
                 "microsteps_per_part_revolution", "Microsteps in a turn of the part", str(program.route.per_part_turn)
             ),
@@ -37,6 +44,40 @@ def moves_document(program: MoveProgram) -> Document:
             Table("moves", "Moves", _COLUMNS, tuple(_rows(program)), last=Apart("finish", _finish(program))),
         )
     )
+
+
+def _controller(program: MoveProgram, machine: Machine) -> tuple[Node, ...]:
+    """What the controller has to be set to for these moves."""
+    scale = StoredScale.as_written(machine.steps_per_axis_unit).middle
+    per_turn, unit = program.route.per_part_turn, machine.axis.unit
+    feed = float(feed_text(program.speed, per_turn, scale))
+    acceleration = float(acceleration_text(program.acceleration, per_turn, scale))
+    return (
+        _warnings(program, machine),
+        Figure("axis", "Axis of the controller", machine.axis.letter),
+        Figure("axis_reversed", "Its coordinates have the other sign than the microsteps", machine.axis.reversed),
+        Figure("axis_unit", "Unit of the axis", unit),
+        Figure("steps_per_unit", "Steps per unit of the axis", float(scale), f"/{unit}", ".3f"),
+        Figure("rate_units_per_min", "Rate of the axis, at least", feed, f"{unit}/min", ".6g"),
+        Figure("acceleration_units_per_s2", "Acceleration of the axis", acceleration, f"{unit}/s^2", ".6g"),
+    )
+
+
+def _warnings(program: MoveProgram, machine: Machine) -> Notes:
+    """What does not go as one would think."""
+    route, lines = program.route, []
+    if route.purpose[-1] == Purpose.FINISH and not route.goes_back and route.deltas[-1] < 0:
+        turns = abs(int(route.deltas[-1])) / float(route.per_part_turn)
+        lines.append(
+            f"The finish at the next turn goes back {turns:.4g} turns: a whole turn more lies beyond "
+            "the travel or the controller's reach."
+        )
+    if (found := beyond_reach(machine, route)) is not None:
+        lines.append(
+            f"Targets lie up to {found[0]} microsteps from zero, beyond the {found[1]} within which the controller's "
+            "arithmetic is sure to land on each. A run proves every one first, and is refused where it can't."
+        )
+    return Notes(tuple(lines), "warnings")
 
 
 def _rows(program: MoveProgram) -> Iterator[Row]:

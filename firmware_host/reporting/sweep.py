@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from firmware_host.planning.compare.jumps import jumps_of
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import LimitCheck, Verdict
@@ -20,20 +21,39 @@ _COLUMNS = (
     Column("index_s", "index", "s", ".4g"),
     Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g"),
     Column("speed_deg_per_s", "speed", "deg/s", ".4g"),
+    Column("binding", "stopped by"),
+    Column("segments", "segments", brief=False),
     Column("", "tightest limit"),
     Column("", "margin", form="%"),
     Column("checks", "limits", brief=False),
 )
 
+_JUMP_COLUMNS = (
+    Column("", "from one to the next"),
+    Column("before", "from", brief=False),
+    Column("after", "to", brief=False),
+    Column("what", "what jumps"),
+    Column("why", "why", below=True),
+)
+
 
 def sweep_document(sweep: Sweep, points: Sequence[SweepPoint], accept: Mapping[str, str] | None = None) -> Document:
-    """One row per value: its verdict, the quickest safe index, and the limit with the least margin.
+    """One row per value: its verdict, the quickest safe index, what stops it going faster, and the limit with the least
+    margin; behind them every jump from a value to the next, with its cause.
 
     `accept`: what the job accepts.
     """
     table = _table(sweep, "value", points)
-    varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table))
+    varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table, _jumps(points)))
     return Document((varied, accepted_notes(accept, "accepted")))
+
+
+def _jumps(points: Sequence[SweepPoint]) -> Table:
+    """Where it jumps from one value to the next, and why."""
+    rows = tuple(
+        (f"{jump.before} -> {jump.after}", jump.before, jump.after, jump.what, jump.why) for jump in jumps_of(points)
+    )
+    return Table("jumps", "Jumps from a value to the next", _JUMP_COLUMNS, rows, brief=bool(rows))
 
 
 def sweep_margins(sweep: Sweep, points: Sequence[SweepPoint]) -> Table:
@@ -61,6 +81,8 @@ def _row(point: SweepPoint) -> Row:
         motion.timing.index_s if motion is not None else None,
         math.degrees(motion.acceleration) if motion is not None else None,
         math.degrees(motion.speed) if motion is not None else None,
+        point.binding,
+        point.segments,
         tightest.name if tightest is not None else None,
         tightest.margin if tightest is not None else None,
         checks_table(point.report),

@@ -45,6 +45,9 @@ class Unwinding:
 class AxisMover:
     """Knows the job's zero (`origin`, machine steps) and where the axis was last proved to stand still.
 
+    Of a reversed axis all steps here count as the mark runs, with the other sign than the controller's: only what is
+    sent and what is reported is turned round.
+
     `scale` is the steps-per-unit the controller holds, as far as it is known; `axis` says how far the axis may travel.
     Positions are microsteps from the job's zero as the controller counts them: of a segment that is its target with
     the turns taken back that `prove` has found to be needed. `turns`: turns taken back already, by a run before.
@@ -184,7 +187,15 @@ class AxisMover:
     def reported(self, proof: StandstillProof, segment: int) -> float:
         """The reported position at standstill for a segment (from 1) as if no turns had been taken back."""
         planned = self._program.route.angles.target(segment - 1, self._per_turn)
-        return planned + proof.reported_steps - proof.target_steps
+        return planned + self._axis.sign * (proof.reported_steps - proof.target_steps)
+
+    def stands_at(self, proof: StandstillProof) -> float:
+        """The reported position at standstill, microsteps from the job's zero."""
+        return self._axis.sign * proof.reported_steps - self.origin
+
+    def _steps(self, report: StatusReport) -> float:
+        """Where a report says that it stands, in machine steps as the mark runs."""
+        return self._axis.sign * self._controller.position_steps(report)
 
     def duration(self, position: int, start: int | None = None) -> float:
         """How long the controller takes to `position` from `start` (by default from where it stands), s."""
@@ -235,9 +246,9 @@ class AxisMover:
 
         def look(report: StatusReport) -> None:
             check()
-            if lowest <= controller.position_steps(report) <= highest:
+            if lowest <= self._steps(report) <= highest:
                 return
-            steps = controller.position_steps(controller.status())  # one misread digit is no other place
+            steps = self._steps(controller.status())  # one misread digit is no other place
             if not lowest <= steps <= highest:
                 detail = f"it is not between steps {lowest} and {highest}, on the way of its move"
                 raise PositionError(detail, planned_steps=planned, reported_steps=steps)
@@ -246,7 +257,7 @@ class AxisMover:
 
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
         """Move to `position` from wherever it stands, and wait until it is proved to stand still."""
-        machine_steps = position + self.origin
+        machine_steps = self._axis.sign * (position + self.origin)
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(position)
         accepted_s = self._controller.move_to(coordinate, self._feed)

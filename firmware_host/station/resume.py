@@ -145,7 +145,7 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
         return Start(home=True)
     if zero == "here":
         return Start()
-    found = found_as_left(station.controller, left, left.origin)
+    found = found_as_left(station.controller, setup.machine.axis, left, left.origin)
     if found.unproved:
         raise _not_provable(station, found.unproved, ControllerResetError if found.reset else ControllerError)
     return Start(origin=left.origin, at=found.at, turns=left.turns)

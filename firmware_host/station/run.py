@@ -170,7 +170,7 @@ class RunLoop:
         station.gate.close()
         status = controller.status()
         require_resolution(controller.resolution_steps(status))
-        steps = controller.position_steps(status)
+        steps = machine.axis.sign * controller.position_steps(status)
         at, turns = start.at, start.turns
         origin = round(steps) if start.origin is None else start.origin
         if start.origin is not None and abs(steps - origin - at) > HALF_STEP:
@@ -179,7 +179,7 @@ class RunLoop:
         mover.prove()
         self._journal.write(events.ZeroSet(origin_steps=origin, at=at, turns=turns, scale_known=known is not None))
         station.scales.remember_run(controller.url, machine.axis.letter, station.folder.path)
-        station.progress.zero(origin)
+        station.progress.zero(machine.axis.sign * origin)
         return mover
 
     def _mover(self, scale: StoredScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:
@@ -283,7 +283,7 @@ class RunLoop:
         self._station.progress.stage("moving to the end position")
         with self._motion.act(events.Finish(target=target)):
             proof = mover.move_straight(target, mover.on_the_way(target, self._check_stop))
-        self._journal.write(events.Finished(target=target, reported=round(proof.reported_steps - mover.origin, 4)))
+        self._journal.write(events.Finished(target=target, reported=round(mover.stands_at(proof), 4)))
 
     def _check_stop(self) -> None:
         """Stop if the operator, a signal or the marking side wishes it."""

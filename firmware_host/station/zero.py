@@ -17,6 +17,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, FirmwareHostError, InputError, ZeroNotSaidError
 from firmware_host.model import Machine, Setup
+from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.steps import round_half_even
 from firmware_host.station.journal.journal import read_journal
@@ -76,14 +77,14 @@ class FoundAt:
     reset: bool = False
 
 
-def found_as_left(controller: Controller, left: LastPosition, origin: int) -> FoundAt:
+def found_as_left(controller: Controller, axis: Axis, left: LastPosition, origin: int) -> FoundAt:
     """Look whether the axis stands where a run left it, by the controller's own count; `origin`: that run's zero.
 
     It must stand at a place where the journal says that it stands, or on the way of the move that was begun, and
     nothing may hint at a reset: a board that was reset counts from zero.
     """
     status = controller.status()
-    at = round(controller.position_steps(status)) - origin
+    at = axis.sign * round(controller.position_steps(status)) - origin
     if controller.greeting is not None:
         return FoundAt(at, "the controller was reset since", reset=True)
     if status.state not in (AxisState.READY, AxisState.HOLDING):
@@ -172,9 +173,9 @@ class _LastRun:
         if self.left.origin is None:
             return FoundAt(0, "that run set no zero")
         before, now = self.setup.machine, setup.machine
-        if (before.axis.letter, before.steps_per_axis_unit) != (now.axis.letter, now.steps_per_axis_unit):
-            return FoundAt(0, "that run was of a machine with other steps per unit")
-        return found_as_left(controller, self.left, self.left.origin)
+        if _counting(before) != _counting(now):
+            return FoundAt(0, "that run was of a machine that counts its steps otherwise")
+        return found_as_left(controller, now.axis, self.left, self.left.origin)
 
     def how_it_ended(self, found: FoundAt) -> str:
         """How it ended, and where it left the part."""
@@ -185,6 +186,11 @@ class _LastRun:
         if found.unproved:
             return f"{done}; where the part stands now is not proved: {found.unproved}"
         return f"{done}; the part stands {360 * float(found.at / self.per_turn):.4g} deg from that run's zero"
+
+
+def _counting(machine: Machine) -> tuple[str, int, Fraction]:
+    """What makes a machine's steps comparable with another's."""
+    return machine.axis.letter, machine.axis.sign, machine.steps_per_axis_unit
 
 
 def _doubt(setup: Setup, controller: Controller, path: Path) -> ZeroDoubt | None:

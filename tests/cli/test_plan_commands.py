@@ -32,7 +32,7 @@ JOBS = ("bottle-band", "heavy-shaft", "shaft-scale", "sleeve-label")
     ("command", "document"),
     [
         ("segments", lambda plan: segments_document(plan.layout)),
-        ("moves", lambda plan: moves_document(plan.program)),
+        ("moves", lambda plan: moves_document(plan.program, load_job("bottle-band").machine)),
         ("limits", lambda plan: limits_document(advised(load_job("bottle-band"), plan, MOTORS))),
     ],
     ids=["segments", "moves", "limits"],
@@ -156,7 +156,7 @@ def test_rs274_read_by_pygcode_gives_the_planned_angles(circumstep: Circumstep, 
 
 def test_a_program_has_one_stop_for_each_pass_and_ends(circumstep: Circumstep) -> None:
     lines = circumstep("moves", "shaft-scale", "--format", "rs274").out.splitlines()
-    assert sum(line.startswith("M0") for line in lines) == 12
+    assert sum(line.startswith("M0 (mark") for line in lines) == 12
     assert lines[-1] == "M2"
     assert max(map(len, lines)) < 80
 

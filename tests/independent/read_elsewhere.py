@@ -37,6 +37,7 @@ _read(
     *(f"machine.link.stated.{key}" for key in ("steps_per_unit", "rate", "acceleration", "rates_per")),
 )
 _read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.letter", "machine.axis.unit")
+_read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.reversed")
 _read("simulator/boards.py", "whether the simulated axis can be homed", "machine.axis.home_switch")
 _read(
     "planning/compare/advice.py",

@@ -170,5 +170,5 @@ def test_a_machine_with_a_home_switch_homes_instead_of_being_unlocked(tmp_path: 
     bench.at("gate-open", lambda: trip_limit_switch(bench.device, bench.clock.monotonic()))
     with pytest.raises(FirmwareHostError, match=r"alarm|locked"):
         bench.run()
-    assert bench.resume(zero="here").outcome == "done"
+    assert bench.resume().outcome == "done"
     assert "$X" not in bench.sent_lines()

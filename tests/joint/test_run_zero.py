@@ -12,9 +12,9 @@ from firmware_host.acts import Resume, Run
 from firmware_host.errors import (
     ControllerError,
     InputError,
+    JournalError,
     RunStoppedError,
     SettingsMismatchError,
-    UnreadableFileError,
     ZeroNotSaidError,
 )
 from firmware_host.station.journal.journal import read_journal
@@ -210,5 +210,5 @@ def test_a_note_that_cannot_be_kept_stops_the_run_before_it_moves(
     quick_disk(monkeypatch)
     (tmp_path / "file").write_text("", encoding="utf-8")
     monkeypatch.setattr(bench.scales, "_folder", tmp_path / "file")
-    with pytest.raises(UnreadableFileError, match="the note cannot be kept"):
+    with pytest.raises(JournalError, match="the note cannot be kept"):
         bench.scales.remember_run("port", "A", tmp_path)

@@ -242,7 +242,8 @@ def test_a_sweep_is_a_row_for_each_value_with_all_its_checks() -> None:
     assert values["key"] == "index.acceleration"
     first, last = values["points"]
     assert list(first) == [
-        "value", "verdict", "reasons", "trouble", "index_s", "acceleration_deg_per_s2", "speed_deg_per_s", "checks"
+        "value", "verdict", "reasons", "trouble", "index_s", "acceleration_deg_per_s2", "speed_deg_per_s", "binding",
+        "segments", "checks",
     ]  # fmt: skip
     assert points[0].report is not None
     assert first["checks"] == json_document(limits_document(points[0].report))["checks"]
@@ -252,7 +253,10 @@ def test_a_sweep_is_a_row_for_each_value_with_all_its_checks() -> None:
     lines = printed(sweep_document(SWEEP, points)).splitlines()
     assert lines[1].split()[0] == "index.acceleration"
     assert lines[2].split()[-3:] == ["step-rate-controller", "34", "%"]
-    assert lines[-1] == f"  900 rad/s^2: {last['trouble']}"
+    assert f"  900 rad/s^2: {last['trouble']}" in lines
+    (jump,) = values["jumps"]
+    assert (jump["before"], jump["after"], jump["what"]) == ("1 rad/s^2", "900 rad/s^2", f"{first['verdict']} -> fails")
+    assert lines[-1] == f"  1 rad/s^2 -> 900 rad/s^2: {jump['why']}"
 
 
 def test_the_csv_of_a_sweep_has_the_margin_of_every_check() -> None:

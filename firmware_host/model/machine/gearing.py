@@ -65,6 +65,16 @@ class GearingStage(Described):
         return self
 
     @model_validator(mode="after")
+    def _wheels_have_teeth(self) -> Self:
+        if self.kind != "coupling":
+            if self.driven_teeth == 1:
+                raise contradiction("driven_teeth", "no gear or pulley has one tooth; give its teeth, or the ratio")
+            if self.driving_teeth == 1 and self.kind != "worm":
+                remedy = 'give its teeth, the ratio, or kind = "worm" for a worm of one start'
+                raise contradiction("driving_teeth", f"no gear or pulley has one tooth; {remedy}")
+        return self
+
+    @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> Self:
         wheels = self.pitch is not None or self.driving_diameter is not None
         if self.belt_tension is not None and self.kind not in (None, "toothed-belt"):

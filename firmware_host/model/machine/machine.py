@@ -53,6 +53,11 @@ class Axis(Described):
 
     letter: Literal["X", "Y", "Z", "A", "B", "C"] = "A"
     unit: AxisUnit = Field(default="deg", description="degrees of the drive's shaft, or mm of roller surface")
+    reversed: bool = Field(
+        default=False,
+        description="its positive direction turns the part the other way: coordinates are sent with the other sign; "
+        "travel stays as the controller counts it",
+    )
     tilt: AngleOrZero = Field(
         default=parse_quantity("0 deg", "angle", "non-negative"),
         description="of the part's axis, or of the rollers it lies on: 0 deg level, 90 deg upright",
@@ -72,6 +77,11 @@ class Axis(Described):
         if self.tilt.exact > Fraction(1, 4):
             raise contradiction("tilt", f"{self.tilt} is beyond upright; give 0 deg (level) to 90 deg (upright)")
         return self
+
+    @property
+    def sign(self) -> int:
+        """Steps that the controller counts for a step in the direction in which the mark runs: 1, -1 if reversed."""
+        return -1 if self.reversed else 1
 
     @property
     def unwinds(self) -> bool:

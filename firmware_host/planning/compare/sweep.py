@@ -38,13 +38,19 @@ class Sweep:
 class SweepPoint:
     """One value, as it would be written in the file, and what follows from it.
 
-    `report` is None where no motion is safe or nothing can be planned; `trouble` then says why.
+    `report` is None where no motion is safe or nothing can be planned; `trouble` then says why. `segments`: how many.
     """
 
     value: str
     verdict: Verdict
     report: LimitReport | None
     trouble: str = ""
+    segments: int | None = None
+
+    @property
+    def binding(self) -> tuple[str, ...]:
+        """The names of what stops the index going faster; empty without a motion."""
+        return self.report.motion.binding if self.report is not None else ()
 
 
 def parse_sweep(text: str) -> Sweep:
@@ -79,10 +85,11 @@ def sweep_limits(
 
 def _point(setup: Setup, shown: str, plan: Callable[[Setup], JobPlan]) -> SweepPoint:
     try:
-        report = plan(setup).limits
+        planned = plan(setup)
     except (LimitExceededError, PlanError) as error:
         return SweepPoint(shown, Verdict.FAILS, None, str(error))
-    return SweepPoint(shown, report.verdict, report)
+    report = planned.limits
+    return SweepPoint(shown, report.verdict, report, segments=planned.segments.count)
 
 
 def _shown(value: Any) -> str:

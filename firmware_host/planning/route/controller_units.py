@@ -19,6 +19,11 @@ def feed_text(speed: float, per_part_turn: Fraction, steps_per_unit: Fraction) -
     return floor_text(60 * axis_units(speed, per_part_turn, steps_per_unit), 3)
 
 
+def acceleration_text(acceleration: float, per_part_turn: Fraction, steps_per_unit: Fraction) -> str:
+    """Acceleration in units/s^2 for one of the part (rad/s^2, > 0), rounded down."""
+    return floor_text(axis_units(acceleration, per_part_turn, steps_per_unit), 3)
+
+
 def floor_text(value: float, decimals: int) -> str:
     """Decimal text of a positive value, rounded down, at least one in the last place.
 

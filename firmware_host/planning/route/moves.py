@@ -172,6 +172,18 @@ def extent(route: Route, taken: TurnsBack) -> tuple[int, int]:
     return min(lowest), max(highest)
 
 
+def beyond_reach(machine: Machine, route: Route) -> tuple[int, int] | None:
+    """Farthest position of a route (microsteps), and the reach that it is beyond; None if all of it is within reach.
+
+    For a job that begins at machine zero of a controller that holds the steps-per-unit it is told to: within the reach
+    (`proved_reach`) every target is sure to be landed on.
+    """
+    ends = [int(route.targets.min(initial=0)), int(route.targets.max(initial=0))]
+    farthest = max(-ends[0], ends[1])
+    reach = proved_reach(StoredScale.as_written(machine.steps_per_axis_unit))
+    return (farthest, reach) if farthest > reach else None
+
+
 def unwound_route(route: Route, taken: TurnsBack) -> Route:
     """The moves of a route with whole turns taken back: an unwinding move leads to each stretch that asks for one."""
     count = route.angles.count

@@ -40,11 +40,15 @@ class Span:
 
     @classmethod
     def of_travel(cls, axis: Axis, per_turn: Fraction, origin: int) -> Span | None:
-        """The travel of a cable-wound axis, which counts from machine zero; None if the axis is endless."""
+        """The travel of a cable-wound axis, which counts from machine zero; None if the axis is endless.
+
+        `origin` counts as the mark runs: with the other sign than the controller's, if the axis is reversed.
+        """
         travel = axis.travel
         if travel == "endless":
             return None
-        lowest, highest = travel.lowest.exact * per_turn, travel.highest.exact * per_turn
+        ends = travel.lowest.exact * per_turn * axis.sign, travel.highest.exact * per_turn * axis.sign
+        lowest, highest = min(ends), max(ends)
         return cls(math.ceil(lowest) - origin, math.floor(highest) - origin)
 
     def within(self, other: Span | None) -> Span:
@@ -192,7 +196,8 @@ def require_travel(axis: Axis, lowest: int, highest: int, per_turn: Fraction, or
     travel = axis.travel
     if travel == "endless":
         return
-    least, most = (lowest + origin) / per_turn, (highest + origin) / per_turn
+    ends = (lowest + origin) * axis.sign / per_turn, (highest + origin) * axis.sign / per_turn
+    least, most = min(ends), max(ends)
     for angle, limit, outside in (
         (least, travel.lowest, least < travel.lowest.exact),
         (most, travel.highest, most > travel.highest.exact),

@@ -15,4 +15,4 @@ class JsonFormat(MoveFormat):
     name = "json"
 
     def text(self, setup: Setup, plan: JobPlan) -> str:
-        return json_text(json_document(moves_document(plan.program)))
+        return json_text(json_document(moves_document(plan.program, setup.machine)))

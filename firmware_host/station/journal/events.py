@@ -103,7 +103,8 @@ class Home(Event):
 
 
 class ZeroSet(Event):
-    """Where the job's zero is: `origin_steps` in machine steps. The axis stands at position `at`.
+    """Where the job's zero is: `origin_steps` in machine steps, of a reversed axis with the other sign than the
+    controller's. The axis stands at position `at`.
 
     `turns`: whole turns taken back since the zero was set; `scale_known`: the exact steps per unit are known, because
     this program wrote them (None where the zero only moves with turns taken back).

@@ -17,7 +17,7 @@ from pathlib import Path
 import platformdirs
 
 from firmware_host.controller.stored_settings import ControllerSettings
-from firmware_host.errors import UnreadableFileError
+from firmware_host.errors import JournalError, UnreadableFileError
 from firmware_host.system.files import write_whole
 
 _DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
@@ -57,9 +57,13 @@ class KnownScales:
     def remember_run(self, url: str, axis: str, folder: Path) -> None:
         """Note that the run in `folder` is the last one that set the zero of this axis at this port.
 
-        Raises `UnreadableFileError` when the note can't be kept.
+        Raises `JournalError` when the note can't be kept.
         """
-        self._keep(self._path(url, axis, "-run"), {"url": url, "run": str(folder.absolute())})
+        path = self._path(url, axis, "-run")
+        try:
+            self._keep(path, {"url": url, "run": str(folder.absolute())})
+        except UnreadableFileError as error:
+            raise JournalError(str(path), error.problem) from error
 
     def last_run(self, url: str, axis: str) -> Path | None:
         """The folder of the last run that set the zero of this axis at this port; None if none is known."""

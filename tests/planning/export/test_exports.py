@@ -7,6 +7,7 @@ import math
 import re
 import warnings
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -81,8 +82,14 @@ def test_pygcode_reads_the_planned_angles(machine: Machine, diameter: str) -> No
         float(StoredScale.as_written(machine.steps_per_axis_unit).middle / machine.steps_per_axis_unit) - 1
     )
     assert angles == pytest.approx(planned_angles(program), abs=0.1 * resolution + 400 * scale_error)
-    assert sum(isinstance(code, GCodePauseProgram) for code in codes) == 9 * 2
-    assert sum(isinstance(code, GCodeDwell) for code in codes) == 9
+    assert sum(isinstance(code, GCodePauseProgram) for code in codes) == 1 + 9 * 2
+    turned_back = int(np.isin(program.route.purpose, (Purpose.TAKE_UP, Purpose.UNWIND)).sum())
+    assert sum(isinstance(code, GCodeDwell) for code in codes) == 9 + turned_back
+    first = next(place for place, code in enumerate(codes) if isinstance(code, GCodeLinearMove))
+    before = {type(code).__name__ for code in codes[:first]}
+    assert {"GCodeExactPathMode", "GCodeResetCoordSystemOffset", "GCodePauseProgram"} <= before
+    # No two moves follow each other: an interpreter has nothing to join.
+    assert not any(isinstance(a, GCodeLinearMove) and isinstance(b, GCodeLinearMove) for a, b in pairwise(codes))
     assert isinstance(codes[-1], GCodeEndProgram)
     assert all(set(move.params) == {letter} for move in moves)
 
@@ -106,13 +113,24 @@ def test_gcodeparser_reads_coordinates_that_are_the_planned_microsteps(machine: 
 def test_the_program_line_by_line() -> None:
     program = program_for(PLAYFUL, {"angle": "90 deg"}, segments={"count": 2}, index={"finish": "unwind"})
     lines = list(rs274_lines(PLAYFUL, program, passes=2, settle_s=0.15))
-    comments, words = lines[:4], lines[4:]
+    comments, words = lines[:6], lines[6:]
     assert all(re.fullmatch(r"\([^()]+\)", line) for line in comments)
     # 9600 microsteps per turn are written 26.667 steps per degree: 1200 steps are 44.9994 of those degrees, 1/30 of a
-    # step apart from 45.000. One radian per second is 3437.7 deg/min, 57.295 deg/s.
+    # step apart from 45.000. One radian per second is 3437.7 deg/min, 57.295 deg/s; 4 rad/s^2 are 229.18.
+    assert comments[1:] == [
+        "(steps per unit 26.667, 9600 microsteps per turn of the part)",
+        "(set its acceleration to 229.180 units/s2)",
+        "(set its rate to 3437.70 units/min or more)",
+        "(an unwrapped rotary axis: it counts on beyond 360, never from 0 again)",
+        "(keep the motor energised, and prove this program without the laser first)",
+    ]
     assert words == [
         "G21 G90 G94",
+        "G61 (exact stop, G61.1 where that is told apart)",
+        "G92.1 (no offset of another program)",
+        "M0 (set A to zero where the part stands, without any other offset)",
         "G1 A-2.1000 F3437.70 (take-up)",
+        "G4 P0.150 (it stops before it turns back)",
         "G1 A0.0000 F3437.70 (segment 1 of 2)",
         "G4 P0.150",
         "M0 (mark now, pass 1 of 2)",
@@ -138,7 +156,9 @@ def test_no_name_from_a_file_reaches_the_program() -> None:
         assert line.isprintable()
         assert not re.search(r"M3|M4|S1000|G0\b|A999|[$!~?;]", line)
         assert re.fullmatch(
-            r"(G21 G90 G94|G1 A-?\d+\.\d+ F\d+\.\d+ |G4 P\d\.\d{3}|M0 |M2)?(\([a-z0-9 ,./-]*\))?", line, re.I
+            r"(G21 G90 G94|G61 |G92\.1 |G1 A-?\d+\.\d+ F\d+\.\d+ |G4 P\d\.\d{3} ?|M0 |M2)?(\([a-z0-9 ,.:/-]*\))?",
+            line,
+            re.I,
         )
     plain = chuck_machine(gearing=[{"ratio": "3"}])
     same = program_for(plain, {"angle": "90 deg"}, segments={"count": 3})
@@ -248,6 +268,29 @@ def test_the_document_holds_the_whole_program() -> None:
     assert document["finish"]["duration_s"] == pytest.approx(5.2359878 + 0.25)
     total = sum(row["duration_s"] for row in document["moves"]) + document["finish"]["duration_s"]
     assert total == pytest.approx(program.durations.sum())
+
+
+def test_with_the_machine_the_document_says_what_the_controller_has_to_be_set_to() -> None:
+    # 4 rad/s^2 are 229.183 deg/s^2 of the part; 9600/360 steps per degree are written 26.667, which is 26.6667/26.667
+    # of those units: 229.180. 1 rad/s is 3437.70 units/min.
+    program = program_for(PLAYFUL, {"angle": "90 deg"}, segments={"count": 3})
+    document = json.loads(json.dumps(json_document(moves_document(program, PLAYFUL))))
+    told = dict(list(document.items())[:7])
+    assert told == {
+        "warnings": [],
+        "axis": "A",
+        "axis_reversed": False,
+        "axis_unit": "deg",
+        "steps_per_unit": 26.667,
+        "rate_units_per_min": 3437.70,
+        "acceleration_units_per_s2": 229.180,
+    }
+
+
+def test_a_linear_axis_is_not_asked_to_be_a_rotary_one() -> None:
+    machine = roller_machine(axis={"unit": "mm", "letter": "Y"})
+    program = program_for(machine, {"angle": "90 deg"}, diameter="80 mm", segments={"count": 3})
+    assert not any("rotary" in line for line in rs274_lines(machine, program, passes=1, settle_s=0.0))
 
 
 def test_a_job_that_stays_has_no_finish() -> None:

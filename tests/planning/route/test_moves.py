@@ -25,8 +25,8 @@ def route_of(machine: Any, mark: dict[str, Any], *, diameter: str = "50 mm", **c
 
 @settings(deadline=None, max_examples=150)
 @given(
-    driving=st.integers(1, 97),
-    driven=st.integers(1, 97),
+    driving=st.integers(2, 97),
+    driven=st.integers(2, 97),
     microsteps=st.sampled_from([1, 2, 5, 16, 32, 256]),
     count=st.integers(1, 300),
     start=st.integers(-720, 720),
