@@ -28,8 +28,10 @@ class Window(Described):
     focus: Literal["crown", "balanced"] = "crown"
     incidence_limit: Angle | None = Field(default=None, description="largest angle of the beam to the surface normal")
     lens_field: Length | None = Field(default=None, description="width of the lens's field across the axis")
-    focal_length: Length | None = Field(default=None, description="of a lens whose rays lean outwards off the middle")
-    telecentric: bool | None = Field(default=None, description="whether the lens's rays all come straight down")
+    focal_length: Length | None = Field(default=None, description="of the lens: off the middle its rays lean outwards")
+    telecentric: bool | None = Field(
+        default=None, description="whether the lens's rays all come straight down; left out, both are looked at"
+    )
     flat_field_corrected: bool | None = Field(
         default=None,
         description="whether the marking side draws the artwork for a round surface; left out, both are looked at",

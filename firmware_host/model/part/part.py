@@ -79,11 +79,6 @@ class RoundPart(Described, ABC):
         return self.contact_diameter or self.diameter
 
     @property
-    def widest_band(self) -> float:
-        """Widest mark along the axis that fits on the part, m: what a mark that states no width can be at most."""
-        return self.whole_length.si
-
-    @property
     def thinnest(self) -> Length:
         """Least outer diameter: where the part bends most."""
         return self.diameter
@@ -233,11 +228,6 @@ class ConePart(StraightPart):
     @property
     def taper(self) -> Fraction:
         return (self.large_diameter.exact - self.small_diameter.exact) / (2 * self.length.exact)
-
-    @property
-    def widest_band(self) -> float:
-        nearest = min(self.large_diameter.exact - self.diameter.exact, self.diameter.exact - self.small_diameter.exact)
-        return float(nearest / self.taper)
 
     @property
     def thinnest(self) -> Length:

@@ -54,16 +54,15 @@ def taper_warning(plan: SegmentPlan, tolerance: float | None) -> str:
 
 
 def _lenses(window: Window) -> tuple[float | None, ...]:
-    """The focal lengths (m) to look at, None for rays that come straight down.
+    """The focal lengths (m) to look at, None for rays that come straight down, as those of a very long lens do.
 
     No lens draws a field wider than its focal length (common practice, from memory), so a field bounds it from below.
     """
     if window.telecentric:
         return (None,)
-    if window.focal_length is not None:
-        return (window.focal_length.si,)
-    shortest = window.lens_field.si if window.lens_field is not None else SHORTEST_LENS
-    return (shortest,) if window.telecentric is False else (None, shortest)
+    if window.focal_length is None:
+        return (None, window.lens_field.si if window.lens_field is not None else SHORTEST_LENS)
+    return (window.focal_length.si,) if window.telecentric is False else (None, window.focal_length.si)
 
 
 def _excess(plan: SegmentPlan, corrected: bool, depth: float = 0.0, lens: float | None = None) -> Floats:
@@ -89,7 +88,8 @@ def _lens_words(window: Window) -> str:
     if window.telecentric:
         return "slant of the rays, telecentric lens"
     if window.focal_length is not None:
-        return f"slant of the rays, {window.focal_length} lens"
+        leaning = "" if window.telecentric is False else ", if it is not telecentric"
+        return f"slant of the rays, {window.focal_length} lens{leaning}"
     (shortest,) = (lens for lens in _lenses(window) if lens is not None)
     return f"slant of the rays, lens of at least {shortest * 1e3:.4g} mm (assumed)"
 
@@ -102,6 +102,6 @@ def _flat_remedy(window: Window) -> str:
 
 
 def _lens_remedy(window: Window) -> str:
-    if window.focal_length is None and window.telecentric is not True:
+    if window.focal_length is None or window.telecentric is None:
         return f"Say what lens it is (window.focal_length, or window.telecentric), or {_NARROWER}"
     return f"Use a telecentric lens, or {_NARROWER}"

@@ -16,8 +16,8 @@ from firmware_host.model.machine.machine import Machine
 class Band:
     """A mark along the axis. `reach` (m, >= 0): from its middle to either edge; `taper`: change of radius per length.
 
-    `slope`: of the line along its top, 0 where that was levelled. `assumed`: no width was stated, so the widest that
-    fits on the part counts.
+    `slope`: of the line along its top, 0 where that was levelled. `assumed`: no width was stated, so the part's
+    whole length counts.
     """
 
     reach: float = 0.0
@@ -48,7 +48,7 @@ def band_of(job: Job, tilt: float = 0.0) -> Band:
     taper, width = float(job.part.taper), job.mark.width
     if taper == 0:
         return Band()
-    reach = (width.si if width is not None else job.part.widest_band) / 2
+    reach = (width.si if width is not None else job.part.whole_length.si) / 2
     slope = {True: 0.0, False: taper, None: taper + tilt}[job.mark.levelled]
     return Band(reach, taper, slope, width is None)
 

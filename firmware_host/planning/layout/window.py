@@ -111,7 +111,7 @@ def marking_window(window: Window, radius: float, band: Band = LEVEL) -> Marking
 
 def _band_too_wide(half_depth: float, band: Band) -> WindowError:
     narrower = band.reach * half_depth / band.rise
-    stated = "mark.width is not stated, so the widest that fits on the cone counts: " if band.assumed else ""
+    stated = "mark.width is not stated, so the cone's whole length counts: " if band.assumed else ""
     return WindowError(
         f"{stated}the cone's surface rises and falls along the mark's {2e3 * band.reach:.4g} mm by more than the "
         "marking window holds",

@@ -147,7 +147,9 @@ def test_a_lens_that_is_not_described_is_the_shortest_that_draws_its_field() -> 
 
     shortest = slant(focal_length="110 mm")
     assert slant() == (shortest[0], 0.0)
-    assert slant(telecentric=False) == shortest
+    assert shortest[0] < shortest[1] < 0
+    assert slant(telecentric=None) == (shortest[0], 0.0)
+    assert slant(focal_length="110 mm", telecentric=None) == (shortest[0], 0.0)
     assert slant(telecentric=True) == (0.0, 0.0)
     assert slant(lens_field=None)[0] == slant(focal_length="60 mm")[0]
     # About sag*x/f at both edges, the sag that below the focal plane: 2 * 0.87 * 12/160 = 0.130 mm, and 1/cos(phi).
