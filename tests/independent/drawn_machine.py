@@ -170,6 +170,8 @@ def draw_rollers(draw: Draw, part: Table) -> Table:
         contact_width=draw.quantity("length", 1e-4, 2e-3),
         axial_stop=draw.random.random() < 0.3,
     )
+    if rollers.get("axial_stop") and round(roller * 1e6) % 3:  # nothing drawn: the pairs stay what they were
+        rollers["stop_friction_torque"] = f"{roller * 0.2:.5g} N*m"
     if "roller_inertia" in rollers:
         return rollers
     return draw.optional(rollers, roller_length=draw.quantity("length", 30e-3, 300e-3))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -69,12 +69,13 @@ def contact_forces(
     An idle row only drags: r_roller F = -(J_idle alpha_roller + its friction). Two driven rows share the traction in
     proportion to their normals, as they do when both are about to slip. `lift` (N, upward) and `across` (N, toward the
     other row): what pulls on the part besides its weight, such as m e omega^2 of an imbalance (m e alpha is left out).
+    An axial stop's friction works against the turning, as the load does.
     """
     given = (acceleration, load_torque, direction, lift, across)
     alpha, load, sense, up, over = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in given))
     pressing = trough.weight - up
     part_radius = trough.part_diameter / 2
-    fixed = (trough.part_inertia * alpha + load) / part_radius
+    fixed = (trough.part_inertia * alpha + load + trough.stop_torque * sense) / part_radius
     per_normal = trough.lever_arm * sense / part_radius
     if trough.driven is DrivenRows.BOTH:
         return _both_driven(trough, fixed, per_normal, pressing, over)
@@ -237,10 +238,11 @@ def _grip_acceleration_both(trough: Trough, friction: float, imbalance_torque: f
     share = min(friction, math.tan(trough.half_angle), 1.0)
     total = trough.weight / (math.cos(trough.half_angle) * (1 + share**2))
     part_radius = trough.part_diameter / 2
-    if (share * part_radius - trough.lever_arm) * total - imbalance_torque <= 0:
+    drag = trough.lever_arm * total + trough.stop_torque
+    spare_torque = share * part_radius * total - imbalance_torque
+    if spare_torque <= drag:
         return 0.0
-    drag = -trough.lever_arm if ramp is Ramp.DOWN else trough.lever_arm
-    spare_torque = (share * part_radius - drag) * total - imbalance_torque
+    spare_torque += drag if ramp is Ramp.DOWN else -drag
     return spare_torque / trough.part_inertia if trough.part_inertia > 0 else math.inf
 
 
@@ -300,10 +302,13 @@ def rolling_drag(trough: AnyTrough) -> FloatArray:
     """Torque (N m, >= 0, on the part's axis) that turning part and rollers takes at constant speed.
 
     Lever arm times normal force at each contact, once on the part and once on the roller, plus the idle row's bearings,
-    each brought to the part with the speed ratio (power balance). The worse of both directions.
+    each brought to the part with the speed ratio (power balance), plus the friction of an axial stop (that shifts the
+    normals little, and is left out of them). The worse of both directions.
     """
     rollers_per_part = trough.part_diameter / trough.roller_diameter
-    both_ways = [contact_forces(trough, 0.0, 0.0, direction) for direction in (1.0, -1.0)]
+    free = replace(trough, stop_torque=0.0)
+    both_ways = [contact_forces(free, 0.0, 0.0, direction) for direction in (1.0, -1.0)]
     both_normals = np.maximum(*(forces.normal_driven + forces.normal_other for forces in both_ways))
     bearings = trough.idle_friction_torque if trough.driven is DrivenRows.ONE else 0.0
-    return np.asarray(trough.lever_arm * both_normals * (1 + rollers_per_part) + bearings * rollers_per_part)
+    rolling = trough.lever_arm * both_normals * (1 + rollers_per_part) + bearings * rollers_per_part
+    return np.asarray(rolling + trough.stop_torque)

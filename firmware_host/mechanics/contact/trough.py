@@ -59,6 +59,7 @@ class Trough:
     `idle_friction_torque` >= 0 N m: their bearings together. `lever_arm` >= 0 m: rolling friction of each contact.
     `tilt` of the axis, rad, 0 level to below pi/2: what of the weight pulls across it presses on the rollers.
     `unbalance` m e >= 0 kg m; `throw` N: centrifugal force at the speed looked at, see `turning`, one or many.
+    `stop_torque` >= 0 N m: friction of an axial stop on the part.
     """
 
     mass: float
@@ -73,6 +74,7 @@ class Trough:
     tilt: float = 0.0
     unbalance: float = 0.0
     throw: FloatOrArray = 0.0
+    stop_torque: float = 0.0
 
     def __post_init__(self) -> None:
         require_positive("mass", self.mass, "kg")
@@ -113,6 +115,7 @@ class ManyTroughs:
     tilt: float = 0.0
     unbalance: FloatOrArray = 0.0
     throw: FloatOrArray = 0.0
+    stop_torque: FloatOrArray = 0.0
 
     def turning(self, speed: FloatOrArray) -> ManyTroughs:
         """The same while the parts turn up to `speed` (rad/s): their centrifugal forces count."""

@@ -23,6 +23,7 @@ from firmware_host.planning.assume.machine import (
     driver_assumptions,
     rest_assumptions,
     shaping_assumptions,
+    stop_assumptions,
     support_assumptions,
     thrust_of,
 )
@@ -87,6 +88,7 @@ def _assumptions(machine: Machine, job: Job) -> Iterable[Assumption]:
     yield from drive_assumptions(machine.drive, mass, thrust_of(machine.support))
     yield from support_assumptions(machine.support)
     yield from rest_assumptions(machine.support, job.part, mass)
+    yield from stop_assumptions(machine, job.part, mass)
     yield from job_assumptions(machine, job)
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
 from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM
+from firmware_host.mechanics.contact.support import weight_along
 from firmware_host.model.machine.driver import Driver
 from firmware_host.model.machine.drives.base import Cradle, Drive
-from firmware_host.model.machine.machine import Support
+from firmware_host.model.machine.machine import Machine, Support
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
 
@@ -108,6 +109,18 @@ def rest_assumptions(support: Support, part: RoundPart, part_mass: float) -> Ite
     why = f"up to plain jaws under all that the part can press them with, coefficient {PLAIN_BEARING:g}, {COMMON}"
     path = ("support", "steady_rest", "friction_torque")
     yield Assumption("support.steady_rest.friction_torque", path, low, high, Together.FRICTION, why)
+
+
+def stop_assumptions(machine: Machine, part: RoundPart, part_mass: float) -> Iterator[Assumption]:
+    """What the description of an axial stop leaves open that a tilted axis presses a part of `part_mass` kg against."""
+    cradle, tilt = machine.drive.cradle, machine.axis.tilt.si
+    if cradle is None or not cradle.axial_stop or tilt == 0 or cradle.stop_friction_torque is not None:
+        return
+    most = PLAIN_BEARING * weight_along(part_mass, tilt) * max(part.diameter.si, part.contact.si) / 2
+    low, high = quantity(0, *_NEWTON_METRES), quantity(most, *_NEWTON_METRES)
+    why = f"up to a plain stop at the part's rim, coefficient {PLAIN_BEARING:g}, {COMMON}"
+    path = ("drive", "stop_friction_torque")
+    yield Assumption("drive.stop_friction_torque", path, low, high, Together.FRICTION, why)
 
 
 def thrust_of(support: Support) -> float:

@@ -93,8 +93,16 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
         idle_friction_torque=_needed(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
         lever_arm=_needed(_lever_arm(cradle), "drive.rolling_resistance"),
         tilt=tilt,
+        stop_torque=_stop_torque(cradle, tilt),
         unbalance=body.mass * (body.offset or 0.0),
     )
+
+
+def _stop_torque(cradle: Cradle, tilt: float) -> float:
+    """Friction torque (N m) of the axial stop; nothing presses the part there on a level axis, unless it is stated."""
+    if cradle.axial_stop and tilt > 0:
+        return _needed(cradle.stop_friction_torque, "drive.stop_friction_torque")
+    return cradle.stop_friction_torque or 0.0
 
 
 def _needed(value: float | None, key: str) -> float:

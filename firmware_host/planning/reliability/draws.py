@@ -197,6 +197,7 @@ class IndexDraws:
             idle_friction_torque=trough.idle_friction_torque * bearings,
             lever_arm=trough.lever_arm * factors.get("rolling_resistance", _ONE),
             tilt=trough.tilt,
+            stop_torque=trough.stop_torque * bearings,
             unbalance=mass * offset,
         )
         return DrawnPart(mass, inertia, imbalance, rolling_drag(many) + friction, turns, many)

@@ -108,6 +108,7 @@ class Facts:
         self.arm = arm if arm is not None else LEVER_ARM.get(surfaces, 0.0)
         self.idle_torque = of(drive, "idle_friction_torque") if self.one_row else 0.0
         self.idle_inertia = self.roller_inertia / 2 if self.one_row else 0.0
+        self.stop_torque = 0.0  # left out of the normals that rolling friction goes by
         self.centres = si(drive["centre_distance"])
         self.fallen = self.centres >= self.contact + self.roller
         self.beta = asin(min(1.0, self.centres / (self.contact + self.roller)))
@@ -119,6 +120,8 @@ class Facts:
             return
         pressing = max(sum(forces(self, 0.0, 0.0, sense)[:2]) for sense in (1, -1))
         self.friction = (of(drive, "friction_torque") + self.idle_torque) * turns + self.arm * pressing * (1 + turns)
+        self.stop_torque = of(drive, "stop_friction_torque")
+        self.friction += self.stop_torque
 
     def _find_missing(self) -> None:
         gearing, drive = self.machine["gearing"], self.drive

@@ -20,6 +20,7 @@ class OnRollers(Protocol):
     one_row: bool
     idle_inertia: float
     idle_torque: float
+    stop_torque: float
 
 
 def forces(
@@ -33,7 +34,7 @@ def forces(
     """
     weight, b = facts.weight - lift, facts.beta
     r, d = facts.contact / 2, facts.roller / 2
-    push = facts.inertia * acceleration + load
+    push = facts.inertia * acceleration + load + facts.stop_torque * sense
     if not facts.one_row:
         return _both(facts, push, sense, weight, across)
     dragged = facts.idle_inertia * acceleration * facts.contact / facts.roller + facts.idle_torque * sense

@@ -87,7 +87,7 @@ STOPPED = {"axial_stop": True}
 
 def test_less_weight_presses_on_tilted_rollers_so_less_grips() -> None:
     # Without friction of rolling and without imbalance the traction stays J alpha/r, and the normals are nearly halved.
-    smooth = STOPPED | {"rolling_resistance": "0.1 um"}
+    smooth = STOPPED | {"rolling_resistance": "0.1 um", "stop_friction_torque": "0 N*m"}
     level, steep = (report(rolling(t, **smooth), job(part__mass_offset="0 mm"), acceleration=5.0) for t in (0, 60))
     assert load_case(rolling(60, **STOPPED), job()).trough.weight == pytest.approx(2.2 * G / 2)  # type: ignore[union-attr]
     assert named(steep, "grip").value == pytest.approx(2 * named(level, "grip").value, rel=0.05)  # type: ignore[operator]
@@ -131,3 +131,36 @@ def test_a_part_that_slides_gets_a_plan_that_says_so() -> None:
     check = named(found, "axial-slide")
     assert (found.verdict, check.stops) == (Verdict.FAILS, True)
     assert check.remedy.startswith("Set drive.axial_stop = true")
+
+
+def test_a_stop_below_a_tilted_part_rubs_and_takes_of_grip_and_torque() -> None:
+    # A plain stop at the rim, coefficient 0.15, under m g sin(30 deg): what it takes at the rim is traction as well.
+    rubs = 0.15 * 2.2 * G / 2 * 0.03
+    work = job(part__mass_offset="0 mm")
+    assumed, free = (
+        load_case(rolling(30, **STOPPED, **keys), work) for keys in ({}, {"stop_friction_torque": "0 N*m"})
+    )
+    assert assumed.trough.stop_torque == pytest.approx(rubs, rel=1e-3)  # type: ignore[union-attr]
+    assert assumed.friction_torque - free.friction_torque == pytest.approx(rubs, rel=0.05)
+    ours, without = (
+        named(report(rolling(30, **STOPPED, rolling_resistance="0.1 um", **keys), work, acceleration=1e-6), "grip")
+        for keys in ({}, {"stop_friction_torque": "0 N*m"})
+    )
+    # F = T/r on the driven row; the rows' normals by the plane equilibrium, the idle row dragging nothing.
+    sine, cosine, weight, traction = HALF_ANGLE, sqrt(1 - HALF_ANGLE**2), 2.2 * G * cos(radians(30)), rubs / 0.03
+    total = (weight + sine * traction) / cosine
+    assert ours.value == pytest.approx(traction / ((total - traction * cosine / sine) / 2), rel=2e-3)
+    assert without.value == pytest.approx(0.0, abs=1e-3)
+
+
+def test_a_stop_s_friction_without_a_stop_is_refused_and_a_level_one_needs_none() -> None:
+    with pytest.raises(ValueError, match="there is no stop; set axial_stop = true"):
+        rolling(0, stop_friction_torque="0.01 N*m")
+    assert load_case(rolling(0, **STOPPED), job()).trough.stop_torque == 0.0  # type: ignore[union-attr]
+
+
+def test_a_stop_that_rubs_harder_than_two_driven_rows_can_carry_fails_the_grip_and_is_no_error() -> None:
+    rig = rolling(30, **STOPPED, driven_rows=2, stop_friction_torque="0.5 N*m")
+    found = report(rig, acceleration=1.0)
+    assert named(found, "grip").verdict is Verdict.FAILS
+    assert named(found, "torque-accelerating").value > 0.2  # type: ignore[operator]

@@ -29,9 +29,9 @@ class Cradle:
     `roller_inertia` kg m^2: of all rollers together. `idle_friction_torque` N m: bearings of the idle row together.
     `surfaces`: a tabulated pair, for what is not given of `friction` and `rolling_resistance` (m, lever arm). `slip`:
     measured creep, part of the surface travel. `contact_width` m of the flattened contact. `axial_stop`: whether
-    something keeps the part from walking. `largest_bearing_load` N: radial, that the bearings of one roller bear
-    together. `busiest_share`: part of its row's load on the roller that bears most, 1 where nobody gave it. The keys
-    of a drive that has one are named as these are.
+    something keeps the part from walking, and `stop_friction_torque` N m of that on the part. `largest_bearing_load` N:
+    radial, that the bearings of one roller bear together. `busiest_share`: part of its row's load on the roller that
+    bears most, 1 where nobody gave it. The keys of a drive that has one are named as these are.
     """
 
     roller_diameter: float
@@ -45,6 +45,7 @@ class Cradle:
     slip: float
     contact_width: float | None
     axial_stop: bool
+    stop_friction_torque: float | None = None
     largest_bearing_load: float | None = None
     busiest_share: float = 1.0
 

@@ -47,12 +47,21 @@ class Rollers(Drive):
         description="part of its row's load on the roller that bears most: 0.5 where two share evenly; 1 if not given",
     )
     axial_stop: bool = Field(default=False, description="something keeps the part from walking along the rollers")
+    stop_friction_torque: TorqueOrZero | None = Field(
+        default=None, description="of that stop on the part, as a tilted axis presses it there"
+    )
 
     @model_validator(mode="after")
     def _share_fits(self) -> Self:
         if self.busiest_share is not None and self.busiest_share * self.rollers < 2 - 1e-9:
             least = 2 / self.rollers
             raise contradiction("busiest_share", f"of {self.rollers} rollers one bears at least {least:.3g} of its row")
+        return self
+
+    @model_validator(mode="after")
+    def _stop_is_there(self) -> Self:
+        if self.stop_friction_torque is not None and not self.axial_stop:
+            raise contradiction("stop_friction_torque", "there is no stop; set axial_stop = true, or leave it out")
         return self
 
     def shaft_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
@@ -81,7 +90,7 @@ class Rollers(Drive):
     def cradle(self) -> Cradle:
         one_roller = self.roller_inertia
         rolling, idle, width = self.rolling_resistance, self.idle_friction_torque, self.contact_width
-        bearing = self.largest_bearing_load
+        bearing, stop = self.largest_bearing_load, self.stop_friction_torque
         return Cradle(
             roller_diameter=self.roller_diameter.si,
             centre_distance=self.centre_distance.si,
@@ -94,6 +103,7 @@ class Rollers(Drive):
             slip=self.slip,
             contact_width=width.si if width is not None else None,
             axial_stop=self.axial_stop,
+            stop_friction_torque=stop.si if stop is not None else None,
             largest_bearing_load=bearing.si if bearing is not None else None,
             busiest_share=self.busiest_share or 1.0,
         )
