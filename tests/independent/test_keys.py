@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
 
 import firmware_host as fh
+from firmware_host.planning.limits.limit import Limit
 from tests.independent.drawing import Table
 from tests.independent.effects import computed, differ, drawn
 from tests.independent.keys import Place, keys_of, other_values, places, with_value
@@ -79,6 +80,14 @@ def _at(table: Table, place: Place) -> object:
     for step in place:
         table = table[step]  # type: ignore[index]
     return table
+
+
+@pytest.fixture(scope="module", autouse=True)
+def no_remedies() -> Iterator[None]:
+    """Remedies are words, and trying them takes most of the time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Limit, "helped", lambda self, found, case: found)
+        yield
 
 
 @pytest.fixture(scope="module")
