@@ -97,6 +97,8 @@ def draw_stage(draw: Draw, number: int) -> Table:
         stage |= draw_wheels(draw, kind)
     else:
         del stage["kind"]
+        if stage.get("driving_teeth") == 1:  # only a worm has one start
+            stage["driving_teeth"] = 2
     stage = draw.optional(
         stage,
         efficiency=draw.between(0.25, 0.6) if kind == "worm" else draw.between(0.9, 0.99),
