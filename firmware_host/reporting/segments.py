@@ -128,4 +128,5 @@ def _showing(seams: Seams) -> str:
         return "Give window.spot_diameter to learn whether a seam will show."
     showing = int(seams.showing().sum())
     words = f"{showing} of {seams.gap.size} seams may show" if showing else "no seam should show"
-    return f"A seam shows from {seams.tolerance * 1e3:.3f} mm (half the spot; common practice): {words}."
+    blank = "; in a gap of the artwork, where marks overlap by more than the gap" if (seams.blank > 0).any() else ""
+    return f"A seam shows from {seams.tolerance * 1e3:.3f} mm (half the spot; common practice){blank}: {words}."

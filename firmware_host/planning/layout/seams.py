@@ -46,13 +46,15 @@ class Seams:
     `below` and `above` (m, >= 0): how far under and over that it may come with every cause at its worst. The last seam
     is the closing one if `closing`. `causes`: what opens and closes the seams, besides the rounding to whole
     microsteps. `terms`: the most that each does to one seam (m, >= 0). `unknown`: keys of what is not known, and in no
-    figure. `tolerance` (m): the gap that begins to show; None without a spot.
+    figure. `tolerance` (m): the gap that begins to show; None without a spot. `blank` (m, >= 0, shape (s,)): width of
+    the artwork's gap that the seam lies in, 0 where there is artwork.
     """
 
     at_deg: Floats
     gap: Floats
     below: Floats
     above: Floats
+    blank: Floats
     closing: bool
     causes: tuple[SeamCause, ...]
     terms: Mapping[str, float]
@@ -76,10 +78,14 @@ class Seams:
         return np.maximum(self.below, self.above)
 
     def showing(self) -> NDArray[np.bool_]:
-        """Which seams may show: at its worst, gap or overlap passes the tolerance. Shape (s,)."""
+        """Which seams may show: at its worst, gap or overlap passes the tolerance. Shape (s,).
+
+        In a gap of the artwork a seam shows only where the marks beside it overlap by more than that gap is wide.
+        """
         if self.tolerance is None:
             return np.zeros(self.gap.shape, dtype=np.bool_)
-        return np.maximum(np.abs(self.lowest), np.abs(self.highest)) > self.tolerance
+        bare = np.maximum(np.abs(self.lowest), np.abs(self.highest)) > self.tolerance
+        return np.where(self.blank > 0, -self.lowest > self.blank, bare)
 
 
 def seam_terms(machine: Machine, job: Job) -> dict[str, float]:
@@ -135,6 +141,7 @@ def predict_seams(
         gap=gap + sum((cause.certain for cause in causes), none),
         below=sum((cause.certain - cause.low for cause in causes), none),
         above=sum((cause.high - cause.certain for cause in causes), none),
+        blank=_blank(job, plan),
         closing=plan.full_wrap,
         causes=causes,
         terms={rounding: seam_terms(machine, job)[rounding]} | {cause.name: cause.worst for cause in causes},
@@ -142,6 +149,18 @@ def predict_seams(
         warnings=(*warnings, *_warnings(machine, job, plan)),
         unknown=unknown,
     )
+
+
+def _blank(job: Job, plan: SegmentPlan) -> Floats:
+    """Width of the gap of the artwork that each seam lies in, m, 0 where it lies in none. Shape (s,)."""
+    around = math.pi * float(plan.diameter)
+    ends = (plan.centres_deg() + plan.widths_deg() / 2) / 360 - float(plan.start)
+    places = (ends if plan.full_wrap else ends[:-1]) * around
+    blank: Floats = np.zeros(places.shape)
+    for gap in job.mark.gaps:
+        inside = np.abs(places - gap.at.si) <= gap.width.si / 2 + 1e-9 * around
+        blank = np.where(inside, np.maximum(blank, gap.width.si), blank)
+    return blank
 
 
 def _travelled(machine: Machine, job: Job, plan: SegmentPlan, targets: Steps, true: TrueSizes) -> Floats:

@@ -154,3 +154,17 @@ def test_a_lens_that_is_not_described_is_the_shortest_that_draws_its_field() -> 
     assert slant(lens_field=None)[0] == slant(focal_length="60 mm")[0]
     # About sag*x/f at both edges, the sag that below the focal plane: 2 * 0.87 * 12/160 = 0.130 mm, and 1/cos(phi).
     assert -slant(focal_length="160 mm")[0] * 1e3 == pytest.approx(0.130 / math.cos(0.3), rel=0.1)
+
+
+def test_a_seam_in_a_gap_of_the_artwork_shows_only_where_the_marks_beside_it_overlap() -> None:
+    setup = load_job("sleeve-label")
+    seams = plan_layout(setup).seams
+    # The four seams lie in the gaps of 1.2, 1.5, 1.2 and 1.2 mm, and overlap by 0.2 mm at most.
+    assert seams.blank * 1e3 == pytest.approx([1.2, 1.5, 1.2, 1.2])
+    assert -seams.lowest.min() > (seams.tolerance or 0)
+    assert not seams.showing().any()
+    narrow = {f"mark.gaps.{number}.width": "0.1 mm" for number in range(4)}
+    assert plan_layout(setup.with_values(narrow)).seams.showing().all()
+    plain = plan_layout(setup.with_values({"segments.seams": "equal", "segments.count": 4})).seams
+    assert (plain.blank == 0).any()
+    assert (plain.showing() == (plain.blank == 0)).all()
