@@ -122,4 +122,4 @@ def test_the_same_load_twists_a_belt() -> None:
     softer = cause(measured({"gearing.toothed belt.torsional_stiffness": "30 N*m/rad"}), "twist")
     assert softer.worst == pytest.approx(10 * found.worst)
     unstated = plan_layout(measured({"gearing.toothed belt.torsional_stiffness": None})).seams
-    assert unstated.unknown == ("gearing[toothed belt].torsional_stiffness",)
+    assert unstated.unknown == ("gearing.toothed belt.torsional_stiffness",)

@@ -60,7 +60,7 @@ def stage_torque(load: LoadCase, position: int, up: float, down: float) -> Stage
 
 def driving_shaft_force(stage: GearingStage, torque: StageTorque, efficiency: float) -> ShaftForce:
     """What a belt, spur gears or a worm push the driving shaft aside with; see `mechanics.train.mesh`."""
-    key = f"gearing[{stage.name}]"
+    key = f"gearing.{stage.name}"
     if stage.kind == "worm":
         forces, missing = forces_on_worm(stage, torque, efficiency)
         return ShaftForce(forces.across if forces is not None else None, missing)
@@ -79,7 +79,7 @@ def forces_on_worm(
     stage: GearingStage, torque: StageTorque, efficiency: float
 ) -> tuple[WormForces | None, tuple[str, ...]]:
     """(forces on the worm of a stage, None if its geometry is not known; the keys of what is missing)."""
-    key = f"gearing[{stage.name}]"
+    key = f"gearing.{stage.name}"
     wheel, worm, lead = stage.worm_wheel_diameter, stage.driving_pitch_diameter, stage.worm_lead
     if wheel is None or worm is None or lead is None:
         given = {

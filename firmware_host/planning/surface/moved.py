@@ -38,7 +38,7 @@ def _moved(variant: LoadVariant, plan: SegmentPlan, motion: IndexMotion | None) 
     creeping, unknown = creep_causes(variant, plan, motion)
     falls = lets_go(variant.load)
     unknown += tuple(
-        f"gearing[{stage.name}].torsional_stiffness"
+        f"gearing.{stage.name}.torsional_stiffness"
         for stage in twisting_stages(variant.machine)
         if stage.torsional_stiffness is None
     )

@@ -142,9 +142,9 @@ def test_of_four_rollers_the_busiest_bears_its_row_until_its_share_is_given() ->
         pytest.param({"motor__radial_load": DELETE}, "motor.radial_load", id="rating"),
         pytest.param({"motor__radial_load_at": DELETE}, "motor.radial_load_at", id="its place"),
         pytest.param({"support__motor_shaft_arm": DELETE}, "support.motor_shaft_arm", id="arm"),
-        pytest.param({"gearing__0__belt_tension": DELETE}, "gearing[belt].belt_tension", id="tension"),
-        pytest.param({"gearing__0__pitch": DELETE}, "gearing[belt].driving_diameter", id="pulley"),
-        pytest.param({"gearing__0__kind": DELETE}, "gearing[belt].kind", id="kind"),
+        pytest.param({"gearing__0__belt_tension": DELETE}, "gearing.belt.belt_tension", id="tension"),
+        pytest.param({"gearing__0__pitch": DELETE}, "gearing.belt.driving_diameter", id="pulley"),
+        pytest.param({"gearing__0__kind": DELETE}, "gearing.belt.kind", id="kind"),
     ],
 )
 def test_a_missing_datum_of_the_motor_s_shaft_is_told_and_stops_nothing(

@@ -168,7 +168,7 @@ def test_power_off_says_whether_the_part_stays(changes: dict[str, Any], verdict:
             id="centre",
         ),
         pytest.param(
-            machine(motor__detent_torque="0.5 N*mm"), job(), "power-off", "gearing[belt].self_locking", id="locking"
+            machine(motor__detent_torque="0.5 N*mm"), job(), "power-off", "gearing.belt.self_locking", id="locking"
         ),
     ],
 )

@@ -86,7 +86,7 @@ def test_cruising_at_the_upper_frequency_is_in_a_band_too() -> None:
 def test_a_belt_without_stiffness_is_told_and_stops_nothing() -> None:
     check = named(report(machine(gearing__0__torsional_stiffness=DELETE)), "twist")
     assert (check.verdict, check.stops) == (Verdict.NOT_KNOWN, False)
-    assert "gearing[belt].torsional_stiffness" in check.remedy
+    assert "gearing.belt.torsional_stiffness" in check.remedy
 
 
 def test_gears_and_bare_rollers_do_not_twist() -> None:

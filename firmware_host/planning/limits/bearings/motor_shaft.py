@@ -62,7 +62,7 @@ def _on_motor_shaft(case: LimitCase) -> ShaftForce | None:
     if gearing:
         first = gearing[0]
         if first.kind is None:
-            return ShaftForce(None, (f"gearing[{first.name}].kind",))
+            return ShaftForce(None, (f"gearing.{first.name}.kind",))
         if first.kind in ("coupling", "planetary") or first.largest_axial_load is not None:
             return None
         return driving_shaft_force(first, stage_torque(load, 0, *_swings(case)), load.stages[0].efficiency)
@@ -133,7 +133,7 @@ class WormThrust(Limit):
 
     def _of_stage(self, case: LimitCase, position: int) -> LimitCheck:
         stage, load, motor = case.machine.gearing[position], case.load, case.machine.motor
-        rated, key = stage.largest_axial_load, f"gearing[{stage.name}].largest_axial_load"
+        rated, key = stage.largest_axial_load, f"gearing.{stage.name}.largest_axial_load"
         if rated is None and position == 0:
             rated, key = motor.axial_load, f"{key}, or motor.axial_load"
         torque = stage_torque(load, position, *_swings(case))

@@ -339,7 +339,7 @@ class PowerOffTurn(Limit):
         )
         torque = load.imbalance_at_motor
         outcome = power_off(torque, detent.si, self_locking=_locking(case))
-        unsure = tuple(f"gearing[{stage.name}].self_locking" for stage in gearing if stage.self_locking is None)
+        unsure = tuple(f"gearing.{stage.name}.self_locking" for stage in gearing if stage.self_locking is None)
         formula += f" -> it {outcome.value}"
         if outcome is PowerOff.SPINS_BACK and unsure:
             return not_known(self.name, "N*m", formula=formula, source=source, missing=unsure, value=torque)

@@ -30,7 +30,7 @@ class Twist(Limit):
         formula = "(m*g*e + T_friction)*r/k <= half the spot, k as seen from the part"
         source = "Hooke's law; eigenvalues of stiffness and mass for the frequencies; the belt's or coupling's data"
         missing = tuple(
-            f"gearing[{stage.name}].torsional_stiffness" for stage in stages if stage.torsional_stiffness is None
+            f"gearing.{stage.name}.torsional_stiffness" for stage in stages if stage.torsional_stiffness is None
         )
         missing += () if spot is not None else ("window.spot_diameter",)
         frequencies = [load.natural_frequency, *((band.lowest + band.highest) / 2 for band in load.torsion.upper)]
