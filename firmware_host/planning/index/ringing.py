@@ -18,6 +18,7 @@ from firmware_host.mechanics.train.vibration import FrequencyBand, settle_time, 
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.limits.limit import SUDDEN_PEAK
 from firmware_host.planning.load.case import LoadCase
+from firmware_host.planning.load.torsion import RIGID, Torsion
 
 WORST_PEAK = 4.0
 """The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
@@ -85,16 +86,19 @@ def half_microstep(load: LoadCase) -> float:
     return math.pi / (load.full_steps * load.microsteps * load.ratio)
 
 
-def residual_amplitude(times: IndexTimes, band: FrequencyBand, damping_ratio: float) -> FloatArray:
+def residual_amplitude(
+    times: IndexTimes, band: FrequencyBand, damping_ratio: float, torsion: Torsion = RIGID
+) -> FloatArray:
     """Largest amplitude (rad of the part) of the ringing at the end of an index, shape (..., groups): an upper bound.
 
     Ramp up, cruise, ramp down of the same length leave (a/w^2)/sqrt(1 - zeta^2) |1 - z(T)| |1 - z(T + c)| with
     z(t) = exp(pole t): the four jumps of `vibration.index_residual_amplitude`, factorised. Each factor is taken at its
-    worst over the band.
+    worst over the band. `torsion`: what a train that twists adds to that of its lowest frequency.
     """
     ramp = worst_phasor(1.0, times.ramp_short, times.ramp_long, band, damping_ratio)
     brake = worst_phasor(1.0, times.until_brake_short, times.until_brake_long, band, damping_ratio)
-    return times.acceleration * ramp * brake / (band.lowest**2 * math.sqrt(1.0 - damping_ratio**2))
+    swing = torsion.swing(times.acceleration * ramp * brake, times.acceleration)
+    return swing / (band.lowest**2 * math.sqrt(1.0 - damping_ratio**2))
 
 
 def settle_times(
@@ -111,11 +115,11 @@ def settle_times(
         leads = index_times(*lead, acceleration, speed)
     worst = np.zeros(times.duration.shape)
     for damping_ratio in (load.damping.lowest, load.damping.highest):
-        amplitude = residual_amplitude(times, band, damping_ratio)
+        amplitude = residual_amplitude(times, band, damping_ratio, load.torsion)
         if leads is not None:
             passed = times.ramp_short + times.until_brake_short
             decay = np.exp(-damping_ratio * band.lowest * passed)
-            amplitude = amplitude + decay * residual_amplitude(leads, band, damping_ratio)
+            amplitude = amplitude + decay * residual_amplitude(leads, band, damping_ratio, load.torsion)
         worst = np.maximum(worst, settle_time(amplitude, tolerance, damping_ratio, band.lowest))
     return np.where(moves.gated, worst, 0.0)
 
@@ -139,7 +143,8 @@ def peak_factors(load: LoadCase, times: IndexTimes) -> PeakFactors:
     swing = np.minimum(1.0 + left, soon)
     phase = math.pi - np.arcsin(np.minimum(left, 1.0))
     reached = 1.0 + swing * np.exp(-zeta * phase / math.sqrt(1.0 - zeta**2))
-    return PeakFactors(np.maximum(ring * brake, SUDDEN_PEAK), np.maximum(reached, SUDDEN_PEAK))
+    pushing, holding = (load.torsion.peak(np.maximum(peak, SUDDEN_PEAK)) for peak in (ring * brake, reached))
+    return PeakFactors(pushing, holding)
 
 
 def largest_peaks(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> tuple[float, float]:

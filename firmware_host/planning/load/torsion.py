@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 import numpy as np
@@ -57,7 +57,7 @@ WORST_PEAK = 4.0
 RIGID = Torsion()
 
 _FAR_ABOVE = 100.0
-"""A frequency so many times the lowest is left out of the bands: no motor makes full steps at such a rate."""
+"""A frequency so many times the lowest is left out: no motor makes full steps at such a rate, and it swings nothing."""
 
 
 def torsion_of(
@@ -72,16 +72,16 @@ def torsion_of(
     modes = _modes(machine, stages, rotor, load_inertia, spring)
     shares, squares = modes.part_shares, modes.frequencies**2
     of_torque = modes.rotor_shares / squares / (modes.rotor_shares / squares).sum()
+    near = modes.frequencies[1:][modes.frequencies[1:] < _FAR_ABOVE * modes.lowest]
+    compliance = _compliance(machine, stages)
+    if not near.size:
+        return modes.lowest, replace(RIGID, compliance=compliance)
     return modes.lowest, Torsion(
-        upper=tuple(
-            FrequencyBand.around(float(w), COMPUTED_UNCERTAINTY)
-            for w in modes.frequencies[1:]
-            if w < _FAR_ABOVE * modes.lowest
-        ),
+        upper=tuple(FrequencyBand.around(float(w), COMPUTED_UNCERTAINTY) for w in near),
         first=float(shares[0]),
         rest=float((abs(shares[1:]) * squares[0] / squares[1:]).sum()),
         over=max(float(abs(shares[1:]).sum()), 1 - float(of_torque[0])),
-        compliance=_compliance(machine, stages),
+        compliance=compliance,
     )
 
 

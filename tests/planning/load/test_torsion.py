@@ -16,7 +16,7 @@ from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.load.case import load_case
-from firmware_host.planning.load.torsion import RIGID
+from firmware_host.planning.load.torsion import RIGID, Torsion
 from firmware_host.planning.plan import plan_job
 from tests.planning.limits.report import named, names, report
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
@@ -166,3 +166,16 @@ def test_a_part_beyond_its_belt_swings_no_more_than_is_counted(stiffness: float,
 def test_a_stiff_train_swings_as_a_single_oscillator() -> None:
     assert float(RIGID.peak(2.5)) == 2.5
     assert float(RIGID.swing(7.0, 100.0)) == 7.0
+
+
+def test_the_swing_beyond_a_soft_belt_counts_in_settling_and_in_the_peaks(monkeypatch: pytest.MonkeyPatch) -> None:
+    rig = machine(gearing__0__torsional_stiffness="30 N*m/rad", driver__microsteps=64)
+    torsion = load_case(rig, job()).torsion
+    assert torsion.first > 1.01
+    counted = report(rig)
+    words = named(counted, "torque-peak").formula.split()
+    pushing, holding = (float(word.removesuffix("*alpha")) for word in words if word.endswith("*alpha"))
+    assert min(pushing, holding) >= 2 * torsion.first * 0.99
+    monkeypatch.setattr(Torsion, "swing", lambda self, left, acceleration: np.asarray(left))
+    plain = report(rig)
+    assert counted.motion.timing.settle_s > plain.motion.timing.settle_s > 0
