@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+from firmware_host.planning.index.moves import MoveKind
 from firmware_host.planning.index.report import IndexAdvice, OtherChoice
 from firmware_host.planning.index.safe_motion import SafeMotion
+from firmware_host.planning.index.timing import KindTime
 from firmware_host.reporting.document import Apart, Cell, Column, Figure, Node, Row, Section, Table
 
 _TITLE = "Index, on average"
@@ -17,6 +19,20 @@ _COLUMNS = (
     Column("settle_s", "settle", "s", ".4g"),
     Column("times_quicker", "beside the chosen one", form=".2f"),
 )
+_KIND_COLUMNS = (
+    Column("kind", "kind of move"),
+    Column("count", "moves"),
+    Column("move_s", "each on average", "s", ".4g"),
+    Column("settle_s", "longest settling", "s", ".4g"),
+    Column("total_s", "all moves", "s", ".4g"),
+)
+_KINDS = {
+    MoveKind.INDEX: ("index", "index, from segment to segment"),
+    MoveKind.RETURN: ("return", "return, after a take-up or unwinding"),
+    MoveKind.TAKE_UP: ("take-up", "take-up of lost motion"),
+    MoveKind.FINISH: ("finish", "finish"),
+    MoveKind.UNWIND: ("unwind", "unwinding"),
+}
 
 
 def index_section(advice: IndexAdvice) -> Section:
@@ -28,6 +44,7 @@ def index_section(advice: IndexAdvice) -> Section:
         (
             *_motion(advice.motion, keyed=True),
             *_bound(advice),
+            _kinds("moves", advice.motion),
             Table(
                 "stronger",
                 "Other choices",
@@ -41,7 +58,7 @@ def index_section(advice: IndexAdvice) -> Section:
 
 def motion_section(motion: SafeMotion) -> Section:
     """The motion alone, for people."""
-    return Section("", _TITLE, _motion(motion, keyed=False))
+    return Section("", _TITLE, (*_motion(motion, keyed=False), _kinds("", motion)))
 
 
 def _motion(motion: SafeMotion, *, keyed: bool) -> tuple[Node, ...]:
@@ -57,6 +74,16 @@ def _motion(motion: SafeMotion, *, keyed: bool) -> tuple[Node, ...]:
         *(Figure(key * keyed, label, value, unit, ".4g", brief=True) for key, label, value, unit in figures),
         Figure("binding" * keyed, "what stops it going faster", motion.binding, text=stops, brief=True),
     )
+
+
+def _kinds(key: str, motion: SafeMotion) -> Table:
+    rows = tuple(_kind_row(kind) for kind in motion.timing.kinds)
+    return Table(key, "Each kind of move", _KIND_COLUMNS, rows)
+
+
+def _kind_row(kind: KindTime) -> Row:
+    key, words = _KINDS[kind.kind]
+    return (Cell(key, words), kind.count, kind.move_s, kind.settle_s, kind.total_s)
 
 
 def _bound(advice: IndexAdvice) -> tuple[Node, ...]:

@@ -136,6 +136,20 @@ def test_limits_and_reliability_end_in_the_graver_verdict_and_say_which_it_was()
     assert lines[1].startswith("  reliability fails: no step is lost and nothing slips with probability ")
 
 
+def test_each_kind_of_move_is_told_and_a_return_is_no_index() -> None:
+    # The targets by hand: five indexes of one length (in microsteps, and so their mean), a take-up before the first
+    # segment and its return, and the way back.
+    found, plan = advised_report("shaft-scale"), shipped("shaft-scale")[1]
+    rows = json_document(limits_document(found))["index"]["moves"]
+    assert [(row["kind"], row["count"]) for row in rows] == [("index", 5), ("return", 1), ("take-up", 1), ("finish", 1)]
+    durations = plan.program.durations
+    assert [row["total_s"] for row in rows] == pytest.approx(
+        [durations[2:7].sum(), durations[1], durations[0], durations[7]]
+    )
+    assert plan.limits.motion.timing.move_s == pytest.approx(durations[2:7].mean())
+    assert rows[1]["settle_s"] > 0 == rows[2]["settle_s"] == rows[3]["settle_s"]
+
+
 def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() -> None:
     found, plan = advised_report("shaft-scale"), shipped("shaft-scale")[1]
     assert found.advice is not None
@@ -156,14 +170,14 @@ def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() ->
     assert list(values)[-2:] == ["cautious", "stronger"]
     assert values["cautious"]["times_quicker"] == found.advice.cautious.quicker if found.advice.cautious else False
     assert [each["what"] for each in values["stronger"]] == [choice.what for choice in found.advice.stronger]
-    (table,) = (node for node in index.nodes or () if isinstance(node, Table))
+    table = next(node for node in index.nodes or () if isinstance(node, Table) and node.key == "stronger")
     by_choice = dict(zip(texts_of(table, "other choice"), texts_of(table, "beside the chosen one"), strict=True))
-    assert by_choice["the usual cautious one: half the torque, waiting for any ringing"] == "1.30 times slower"
+    assert by_choice["the usual cautious one: half the torque, waiting for any ringing"] == "1.29 times slower"
     assert any(choice.startswith("driver.current 2.8 A") for choice in by_choice)
     assert "motor nema23-long" in by_choice
     assert set(" ".join(by_choice.values()).split()) & {"slower", "quicker"}
     text = printed(document)
-    assert "what stops it going faster: index-length, ringing" in text
+    assert "what stops it going faster: ringing" in text
 
 
 def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_said() -> None:
@@ -185,7 +199,7 @@ def test_jobs_are_compared_in_one_row_each_with_their_whole_reports_in_json() ->
         assert cautious is not None
         assert cautious.cautious is not None
         assert float(times) == pytest.approx(1 / cautious.cautious.quicker, abs=0.006)
-        assert float(times) >= 1.3
+        assert float(times) >= 1.28
     bare = comparison_document({"bare": replace(advised_report("heavy-shaft"), advice=None)})
     assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "not_known", "checks", "assumptions"}
     assert texts_of(bare.tables[0], "times quicker") == ["-"]

@@ -21,8 +21,9 @@ from firmware_host.planning.index.bound import mean_bound
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice, OtherChoice
 from firmware_host.planning.index.ringing import half_microstep
-from firmware_host.planning.index.safe_motion import SafeMotion, index_timing, motion_for
+from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
 from firmware_host.planning.index.search import IndexSearch
+from firmware_host.planning.index.timing import index_timing
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage

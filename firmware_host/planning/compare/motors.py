@@ -16,8 +16,8 @@ from firmware_host.model.machine.motor import Motor
 from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.compare.cost import LimitCost, limit_costs
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
+from firmware_host.planning.index.timing import IndexTiming
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.limits.motor.torque import TorqueAccelerating, TorqueBraking, TorquePeak

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.ringing import largest_peaks
+from firmware_host.planning.index.peaks import largest_peaks
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.load.case import LoadCase

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,22 +19,43 @@ from firmware_host.planning.route.moves import Purpose
 MOST_GROUPS = 16
 
 
+class MoveKind(IntEnum):
+    """What the moves of a group are.
+
+    `INDEX`: from segment to segment. `RETURN`: on to a segment again after a take-up or an unwinding that went past it.
+    """
+
+    INDEX = 0
+    RETURN = 1
+    TAKE_UP = 2
+    FINISH = 3
+    UNWIND = 4
+
+
+_OF_PURPOSE = {Purpose.TAKE_UP: MoveKind.TAKE_UP, Purpose.FINISH: MoveKind.FINISH, Purpose.UNWIND: MoveKind.UNWIND}
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class IndexMoves:
     """Groups of moves, arrays of shape (groups,), groups >= 1.
 
-    `shortest`, `longest`, `mean`: lengths (rad, > 0) in the group. `count`: how many moves. `gated`: whether a gate
-    opens after them, so that they have to settle. `lead_shortest`, `lead_longest`: lengths of the move directly before,
-    which ends without settling (a take-up of lost motion, say); 0 where there is none.
+    `shortest`, `longest`, `mean`: lengths (rad, > 0) in the group. `count`: how many moves. `kind`: a `MoveKind`
+    each; those that a gate opens after have to settle. `lead_shortest`, `lead_longest`: lengths of the move directly
+    before, which ends without settling (a take-up of lost motion, say); 0 where there is none.
     """
 
     shortest: FloatArray
     longest: FloatArray
     mean: FloatArray
     count: FloatArray
-    gated: NDArray[np.bool_]
+    kind: NDArray[np.int8]
     lead_shortest: FloatArray
     lead_longest: FloatArray
+
+    @property
+    def gated(self) -> NDArray[np.bool_]:
+        """Whether a gate opens after the moves of each group, shape (groups,)."""
+        return np.asarray(self.kind <= MoveKind.RETURN)
 
     @property
     def longest_of_all(self) -> float:
@@ -42,8 +64,12 @@ class IndexMoves:
 
     @property
     def weights(self) -> FloatArray:
-        """Share of each group in the indexes, shape (groups,), their sum 1: of the gated moves if there are any."""
-        counted = self.count * self.gated if self.gated.any() else self.count
+        """Share of each group in the indexes that the part really makes, shape (groups,), their sum 1.
+
+        A return is none of them, unless nothing else leads to a segment; without any gate every move counts.
+        """
+        indexes = self.kind == MoveKind.INDEX
+        counted = next((self.count * each for each in (indexes, self.gated) if each.any()), self.count)
         return np.asarray(counted / counted.sum())
 
 
@@ -53,32 +79,30 @@ def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> 
     One whole turn if none moves. `purposes`: `Purpose` of each, shape (n,); without them a gate opens after every move.
     """
     lengths = 2 * math.pi * require_not_negative("index", turns, "turns")
-    gated = np.ones(lengths.shape, dtype=np.bool_) if purposes is None else purposes == Purpose.INDEX
-    leads = np.zeros_like(lengths)
+    kinds, leads = np.full(lengths.shape, MoveKind.INDEX, dtype=np.int8), np.zeros_like(lengths)
     if purposes is not None:
         after = np.flatnonzero(purposes[:-1] != Purpose.INDEX) + 1
         leads[after] = lengths[after - 1]
-    moving = lengths > 0
-    kinds = (moving & gated & (leads == 0), moving & gated & (leads > 0), moving & ~gated)
+        kinds[leads > 0] = MoveKind.RETURN
+        for purpose, kind in _OF_PURPOSE.items():
+            kinds[purposes == purpose] = kind
+    leads[kinds != MoveKind.RETURN] = 0.0
     groups = [
-        row
-        for kind, is_gated in zip(kinds, (True, True, False), strict=True)
-        if kind.any()
-        for row in _groups(lengths[kind], leads[kind], is_gated)
+        (*row, kind)
+        for kind in MoveKind
+        if (those := (kinds == kind) & (lengths > 0)).any()
+        for row in _groups(lengths[those], leads[those])
     ]
     if not groups:
         whole = 2 * math.pi
-        groups = [(whole, whole, whole, 1.0, True, 0.0, 0.0)]
-    shortest, longest, mean, count, settles, lead_shortest, lead_longest = (
-        np.array(c) for c in zip(*groups, strict=True)
-    )
-    return IndexMoves(shortest, longest, mean, count, settles, lead_shortest, lead_longest)
+        groups = [(whole, whole, whole, 1.0, 0.0, 0.0, MoveKind.INDEX)]
+    *columns, of_kind = zip(*groups, strict=True)
+    shortest, longest, mean, count, lead_shortest, lead_longest = (np.array(column) for column in columns)
+    return IndexMoves(shortest, longest, mean, count, np.array(of_kind, np.int8), lead_shortest, lead_longest)
 
 
-def _groups(
-    lengths: FloatArray, leads: FloatArray, gated: bool
-) -> list[tuple[float, float, float, float, bool, float, float]]:
-    """(shortest, longest, mean, count, gated, shortest lead, longest lead) of each group of moves of one kind."""
+def _groups(lengths: FloatArray, leads: FloatArray) -> list[tuple[float, float, float, float, float, float]]:
+    """(shortest, longest, mean, count, shortest lead, longest lead) of each group of moves of one kind."""
     values, counts = np.unique(lengths, return_counts=True)
     if values.size > MOST_GROUPS:
         share = (np.cumsum(counts) - counts / 2) / lengths.size
@@ -90,6 +114,6 @@ def _groups(
     mean = np.add.reduceat(values * counts, starts) / number
     lead = (float(leads.min()), float(leads.max()))
     return [
-        (float(values[s]), float(values[e]), float(m), float(n), gated, *lead)
+        (float(values[s]), float(values[e]), float(m), float(n), *lead)
         for s, e, m, n in zip(starts.tolist(), ends.tolist(), mean.tolist(), number.tolist(), strict=True)
     ]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firmware_host.planning.index.ringing import IndexTiming
 from firmware_host.planning.index.safe_motion import SafeMotion
+from firmware_host.planning.index.timing import IndexTiming
 
 
 @dataclass(frozen=True, slots=True)

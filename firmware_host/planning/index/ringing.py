@@ -1,9 +1,9 @@
-"""What ringing costs an index: the time to settle to half a microstep, and the peak torque on the way.
+"""What ringing costs an index: the time to settle to half a microstep.
 
 A rotor swings on its magnetic spring at a natural frequency and a damping that follow from data with tolerances, so
-nothing here trusts them: they may lie anywhere in the load's `natural_band` and `damping`, and of all these the worst
-counts. Ramps that last a whole number
-of natural periods still pay: with one period the worst residual in that band is a third of what it could be.
+nothing here trusts them: they may lie anywhere in the load's `natural_band` and `damping`. What counts is the one
+machine of them all that takes longest, with its one frequency and its one damping. Ramps that last a whole number of
+natural periods still pay: with one period the worst residual in a band of 10 % is a third of what it could be.
 """
 
 from __future__ import annotations
@@ -14,71 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
-from firmware_host.mechanics.train.vibration import FrequencyBand, settle_time, worst_phasor
+from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_swing
+from firmware_host.mechanics.train.oscillators import ALONG, ENDS, Cells, Oscillators, edge, worst_of
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.limits.limit import SUDDEN_PEAK
+from firmware_host.planning.index.times import IndexTimes, index_times
 from firmware_host.planning.load.case import LoadCase
-from firmware_host.planning.load.torsion import RIGID, Torsion
+from firmware_host.planning.load.torsion import Torsion
 
-WORST_PEAK = 4.0
-"""The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PeakFactors:
-    """Peak over steady torque of the inertia, >= 2, broadcast: pushing the load on, and holding it back."""
-
-    accelerating: FloatArray
-    braking: FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class IndexTimes:
-    """Groups of indexes at some motions, s, arrays of shape (..., groups).
-
-    `ramp_*`: one ramp; `until_brake_*`: ramp and cruise; each shortest and longest in the group. `duration`: of the
-    group's mean index.
-    """
-
-    acceleration: FloatArray
-    ramp_short: FloatArray
-    ramp_long: FloatArray
-    until_brake_short: FloatArray
-    until_brake_long: FloatArray
-    duration: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
-class IndexTiming:
-    """What the indexes take: `move_s` on average, and `settle_s`, the longest settling, waited after each."""
-
-    move_s: float
-    settle_s: float
-
-    @property
-    def index_s(self) -> float:
-        """An average index with its settling, s."""
-        return self.move_s + self.settle_s
-
-
-def index_times(
-    shortest: FloatArray, longest: FloatArray, mean: FloatArray, acceleration: FloatOrArray, speed: FloatOrArray
-) -> IndexTimes:
-    """Times of groups of index lengths (rad, shape (groups,)) at each motion (rad/s^2, rad/s; they broadcast, > 0).
-
-    A triangle in speed if d <= v^2/a, else a trapezoid (see `velocity.plan_index`).
-    """
-    a, v = (part[..., None] for part in np.broadcast_arrays(np.asarray(acceleration), np.asarray(speed)))
-    full_ramp = v / a
-
-    def ramp(length: FloatArray) -> FloatArray:
-        return np.asarray(np.minimum(full_ramp, np.sqrt(length / a)))
-
-    def until_brake(length: FloatArray) -> FloatArray:
-        return np.asarray(np.maximum(length / v, np.sqrt(length / a)))
-
-    duration = ramp(mean) + until_brake(mean)
-    return IndexTimes(a, ramp(shortest), ramp(longest), until_brake(shortest), until_brake(longest), duration)
+_STILL = 1e-300
+_INSTANT = 1e-6
 
 
 def half_microstep(load: LoadCase) -> float:
@@ -86,69 +30,108 @@ def half_microstep(load: LoadCase) -> float:
     return math.pi / (load.full_steps * load.microsteps * load.ratio)
 
 
-def residual_amplitude(
-    times: IndexTimes, band: FrequencyBand, damping_ratio: float, torsion: Torsion = RIGID
-) -> FloatArray:
-    """Largest amplitude (rad of the part) of the ringing at the end of an index, shape (..., groups): an upper bound.
+@dataclass(frozen=True, slots=True, eq=False)
+class Pulses:
+    """What makes the part swing before the gates of some motions: the gated indexes, and what leads to them, if any.
 
-    Ramp up, cruise, ramp down of the same length leave (a/w^2)/sqrt(1 - zeta^2) |1 - z(T)| |1 - z(T + c)| with
-    z(t) = exp(pole t): the four jumps of `vibration.index_residual_amplitude`, factorised. Each factor is taken at its
-    worst over the band. `torsion`: what a train that twists adds to that of its lowest frequency.
+    Arrays of shape (..., gated groups). A lead ends without settling; the index begins right after it, or later.
+    `torsion`: what a train that twists adds to the swing of its lowest frequency.
     """
-    ramp = worst_phasor(1.0, times.ramp_short, times.ramp_long, band, damping_ratio)
-    brake = worst_phasor(1.0, times.until_brake_short, times.until_brake_long, band, damping_ratio)
-    swing = torsion.swing(times.acceleration * ramp * brake, times.acceleration)
-    return swing / (band.lowest**2 * math.sqrt(1.0 - damping_ratio**2))
+
+    index: IndexTimes
+    lead: IndexTimes | None
+    torsion: Torsion
+
+    @classmethod
+    def of(cls, load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> Pulses:
+        """Of the gated groups of `moves` at each motion (part rad/s^2 and rad/s; they broadcast, > 0)."""
+        gated = moves.gated
+        lengths = moves.shortest[gated], moves.longest[gated], moves.mean[gated]
+        leads = moves.lead_shortest[gated], moves.lead_longest[gated], moves.lead_longest[gated]
+        led = index_times(*leads, acceleration, speed) if leads[1].any() else None
+        return cls(index_times(*lengths, acceleration, speed), led, load.torsion)
+
+    def swing(self, natural: FloatOrArray, damping: FloatOrArray) -> FloatArray:
+        """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.
+
+        Ramp up, cruise and ramp down leave a |1 - z(T)| |1 - z(T + c)|, z(t) = exp(pole t): the four jumps of
+        `vibration.index_residual_amplitude`, factorised. What a lead has left is added in the worst phase, as nobody
+        knows how long after it the index begins.
+        """
+        left = self._swing(self.index, natural, damping)
+        if self.lead is None:
+            return left
+        return left + np.exp(-damping * natural * self.index.shortest) * self._swing(self.lead, natural, damping)
+
+    def bend(self, natural: FloatArray, decay: FloatArray) -> FloatArray:
+        """Bound of the second derivative of what `swing` is the size of, by ln w and by asin(zeta), rad/s^2.
+
+        `natural`: the highest w of a cell, `decay` (1/s) its least zeta w.
+        """
+        found = self.torsion.first * _bend(self.index, np.zeros(1), np.zeros(1), natural, decay)
+        if self.lead is None:
+            return found
+        soonest, latest = self.index.shortest, self.index.ramp_long + self.index.until_brake_long
+        return found + self.torsion.first * _bend(self.lead, soonest, latest, natural, decay)
+
+    def _swing(self, times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray) -> FloatArray:
+        ramp = pulse_swing(times.ramp_short, times.ramp_long, natural, damping)
+        brake = pulse_swing(times.until_brake_short, times.until_brake_long, natural, damping)
+        return self.torsion.swing(times.acceleration * ramp * brake, times.acceleration)
 
 
 def settle_times(
-    load: LoadCase, moves: IndexMoves, times: IndexTimes, acceleration: FloatOrArray, speed: FloatOrArray
+    load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray, among: Oscillators
 ) -> FloatArray:
-    """Seconds until the part rings by less than half a microstep, shape (..., groups); 0 where no gate opens.
+    """Seconds until the part rings by less than half a microstep, whichever of `among` it is; shape (...), >= 0.
 
-    `times`: of these moves at this motion. The ringing of a take-up directly before has decayed during the index only.
+    The longest of all groups that a gate opens after; motions in part rad/s^2 and rad/s, they broadcast. The one
+    machine that takes longest may lie between those of `among`: see `longest_settling`.
     """
-    band, tolerance = load.natural_band, half_microstep(load)
-    leads = None
-    if moves.lead_longest.any():
-        lead = moves.lead_shortest, moves.lead_longest, moves.lead_longest
-        leads = index_times(*lead, acceleration, speed)
-    worst = np.zeros(times.duration.shape)
-    for damping_ratio in (load.damping.lowest, load.damping.highest):
-        amplitude = residual_amplitude(times, band, damping_ratio, load.torsion)
-        if leads is not None:
-            passed = times.ramp_short + times.until_brake_short
-            decay = np.exp(-damping_ratio * band.lowest * passed)
-            amplitude = amplitude + decay * residual_amplitude(leads, band, damping_ratio, load.torsion)
-        worst = np.maximum(worst, settle_time(amplitude, tolerance, damping_ratio, band.lowest))
-    return np.where(moves.gated, worst, 0.0)
+    if not moves.gated.any():
+        return np.zeros(np.broadcast_shapes(np.shape(acceleration), np.shape(speed)))
+    pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
+    worst = np.zeros(pulses.index.duration.shape)
+    for natural, damping in zip(among.natural.tolist(), among.damping.tolist(), strict=True):
+        least = natural**2 * math.sqrt(1 - damping**2) * tolerance
+        swing = np.maximum(pulses.swing(natural, damping), _STILL)
+        np.maximum(worst, np.log(swing / least) / (damping * natural), out=worst)
+    return np.asarray(worst.max(axis=-1))
 
 
-def peak_factors(load: LoadCase, times: IndexTimes) -> PeakFactors:
-    """How far the ringing lifts the inertia's torque above the steady one, in the worst phase, shape (..., groups).
+def longest_settling(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> FloatArray:
+    """Seconds until each group of moves rings by less than half a microstep, shape (groups,); 0 where no gate opens.
 
-    The ramp up sets in at once: twice, undamped. When braking sets in, the ramp before may still ring: the lag swings
-    about its new rest from |P| = |1 + y (1 - z(T))| steady lags away (y the decay and phase of the cruise), and so
-    reaches 1 + |P| exp(-zeta phase): up to 4 undamped, when a triangle is reversed half a period after its start. After
-    the stop the residual swings both ways. Least damping; |P| at its worst over the band of natural frequencies.
+    At one motion (part rad/s^2 and rad/s, > 0), for the worst machine of the load's band and damping: never less, and
+    longer by at most a thousandth. It lies on the edge of both ranges (see `oscillators`), which is gone along in
+    cells; in a cell the swing is at most that of its worse end and the bound of its bend.
     """
-    band, zeta = load.natural_band, load.damping.lowest
-    ring = worst_phasor(1.0, times.ramp_short, times.ramp_long, band, zeta)
-    brake = worst_phasor(1.0, times.until_brake_short, times.until_brake_long, band, zeta)
-    cruise_short = np.maximum(times.until_brake_short - times.ramp_short, 0.0)
-    cruise_long = np.maximum(times.until_brake_long - times.ramp_long, 0.0)
-    left = ring * np.exp(-zeta * band.lowest * cruise_short)
-    at_once = worst_phasor(2.0, times.ramp_short, times.ramp_long, band, zeta)
-    soon = at_once + ring * worst_phasor(1.0, cruise_short, cruise_long, band, zeta)
-    swing = np.minimum(1.0 + left, soon)
-    phase = math.pi - np.arcsin(np.minimum(left, 1.0))
-    reached = 1.0 + swing * np.exp(-zeta * phase / math.sqrt(1.0 - zeta**2))
-    pushing, holding = (load.torsion.peak(np.maximum(peak, SUDDEN_PEAK)) for peak in (ring * brake, reached))
-    return PeakFactors(pushing, holding)
+    settle = np.zeros(moves.gated.shape)
+    if not moves.gated.any():
+        return settle
+    pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
+
+    def judge(cells: Cells) -> tuple[FloatArray, FloatArray]:
+        natural, damping = cells.at(ENDS).before(1)
+        swing = pulses.swing(natural, damping)
+        least = np.square(natural) * np.sqrt(1 - np.square(damping)) * tolerance
+        reached = (np.log(np.maximum(swing, _STILL) / least) / (damping * natural)).reshape(cells.size.shape[0], 2, -1)
+        low, high = natural.reshape(-1, 2, 1)[:, 0], natural.reshape(-1, 2, 1)[:, 1]
+        weak, strong = damping.reshape(-1, 2, 1)[:, 0], damping.reshape(-1, 2, 1)[:, 1]
+        bend = pulses.bend(high, weak * low) * (np.square(cells.size).sum(axis=-1) / 8)[:, None]
+        largest = swing.reshape(reached.shape).max(axis=1) + bend
+        most = np.log(np.maximum(largest, _STILL) / (np.square(low) * np.sqrt(1 - np.square(strong)) * tolerance))
+        return np.maximum(reached.max(axis=1), 0.0), np.maximum(most / (weak * low), 0.0)
+
+    settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, ALONG, 1e-3, _INSTANT)
+    return np.where(settle > _INSTANT, settle, 0.0)
 
 
-def largest_peaks(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> tuple[float, float]:
-    """The largest peak factors of all moves, accelerating and braking, at one motion (part rad/s^2 and rad/s, > 0)."""
-    times = index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
-    factors = peak_factors(load, times)
-    return float(factors.accelerating.max()), float(factors.braking.max())
+def _bend(
+    times: IndexTimes, soonest: FloatArray, latest: FloatArray, natural: FloatArray, decay: FloatArray
+) -> FloatArray:
+    """Of four jumps, the last of them from `soonest` to `latest` (s) before the end that is looked at."""
+    ramps, brakes = (times.ramp_short, times.ramp_long), (times.until_brake_short, times.until_brake_long)
+    ages = ((0.0, 0.0), ramps, brakes, (ramps[0] + brakes[0], ramps[1] + brakes[1]))
+    bends = [pulse_bend(soonest + age[0], latest + age[1], natural, decay) for age in ages]
+    return np.asarray(times.acceleration * (bends[0] + bends[1] + bends[2] + bends[3]))

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.ringing import IndexTiming, index_times, settle_times
 from firmware_host.planning.index.search import IndexSearch, Pair
+from firmware_host.planning.index.timing import IndexTiming, index_timing
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
@@ -48,9 +48,10 @@ def motion_for(
     0 <= `reserve` < 1. A `speed` (rad/s) or `acceleration` (rad/s^2) given is kept and the other is found; with both
     given there is nothing to choose. `limits`: by default all of `limits/registry.py`; each says what it bounds: the
     speed, the ramps as commanded, or the part as it swings in the worst phase of the ringing. Speeds that a limit wants
-    avoided are avoided where they can be. Quickest means the least mean time of the moves that a gate opens after, with
-    the longest settling that any of them needs (see `index/ringing.py` for what is assumed of natural frequency and
-    damping); the others only have to keep the limits.
+    avoided are avoided where they can be. Quickest means the least mean time of the indexes that the part really
+    makes (see `IndexMoves.weights`), with the longest settling that any move needs that a gate opens after; the others
+    only have to keep the limits. Natural frequency and damping are the worst that the load's may be, one of each at a
+    time.
 
     `others`: further loads that the motion has to be safe for, whichever is the true one.
 
@@ -79,10 +80,3 @@ def motion_for(
 def _exceeds(load: LoadCase, moves: IndexMoves, reserve: float, limits: Sequence[Limit] | None, found: Pair) -> bool:
     """Whether a motion found for another load takes more of this one's limits than it may."""
     return max(IndexSearch([load], moves, reserve, limits).shares(found).values()) > 1 + _AT_THE_LIMIT / 2
-
-
-def index_timing(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> IndexTiming:
-    """What the gated indexes take at a motion (part rad/s^2 and rad/s, > 0)."""
-    times = index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
-    settle = settle_times(load, moves, times, acceleration, speed)
-    return IndexTiming(float((times.duration * moves.weights).sum()), float(settle.max()))

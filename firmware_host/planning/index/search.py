@@ -1,23 +1,29 @@
 """The search for the quickest index, move and settling, over acceleration and speed at once.
 
 The cost has valleys where a ramp lasts whole natural periods, so a grid finds the valleys and finer ones go down the
-deepest of them; every grid is one array.
+deepest of them; every grid is one array. A few oscillators tell on the grids how long a pair rings and how far it
+swings; the best pairs found are then looked at with all of them, and give way a little where that is needed.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.index_swing import SwingPeaks
+from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped
 from firmware_host.planning.index.allowed import Allowed, least
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.ringing import WORST_PEAK, IndexTimes, index_times, peak_factors, settle_times
+from firmware_host.planning.index.peaks import WORST_PEAK, largest_peaks, peak_bounds, peaks_among
+from firmware_host.planning.index.ringing import settle_times
+from firmware_host.planning.index.times import times_of
+from firmware_host.planning.index.timing import index_timing
 from firmware_host.planning.limits.limit import SUDDEN_PEAK, Limit
 from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
@@ -25,14 +31,14 @@ from firmware_host.planning.load.case import LoadCase
 _TABLE = 1024
 _BETWEEN = 1e-4  # more than a line between two entries of the table can lie above the electrical model's curve
 _SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 12, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
-_SHARES = np.geomspace(1e-3, 1.0, 88)
-_VALLEYS = 12
+_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 40, endpoint=False), np.geomspace(0.1, 1.0, 96)])
+_VALLEYS = (24, 12, 6, 4, 4)
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
 _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
 _FINE = np.linspace(-1.0, 1.0, 15)
-_LEVELS = 5
 _FIRST_HALF_WIDTH = 0.1
 _SHRINK = 0.25
+_GIVING_WAY = 24
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +48,18 @@ class Pair:
     acceleration: float
     speed: float
     cost: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Few:
+    """The oscillators that a grid is looked at with: for how long they `ring`, and for how far they `swing`.
+
+    A pair that takes `worth` times as long as one that surely keeps the limits is not looked into.
+    """
+
+    ring: Oscillators
+    swing: Oscillators
+    worth: float
 
 
 class IndexSearch:
@@ -58,6 +76,9 @@ class IndexSearch:
         self._load, self._loads = loads[0], loads
         self._moves = moves
         self._reserve = reserve
+        band, damping = self._load.natural_band, self._load.damping
+        self._some = _Few(few(band, damping, 5, 1), least_damped(band, damping, 5), 1.5)
+        self._more = _Few(few(band, damping, 13, 3), least_damped(band, damping, 11), 1.1)
         self._allowed = Allowed.of(list(all_limits() if limits is None else limits), loads, reserve)
         self.top_speed = self._allowed.top_speed
         self._speeds, self._pull_out = self._table()
@@ -101,30 +122,44 @@ class IndexSearch:
         """The least of `sudden_bounds` (rad/s^2; not positive where nothing is safe)."""
         return least(self.sudden_bounds(speeds), speeds)
 
-    def cost(self, acceleration: FloatArray, speed: FloatArray, *, beside_bands: bool) -> FloatArray:
+    def cost(
+        self, acceleration: FloatArray, speed: FloatArray, *, beside_bands: bool, among: _Few | None = None
+    ) -> FloatArray:
         """Seconds that an average index takes with its settling; infinite where a limit is exceeded. They broadcast.
 
-        `beside_bands`: whether to refuse cruising in a resonant band.
+        `beside_bands`: whether to refuse cruising in a resonant band. The swing is the worst of `among`, by default of
+        a few oscillators: a machine between them may ring a little longer.
         """
-        moves = self._moves
+        moves, among = self._moves, among or self._some
         a, v = np.broadcast_arrays(acceleration, speed)
-        allowed = (a > 0) & (a <= self.largest_acceleration(v) * (1 + 1e-9))
+        allowed = (a > 0) & (a <= self.steady_acceleration(v) * (1 + 1e-9))
         a = np.where(a > 0, a, 1.0)
-        times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-        up, down = self._peak_accelerations(a, times)
-        allowed &= self._allowed.bears(up, down, v, self.pull_out(v))
         if beside_bands:
             cruises = moves.longest_of_all > v**2 / a
             allowed &= ~cruises | self._allowed.beside_bands(v, self._reserve)
-        settling = settle_times(self._load, moves, times, a, v).max(axis=-1)
-        others = (times.duration * moves.count * ~moves.gated).sum(axis=-1) / moves.count.sum()
-        index = (times.duration * moves.weights).sum(axis=-1) + settling
-        return np.where(allowed, index + _OF_OTHERS * others, np.inf)
+        duration = times_of(moves, a, v).duration
+        others = (duration * moves.count * ~moves.gated).sum(axis=-1) / moves.count.sum()
+        index = (duration * moves.weights).sum(axis=-1) + settle_times(self._load, moves, a, v, among.ring)
+        cost = np.where(allowed, index + _OF_OTHERS * others, np.inf)
+        return np.where(self._bears(a, v, cost, among), cost, np.inf)
 
-    def _peak_accelerations(self, acceleration: FloatArray, times: IndexTimes) -> tuple[FloatArray, FloatArray]:
-        """Largest accelerations (rad/s^2, >= 0) of the part as it swings in the worst phase: speeding up, braking."""
-        factors = peak_factors(self._load, times)
-        return factors.accelerating.max(axis=-1) * acceleration, factors.braking.max(axis=-1) * acceleration
+    def _bears(self, a: FloatArray, v: FloatArray, cost: FloatArray, among: _Few) -> NDArray[np.bool_]:
+        """Whether each pair keeps the limits as it swings; those that take too long to matter count as not."""
+        times, pull_out = times_of(self._moves, a, v), self.pull_out(v)
+        surely = self._swings(a, v, peak_bounds(self._load, times), pull_out) & np.isfinite(cost)
+        enough = cost[surely].min(initial=np.inf) * among.worth
+        unsure = ~surely & np.isfinite(cost) & (cost <= enough)
+        for some in (among.swing.every(5), among.swing):
+            if unsure.any():
+                peaks = peaks_among(self._load, times.at(unsure), some)
+                unsure[unsure] = self._swings(a[unsure], v[unsure], peaks, pull_out[unsure])
+        return np.asarray(surely | unsure)
+
+    def _swings(
+        self, acceleration: FloatArray, speed: FloatArray, peaks: SwingPeaks, pull_out: FloatArray
+    ) -> NDArray[np.bool_]:
+        up, down = peaks.pushing.max(axis=-1) * acceleration, peaks.holding.max(axis=-1) * acceleration
+        return self._allowed.bears(up, down, speed, pull_out)
 
     @property
     def acceleration_limits(self) -> frozenset[str]:
@@ -133,11 +168,17 @@ class IndexSearch:
 
     def shares(self, pair: Pair) -> dict[str, float]:
         """How much of each limit, its reserve kept, a pair uses up: 1 at the limit."""
-        moves, v, a = self._moves, np.array([pair.speed]), np.array([pair.acceleration])
-        pull_out = self.pull_out(v)
-        up, down = self._peak_accelerations(a, index_times(moves.shortest, moves.longest, moves.mean, a, v))
-        ramps = self._allowed.steady_shares(a, v, pull_out) | self._allowed.peak_shares(up, down, v, pull_out)
-        return self._allowed.speed_shares(pair.speed) | {name: float(share[0]) for name, share in ramps.items()}
+        v, a = np.array([pair.speed]), np.array([pair.acceleration])
+        ramps = self._allowed.steady_shares(a, v, self.pull_out(v))
+        shares = self._allowed.speed_shares(pair.speed) | {name: float(share[0]) for name, share in ramps.items()}
+        return shares | self._peak_shares(pair)
+
+    def _peak_shares(self, pair: Pair) -> dict[str, float]:
+        """The same of the limits of the swinging part, whatever oscillator of the load's it is."""
+        up, down = largest_peaks(self._load, self._moves, pair.acceleration, pair.speed)
+        v, a = np.array([pair.speed]), np.array([pair.acceleration])
+        shares = self._allowed.peak_shares(up * a, down * a, v, self.pull_out(v))
+        return {name: float(share[0]) for name, share in shares.items()}
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:
         """The pair of least cost; a given `acceleration` (rad/s^2) or `speed` (rad/s) is kept.
@@ -146,11 +187,57 @@ class IndexSearch:
         """
         for beside_bands in (True, False):
             found = self._descend(acceleration, speed, beside_bands)
-            if found is not None:
-                return found
+            best: Pair | None = None
+            for pair in found:
+                if best is None or pair.cost < best.cost:
+                    proved = self._proved(pair, acceleration, speed)
+                    best = proved if best is None or (proved and proved.cost < best.cost) else best
+            if best is not None:
+                return best
         raise self._nothing_safe(acceleration, speed)
 
-    def _descend(self, acceleration: float | None, speed: float | None, beside_bands: bool) -> Pair | None:
+    def _proved(self, pair: Pair, acceleration: float | None, speed: float | None) -> Pair | None:
+        """The pair, given way until every oscillator keeps the limits, and its true cost; None where none is found.
+
+        A lower acceleration shifts the ramps against the swing, which may make it worse: so it gives way at the same
+        speed, with the same ramp, and with the same cruise of the longest move, as far as neither is stated.
+        """
+        if self._over(pair) <= 1:
+            return self._with_true_cost(pair)
+        ways: tuple[Callable[[Pair, float], Pair], ...]
+        if acceleration is not None:
+            ways = (_slower,)
+        else:
+            ways = (_gentler,) if speed is not None else (_gentler, _same_ramp, self._same_cruise)
+        found = [proved for way in ways if (proved := self._given_way(pair, way)) is not None]
+        return min(found, key=lambda each: each.cost, default=None)
+
+    def _given_way(self, pair: Pair, way: Callable[[Pair, float], Pair]) -> Pair | None:
+        for _ in range(_GIVING_WAY):
+            over = self._over(pair)
+            if over <= 1:
+                return self._with_true_cost(pair)
+            pair = way(pair, over + 1e-4)
+        return None
+
+    def _over(self, pair: Pair) -> float:
+        return max(self._peak_shares(pair).values(), default=0.0) - 1e-9
+
+    def _with_true_cost(self, pair: Pair) -> Pair:
+        timing = index_timing(self._load, self._moves, pair.acceleration, pair.speed)
+        return replace(pair, cost=timing.index_s)
+
+    def _same_cruise(self, pair: Pair, over: float) -> Pair:
+        """The speed that leaves the cruise as it is: d = v^2/a + v c, solved for v."""
+        length, a = self._moves.longest_of_all, pair.acceleration
+        cruise = length / pair.speed - pair.speed / a
+        if cruise <= 0:
+            return _gentler(pair, over)
+        a /= over
+        return replace(pair, acceleration=a, speed=a / 2 * (math.sqrt(cruise**2 + 4 * length / a) - cruise))
+
+    def _descend(self, acceleration: float | None, speed: float | None, beside_bands: bool) -> list[Pair]:
+        """The lowest points of the deepest valleys, as the few oscillators see them; none where nothing is safe."""
         speeds = _SPEEDS * self.reachable_speed if speed is None else np.array([speed])
         shares = _SHARES if acceleration is None else np.ones(1)
         a, grid_v = self._motion(speeds[:, None], shares[None, :], acceleration)
@@ -160,26 +247,28 @@ class IndexSearch:
             cost = np.where(out_of_reach, np.inf, cost)
         valleys = _valleys(cost)
         if valleys.size == 0:
-            return None
+            return []
         v, f = speeds[valleys[:, 0]], shares[valleys[:, 1]]
-        width = _FIRST_HALF_WIDTH
-        for _ in range(_LEVELS):
+        width, lowest = _FIRST_HALF_WIDTH, np.zeros(0)
+        for keep in (*_VALLEYS[1:], _VALLEYS[-1]):
             zoom_v = (v[:, None] * (1 + width * _FINE))[:, :, None] if speed is None else v[:, None, None]
             zoom_f = np.minimum(f[:, None] * (1 + width * _FINE), 1.0) if acceleration is None else f[:, None]
             a, grid_v = self._motion(
                 np.minimum(zoom_v, max(self.top_speed, speed or 0.0)), zoom_f[:, None, :], acceleration
             )
-            cost = self.cost(a, grid_v, beside_bands=beside_bands).reshape(v.size, -1)
+            cost = self.cost(a, grid_v, beside_bands=beside_bands, among=self._more).reshape(v.size, -1)
             best = cost.argmin(axis=1)
             shape = np.broadcast_shapes(grid_v.shape, zoom_f[:, None, :].shape)
             rows = np.arange(v.size)
             v = np.broadcast_to(grid_v, shape).reshape(v.size, -1)[rows, best]
             f = np.broadcast_to(zoom_f[:, None, :], shape).reshape(v.size, -1)[rows, best]
+            lowest = cost[rows, best]
+            deepest = np.argsort(lowest, kind="stable")[:keep]
+            v, f, lowest = v[deepest], f[deepest], lowest[deepest]
             width *= _SHRINK
-        lowest = cost[rows, best]
-        k = int(lowest.argmin())
-        a, grid_v = self._motion(v[k : k + 1], f[k : k + 1], acceleration)
-        return Pair(float(a[0]), float(grid_v[0]), float(lowest[k]))
+        a, grid_v = self._motion(v, f, acceleration)
+        found = zip(a.tolist(), np.broadcast_to(grid_v, a.shape).tolist(), lowest.tolist(), strict=True)
+        return [Pair(*each) for each in found if math.isfinite(each[2])]
 
     def _motion(
         self, speed: FloatArray, share: FloatArray, acceleration: float | None
@@ -187,7 +276,7 @@ class IndexSearch:
         """Acceleration as a `share` of the largest steady one at `speed`, or the kept one; and the speed."""
         if acceleration is not None:
             return np.full(np.broadcast_shapes(speed.shape, share.shape), acceleration), speed
-        return self.largest_acceleration(speed) * share, speed
+        return self.steady_acceleration(speed) * share, speed
 
     def _nothing_safe(self, acceleration: float | None, speed: float | None) -> LimitExceededError:
         """What is in the way: the limits that a ramp exceeds which sets in at once, else the peaks of any ringing."""
@@ -207,10 +296,22 @@ class IndexSearch:
         return LimitExceededError(tuple(short), details)
 
 
+def _gentler(pair: Pair, over: float) -> Pair:
+    return replace(pair, acceleration=pair.acceleration / over)
+
+
+def _same_ramp(pair: Pair, over: float) -> Pair:
+    return replace(pair, acceleration=pair.acceleration / over, speed=pair.speed / over)
+
+
+def _slower(pair: Pair, over: float) -> Pair:
+    return replace(pair, speed=pair.speed / over)
+
+
 def _valleys(cost: FloatArray) -> NDArray[np.intp]:
-    """Row and column of the deepest local minima of a grid, shape (k, 2), k <= 12; none where all is infinite."""
+    """Row and column of the deepest local minima of a grid, shape (k, 2), k <= 24; none where all is infinite."""
     padded = np.pad(cost, 1, constant_values=np.inf)
     lowest = np.min([padded[1:-1, :-2], padded[1:-1, 2:], padded[:-2, 1:-1], padded[2:, 1:-1]], axis=0)
     places = np.argwhere(np.isfinite(cost) & (cost <= lowest))
     order = np.argsort(cost[places[:, 0], places[:, 1]], kind="stable")
-    return places[order[:_VALLEYS]]
+    return places[order[: _VALLEYS[0]]]

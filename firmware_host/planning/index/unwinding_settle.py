@@ -7,7 +7,7 @@ import numpy as np
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.index.safe_motion import index_timing
+from firmware_host.planning.index.timing import index_timing
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.route.moves import MoveProgram
 

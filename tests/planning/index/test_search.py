@@ -40,8 +40,8 @@ def test_a_fine_grid_around_the_choice_finds_nothing_better() -> None:
     for _ in range(20):
         rig = random_machine(rng)
         found = safe_motion(rig.load, rig.turns)
-        a = np.geomspace(0.25, 3, 400)[:, None] * found.acceleration
-        v = np.geomspace(0.25, 3, 400)[None, :] * found.speed
+        a = np.geomspace(0.25, 3, 200)[:, None] * found.acceleration
+        v = np.geomspace(0.25, 3, 200)[None, :] * found.speed
         best = np.where(within_limits(rig, a, v), index_seconds(rig, a, v), np.inf).min()
         assert found.timing.index_s <= best * 1.01
 
@@ -52,7 +52,8 @@ def test_reserve_and_safety_factor_are_kept(reserve: float, factor: float) -> No
     load = load_case(machine(), job(index={"safety_factor": factor}))
     found = safe_motion(load, np.array([3.0]), reserve=reserve)
     needed = float(load.torque(found.acceleration).accelerating)
-    peak = float(load.torque(2 * found.acceleration).accelerating)
+    # The step response at damping 0.05, 1 + exp(-0.05 (pi - 2 asin 0.05)/sqrt(1 - 0.05^2)), and half a hundredth more.
+    peak = float(load.torque(1.859 * found.acceleration).accelerating)
     allowed = load.lowest_pull_out(found.speed) * (1 - reserve)
     assert max(factor * needed, peak) <= allowed * (1 + 1e-6)
     tighter = safe_motion(load, np.array([3.0]), reserve=reserve + 0.2)

@@ -10,16 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_host.errors import LimitExceededError
+from firmware_host.mechanics.train.oscillators import few as few_oscillators
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
+from firmware_host.planning.index.ringing import settle_times
 from firmware_host.planning.index.safe_motion import SafeMotion
+from firmware_host.planning.index.times import times_of
 from firmware_host.planning.load.case import LoadCase, load_case
-from tests.mechanics.contact.test_rollers import all_bodies
 from tests.mechanics.contact.test_rollers_statics import solved
-from tests.planning.index.workshop import cruises_in_a_band, safe_motion
+from tests.planning.index.brute_force import Rig, grips, peaks
+from tests.planning.index.workshop import cruises_in_a_band, safe_motion, swing_factors
 from tests.planning.limits.workshop import DELETE, job, roller_machine
 
-GRID, LEFT = 120, 0.8
+GRID, LEFT = 80, 0.8
 
 
 def random_rollers(rng: np.random.Generator) -> tuple[LoadCase, float, float]:
@@ -41,49 +43,21 @@ def random_rollers(rng: np.random.Generator) -> tuple[LoadCase, float, float]:
     return load_case(rig, work), friction, 10 ** rng.uniform(-2.0, 0.3)
 
 
-def keeps_its_grip(
-    load: LoadCase, friction: float, up: np.ndarray, down: np.ndarray, v: np.ndarray, slack: float = 0.0
-) -> np.ndarray:
-    """Whether a part that speeds up at `up` and brakes at `down`, up to the speeds `v`, keeps a fifth of grip and seat.
-
-    Newton's equations of part and rollers (`all_bodies`) are linear in the acceleration and in the centrifugal force:
-    solved at 0 and at 1 rad/s^2, at none and at 1 N, for both directions and 32 places of the centre of mass.
-    """
-    trough = load.trough
-    assert trough is not None
-    kept = np.ones(up.shape, dtype=bool)
-    rest = trough.mass * 9.80665 / 2 / math.cos(trough.half_angle)
-    throw = trough.unbalance * v**2
-    for speeding_up, sense, angle in itertools.product((True, False), (1.0, -1.0), np.arange(32) * math.pi / 16):
-        size, sign = (up, sense) if speeding_up else (down, -sense)
-        place = math.cos(angle), math.sin(angle)
-        torque = place[0] * load.imbalance_torque
-        still, moving = (all_bodies(trough, sign * a, torque, sense) for a in (0.0, 1.0))
-        pulled = all_bodies(trough, 0.0, torque, sense, place)
-        for thrown in (np.zeros_like(throw), throw):
-            traction, driven, other = (
-                still[name] + size * (moving[name] - still[name]) + thrown * (pulled[name] - still[name])
-                for name in ("traction_l", "normal_l", "normal_r")
-            )
-            kept &= np.abs(traction) <= LEFT * (1 + slack) * friction * driven
-            kept &= np.minimum(driven, other) >= 0.2 * (1 - slack) * rest
-    return kept
-
-
 def judged(
     load: LoadCase, friction: float, turns: float, a: np.ndarray, v: np.ndarray, slack: float = 0.0
 ) -> np.ndarray:
     """Seconds of an index with its settling, infinite where its grip, its torque or its step rate is short."""
     moves = index_moves(np.array([turns]))
-    times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-    factors = peak_factors(load, times)
-    up, down = factors.accelerating[..., 0] * a, factors.braking[..., 0] * a
     lowest = np.minimum.accumulate(load.pull_out(np.linspace(0, 1, 400) * v.max()))
     allowed = LEFT * (1 + slack) * np.interp(v, np.linspace(0, 1, 400) * v.max(), lowest)
-    fits = keeps_its_grip(load, friction, up, down, v, slack) & (2 * load.torque(a).accelerating <= allowed)
-    fits &= np.maximum(load.torque(up).accelerating, load.torque(down).braking) <= allowed
+    fits = grips(load, a, a, v, slack) & (2 * load.torque(a).accelerating <= allowed)
     fits &= (load.step_rate(v) <= LEFT * (1 + slack) * 80e3) & ~cruises_in_a_band(load, load.ratio, turns, a, v)
-    return np.where(fits, (times.duration + settle_times(load, moves, times, a, v))[..., 0], np.inf)
+    at, left = (np.broadcast_to(each, fits.shape)[fits] for each in (a, allowed))
+    up, down = (factor[fits] * at for factor in swing_factors(load, moves, a, v, fits))
+    peak = np.maximum(load.torque(up).accelerating, load.torque(down).braking)
+    fits[fits] = grips(load, up, down, np.broadcast_to(v, fits.shape)[fits], slack) & (peak <= left)
+    settling = settle_times(load, moves, a, v, few_oscillators(load.natural_band, load.damping, 13, 3))
+    return np.where(fits, times_of(moves, a, v).duration[..., 0] + settling, np.inf)
 
 
 def chosen(load: LoadCase, turns: float) -> SafeMotion | None:
@@ -101,7 +75,8 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_on_100_random_rollers() -> Non
         load, friction, turns = random_rollers(rng)
         found = chosen(load, turns)
         if found is None:
-            assert not keeps_its_grip(load, friction, *np.full(3, 1e-9))
+            still = np.array(1e-9)
+            assert not grips(load, still, still, still)
             stuck += 1
             continue
         a = np.geomspace(0.05, 6, GRID)[:, None] * found.acceleration
@@ -113,7 +88,7 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_on_100_random_rollers() -> Non
         bound_by.update(found.binding)
     assert max(slower) <= 1.01
     assert bound_by["grip-peak"] > 30
-    assert bound_by["seating-peak"] > 5
+    assert bound_by["seating-peak"] >= 5
     assert stuck < 50
 
 
@@ -142,20 +117,21 @@ def test_a_more_eccentric_part_never_makes_the_chosen_index_quicker(rows: int, f
 
 
 @pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])
-def test_a_long_index_uses_the_grip_up_to_four_fifths_at_twice_its_acceleration(rows: int) -> None:
-    # It cruises, so each ramp sets in at once and swings to twice its acceleration: by SciPy's plane statics.
+def test_a_long_index_uses_the_grip_up_to_four_fifths_at_the_peak_of_its_swing(rows: int) -> None:
     load = load_case(roller_machine(driven_rows=rows, friction=0.3), job())
     found = safe_motion(load, np.array([3.0]))
     trough = load.trough
     assert trough is not None
     assert "grip-peak" in found.binding
+    # The swing by the answers to the jumps, sampled in time, and the traction at it by SciPy's plane statics.
+    up, down = peaks(Rig("rollers", load, 6 * math.pi), found.acceleration, found.speed, 41, 5, 400)
     used, throw = 0.0, trough.unbalance * found.speed**2
-    for sense, angle in itertools.product((1.0, -1.0), np.arange(48) * math.pi / 24):
+    for sense, angle, swing in itertools.product((1.0, -1.0), np.arange(48) * math.pi / 24, (up, -down)):
         place = math.cos(angle), math.sin(angle)
         torque, pulls = place[0] * load.imbalance_torque, (throw * place[0], throw * place[1])
         normal, other, traction, to = solved(
-            trough, trough.driven, sense * 2 * found.acceleration, torque, sense, pulls
+            trough, trough.driven, sense * swing * found.acceleration, torque, sense, pulls
         )
         share = (traction + to) / (normal + other) if rows == 2 else traction / normal
         used = max(used, abs(share))
-    assert 0.8 * 0.3 * 0.998 < used <= 0.8 * 0.3 * 1.0001
+    assert 0.8 * 0.3 * 0.994 < used <= 0.8 * 0.3 * 1.0001

@@ -8,9 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from firmware_host.mechanics.train.oscillators import few, least_damped
 from firmware_host.planning.index.moves import IndexMoves, index_moves
-from firmware_host.planning.index.ringing import index_times, peak_factors, settle_times
+from firmware_host.planning.index.peaks import peaks_among
+from firmware_host.planning.index.ringing import settle_times
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
+from firmware_host.planning.index.times import times_of
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.route.velocity import IndexMotion
 from tests.planning.limits.workshop import DELETE, job, machine
@@ -102,36 +105,48 @@ def within_limits(rig: RandomMachine, a: np.ndarray, v: np.ndarray, slack: float
     """Whether each pair keeps a fifth of every limit: torques, their peak, step rate, supply and the resonant bands.
 
     Written from the physics: the least pull-out torque up to the speed from the points, J*alpha through one stage with
-    its efficiency. The peak factors are the project's own; `test_index_ringing.py` proves those against an oscillator.
+    its efficiency. The peak factors are the project's own, proved against an oscillator elsewhere.
     """
     fine = np.linspace(0, 1, 400)[:, None] * v.max()
     at = np.interp(rig.ratio * fine[:, 0], rig.speeds, rig.torques, right=0.0)
     least = np.interp(v, fine[:, 0], np.minimum.accumulate(at))
     left = (1 - RESERVE) * (1 + slack)
     moves = rig.moves
-    factors = peak_factors(rig.load, index_times(moves.shortest, moves.longest, moves.mean, a, v))
     rotor, load = rig.rotor * rig.ratio * a, rig.driven * a
 
     def pushing(factor: np.ndarray) -> np.ndarray:
         return factor * rotor + (factor * load + rig.friction) / (rig.ratio * rig.efficiency)
 
-    holding = (
-        factors.braking[..., 0] * rotor + (factors.braking[..., 0] * load - rig.friction) * rig.efficiency / rig.ratio
-    )
-    peak = np.maximum(pushing(factors.accelerating[..., 0]), holding)
     rate = v * rig.per_turn / (2 * math.pi)
     reached = np.minimum(v, np.sqrt(a * 2 * math.pi * rig.turns[0]))
     watts = pushing(np.float64(1.0)) * reached * rig.ratio + 2.0**2 * 1.0
     joules = (rig.rotor * rig.ratio**2 + rig.driven) * reached**2 / 2
-    return (
+    kept = (
         (watts <= 24 * rig.supply_current * left)
         & (joules <= rig.braking_room * left)
         & (pushing(np.float64(1.0)) * SAFETY <= least * left)
-        & (peak <= least * left)
         & (rate <= min(rig.board_rate, 200e3) * left)
         & (rate <= left / (2 * 2e-6))
         & ~cruises_in_a_band(rig.load, rig.ratio, rig.turns[0], a, v)
     )
+    up, down = swing_factors(rig.load, moves, a, v, kept)
+    holding = down * rotor + (down * load - rig.friction) * rig.efficiency / rig.ratio
+    return np.asarray(kept & (np.maximum(pushing(up), holding) <= least * left))
+
+
+def swing_factors(
+    load: LoadCase, moves: IndexMoves, a: np.ndarray, v: np.ndarray, where: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """How far the load swings over each acceleration, pushed on and held back, as the least damped oscillators do.
+
+    Of the first group of `moves`; infinite but `where` it is asked for.
+    """
+    pushing, holding = np.full(where.shape, np.inf), np.full(where.shape, np.inf)
+    each_a, each_v = (np.broadcast_to(each, where.shape)[where] for each in (a, v))
+    among = least_damped(load.natural_band, load.damping, 9)
+    factors = peaks_among(load, times_of(moves, each_a, each_v), among)
+    pushing[where], holding[where] = factors.pushing[:, 0], factors.holding[:, 0]
+    return pushing, holding
 
 
 def cruises_in_a_band(load: LoadCase, ratio: float, turns: float, a: np.ndarray, v: np.ndarray) -> np.ndarray:
@@ -151,8 +166,8 @@ def cruises_in_a_band(load: LoadCase, ratio: float, turns: float, a: np.ndarray,
 def index_seconds(rig: RandomMachine, a: np.ndarray, v: np.ndarray) -> np.ndarray:
     """Move and settling of one index, s."""
     moves = rig.moves
-    times = index_times(moves.shortest, moves.longest, moves.mean, a, v)
-    return np.asarray((times.duration + settle_times(rig.load, moves, times, a, v))[..., 0])
+    among = few(rig.load.natural_band, rig.load.damping, 13, 3)
+    return np.asarray(times_of(moves, a, v).duration[..., 0] + settle_times(rig.load, moves, a, v, among))
 
 
 def speed_at(move: IndexMotion, time: np.ndarray) -> np.ndarray:

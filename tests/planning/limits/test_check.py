@@ -118,11 +118,14 @@ def test_values_and_limits_are_the_ones_written_out_by_hand() -> None:
     assert named(found, "inertia-ratio").value == pytest.approx((2e-6 + (8e-4 + part) / 16) / 2e-5)
 
 
-def test_the_peak_counts_the_ramp_s_inertia_twice_and_friction_once() -> None:
+def test_the_peak_counts_the_ramp_s_inertia_as_far_as_it_swings_and_friction_once() -> None:
     found = report()
     steady = report(acceleration=1e-9, speed=1e-9)
     needed, load_alone = named(found, "torque-accelerating").value, named(steady, "torque-accelerating").value
-    assert named(found, "torque-peak").value == pytest.approx(2 * (needed - load_alone) + load_alone, rel=1e-6)
+    # The step response at the least damping, and at most half a hundredth more.
+    swings = 1 + math.exp(-0.05 * (math.pi - 2 * math.asin(0.05)) / math.sqrt(1 - 0.05**2))
+    inertia = named(found, "torque-peak").value - load_alone
+    assert swings * (needed - load_alone) <= inertia <= 1.005 * swings * (needed - load_alone)
     assert named(found, "torque-peak").limit == pytest.approx(2 * named(found, "torque-accelerating").limit)
 
 

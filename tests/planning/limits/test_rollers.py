@@ -138,9 +138,10 @@ def test_without_its_data_an_estimate_is_not_known_and_says_what_to_give(
     assert check.remedy == f"Give {asked_for}"
 
 
-def test_the_grip_s_peak_counts_the_part_s_inertia_twice_and_its_imbalance_once() -> None:
+def test_the_grip_s_peak_counts_the_part_s_inertia_as_far_as_it_swings_and_its_imbalance_once() -> None:
     # Two turns at 20 rad/s^2 and 10 rad/s: long ramps and a long cruise, so that nothing rings on from one ramp to the
-    # next, and each sets in at once: twice its acceleration. Both rows driven, rolling friction left out: their
+    # next, and each sets in at once: the step response of the least damping, 1.8587 (and half a hundredth more) times
+    # its acceleration. Both rows driven, rolling friction left out: their
     # traction is u (N_1 + N_2) with cos(beta) S (1 + u^2) = m g, F = u S, so that cos(beta) (S^2 + F^2) = m g S.
     rig = roller_machine(driven_rows=2, rolling_resistance="1e-8 mm", friction=0.4)
     found = check_limits(rig, job(), index_turns=np.array([2.0]), speed=10.0, acceleration=20.0)
@@ -153,23 +154,23 @@ def test_the_grip_s_peak_counts_the_part_s_inertia_twice_and_its_imbalance_once(
         total = half + math.sqrt(half**2 - traction**2)
         return traction / total, 1 - (total - traction / math.tan(beta)) / 2 / half
 
-    for times, names_of in ((1, ("grip", "seating")), (2, ("grip-peak", "seating-peak"))):
+    for times, names_of in ((1, ("grip", "seating")), (1.8587, ("grip-peak", "seating-peak"))):
         for name, value in zip(names_of, used(times), strict=True):
             assert 0 <= named(found, name).value - value < 0.005, name  # its centrifugal force adds a little
-    assert "2*alpha speeding up and 2*alpha braking" in named(found, "grip-peak").formula
+    assert "1.86*alpha speeding up and 1.86*alpha braking" in named(found, "grip-peak").formula
     assert named(found, "grip-peak").limit == 0.4
     assert named(found, "grip").value < named(found, "grip-peak").value < 2 * named(found, "grip").value
 
 
 def test_while_braking_the_swing_is_larger_and_rolling_friction_takes_some_of_it() -> None:
-    # A short triangle: braking sets in while the part still speeds up, so it swings by more than twice.
+    # A short triangle: braking sets in while the part still speeds up, so it swings by more than the step response.
     rig = roller_machine(rolling_resistance="0.8 mm")
     load, motion = load_case(rig, job()), report(rig, acceleration=20.0).motion
     extremes = index_extremes(load, index_moves(INDEXES), motion)
     trough, mu = load.trough, 0.0
     assert trough is not None
-    assert extremes.peak_holding > extremes.peak_pushing == 2.0
-    for sense, size in ((1.0, 2.0), (-1.0, extremes.peak_holding)):
+    assert extremes.peak_holding > 2.0 > extremes.peak_pushing > 1.8587
+    for sense, size in ((1.0, extremes.peak_pushing), (-1.0, extremes.peak_holding)):
         for gravity, turning in itertools.product((1.0, -1.0), (1.0, -1.0)):
             exact = all_bodies(trough, sense * turning * size * 20.0, gravity * load.imbalance_torque, turning)
             mu = max(mu, abs(exact["traction_l"]) / exact["normal_l"])

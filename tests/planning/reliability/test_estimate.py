@@ -78,7 +78,7 @@ REAL_CHANGES: list[tuple[str, float, dict[str, Any], dict[str, Any]]] = [
     ("efficiency", 0.8, {"gearing__0__efficiency": 0.72}, {}),
     ("efficiency", 1.3, {"gearing__0__efficiency": 1.0}, {}),
     ("diameter", 1.1, {}, {"part__diameter": "66 mm"}),
-    ("supply_voltage", 0.75, {"driver__supply_voltage": "18 V"}, {}),
+    ("supply_voltage", 0.7, {"driver__supply_voltage": "16.8 V"}, {}),
 ]
 
 

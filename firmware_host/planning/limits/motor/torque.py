@@ -101,7 +101,7 @@ class TorquePeak(TorqueLimit):
 
     name = "torque-peak"
     keeps = NO_STEP_LOST
-    source = "step response of the oscillator, the ramp reversed in the worst phase of a band of natural frequencies"
+    source = "step responses of the oscillator, the worst of one natural frequency and one damping at a time"
 
     def needed(self, load: AnyLoad, index: IndexExtremes) -> FloatArray:
         return load.peak_torque(index.peak_pushing * index.acceleration, index.peak_holding * index.acceleration)

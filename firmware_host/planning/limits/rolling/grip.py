@@ -21,7 +21,7 @@ from firmware_host.planning.limits.remedy import GENTLER, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
 
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
-_SWINGING = "step response of the oscillator, the ramp reversed in the worst phase"
+_SWINGING = "step responses of the oscillator, the worst of one natural frequency and damping at a time"
 _HALVINGS = 60
 _SPEEDS = 33
 

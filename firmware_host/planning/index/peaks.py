@@ -1,0 +1,96 @@
+"""How far the ringing lifts the acceleration of the load above the commanded one, and with it torque and grip."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.index_swing import SwingPeaks, swing_peaks
+from firmware_host.mechanics.train.oscillators import CORNERS, OVER, Cells, Oscillators, step_bend, throughout, worst_of
+from firmware_host.mechanics.train.vibration import sudden_peak_factor, worst_phasor
+from firmware_host.planning.index.moves import IndexMoves
+from firmware_host.planning.index.times import IndexTimes, times_of
+from firmware_host.planning.load.case import LoadCase
+
+WORST_PEAK = 4.0
+"""The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
+
+_AT_ONCE = sudden_peak_factor(0.0)
+
+
+def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
+    """At most so far, shape (..., groups), for any length of a group and any machine of the load's band and damping.
+
+    Quick and coarse: each ramp's ringing is taken at its own worst. The ramp up sets in at once: twice, undamped. When
+    braking sets in, the ramp before may still ring: the load swings about its new rest from |P| = |1 + y (1 - z(T))|
+    steady lags away (y the decay and phase of the cruise), and so reaches 1 + |P| exp(-zeta phase): up to 4 undamped,
+    when a triangle is reversed half a period after its start. Before the stop it may run backward already, in the last
+    |P|/w of the ramp. After the stop the residual swings both ways. Least damping; |P| at its worst over the band.
+    """
+    band, zeta = load.natural_band, load.damping.lowest
+    root = math.sqrt(1.0 - zeta**2)
+    ring = worst_phasor(1.0, times.ramp_short, times.ramp_long, band, zeta)
+    brake = worst_phasor(1.0, times.until_brake_short, times.until_brake_long, band, zeta)
+    cruise_short = np.maximum(times.until_brake_short - times.ramp_short, 0.0)
+    cruise_long = np.maximum(times.until_brake_long - times.ramp_long, 0.0)
+    left = ring * np.exp(-zeta * band.lowest * cruise_short)
+    at_once = worst_phasor(2.0, times.ramp_short, times.ramp_long, band, zeta)
+    soon = at_once + ring * worst_phasor(1.0, cruise_short, cruise_long, band, zeta)
+    swing = np.minimum(1.0 + left, soon)
+    turned = math.pi - 2 * math.asin(zeta) - np.arcsin(np.minimum(left, 1.0))
+    reached = 1.0 + swing * np.exp(-zeta * turned / root)
+    swing = swing / root
+    backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
+    pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
+    return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
+
+
+def peaks_among(load: LoadCase, times: IndexTimes, among: Oscillators) -> SwingPeaks:
+    """The farthest that any of `among` swings, shape (..., groups); `peak_bounds` where a group holds several lengths.
+
+    One frequency and one damping at a time.
+    """
+    each = _each(times, among)
+    return _bounded(load, times, SwingPeaks(each.pushing.max(axis=0), each.holding.max(axis=0)))
+
+
+def _each(times: IndexTimes, among: Oscillators) -> SwingPeaks:
+    natural, damping = among.before(times.ramp_short.ndim)
+    cruise = np.maximum(times.until_brake_short - times.ramp_short, 0.0)
+    return swing_peaks(times.ramp_short, cruise, natural, damping)
+
+
+def _bounded(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks:
+    """`found` of single oscillators, of a train that may twist, or the bounds where a group holds several lengths."""
+    found = _twisted(load, found)
+    if times.ramp_long is times.ramp_short:
+        return found
+    several = (times.ramp_long > times.ramp_short) | (times.until_brake_long > times.until_brake_short)
+    bounds = peak_bounds(load, times)
+    return SwingPeaks(
+        np.where(several, bounds.pushing, found.pushing), np.where(several, bounds.holding, found.holding)
+    )
+
+
+def _twisted(load: LoadCase, found: SwingPeaks) -> SwingPeaks:
+    """With what a train that twists adds to the peaks of its lowest frequency."""
+    return SwingPeaks(load.torsion.peak(found.pushing), load.torsion.peak(found.holding))
+
+
+def largest_peaks(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> tuple[float, float]:
+    """The largest of all moves, (pushed on, held back), at one motion (part rad/s^2 and rad/s, > 0).
+
+    Whatever machine of the load's band and damping it is: never less, and more by three thousandths of it.
+    """
+    times = times_of(moves, acceleration, speed)
+
+    def judge(cells: Cells) -> tuple[FloatArray, FloatArray]:
+        each = _each(times, cells.at(CORNERS))
+        peaks = np.stack([each.pushing, each.holding], axis=-1).reshape(cells.size.shape[0], -1, 2).max(axis=1)
+        return peaks, peaks + step_bend(cells)[:, None]
+
+    worst = worst_of(throughout(load.natural_band, load.damping), judge, OVER, 3e-3, 0.0)
+    found = _bounded(load, times, SwingPeaks(*np.broadcast_to(worst[:, None], (2, *times.ramp_short.shape))))
+    return float(found.pushing.max()), float(found.holding.max())

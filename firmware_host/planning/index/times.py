@@ -1,0 +1,75 @@
+"""How long the ramps and cruises of groups of indexes last, at one motion or at many."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
+from firmware_host.planning.index.moves import IndexMoves
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class IndexTimes:
+    """Groups of indexes at some motions, s, arrays of shape (..., groups).
+
+    `ramp_*`: one ramp; `until_brake_*`: ramp and cruise; each shortest and longest in the group, one array where no
+    group holds several lengths. `duration`: of the group's mean index.
+    """
+
+    acceleration: FloatArray
+    ramp_short: FloatArray
+    ramp_long: FloatArray
+    until_brake_short: FloatArray
+    until_brake_long: FloatArray
+    duration: FloatArray
+
+    @property
+    def shortest(self) -> FloatArray:
+        """Of the shortest index of each group, s."""
+        return self.ramp_short + self.until_brake_short
+
+    def at(self, motions: NDArray[np.bool_]) -> IndexTimes:
+        """The same of those motions alone, `motions` of shape (...); then (motions, groups)."""
+        one_length, short, brake_short = (
+            self.ramp_long is self.ramp_short,
+            self.ramp_short[motions],
+            self.until_brake_short[motions],
+        )
+        return IndexTimes(
+            self.acceleration[motions],
+            short,
+            short if one_length else self.ramp_long[motions],
+            brake_short,
+            brake_short if one_length else self.until_brake_long[motions],
+            self.duration[motions],
+        )
+
+
+def index_times(
+    shortest: FloatArray, longest: FloatArray, mean: FloatArray, acceleration: FloatOrArray, speed: FloatOrArray
+) -> IndexTimes:
+    """Times of groups of index lengths (rad, shape (groups,)) at each motion (rad/s^2, rad/s; they broadcast, > 0).
+
+    A triangle in speed if d <= v^2/a, else a trapezoid (see `velocity.plan_index`).
+    """
+    a, v = (part[..., None] for part in np.broadcast_arrays(np.asarray(acceleration), np.asarray(speed)))
+    full_ramp = v / a
+
+    def ramp(length: FloatArray) -> FloatArray:
+        return np.asarray(np.minimum(full_ramp, np.sqrt(length / a)))
+
+    def until_brake(length: FloatArray) -> FloatArray:
+        return np.asarray(np.maximum(length / v, np.sqrt(length / a)))
+
+    ramps, brakes = ramp(shortest), until_brake(shortest)
+    if np.array_equal(shortest, longest):
+        return IndexTimes(a, ramps, ramps, brakes, brakes, ramps + brakes)
+    return IndexTimes(a, ramps, ramp(longest), brakes, until_brake(longest), ramp(mean) + until_brake(mean))
+
+
+def times_of(moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> IndexTimes:
+    """`index_times` of all groups of `moves`."""
+    return index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
