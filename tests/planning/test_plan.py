@@ -34,7 +34,7 @@ def test_a_single_number_in_an_array_makes_plans_differ(plan: JobPlan) -> None:
 
 
 def test_a_plan_is_shown_in_one_line(plan: JobPlan) -> None:
-    assert repr(plan) == "<JobPlan: 6 segments of 22.92 deg, 0.1803 s an index, limits: holds>"
+    assert repr(plan) == "<JobPlan: 6 segments of 22.92 deg, 0.1811 s an index, limits: holds>"
     assert repr(plan.layout) == "<Layout: 6 segments of 22.92 deg>"
 
 
