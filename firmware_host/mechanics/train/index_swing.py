@@ -81,7 +81,7 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
         extremes = [(level, *_extremes(swing * np.exp(1j * lead), lasts, tilt)) for level, swing, lasts in phases]
         least += [level + lowest for level, lowest, _ in extremes]
         most += [level + highest for level, _, highest in extremes] + [-least[-1]]
-    most.append(_held_back_backward(braking, turned, damping, tilt))
+    most.append(_pull_while_backward(braking, turned, damping, tilt))
     return SwingPeaks(_largest(most), _largest([-low for low in least]))
 
 
@@ -97,7 +97,7 @@ def _extremes(swing: _Complex, lasts: FloatOrArray, tilt: FloatOrArray) -> tuple
     return found[0], found[1]
 
 
-def _held_back_backward(braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray) -> FloatArray:
+def _pull_while_backward(braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray) -> FloatArray:
     """Largest pull back while the load already runs backward before the stop, else 0: an upper bound.
 
     Its speed, over a/w, is what is left of the ramp, w t, less u', which is at most |u|: so only the ramp's end is
