@@ -31,6 +31,7 @@ def wide_part(
             "inner_diameter": "199 mm",
             "length": "80 mm",
             "density": "2700 kg/m^3",
+            "mass_offset": "0 mm",
         },
         mark={"angle": mark, "width": "10 mm", "passes": 1, "start_angle": start},
         segments={"count": count},

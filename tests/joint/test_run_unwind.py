@@ -99,7 +99,8 @@ def test_the_cable_wound_axis_takes_a_turn_back_when_it_may(tmp_path: Path) -> N
 
 def test_a_machine_with_a_home_switch_is_refused_before_it_homes(tmp_path: Path) -> None:
     """48,000 microsteps a turn, 133.333 a degree, known to 0.0005: three turns out that may be 0.55 steps."""
-    setup = changed_setup("heavy-shaft", mark={"angle": "90 deg", "start_angle": "1080 deg"}, segments={"count": 5})
+    mark = {"angle": "90 deg", "start_angle": "1080 deg", "pass_time": "20 s"}
+    setup = changed_setup("heavy-shaft", mark=mark, segments={"count": 5})
     bench = StationBench(tmp_path, on_axis(setup, unwind="never"), known=False)
     refused(bench, CoordinateError, r"may land beside step.*" + FIX)
     assert "$H" not in bench.sent_lines()
