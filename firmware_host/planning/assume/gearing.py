@@ -65,7 +65,7 @@ def _stage(stage: GearingStage, number: int, key: str, rotor_inertia: float) -> 
         path = ("gearing", number, "efficiency")
         yield Assumption(f"{key}.efficiency", path, row.low, row.high, Together.EFFICIENCY, row.source, True)
     if stage.lost_motion is None:
-        row = LOST_MOTIONS[stage.kind or ("worm" if stage.driving_teeth == 1 else UNKNOWN_STAGE)]
+        row = LOST_MOTIONS[stage.kind or UNKNOWN_STAGE]
         ends = quantity(row.low, row.unit, "angle"), quantity(row.high, row.unit, "angle")
         yield Assumption(f"{key}.lost_motion", ("gearing", number, "lost_motion"), *ends, Together.ALONE, row.source)
     driving, driven = _diameters(stage)
@@ -95,10 +95,9 @@ def _diameters(stage: GearingStage) -> tuple[float | None, float | None]:
 
 
 def efficiency_row(stage: GearingStage) -> str:
-    """Which row of `EFFICIENCIES` a stage belongs to; a worm of one start is known by its teeth."""
-    kind = stage.kind or ("worm" if stage.driving_teeth == 1 else None)
-    if kind == "worm" and stage.self_locking is not None:
+    """Which row of `EFFICIENCIES` a stage belongs to."""
+    if stage.kind == "worm" and stage.self_locking is not None:
         return LOCKING_WORM if stage.self_locking else FREE_WORM
-    if kind is None:
+    if stage.kind is None:
         return LOCKING_WORM if stage.self_locking else UNKNOWN_STAGE
-    return kind
+    return stage.kind

@@ -72,8 +72,8 @@ def optional_paths(model: BaseModel, under: Path = ()) -> Iterator[Path]:
     """Every key that is given and may be left out: one whose default is that nobody stated it."""
     for name, field in type(model).model_fields.items():
         value, path = getattr(model, name), (*under, name)
-        if value is None:
-            continue
+        if value is None or (name == "kind" and getattr(model, "driving_teeth", None) == 1):
+            continue  # a stage of one tooth has to say that it is a worm
         if isinstance(value, BaseModel) and field.default is not None:
             yield from optional_paths(value, path)
         elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
