@@ -14,6 +14,7 @@ _read("model/base.py", _FORM, "machine.version", "machine.motor.version", "job.v
 _NAME = "a name, by which reports, runs and messages call it"
 _read("station/run.py", _NAME, "machine.name", "job.name")
 _read("reporting/motors.py", _NAME, "machine.motor.name")
+_read("reporting/motors.py", "for people: where the motor's figures come from", "machine.motor.data")
 _read("planning/limits/bearings/supports.py", _NAME, "machine.gearing[].name")
 _read("model/files/loading.py", "which machine file is read", "job.machine")
 _read("model/machine/drives/registry.py", "decides which keys there are", "machine.drive[chuck].kind")
@@ -62,7 +63,5 @@ for _kind, (_file, _keys) in _GATES.items():
         f"station/gates/{_file}.py", "of the run: how a pass is started", *(f"job.gate[{_kind}].{key}" for key in _keys)
     )
 
-NOT_YET_READ: dict[str, str] = {
-    "machine.motor.data": "28 November: to be shown, or removed",
-}
+NOT_YET_READ: dict[str, str] = {}
 """Keys that nothing reads, with the day and what will; to be empty."""

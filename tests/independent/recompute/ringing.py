@@ -18,8 +18,6 @@ from tests.independent.recompute.torsion import modes, natural_bands
 UPPER_MODES_COUNT = False
 """Whether the peaks of a train that twists are those of all its modes. 28 November: the program counts the lowest only,
 and with its share of 1; to be True."""
-SUDDEN = 2.0
-"""Peak over steady lag of a ramp that sets in at once, undamped: the program counts with no less."""
 _FREQUENCIES, _DAMPINGS = 41, 5
 
 
@@ -30,7 +28,7 @@ def swings(facts: Facts) -> tuple[float, float]:
 
 
 def peaks(facts: Facts) -> tuple[float, float]:
-    """Largest lag over the steady one of a ramp, of the part: behind the command and ahead of it."""
+    """Largest acceleration of the part over the commanded one: pushed on, and held back."""
     a, v = facts.motion.acceleration, facts.motion.speed
     lengths = sorted({round(length, 9) for length in facts.motion.lengths} or {round(facts.motion.longest, 9)})
     times = tuple((min(v / a, sqrt(d / a)), max(d / v, sqrt(d / a))) for d in lengths)
@@ -43,8 +41,7 @@ def peaks(facts: Facts) -> tuple[float, float]:
         behind, ahead = _twisting_peaks(times, band, damping(facts), ratios, tuple(shares))
     if facts.allowed == 1.0:
         return behind, ahead
-    most = facts.allowed * float(np.abs(shares).sum())
-    return most * max(behind, SUDDEN), most * max(ahead, SUDDEN)
+    return facts.allowed * behind, facts.allowed * ahead
 
 
 Times = tuple[tuple[float, float], ...]
@@ -54,13 +51,13 @@ Range = tuple[float, float]
 @lru_cache(maxsize=512)
 def _peaks(times: Times, band: Range, ratios: Range) -> tuple[float, float]:
     """Of one oscillator: the extremes of each stretch between two jumps, in closed form."""
-    behind = ahead = 0.0
+    pushed = held = 0.0
     for zeta in np.linspace(*ratios, _DAMPINGS):
         w = np.linspace(*band, _FREQUENCIES)
         for ramp, until in times:
             most, least = _extremes(w, float(zeta), ramp, until)
-            behind, ahead = max(behind, most), max(ahead, -least)
-    return behind, ahead
+            pushed, held = max(pushed, most), max(held, least)
+    return pushed, held
 
 
 @lru_cache(maxsize=512)
@@ -91,21 +88,38 @@ def _twisting_peaks(
 
 
 def _extremes(w: np.ndarray, zeta: float, ramp: float, until: float) -> tuple[float, float]:
-    """Largest and smallest e w^2/a over all frequencies `w`, an index of ramps of `ramp` s, the second at `until` s."""
-    damped = sqrt(1 - zeta**2)
+    """Most that the load is pushed on and held back, over the commanded acceleration, whichever of `w` it is.
+
+    Of the spring's pull and of the load's own acceleration. What swings on after the stop pushes either way, and so
+    does what holds back a load that already runs backward.
+    """
+    damped, lead = sqrt(1 - zeta**2), np.exp(2j * np.arcsin(zeta))
     pole = w * complex(-zeta, damped)
     # 1 - exp(-zeta w t) (cos + zeta/damped sin) = Re(1 + c exp(pole t)) with c = -(1 - j zeta/damped)
     c = -complex(1.0, -zeta / damped)
     jumps = [(0.0, 1.0), (ramp, -1.0), (until, -1.0), (until + ramp, 1.0)]
     ends = [*(at for at, _ in jumps[1:]), np.inf]
     phasor, steady, last = np.zeros_like(pole), 0.0, 0.0
-    most = least = 0.0
+    pushed = held = 0.0
     for (at, size), end in zip(jumps, ends, strict=True):
         phasor = phasor * np.exp(pole * (at - last)) + size * c
         steady, last = steady + size, at
-        first = (np.pi / 2 - np.angle(phasor * pole)) % np.pi / (w * damped)
-        for k in range(3):
-            when = np.minimum(first + k * np.pi / (w * damped), end - at)
-            value = steady + (phasor * np.exp(pole * when)).real
-            most, least = max(most, float(value.max())), min(least, float(value.min()))
-    return most, least
+        for turned in (phasor, phasor * lead):
+            first = (np.pi / 2 - np.angle(turned * pole)) % np.pi / (w * damped)
+            times = [np.zeros_like(w), *(first + k * np.pi / (w * damped) for k in range(3))]
+            values = [steady + (turned * np.exp(pole * np.minimum(when, end - at))).real for when in times]
+            pushed, held = max(pushed, float(np.max(values))), max(held, -float(np.min(values)))
+        if end == np.inf:
+            pushed = max(pushed, -float(np.min(values)))
+        elif steady < 0:
+            pushed = max(pushed, _backward(w, pole, phasor, lead, ramp))
+    return pushed, held
+
+
+def _backward(w: np.ndarray, pole: np.ndarray, phasor: np.ndarray, lead: complex, ramp: float) -> float:
+    """Most that holds the load back while it runs backward during the last ramp, which lasts `ramp`."""
+    t = ramp * np.linspace(0.0, 1.0, 200)[:, None]
+    swing = phasor * np.exp(pole * t)
+    speed = (ramp - t) - (swing * pole).real / w**2
+    pull = np.where(speed < 0, -np.minimum(-1 + swing.real, -1 + (swing * lead).real), 0.0)
+    return float(pull.max())
