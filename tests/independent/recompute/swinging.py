@@ -11,8 +11,8 @@ from tests.independent.recompute.ringing import swings
 from tests.independent.recompute.rolling import friction_needed, seat_lost
 from tests.independent.recompute.verdict import Found
 
-ALLOWED = 1.1
-"""How many times the true peak of a swing the program may take: it may err on the safe side only."""
+ALLOWED = 1.2
+"""How many times the true peak of a swing the program may take, for lengths that it takes together: on the safe side only."""
 
 
 def on_the_safe_side(limit: Callable[[Facts], Found | None]) -> Callable[[Facts], Found | None]:
