@@ -12,7 +12,7 @@ from tests.independent.recompute.rolling import friction_needed, seat_lost
 from tests.independent.recompute.verdict import Found
 
 ALLOWED = 1.2
-"""How many times the true peak of a swing the program may take, for lengths that it takes together: on the safe side only."""
+"""How many times the true peak of a swing the program may take, for lengths it takes together: on the safe side."""
 
 
 def on_the_safe_side(limit: Callable[[Facts], Found | None]) -> Callable[[Facts], Found | None]:
