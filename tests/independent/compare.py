@@ -125,7 +125,7 @@ def disagreements(check: Any, found: Found | None) -> list[str]:
     texts = []
     if check.verdict.value not in found.verdicts():
         texts.append(f"{check.verdict.value} ({check.value}, {check.limit}), recomputed {found}")
-    most = found.most.value if found.most is not None else None
+    most = found.most.value if found.most is not None and found.within < 1 else None
     for what, shown, own in (("value", check.value, found.value), ("limit", check.limit, found.limit)):
         if shown is None or own is None:
             if check.verdict.value not in ("not known", "accepted"):

@@ -25,8 +25,8 @@ def stiffnesses(facts: Facts) -> list[float | None]:
     return [known(stage, "torsional_stiffness") for stage in facts.machine["gearing"]]
 
 
-def modes(facts: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(natural frequencies in rad/s, the part's and the motor torque's share in each): eigenvalues at the motor.
+def modes(facts: Facts) -> tuple[np.ndarray, np.ndarray]:
+    """(natural frequencies in rad/s, the part's share in each): eigenvalues of stiffness and mass at the motor.
 
     The shares belong to a command that moves all of the train alike; they sum to 1.
     """
@@ -46,9 +46,8 @@ def modes(facts: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     for k, spring in enumerate(springs):
         stiff[k : k + 2, k : k + 2] += spring * np.array([[1, -1], [-1, 1]])
     squares, vectors = eigh(stiff, mass)
-    taken = vectors.T @ np.diag(mass)
-    torque = vectors[0] * taken / squares
-    return np.sqrt(squares), vectors[-1] * taken, torque / torque.sum()
+    shares = vectors[-1] * (vectors.T @ np.diag(mass))
+    return np.sqrt(squares), shares
 
 
 Bands = list[tuple[float, float]]
@@ -67,7 +66,7 @@ def natural_bands(facts: Facts) -> Bands:
     """Lowest and highest of each natural frequency (rad/s): 10 % about the computed one, or as measured; or spanned."""
     if facts.bands is not None:
         return facts.bands
-    frequencies, _, _ = modes(facts)
+    frequencies, _ = modes(facts)
     upper = [(0.9 * w, 1.1 * w) for w in frequencies[1:] if w < _FAR * frequencies[0]]
     swing, turning = facts.machine.get("swing", {}), facts.total_inertia
     measured = known(swing, "frequency")

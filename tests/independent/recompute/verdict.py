@@ -41,9 +41,11 @@ class Found:
         """Those that are right: two where the margin lies on the border."""
         if self.margin is None:
             return {"accepted" if self.accepted else "not known"}
-        if self.most is not None and self.most.margin is not None:
-            steps = [self.margin + (self.most.margin - self.margin) * part / 8 for part in range(9)]
-            return {self._named(margin) for margin in [*steps, self.margin + 1e-6]}
+        if self.most is not None and self.most.margin is not None and self.within < 1:
+            last = self.most.margin if isfinite(self.most.margin) else -1.0
+            steps = [self.margin + (last - self.margin) * part / 8 for part in range(9)]
+            passed = [NARROW / 2] if last < NARROW / 2 < self.margin else []
+            return {self._named(margin) for margin in [*steps, self.margin + 1e-6, *passed]}
         near = max(_NEAR, self.within * (1 + abs(self.margin if isfinite(self.margin) else 0.0)))
         return {self._named(self.margin - near), self._named(self.margin), self._named(self.margin + near)}
 
