@@ -79,13 +79,15 @@ def test_what_nobody_may_waive_is_refused_with_the_reason(circumstep: Circumstep
     assert "falls-through cannot be accepted: the part would drop between the rollers" in ended.err
 
 
-def test_what_is_not_known_and_could_lose_steps_ends_with_status_1_and_a_rating_with_0(circumstep: Circumstep) -> None:
+def test_what_is_not_known_and_could_drop_a_part_ends_with_status_1_and_a_rating_with_0(circumstep: Circumstep) -> None:
     text = circumstep("profile", "show", "job", "heavy-shaft").out
-    Path("unknown.toml").write_text(text.replace('mass_offset = "0.2 mm"\n', ""), encoding="utf-8")
+    machine = circumstep("profile", "show", "machine", "worm-chuck").out
+    (moment,) = (line for line in machine.splitlines() if line.startswith("largest_overhang_moment"))
+    Path("weak.toml").write_text(machine.replace(f"{moment}\n", ""), encoding="utf-8")
+    Path("unknown.toml").write_text(text.replace('machine = "worm-chuck"', 'machine = "weak.toml"'), encoding="utf-8")
     ended = circumstep("limits", "unknown.toml")
     assert ended.status == 1
     assert ended.out.startswith("Verdict: not known")
-    machine = circumstep("profile", "show", "machine", "worm-chuck").out
     (rating,) = (line for line in machine.splitlines() if line.startswith("largest_radial_load"))
     Path("unrated.toml").write_text(machine.replace(f"{rating}\n", ""), encoding="utf-8")
     Path("unrated-job.toml").write_text(

@@ -70,17 +70,14 @@ def test_stated_tolerances_make_it_surer(circumstep: Circumstep, tmp_path: Path)
     assert stated == {"rolling_resistance", "friction"}
 
 
-def test_a_missing_datum_makes_it_not_known(circumstep: Circumstep, tmp_path: Path) -> None:
+def test_what_nobody_stated_is_drawn_from_its_range(circumstep: Circumstep, tmp_path: Path) -> None:
     text = circumstep("profile", "show", "job", "heavy-shaft").out.replace('mass_offset = "0.2 mm"\n', "")
     path = tmp_path / "unknown.toml"
     path.write_text(text, encoding="utf-8")
-    status, document = reliability_document(circumstep, str(path))
-    assert status == 1
-    assert document["verdict"] == document["reliability"]["verdict"] == "not known"
-    assert document["reliability"]["probability"] is None
-    assert document["reliability"]["missing"] == ["part.mass_offset"]
-    text = circumstep("limits", str(path), "--reliability").out
-    assert "  reliability not known: give part.mass_offset\n" in text
+    _, document = reliability_document(circumstep, str(path))
+    (row,) = (each for each in document["reliability"]["inputs"] if each["name"] == "mass_offset")
+    assert row["source"].startswith("not stated: up to 2% of the diameter")
+    assert [each["key"] for each in document["assumptions"]] == ["part.mass_offset"]
 
 
 SWEEP = "part.mass_offset=0 mm..4 mm:3"
