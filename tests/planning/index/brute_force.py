@@ -186,7 +186,7 @@ def grips(load: LoadCase, up: np.ndarray, down: np.ndarray, v: np.ndarray, slack
     chuck.
     """
     trough, friction = load.trough, load.friction
-    kept = np.ones(np.shape(up), dtype=bool)
+    kept = np.ones(np.broadcast_shapes(np.shape(up), np.shape(v)), dtype=bool)
     if trough is None or friction is None:
         return kept
     rest = trough.mass * 9.80665 / 2 / math.cos(trough.half_angle)
