@@ -208,6 +208,7 @@ def test_a_tailstock_takes_the_overhang_s_moment() -> None:
                 "grip-peak",
                 "seating-peak",
                 "roller-bearing-load",
+                "motor-shaft-load",
                 "supply-current",
                 "supply-voltage",
             },
