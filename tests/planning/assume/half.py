@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.planning.assume.assumption import Assumption, Value
-from firmware_host.units import Quantity
+from firmware_host.units import KINDS, Quantity, parse_quantity
 
 JOBS = {
     "belt": "shaft-scale",
@@ -102,8 +102,10 @@ def somewhere(assumption: Assumption, rng: random.Random) -> Value:
     if isinstance(low, bool) or isinstance(high, bool):
         return low if place < 0.5 else high
     if isinstance(low, Quantity) and isinstance(high, Quantity):
-        exact = low.exact + Fraction(place) * (high.exact - low.exact)
-        return Quantity("in between", exact, low.kind)
+        if place in (0.0, 1.0):
+            return high if place else low
+        inside = float(low.exact) + place * float(high.exact - low.exact)
+        return parse_quantity(f"{inside:.12g} {KINDS[low.kind].unit}", low.kind)
     if isinstance(low, Quantity) or isinstance(high, Quantity):
         raise TypeError(f"{assumption.key} has ends of two sorts")
     return low + place * (high - low)
