@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 from pydantic_core import PydanticCustomError
 
 from firmware_host.errors import InputError
-from firmware_host.units import Quantity
+
+T = TypeVar("T")
 
 
 def _no_truth_value(value: object) -> object:
@@ -27,7 +28,7 @@ class Described(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True, validate_default=True)
 
 
-def stated(value: Quantity | None, key: str) -> Quantity:
+def stated(value: T | None, key: str) -> T:
     """The value of an optional key where it is needed; `InputError` naming `key` (dotted) if nobody stated it."""
     if value is None:
         raise InputError(f"{key} is not stated", f"Give {key}", key=key)

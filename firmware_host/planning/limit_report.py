@@ -44,6 +44,7 @@ def check_limits(
     speed: float | None,
     acceleration: float | None,
     purposes: NDArray[np.int8] | None = None,
+    loads: LoadVariants | None = None,
 ) -> LimitReport:
     """Check the index moves of `job` on `machine`.
 
@@ -52,9 +53,10 @@ def check_limits(
     what is None is chosen by `motion_for`, which raises `LimitExceededError` if nothing is safe. What nobody stated may
     be anything in its range: the motion keeps every limit wherever in its range it is, and each check is the worst.
 
-    The verdict is that of `check.overall`. All figures are estimates from the data given.
+    `loads`: those of the two, where they are known already. The verdict is that of `check.overall`. All figures are
+    estimates from the data given.
     """
-    loads = load_variants(machine, job)
+    loads = loads if loads is not None else load_variants(machine, job)
     moves = index_moves(index_turns, purposes)
     motion = _motion(loads, moves, speed, acceleration)
     checks = worst_checks(loads, lambda load: index_extremes(load, moves, motion), acceptable(job.accept))

@@ -88,7 +88,7 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
     motion = None
     if places.loads.unkind.machine.drive.cradle is not None:
         try:
-            motion = _index_motion(_limits(setup, places.route))
+            motion = _index_motion(_limits(setup, places))
         except (InputError, LimitExceededError, FormulaRangeError):
             motion = None
     return _layout(places, motion, true)
@@ -97,7 +97,7 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
 def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
     """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report."""
     places = _places(setup)
-    limits = _limits(setup, places.route)
+    limits = _limits(setup, places)
     layout = _layout(places, _index_motion(limits), true)
     program = time_moves(layout.route, limits.motion.speed, limits.motion.acceleration)
     settle = setup.job.index.settle
@@ -121,15 +121,16 @@ def _places(setup: Setup) -> _Places:
     return _Places(loads, segments, plan_route(machine, job, segments))
 
 
-def _limits(setup: Setup, route: Route) -> LimitReport:
+def _limits(setup: Setup, places: _Places) -> LimitReport:
     speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
     return check_limits(
         setup.machine,
         setup.job,
-        index_turns=route.index_turns,
+        index_turns=places.route.index_turns,
         speed=speed.si if speed is not None else None,
         acceleration=acceleration.si if acceleration is not None else None,
-        purposes=route.purpose,
+        purposes=places.route.purpose,
+        loads=places.loads,
     )
 
 

@@ -6,8 +6,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from firmware_host.errors import InputError
-from firmware_host.model.base import Described, contradiction
+from firmware_host.model.base import Described, contradiction, stated
 from firmware_host.units import Capacitance, Current, Rate, Time, Voltage
 
 
@@ -35,10 +34,7 @@ class Driver(Described):
     @property
     def standstill_share(self) -> float:
         """Part of the set current kept at standstill; `InputError` if it is not stated."""
-        if self.standstill_current is None:
-            key = "driver.standstill_current"
-            raise InputError(f"{key} is not stated", f"Give {key}", key=key)
-        return self.standstill_current
+        return stated(self.standstill_current, "driver.standstill_current")
 
     @model_validator(mode="after")
     def _can_set_its_current(self) -> Self:

@@ -6,10 +6,14 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
 
+from firmware_host.mechanics.body.inertia import cylinder_volume, mass_from_density, solid_cylinder_inertia
 from firmware_host.units import KINDS, Quantity, parse_quantity
 
 Value: TypeAlias = "Quantity | float | bool"
 Path: TypeAlias = "tuple[str | int, ...]"
+
+STEEL = 7860.0
+"""Density of the steel that a wheel or a roller is assumed to be made of at most, kg/m^3."""
 
 COMMON = "common practice, no source"
 MEMORY = "from memory"
@@ -52,11 +56,14 @@ class Assumption:
         return self.low if self.unkind_is_low else self.high
 
     @property
-    def kind(self) -> Value:
-        """The other end."""
-        if self.together is Together.ALONE:
-            return self.unkind
+    def other(self) -> Value:
+        """The end of the range that is not the unkind one."""
         return self.high if self.unkind_is_low else self.low
+
+    @property
+    def kind(self) -> Value:
+        """The end that is taken where the other one of data varied `together` counts."""
+        return self.unkind if self.together is Together.ALONE else self.other
 
     @property
     def words(self) -> str:
@@ -69,6 +76,12 @@ class Assumption:
         if isinstance(value, bool):
             return "yes" if value else "no"
         return value.text if isinstance(value, Quantity) else f"{value:g}"
+
+
+def solid_steel_inertia(diameter: float, length: float) -> float:
+    """Inertia (kg m^2) of a cylinder of solid steel about its axis, of `diameter` and `length` (m, > 0)."""
+    radius = diameter / 2
+    return solid_cylinder_inertia(mass_from_density(STEEL, cylinder_volume(radius, length)), radius)
 
 
 def quantity(value: float, unit: str, kind: str) -> Quantity:

@@ -67,13 +67,6 @@ def with_assumed(machine: Machine, job: Job, values: Iterable[tuple[Assumption, 
     return machine, job
 
 
-def with_assumed_machine(machine: Machine, values: Iterable[tuple[Assumption, Value]]) -> Machine:
-    """The machine with each assumed datum of its own at the value given for it."""
-    for assumption, value in values:
-        machine = with_value(machine, assumption.path, value)
-    return machine
-
-
 def _assumptions(machine: Machine, job: Job) -> Iterable[Assumption]:
     rotor: float | None = machine.motor.rotor_inertia.si if machine.motor.rotor_inertia is not None else None
     for each in motor_assumptions(machine.motor):

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from firmware_host.mechanics.tables import TableRange
 from firmware_host.model.machine.gearing import GearingStage
-from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
+from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity, solid_steel_inertia
 
 _CDA = "Engineering Guide CDA3000 (Lust Antriebstechnik), tables 2.15 and 2.16"
 
@@ -45,8 +45,6 @@ LOST_MOTIONS: Mapping[str, TableRange] = MappingProxyType(
 DRIVING_SHARE, DRIVEN_SHARE = 1.0, 3.0
 """Most that the wheels count at the motor, over the rotor's own inertia: common practice, no source."""
 
-_STEEL = 7860.0
-
 
 def gearing_assumptions(stages: tuple[GearingStage, ...], rotor_inertia: float) -> Iterator[Assumption]:
     """What the stages leave open; `rotor_inertia` kg m^2, the largest that the motor may have."""
@@ -78,7 +76,7 @@ def _stage(stage: GearingStage, number: int, key: str, rotor_inertia: float) -> 
             continue
         most, source = share * rotor_inertia, f"up to {share:.4g} times the rotor's inertia, {COMMON}"
         if diameter is not None and stage.width is not None:
-            most = math.pi / 32 * _STEEL * stage.width.si * diameter**4
+            most = solid_steel_inertia(diameter, stage.width.si)
             source = "nothing to a wheel of solid steel of its diameter and width"
         ends = quantity(0.0, "kg*m^2", "inertia"), quantity(most, "kg*m^2", "inertia")
         yield Assumption(f"{key}.{name}", ("gearing", number, name), *ends, Together.INERTIA, source)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
@@ -12,7 +11,7 @@ from firmware_host.model.machine.driver import Driver
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.machine.machine import Machine, Support
 from firmware_host.model.part.part import RoundPart
-from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity
+from firmware_host.planning.assume.assumption import COMMON, MEMORY, Assumption, Together, quantity, solid_steel_inertia
 
 PLAIN_BEARING = 0.15
 """Coefficient of friction of a plain bearing that stands still, lightly greased: from memory."""
@@ -28,7 +27,6 @@ _SPINDLE_RADIUS, _SEALS = 0.020, 0.15
 _ROLLER_SHAFT_RADIUS, _ROLLER_SEALS = 0.005, 0.02
 _CENTRE_RADIUS, _CENTRE_FORCE = 0.005, 500.0
 _ROLLER_LENGTHS = (0.02, 0.3)
-_STEEL = 7860.0
 _HEAVY_CHUCK = 10.0
 _NEWTON_METRES = "N*m", "torque"
 
@@ -155,7 +153,7 @@ def _bearings(key: str, weight: float, *, rollers: bool) -> Assumption:
 def _roller_inertia(diameter: float, length: object) -> Assumption:
     """Of one roller: nothing, up to solid steel of its length, or of the longest usual one."""
     long = float(getattr(length, "si", _ROLLER_LENGTHS[1]))
-    most = math.pi / 32 * _STEEL * long * diameter**4
+    most = solid_steel_inertia(diameter, long)
     low, high = quantity(0, "kg*m^2", "inertia"), quantity(most, "kg*m^2", "inertia")
     why = f"nothing to a roller of solid steel, {long * 1e3:g} mm long"
     return Assumption("drive.roller_inertia", ("drive", "roller_inertia"), low, high, Together.INERTIA, why)

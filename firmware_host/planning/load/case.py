@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.support import imbalance_torque
 from firmware_host.mechanics.contact.trough import Trough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
@@ -28,7 +27,6 @@ from firmware_host.mechanics.train.transmission import (
 from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 from firmware_host.model.base import stated
 from firmware_host.model.job.job import Job
-from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.assume.assumption import Assumption
@@ -88,7 +86,7 @@ class LoadCase:
     safety_factor: float
     driver_step_rate: float
     controller_step_rate: float
-    smallest_pulse: float | None
+    smallest_pulse: float
     trough: Trough | None
     friction: float | None
     friction_source: str
@@ -217,7 +215,7 @@ class LoadVariants:
         """The unkind variant (None), then with each datum alone at the other end of its range; none without any."""
         machine, job = self.unkind.machine, self.unkind.job
         for each in (None, *self.assumptions) if self.assumptions else ():
-            ends = [(each, each.high if each.unkind_is_low else each.low)] if each is not None else []
+            ends = [(each, each.other)] if each is not None else []
             described = with_assumed(machine, job, ends)
             yield each, LoadVariant(*described, _load_case(*described))
 
@@ -243,7 +241,7 @@ def load_variants(machine: Machine, job: Job) -> LoadVariants:
     band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
     torsion = spanning([load.torsion for load in loads])
     hunting = [
-        hunting_band(each[0], load.phases, completed.assumptions)
+        hunting_band(*each, load.phases, completed.assumptions)
         for each, load in zip(completed.variants, loads, strict=True)
     ]
     loads = [
@@ -265,7 +263,6 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     phases = phase_mode(machine.driver)
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
-    pulse = machine.driver.smallest_pulse
     inertia = body.inertia + on_spindle
     rotor = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si
     turning = rotor + inertia_at_motor(stages, inertia)
@@ -297,7 +294,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         safety_factor=job.index.safety_factor,
         driver_step_rate=machine.driver.highest_step_rate.si,
         controller_step_rate=machine.link.highest_step_rate.si,
-        smallest_pulse=pulse.si if pulse is not None else None,
+        smallest_pulse=stated(machine.driver.smallest_pulse, "driver.smallest_pulse").si,
         trough=drive.trough,
         friction=drive.friction,
         friction_source=drive.friction_source,
@@ -306,7 +303,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         natural_band=frequency_band(machine.swing, natural, turning, measured_with),
         damping=damping_range(machine.swing),
         torsion=torsion,
-        mid_range=hunting_band(machine, phases),
+        mid_range=hunting_band(machine, job, phases),
     )
 
 
@@ -314,19 +311,12 @@ def _gearing_stages(machine: Machine) -> tuple[Stage, ...]:
     return tuple(
         Stage(
             ratio=float(stage.reduction),
-            efficiency=_efficiency(stage),
+            efficiency=stated(stage.efficiency, f"gearing.{stage.name}.efficiency"),
             input_inertia=stated(stage.driving_inertia, f"gearing.{stage.name}.driving_inertia").si,
             output_inertia=stated(stage.driven_inertia, f"gearing.{stage.name}.driven_inertia").si,
         )
         for stage in machine.gearing
     )
-
-
-def _efficiency(stage: GearingStage) -> float:
-    key = f"gearing.{stage.name}.efficiency"
-    if stage.efficiency is None:
-        raise InputError(f"{key} is not stated", f"Give {key}", key=key)
-    return stage.efficiency
 
 
 def _items(machine: Machine, job: Job, body: Body, drive: DriveLoad) -> tuple[LoadItem, ...]:

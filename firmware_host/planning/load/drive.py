@@ -13,6 +13,7 @@ from firmware_host.mechanics.contact.rollers import rolling_drag_torque
 from firmware_host.mechanics.contact.tilted import friction_along, friction_left
 from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 from firmware_host.mechanics.train.transmission import Stage
+from firmware_host.model.base import stated
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.body import Body
@@ -42,7 +43,7 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
     rollers are idle where one row is driven: their inertia and their own bearings load the grip, too. `InputError`
     where the diameter that rollers touch is not known.
     """
-    cradle, own, bearings = drive.cradle, drive.shaft_body, _needed(drive.shaft_friction, "drive.friction_torque")
+    cradle, own, bearings = drive.cradle, drive.shaft_body, stated(drive.shaft_friction, "drive.friction_torque")
     if cradle is not None and not part.contact_known:
         raise InputError(
             "where the rollers touch a tapered part is not known",
@@ -89,9 +90,9 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
         roller_diameter=cradle.roller_diameter,
         centre_distance=cradle.centre_distance,
         driven=DrivenRows.ONE if one else DrivenRows.BOTH,
-        idle_row_inertia=_needed(cradle.roller_inertia, "drive.roller_inertia") / 2 if one else 0.0,
-        idle_friction_torque=_needed(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
-        lever_arm=_needed(_lever_arm(cradle), "drive.rolling_resistance"),
+        idle_row_inertia=stated(cradle.roller_inertia, "drive.roller_inertia") / 2 if one else 0.0,
+        idle_friction_torque=stated(cradle.idle_friction_torque, "drive.idle_friction_torque") if one else 0.0,
+        lever_arm=stated(_lever_arm(cradle), "drive.rolling_resistance"),
         tilt=tilt,
         stop_torque=_stop_torque(cradle, tilt),
         unbalance=body.mass * (body.offset or 0.0),
@@ -101,14 +102,8 @@ def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
 def _stop_torque(cradle: Cradle, tilt: float) -> float:
     """Friction torque (N m) of the axial stop; nothing presses the part there on a level axis, unless it is stated."""
     if cradle.axial_stop and tilt > 0:
-        return _needed(cradle.stop_friction_torque, "drive.stop_friction_torque")
+        return stated(cradle.stop_friction_torque, "drive.stop_friction_torque")
     return cradle.stop_friction_torque or 0.0
-
-
-def _needed(value: float | None, key: str) -> float:
-    if value is None:
-        raise InputError(f"{key} is not stated", f"Give {key}", key=key)
-    return value
 
 
 def grip_of(cradle: Cradle) -> tuple[float, str]:

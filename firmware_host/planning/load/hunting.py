@@ -9,10 +9,11 @@ from firmware_host.mechanics.motor.instability import mid_range_band
 from firmware_host.mechanics.motor.phases import PhaseMode
 from firmware_host.mechanics.motor.torque import Winding, torque_constant
 from firmware_host.model.base import stated
+from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.assume.assumption import Assumption
-from firmware_host.planning.assume.complete import with_assumed_machine
+from firmware_host.planning.assume.complete import with_assumed
 
 
 def winding_of(motor: Motor) -> Winding:
@@ -22,10 +23,12 @@ def winding_of(motor: Motor) -> Winding:
     return Winding(resistance.si, inductance.si, constant, motor.full_steps // 4)
 
 
-def hunting_band(machine: Machine, phases: PhaseMode, assumptions: Iterable[Assumption] = ()) -> tuple[float, float]:
+def hunting_band(
+    machine: Machine, job: Job, phases: PhaseMode, assumptions: Iterable[Assumption] = ()
+) -> tuple[float, float]:
     """(lowest, highest) full-step rate (steps/s) of mid-range instability, over all that is assumed of the winding."""
     varied = [each for each in assumptions if each.path in (("motor", "resistance"), ("motor", "inductance"))]
     ends = itertools.product(*(((each, each.low), (each, each.high)) for each in varied))
-    windings = [winding_of(with_assumed_machine(machine, values).motor) for values in ends]
+    windings = [winding_of(with_assumed(machine, job, values)[0].motor) for values in ends]
     driver = machine.driver
     return mid_range_band(windings, driver.current.si, driver.supply_voltage.si * phases.voltage_share)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from firmware_host.model.base import stated
 from firmware_host.planning.limits.bearings.supports import (
     carried_weights,
     carrying,
+    hanging_out,
     missing_chuck_mass,
     tipping_moment,
 )
@@ -32,8 +32,7 @@ class Overhang(Limit):
         if case.load.trough is not None:
             return None
         most = case.machine.support.largest_overhang_moment
-        overhang = stated(case.job.part.overhang, "part.overhang").si
-        base = stated(case.machine.support.overhang_base, "support.overhang_base").si
+        base, overhang = hanging_out(case)
         formula = (
             "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock or a steady rest the chuck's "
             "share of m at base; weights*cos(tilt), and m*g*e*sin(tilt)"

@@ -92,6 +92,12 @@ def missing_chuck_mass(case: LimitCase) -> tuple[str, ...]:
     return case.machine.drive.weight[1]
 
 
+def hanging_out(case: LimitCase) -> tuple[float, float]:
+    """(front bearing to the chuck's face, that to the part's centre of mass) of a part in a chuck, m."""
+    base = stated(case.machine.support.overhang_base, "support.overhang_base")
+    return base.si, stated(case.job.part.overhang, "part.overhang").si
+
+
 def absent(wanted: dict[str, Quantity | None]) -> tuple[str, ...]:
     """The keys of what was not given."""
     return tuple(key for key, value in wanted.items() if value is None)
@@ -115,19 +121,12 @@ class RadialLoad(Limit):
 def _radial_on_motor(case: LimitCase) -> LimitCheck:
     formula = "weight*max(1, distance/rated distance) of part and chuck <= motor's radial load" + _tilted(case)
     source = "moments about the front bearing; the motor's data sheet"
-    motor, support, overhang = case.machine.motor, case.machine.support, case.job.part.overhang
-    rated, rated_at, base = motor.radial_load, motor.radial_load_at, support.overhang_base
-    if rated is None or rated_at is None or base is None or overhang is None:
-        missing = absent(
-            {
-                "motor.radial_load": rated,
-                "motor.radial_load_at": rated_at,
-                "support.overhang_base": base,
-                "part.overhang": overhang,
-            }
-        )
+    (base, overhang), motor = hanging_out(case), case.machine.motor
+    rated, rated_at = motor.radial_load, motor.radial_load_at
+    if rated is None or rated_at is None:
+        missing = absent({"motor.radial_load": rated, "motor.radial_load_at": rated_at})
         return not_known("radial-load", "N", formula=formula, source=source, missing=missing)
-    loads = (shaft_load(weight, base.si + beyond, rated_at.si) for weight, beyond in carried_weights(case, overhang.si))
+    loads = (shaft_load(weight, base + beyond, rated_at.si) for weight, beyond in carried_weights(case, overhang))
     return upper_limit(
         "radial-load",
         sum(loads) + tipping_moment(case) / rated_at.si,
@@ -143,21 +142,14 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
 def _radial_on_spindle(case: LimitCase) -> LimitCheck:
     formula = "weight*(1 + distance/spacing) of part and chuck <= largest load of the front bearing" + _tilted(case)
     source = "lever law of two bearings; with a tailstock the chuck's share of the part"
-    support, overhang = case.machine.support, case.job.part.overhang
-    limit, spacing, base = support.largest_radial_load, support.bearing_spacing, support.overhang_base
-    if limit is None or spacing is None or base is None or overhang is None:
-        missing = absent(
-            {
-                "support.largest_radial_load": limit,
-                "support.bearing_spacing": spacing,
-                "support.overhang_base": base,
-                "part.overhang": overhang,
-            }
-        )
+    (base, overhang), support = hanging_out(case), case.machine.support
+    limit, spacing = support.largest_radial_load, support.bearing_spacing
+    if limit is None or spacing is None:
+        missing = absent({"support.largest_radial_load": limit, "support.bearing_spacing": spacing})
         return not_known("radial-load", "N", formula=formula, source=source, missing=missing)
     loads = (
-        bearing_loads(weight / STANDARD_GRAVITY, base.si + beyond, spacing.si)[0]
-        for weight, beyond in carried_weights(case, overhang.si)
+        bearing_loads(weight / STANDARD_GRAVITY, base + beyond, spacing.si)[0]
+        for weight, beyond in carried_weights(case, overhang)
         if weight > 0
     )
     return upper_limit(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import ClassVar
 
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, upper_limit
 from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound
 from firmware_host.planning.limits.remedy import GENTLER, SLOWER, lower
 from firmware_host.planning.load.case import LoadCase
@@ -73,20 +73,15 @@ class StepPulse(Limit):
 
     name = "step-pulse"
     ways = _WAYS
-    device: ClassVar[str]
 
     def check(self, case: LimitCase) -> LimitCheck:
         formula, source = "pulse <= 1/(2*step rate)", "the driver's data; as long low as high (common practice)"
         pulse, rate = case.load.smallest_pulse, float(case.load.step_rate(case.index.peak_speed))
-        if pulse is None:
-            return not_known(self.name, "s", formula=formula, source=source, missing=("driver.smallest_pulse",))
         remedy = "Take a driver that sees shorter pulses"
         return upper_limit(self.name, pulse, 1 / (2 * rate), "s", formula=formula, source=source, remedy=remedy)
 
-    def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
-        if load.smallest_pulse is None:
-            return None
+    def bound(self, load: LoadCase, reserve: float) -> MotionBound:
         return SpeedBound((1 - reserve) / (2 * load.smallest_pulse) / float(load.step_rate(1.0)))
 
     def lifted(self, load: LoadCase) -> LoadCase:
-        return replace(load, smallest_pulse=load.smallest_pulse / TENFOLD) if load.smallest_pulse is not None else load
+        return replace(load, smallest_pulse=load.smallest_pulse / TENFOLD)
