@@ -96,9 +96,16 @@ class GearingStage(Described):
         return None if self.kind == "worm" else _wheel(self.pitch, self.driving_teeth)
 
     @property
-    def worm_wheel_diameter(self) -> float | None:
-        """Pitch diameter of a worm's wheel, m; None where the keys don't say it."""
-        return _wheel(self.pitch, self.driven_teeth)
+    def driven_pitch_diameter(self) -> float | None:
+        """Pitch diameter of the wheel on the driven shaft, m; None where the keys don't say it.
+
+        Without pitch and teeth it goes by the ratio: of a worm that errs large.
+        """
+        if self.pitch is not None and self.driven_teeth is not None:
+            return _wheel(self.pitch, self.driven_teeth)
+        if self.driving_diameter is None or self.driving_teeth == 1:
+            return None
+        return self.driving_diameter.si * float(self.reduction)
 
     @property
     def worm_lead(self) -> float | None:

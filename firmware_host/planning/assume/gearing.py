@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
@@ -66,10 +65,14 @@ def _stage(stage: GearingStage, number: int, key: str, rotor_inertia: float) -> 
         row = LOST_MOTIONS[stage.kind or UNKNOWN_STAGE]
         ends = quantity(row.low, row.unit, "angle"), quantity(row.high, row.unit, "angle")
         yield Assumption(f"{key}.lost_motion", ("gearing", number, "lost_motion"), *ends, Together.ALONE, row.source)
-    driving, driven = _diameters(stage)
     wheels = (
-        ("driving_inertia", stage.driving_inertia, DRIVING_SHARE, driving),
-        ("driven_inertia", stage.driven_inertia, DRIVEN_SHARE * float(stage.reduction) ** 2, driven),
+        ("driving_inertia", stage.driving_inertia, DRIVING_SHARE, stage.driving_pitch_diameter),
+        (
+            "driven_inertia",
+            stage.driven_inertia,
+            DRIVEN_SHARE * float(stage.reduction) ** 2,
+            stage.driven_pitch_diameter,
+        ),
     )
     for name, stated, share, diameter in wheels:
         if stated is not None:
@@ -80,16 +83,6 @@ def _stage(stage: GearingStage, number: int, key: str, rotor_inertia: float) -> 
             source = "nothing to a wheel of solid steel of its diameter and width"
         ends = quantity(0.0, "kg*m^2", "inertia"), quantity(most, "kg*m^2", "inertia")
         yield Assumption(f"{key}.{name}", ("gearing", number, name), *ends, Together.INERTIA, source)
-
-
-def _diameters(stage: GearingStage) -> tuple[float | None, float | None]:
-    """Pitch diameters of the two wheels (m), None where they don't follow; a worm's doesn't go by its ratio."""
-    pitch, stated = stage.pitch, stage.driving_diameter
-    if pitch is None or stage.driving_teeth is None or stage.driven_teeth is None:
-        driven = stated.si * float(stage.reduction) if stated is not None and stage.driving_teeth != 1 else None
-        return (stated.si if stated is not None else None), driven
-    driving, driven = (teeth * pitch.si / math.pi for teeth in (stage.driving_teeth, stage.driven_teeth))
-    return (stated.si if stated is not None else driving if stage.driving_teeth > 1 else None), driven
 
 
 def efficiency_row(stage: GearingStage) -> str:

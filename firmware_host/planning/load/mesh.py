@@ -80,7 +80,7 @@ def forces_on_worm(
 ) -> tuple[WormForces | None, tuple[str, ...]]:
     """(forces on the worm of a stage, None if its geometry is not known; the keys of what is missing)."""
     key = f"gearing.{stage.name}"
-    wheel, worm, lead = stage.worm_wheel_diameter, stage.driving_pitch_diameter, stage.worm_lead
+    wheel, worm, lead = stage.driven_pitch_diameter, stage.driving_pitch_diameter, stage.worm_lead
     if wheel is None or worm is None or lead is None:
         given = {
             "pitch": stage.pitch,
