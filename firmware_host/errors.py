@@ -75,6 +75,11 @@ class UnreadableFileError(InputError):
 
 
 @dataclass(eq=False)
+class MissingFileError(UnreadableFileError):
+    """There is nothing at the path."""
+
+
+@dataclass(eq=False)
 class UnknownKeyError(InputError):
     """A key that no file of this kind has; the remedy names the nearest known key."""
 

@@ -95,6 +95,7 @@ EXIT_STATUS = {
     2: {
         "InputError",
         "UnreadableFileError",
+        "MissingFileError",
         "UnknownKeyError",
         "QuantityError",
         "PlanError",
