@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from pathlib import Path
@@ -9,9 +10,12 @@ from pathlib import Path
 import platformdirs
 from filelock import FileLock, Timeout
 
-from firmware_host.errors import PortBusyError, PortUnavailableError
+from firmware_host.errors import InputError, PortBusyError, PortUnavailableError
+from firmware_host.system.files import RecordFile, read_regular
+from firmware_host.system.ports import device_key
 
 _REMEDY = "end that process, or wait for it"
+_LONGEST_PID = 32
 
 
 class PortLock:
@@ -24,7 +28,7 @@ class PortLock:
     def __init__(self, url: str, folder: Path | None = None) -> None:
         self._url = url
         base = folder or platformdirs.user_state_path("circumstep", appauthor=False) / "locks"
-        name = hashlib.sha256(_identity(url).encode()).hexdigest()[:24]
+        name = hashlib.sha256(device_key(url).encode()).hexdigest()[:24]
         self._lock_file = base / f"port-{name}.lock"
         self._pid_file = base / f"port-{name}.pid"
         self._lock = FileLock(self._lock_file, timeout=0, thread_local=False)
@@ -34,7 +38,9 @@ class PortLock:
         try:
             self._lock_file.parent.mkdir(parents=True, exist_ok=True)
             self._lock.acquire()
-            self._pid_file.write_text(f"{os.getpid()}\n", encoding="ascii")
+            with RecordFile(self._pid_file) as file:
+                file.truncate(0)
+                file.append(f"{os.getpid()}\n".encode())
         except Timeout as error:
             raise PortBusyError(self._url, _REMEDY, self._holder()) from error
         except OSError as error:
@@ -44,15 +50,12 @@ class PortLock:
     def release(self) -> None:
         """Give the lock back. A second call does nothing."""
         if self._lock.is_locked:
-            self._pid_file.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # somebody reads it now: the next holder writes over it
+                self._pid_file.unlink(missing_ok=True)
             self._lock.release()
 
     def _holder(self) -> int | None:
         try:
-            return int(self._pid_file.read_text(encoding="ascii"))
-        except (OSError, ValueError):
+            return int(read_regular(self._pid_file, _LONGEST_PID, links=False))
+        except (InputError, ValueError):
             return None  # the holder is about to write it, or to go
-
-
-def _identity(url: str) -> str:
-    return url.lower() if "://" in url else str(Path(url).resolve())

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from firmware_host.errors import InputError, UnreadableFileError
-from firmware_host.system.files import write_whole
+from firmware_host.system.files import read_regular, write_whole
+from firmware_host.system.ports import port_key
 
 _KIND = "controller-settings"
 _VERSION = 1
@@ -21,7 +22,8 @@ _LARGEST = 1 << 20
 class SettingsBackup:
     """Settings as printed (key -> text), of which dialect, on which port, and when (ISO 8601, UTC).
 
-    `in_full` holds those that are known with more decimals than are printed.
+    `in_full` holds those that are known with more decimals than are printed. `port` is the `port_key` of the time, by
+    which it is found again; empty in a file of an earlier version.
     """
 
     dialect: str
@@ -29,6 +31,7 @@ class SettingsBackup:
     saved_at: str
     settings: Mapping[str, str]
     in_full: Mapping[str, str] = field(default_factory=dict)
+    port: str = field(default="", compare=False)
 
     def text(self, key: str) -> str:
         """What to write to bring back this setting."""
@@ -49,6 +52,7 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
         "version": _VERSION,
         "dialect": backup.dialect,
         "url": backup.url,
+        "port": backup.port or port_key(backup.url),
         "saved_at": backup.saved_at,
         "settings": dict(backup.settings),
         "in_full": dict(backup.in_full),
@@ -62,19 +66,19 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
 def load_backup(path: Path) -> SettingsBackup:
     """Read a backup. Raises UnreadableFileError if it is missing or isn't one."""
     try:
-        with path.open("rb") as file:
-            content = file.read(_LARGEST + 1)
-        if len(content) > _LARGEST:
-            raise UnreadableFileError(f"is not a backup: longer than {_LARGEST} bytes", source=str(path))
-        document: Any = json.loads(content)
-    except (OSError, ValueError, RecursionError) as error:
+        document: Any = json.loads(read_regular(path, _LARGEST))
+    except InputError:
+        raise
+    except (ValueError, RecursionError) as error:
         raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
     if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
         raise UnreadableFileError(f"is not a {_KIND} file of version {_VERSION}", source=str(path))
     settings, in_full = document.get("settings"), document.get("in_full", {})
-    texts = [document.get(key) for key in ("dialect", "url", "saved_at")]
+    texts = [*(document.get(key) for key in ("dialect", "url", "saved_at")), document.get("port", "")]
     if not isinstance(settings, dict) or not isinstance(in_full, dict) or not in_full.keys() <= settings.keys():
         raise UnreadableFileError("contains no settings", source=str(path))
     if not all(isinstance(text, str) for text in [*settings.values(), *in_full.values(), *texts]):
         raise UnreadableFileError("its settings are not texts", source=str(path))
-    return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings, in_full)
+    return SettingsBackup(
+        document["dialect"], document["url"], document["saved_at"], settings, in_full, document.get("port", "")
+    )

@@ -1,13 +1,15 @@
 """What is known of a controller beyond what it tells: its exact steps-per-unit, and which run was the last one at it.
 
 Controllers print few decimals of their steps-per-unit; we know them all where we wrote it. A note is kept for each
-port: the settings as read back after writing. It holds as long as the controller still prints exactly these; any
-change makes it void. Another note names the folder of the last run that set its zero there.
+port, however it is spelt: the settings as read back after writing. It holds as long as the controller still prints
+exactly these; any change makes it void. Another note names the folder of the last run that set its zero there.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import itertools
 import json
 import re
 from collections.abc import Mapping
@@ -17,9 +19,13 @@ from pathlib import Path
 import platformdirs
 
 from firmware_host.controller.stored_settings import ControllerSettings
-from firmware_host.errors import JournalError, UnreadableFileError
-from firmware_host.system.files import write_whole
+from firmware_host.errors import InputError, JournalError, UnreadableFileError
+from firmware_host.system.files import read_regular, write_whole
+from firmware_host.system.ports import device_key, port_key
 
+_LARGEST_NOTE = 1 << 16
+_MOST_NOTES = 1000
+_RUN = "-run"
 _DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 
 
@@ -45,11 +51,11 @@ class KnownScales:
             return
         text = settings.steps_per_unit.text if written is None else written
         note = {"url": url, "settings": _digest(settings.raw), "steps_per_unit": text}
-        self._keep(self._path(url, settings.axis), note)
+        self._keep(url, settings.axis, "", note)
 
     def recall(self, url: str, settings: ControllerSettings) -> Fraction | None:
         """The exact steps-per-unit, if it was written by us and nothing has changed since; else None."""
-        note = _read_note(self._path(url, settings.axis), url)
+        note = self._note(url, settings.axis, "")
         if note.get("settings") != _digest(settings.raw):
             return None
         return _exact(note.get("steps_per_unit"), settings)
@@ -59,35 +65,59 @@ class KnownScales:
 
         Raises `JournalError` when the note can't be kept.
         """
-        path = self._path(url, axis, "-run")
         try:
-            self._keep(path, {"url": url, "run": str(folder.absolute())})
+            self._keep(url, axis, _RUN, {"url": url, "run": str(folder.absolute())})
         except UnreadableFileError as error:
-            raise JournalError(str(path), error.problem) from error
+            raise JournalError(error.source, error.problem) from error
 
     def last_run(self, url: str, axis: str) -> Path | None:
         """The folder of the last run that set the zero of this axis at this port; None if none is known."""
-        found = _read_note(self._path(url, axis, "-run"), url).get("run")
+        found = self._note(url, axis, _RUN).get("run")
         return Path(found) if isinstance(found, str) else None
 
-    def _keep(self, path: Path, note: Mapping[str, str]) -> None:
+    def _keep(self, url: str, axis: str, kind: str, note: Mapping[str, str]) -> None:
+        key = port_key(url)
+        path = self._path(key, axis, kind)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
-            write_whole(path, json.dumps(note) + "\n")
+            write_whole(path, json.dumps({**note, "port": key}) + "\n")
         except OSError as error:
             raise UnreadableFileError(f"the note cannot be kept ({error.strerror})", source=str(path)) from error
 
-    def _path(self, url: str, axis: str, kind: str = "") -> Path:
-        return self._folder / f"{hashlib.sha256(f'{url} {axis}'.encode()).hexdigest()[:24]}{kind}.json"
+    def _note(self, url: str, axis: str, kind: str) -> Mapping[str, object]:
+        """The note on this port; empty if there is none, or none that can be read.
+
+        One that an earlier version kept under the port's name as it was typed is found as well, the newest of them.
+        """
+        key = port_key(url)
+        note = _read_note(self._path(key, axis, kind))
+        if note.get("port") == key:
+            return note
+        older = [note for note in map(_read_note, self._older(url, axis, kind)) if "port" not in note]
+        return next(iter(older), {})
+
+    def _older(self, url: str, axis: str, kind: str) -> list[Path]:
+        """Files of earlier versions for this port, the newest first."""
+        device = device_key(url)
+        found = []
+        for path in itertools.islice(self._folder.glob(f"*{kind}.json"), _MOST_NOTES):
+            typed = _read_note(path).get("url")
+            if isinstance(typed, str) and device_key(typed) == device and path == self._path(typed, axis, kind):
+                with contextlib.suppress(OSError):  # taken away meanwhile
+                    found.append((path.stat().st_mtime, path))
+        return [path for _, path in sorted(found, reverse=True)]
+
+    def _path(self, key: str, axis: str, kind: str) -> Path:
+        return self._folder / f"{hashlib.sha256(f'{key} {axis}'.encode()).hexdigest()[:24]}{kind}.json"
 
 
-def _read_note(path: Path, url: str) -> Mapping[str, object]:
-    """A note on the controller at `url`; empty if there is none, or none that can be read."""
+def _read_note(path: Path) -> Mapping[str, object]:
+    """A note; empty if there is none, or none that can be read."""
     try:
-        note = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        note = json.loads(read_regular(path, _LARGEST_NOTE, links=False))
+    except (InputError, ValueError, RecursionError):
         return {}
-    return note if isinstance(note, dict) and note.get("url") == url else {}
+    return note if isinstance(note, dict) else {}
 
 
 def _exact(text: object, settings: ControllerSettings) -> Fraction | None:

@@ -16,6 +16,7 @@ from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.settings.check import STATED, require_fitting, safe_settings, settings_differences
 from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.system.ports import port_key
 
 _RATE_STEP = Fraction(60, 1000)
 """By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
@@ -118,13 +119,14 @@ def backup_path(folder: Path, url: str, clock: Clock) -> Path:
 
 def newest_backup(folder: Path, url: str) -> Path:
     """The last file that `backup_path` named in `folder` for the controller at `url`. `InputError` if there is none."""
+    key = port_key(url)
     kept: list[tuple[str, float, Path]] = []
     for path in folder.glob("*.json"):
         try:
             backup = load_backup(path)
         except UnreadableFileError:
             continue
-        if backup.url == url:
+        if (backup.port or port_key(backup.url)) == key:
             kept.append((backup.saved_at, path.stat().st_mtime, path))
     if not kept:
         raise InputError(f"contains no settings of {url}", "Name the backup file", source=str(folder))
