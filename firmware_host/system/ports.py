@@ -46,9 +46,9 @@ def port_key(url: str) -> str:
     return own if own and list(names.values()).count(own) == 1 else device
 
 
-def is_held(error: BaseException) -> bool:
+def is_busy(error: BaseException) -> bool:
     """Whether opening a port failed because another program has it, as the system's own error says."""
-    return _here.is_held(error)
+    return _here.is_busy(error)
 
 
 def _listed() -> Iterable[_Line]:

@@ -211,30 +211,30 @@ WINDOWS_GONE = "could not open port 'COM3': FileNotFoundError(2, 'Das System kan
 
 
 @pytest.mark.parametrize(
-    ("held", "error"),
+    ("busy", "error"),
     [
         (True, serial.SerialException(WINDOWS_BUSY)),
         (True, PermissionError(errno.EACCES, "Access is denied")),
         (False, serial.SerialException(WINDOWS_GONE)),
         (False, OSError(errno.EIO, "A device attached to the system is not functioning.")),
     ],
-    ids=["held", "held-plainly", "gone", "broken"],
+    ids=["busy", "busy-plainly", "gone", "broken"],
 )
 def test_windows_says_in_its_own_way_that_another_program_has_the_port(
-    error: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, held: bool
+    error: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, busy: bool
 ) -> None:
     def refuse(*arguments: object, **options: object) -> None:
         raise error
 
     monkeypatch.setattr(ports, "_here", windows)
     monkeypatch.setattr("serial.serial_for_url", refuse)
-    kind, words = (PortBusyError, "another program holds it") if held else (PortUnavailableError, "cannot be opened")
+    kind, words = (PortBusyError, "another program holds it") if busy else (PortUnavailableError, "cannot be opened")
     with pytest.raises(kind, match=words):
         open_port("COM3", baud=115200, clock=VirtualClock(), lock_folder=tmp_path)
 
 
 @pytest.mark.parametrize(
-    ("number", "held"), [(errno.EBUSY, True), (errno.EAGAIN, True), (errno.EACCES, False), (errno.ENOENT, False)]
+    ("number", "busy"), [(errno.EBUSY, True), (errno.EAGAIN, True), (errno.EACCES, False), (errno.ENOENT, False)]
 )
-def test_elsewhere_a_port_that_may_not_be_opened_is_not_taken_for_one_in_use(number: int, *, held: bool) -> None:
-    assert posix.is_held(serial.SerialException(number, "could not open port")) is held
+def test_elsewhere_a_port_that_may_not_be_opened_is_not_taken_for_one_in_use(number: int, *, busy: bool) -> None:
+    assert posix.is_busy(serial.SerialException(number, "could not open port")) is busy

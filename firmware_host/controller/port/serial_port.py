@@ -16,7 +16,7 @@ from firmware_host.controller.port.lock import PortLock
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port.port import Port
 from firmware_host.errors import InputError, PortBusyError, PortLostError, PortUnavailableError
-from firmware_host.system.ports import is_held
+from firmware_host.system.ports import is_busy
 
 SCHEMES = ("socket://", "rfc2217://")
 TICK_S = 0.01
@@ -140,7 +140,7 @@ def _open_line(url: str, baud: int, clock: Clock) -> _Line:
     try:
         line = serial.serial_for_url(url, baudrate=baud, timeout=tick_s, write_timeout=write_s, **options)
     except (OSError, ValueError) as error:  # SerialException is an OSError
-        if is_held(error):
+        if is_busy(error):
             raise PortBusyError(url, "another program holds it: close that one") from error
         raise PortUnavailableError(url, f"cannot be opened: {error}") from error
     return cast("_Line", line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 
-_HELD = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EBUSY})
+_BUSY = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EBUSY})
 _ANSWERING, _CALLING = "/dev/tty.", "/dev/cu."
 """On macOS each line has two devices, one that waits for a caller and one that doesn't."""
 
@@ -16,6 +16,6 @@ def device(name: str) -> str:
     return _CALLING + path.removeprefix(_ANSWERING) if path.startswith(_ANSWERING) else path
 
 
-def is_held(error: BaseException) -> bool:
+def is_busy(error: BaseException) -> bool:
     """Whether a line could not be opened because another program has it."""
-    return getattr(error, "errno", None) in _HELD
+    return getattr(error, "errno", None) in _BUSY

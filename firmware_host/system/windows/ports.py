@@ -13,7 +13,7 @@ def device(name: str) -> str:
     return (found[1] if found else name).upper()
 
 
-def is_held(error: BaseException) -> bool:
+def is_busy(error: BaseException) -> bool:
     """Whether a line could not be opened because another program has it.
 
     Windows says "access is denied" then. pyserial keeps no more of it than a text: the name of Python's kind of error,

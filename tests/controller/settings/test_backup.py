@@ -37,18 +37,18 @@ def test_a_failure_while_saving_leaves_no_half_file(tmp_path: Path, monkeypatch:
 
 def test_file_and_folder_are_on_the_disk_before_saving_is_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     order: list[str] = []
-    fsync, replace = os.fsync, Path.replace
+    fsync, replace = os.fsync, os.replace
 
     def note_fsync(handle: int) -> None:
         order.append("folder" if Path(f"/proc/self/fd/{handle}").resolve() == tmp_path.resolve() else "file")
         fsync(handle)
 
-    def note_replace(self: Path, target: Path) -> Path:
+    def note_replace(temporary: Path, target: Path) -> None:
         order.append("put in place")
-        return replace(self, target)
+        replace(temporary, target)
 
     monkeypatch.setattr(os, "fsync", note_fsync)
-    monkeypatch.setattr(Path, "replace", note_replace)
+    monkeypatch.setattr(os, "replace", note_replace)
     save_backup(tmp_path / "old.json", BACKUP)
     assert order == ["file", "put in place", "folder"]
 
