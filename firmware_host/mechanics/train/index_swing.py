@@ -19,6 +19,8 @@ _TURN = 2 * np.pi
 _STEPS = 16
 _NARROWINGS = 3
 _FASTEST = 4.0
+_LEVELS = np.array([1.0, 0.0, -1.0, 0.0])
+"""Of the pull about which an oscillator swings: in the ramps, the cruise and after the stop, over the acceleration."""
 
 
 def pulse_swing(shortest: FloatArray, longest: FloatArray, natural: FloatOrArray, damping: FloatOrArray) -> FloatArray:
@@ -70,57 +72,66 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
     cruising = jump * (1 - over_ramp)
     braking = cruising * np.exp(pole * coasted) + jump
     resting = braking * over_ramp - jump
-    phases = (
-        (1.0, -jump * np.ones_like(over_ramp), turned),
-        (0.0, cruising, coasted),
-        (-1.0, braking, turned),
-        (0.0, resting, np.inf),
-    )
-    most, least = [], []
-    for lead in (0.0, 2 * tilt):  # the load's acceleration leads the spring's pull by twice the tilt
-        extremes = [(level, *_extremes(swing * np.exp(1j * lead), lasts, tilt)) for level, swing, lasts in phases]
-        least += [level + lowest for level, lowest, _ in extremes]
-        most += [level + highest for level, _, highest in extremes] + [-least[-1]]
-    most.append(_pull_while_backward(braking, turned, damping, tilt))
-    return SwingPeaks(_largest(most), _largest([-low for low in least]))
+    shape = over_ramp.shape
+    swings = np.stack([np.broadcast_to(-jump, shape), cruising, braking, resting])
+    lasts = np.stack([*np.broadcast_arrays(turned * root, coasted * root, turned * root), np.full(shape, np.inf)])
+    levels = _LEVELS.reshape(4, *(1,) * len(shape))
+    lowest, highest = _extremes(swings, lasts, np.broadcast_to(tilt, shape), np.broadcast_to(np.tan(tilt), shape))
+    lowest, highest = levels + lowest, levels + highest
+    resting_back = -lowest[3]
+    pushing = np.maximum(highest.max(axis=0), resting_back)
+    backward = _pull_while_backward(braking, turned, damping, tilt, pushing)
+    return SwingPeaks(np.maximum(pushing, backward), -lowest.min(axis=0))
 
 
-def _extremes(swing: _Complex, lasts: FloatOrArray, tilt: FloatOrArray) -> tuple[FloatArray, FloatArray]:
-    """(lowest, highest) real part of `swing` exp(p x) for x from 0 to `lasts` (w t, the end left out)."""
-    phase, root, decay = np.angle(swing) + tilt, np.cos(tilt), np.tan(tilt)
-    size, start = np.abs(swing) * root, swing.real
-    found = []
-    for turned, way in ((np.pi, -1.0), (0.0, 1.0)):
-        wait = np.mod(turned - phase, _TURN)
-        met = np.where(wait <= lasts * root, way * size * np.exp(-decay * wait), start)
-        found.append(np.minimum(start, met) if way < 0 else np.maximum(start, met))
-    return found[0], found[1]
+def _extremes(swing: _Complex, lasts: FloatArray, tilt: FloatArray, decay: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(lowest, highest) real part of `swing` exp(p x), and of that turned on by twice the tilt, for x from 0 on.
+
+    As long as x cos(tilt) is within `lasts`, the end left out. `tilt` and its tangent `decay` of the shape of one
+    `swing`.
+    """
+    angle, radius = np.angle(swing), np.abs(swing)
+    size = radius * np.cos(tilt)
+    lows, highs = [], []
+    for lead in (0.0, 2.0):  # the load's acceleration leads the spring's pull by twice the tilt
+        start = radius * np.cos(angle + lead * tilt) if lead else swing.real
+        wait = np.mod(np.pi - (angle + (lead + 1) * tilt), _TURN)
+        later = np.where(wait < np.pi, wait + np.pi, wait - np.pi)
+        low = np.where(wait <= lasts, -size * np.exp(-decay * wait), start)
+        high = np.where(later <= lasts, size * np.exp(-decay * later), start)
+        lows.append(np.minimum(start, low))
+        highs.append(np.maximum(start, high))
+    return np.minimum(*lows), np.maximum(*highs)
 
 
-def _pull_while_backward(braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray) -> FloatArray:
+def _pull_while_backward(
+    braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray, known: FloatArray
+) -> FloatArray:
     """Largest pull back while the load already runs backward before the stop, else 0: an upper bound.
 
     Its speed, over a/w, is what is left of the ramp, w t, less u', which is at most |u|: so only the ramp's end is
     looked at, in steps. As the speed changes by no more than `_FASTEST` with w t, a step near enough to 0 may end in a
-    reversal.
+    reversal. Nothing is looked for where it can't be more than `known`.
     """
-    left = np.minimum(np.abs(braking), turned)
+    most = np.zeros(braking.shape)
+    size = np.abs(braking)
+    left = np.minimum(size, turned)
     for _ in range(_NARROWINGS):
-        left = np.minimum(np.abs(braking) * np.exp(-damping * np.maximum(turned - left, 0.0)), turned)
-    pole, step = 1j * np.exp(1j * tilt), left / _STEPS
-    swing, lead = braking * np.exp(pole * (turned - left)), np.exp(2j * tilt)
-    onward = np.exp(pole * step)
-    most = np.zeros_like(left)
+        left = np.minimum(size * np.exp(-damping * np.maximum(turned - left, 0.0)), turned)
+    step = left / _STEPS
+    wanted = 1 + size * np.exp(-damping * (turned - left)) + np.square(step) / 2 > known
+    if not wanted.any():
+        return most
+    damping, tilt = (np.broadcast_to(each, braking.shape)[wanted] for each in (damping, tilt))
+    left, step, turned = left[wanted], step[wanted], turned[wanted]
+    pole = 1j * np.exp(1j * tilt)
+    swing, lead = braking[wanted] * np.exp(pole * (turned - left)), np.exp(2j * tilt)
+    onward, soon = np.exp(pole * step), np.square(step) / 2
+    found = np.zeros(left.shape)
     for done in range(_STEPS + 1):
         speed = (left - done * step) - (swing * pole).real
-        pull = 1 - np.minimum(swing.real, (swing * lead).real) + np.square(step) / 2
-        most = np.where(speed <= _FASTEST * step, np.maximum(most, pull), most)
+        pull = 1 - np.minimum(swing.real, (swing * lead).real) + soon
+        found = np.where(speed <= _FASTEST * step, np.maximum(found, pull), found)
         swing = swing * onward
+    most[wanted] = found
     return most
-
-
-def _largest(values: list[FloatArray]) -> FloatArray:
-    largest = values[0]
-    for value in values[1:]:
-        largest = np.maximum(largest, value)
-    return largest

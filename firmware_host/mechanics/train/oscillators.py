@@ -25,17 +25,6 @@ from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 JUMPS = 4.0
 """Sum of the jumps of the acceleration in an index, over the acceleration: up, off, down, off."""
 
-_QUARTERS = np.linspace(0.0, 1.0, 5)
-ALONG = np.stack([np.stack([_QUARTERS[:-1]] * 2, axis=-1), np.stack([_QUARTERS[1:]] * 2, axis=-1)], axis=1)
-"""A cell of the edge in four."""
-
-_THIRDS = np.stack(np.meshgrid(np.arange(3), np.arange(3), indexing="ij"), axis=-1).reshape(-1, 2)
-OVER = np.stack([_THIRDS / 3, (_THIRDS + 1) / 3], axis=1)
-"""A cell of the ranges in nine."""
-
-CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
-ENDS = np.array([[0.0, 0.0], [1.0, 1.0]])
-
 _SPLITS = 12
 _SHARPENINGS, _SHARPENED = 4, 2
 
@@ -58,8 +47,39 @@ class Oscillators:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """A cell divided into m pieces, in parts of the way from its start to its end.
+
+    `places`: every corner once, shape (k, 2); `corners`: which of them are those of each piece, shape (m, 2 or 4), the
+    piece's start first and its end last.
+    """
+
+    places: FloatArray
+    corners: NDArray[np.intp]
+
+    @classmethod
+    def along(cls, count: int) -> Pieces:
+        """A line in `count` equal ones."""
+        first = np.arange(count)
+        return cls(np.stack([np.linspace(0.0, 1.0, count + 1)] * 2, axis=-1), np.stack([first, first + 1], axis=-1))
+
+    @classmethod
+    def over(cls, by_frequency: int, by_damping: int) -> Pieces:
+        """A rectangle in that many equal ones along each of its sides."""
+        sides = np.linspace(0.0, 1.0, by_frequency + 1), np.linspace(0.0, 1.0, by_damping + 1)
+        places = np.stack(np.meshgrid(*sides, indexing="ij"), axis=-1).reshape(-1, 2)
+        first = (np.arange(by_frequency)[:, None] * (by_damping + 1) + np.arange(by_damping)).ravel()
+        aside = first + by_damping + 1
+        return cls(places, np.stack([first, aside, first + 1, aside + 1], axis=-1))
+
+
+ALONG, FIRST_ALONG = Pieces.along(4), Pieces.along(16)
+OVER, FIRST_OVER = Pieces.over(3, 3), Pieces.over(8, 4)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Cells:
-    """Pieces of the ranges: from `start` to `end`, each of shape (n, 2), ln w and asin(zeta).
+    """Parts of the ranges: from `start` to `end`, each of shape (n, 2), ln w and asin(zeta).
 
     On the edge a cell is the line from its start to its end, within the ranges the rectangle between the two.
     """
@@ -77,10 +97,22 @@ class Cells:
         places = (self.start[:, None, :] + self.size[:, None, :] * share).reshape(-1, 2)
         return Oscillators(np.exp(places[:, 0]), np.sin(places[:, 1]))
 
-    def split(self, those: NDArray[np.bool_], pieces: FloatArray) -> Cells:
-        """`those` of them in the `pieces` (k, 2, 2), start and end of each as parts of the way."""
-        start, size = self.start[those][:, None, :], self.size[those][:, None, :]
-        return Cells((start + size * pieces[:, 0]).reshape(-1, 2), (start + size * pieces[:, 1]).reshape(-1, 2))
+    def those(self, chosen: NDArray[np.bool_]) -> Cells:
+        """Some of them: `chosen` of shape (n,)."""
+        return Cells(self.start[chosen], self.end[chosen])
+
+    def split(self, pieces: Pieces) -> Cells:
+        """Each of them in its m `pieces`, (n m, 2)."""
+        start, size = self.start[:, None, :], self.size[:, None, :]
+        places = (start + size * pieces.places)[:, pieces.corners[:, [0, -1]]]
+        return Cells(places[:, :, 0].reshape(-1, 2), places[:, :, 1].reshape(-1, 2))
+
+
+Judge = Callable[[Cells, Pieces], tuple[Cells, FloatArray, FloatArray]]
+"""Of cells and the pieces to divide them into: the n pieces, what is reached in each, what it can reach at most.
+
+The last two of shape (n, functions), >= 0.
+"""
 
 
 def few(band: FrequencyBand, damping: DampingRange, frequencies: int, dampings: int) -> Oscillators:
@@ -98,47 +130,45 @@ def least_damped(band: FrequencyBand, damping: DampingRange, frequencies: int) -
 
 
 def edge(band: FrequencyBand, damping: DampingRange) -> Cells:
-    """The whole edge, in cells to begin with."""
-    along = np.linspace(math.log(band.lowest), math.log(band.highest), 17)
-    across = np.linspace(math.asin(damping.lowest), math.asin(damping.highest), 33)
-    lines = [np.stack([along, np.full(along.size, end)], axis=-1) for end in across[[0, -1]]]
-    lines += [np.stack([np.full(across.size, end), across], axis=-1) for end in along[[0, -1]]]
-    return Cells(np.concatenate([line[:-1] for line in lines]), np.concatenate([line[1:] for line in lines]))
+    """The whole edge, each line of dampings in two cells: to be divided into `FIRST_ALONG` to begin with."""
+    low, high = (math.log(each) for each in (band.lowest, band.highest))
+    weak, strong = (math.asin(each) for each in (damping.lowest, damping.highest))
+    middle = (weak + strong) / 2
+    lines = [((low, end), (high, end)) for end in (weak, strong)]
+    lines += [((w, start), (w, end)) for w in (low, high) for start, end in ((weak, middle), (middle, strong))]
+    return Cells(*np.array(lines).swapaxes(0, 1))
 
 
 def throughout(band: FrequencyBand, damping: DampingRange) -> Cells:
-    """All of both ranges, in cells to begin with."""
-    along = np.linspace(math.log(band.lowest), math.log(band.highest), 9)
-    across = np.linspace(math.asin(damping.lowest), math.asin(damping.highest), 5)
-    corners = np.stack(np.meshgrid(along, across, indexing="ij"), axis=-1)
-    return Cells(corners[:-1, :-1].reshape(-1, 2), corners[1:, 1:].reshape(-1, 2))
+    """All of both ranges in one cell: to be divided into `FIRST_OVER` to begin with."""
+    corners = [[math.log(each), math.asin(zeta)] for each, zeta in zip(_ends(band), _ends(damping), strict=True)]
+    return Cells(np.array(corners[:1]), np.array(corners[1:]))
 
 
-def worst_of(
-    cells: Cells, judge: Callable[[Cells], tuple[FloatArray, FloatArray]], pieces: FloatArray, hair: float, least: float
-) -> FloatArray:
+def _ends(of: FrequencyBand | DampingRange) -> tuple[float, float]:
+    return of.lowest, of.highest
+
+
+def worst_of(cells: Cells, judge: Judge, first: Pieces, then: Pieces, hair: float, least: float) -> FloatArray:
     """The largest of functions over `cells`, shape (functions,): never below it, above it by `hair` of it or `least`.
 
-    `judge`: for n cells (what is reached in each, what it can reach at most), each of shape (n, functions), >= 0. A
-    cell that may hold more than what is known to be reached is split into `pieces`; and then the few around the
-    largest, until the largest itself is sharp.
+    `judge` divides them into the pieces `first`; a piece that may hold more than what is known to be reached is divided
+    into the pieces `then`, and so on; and then the few around the largest, until the largest itself is sharp.
     """
-    reached, most = judge(cells)
+    cells, reached, most = judge(cells, first)
     worst = reached.max(axis=0)
     for _ in range(_SPLITS):
         open_cells = (most > worst * (1 + hair) + least).any(axis=-1)
         if not open_cells.any():
             break
-        cells = cells.split(open_cells, pieces)
-        reached, most = judge(cells)
+        cells, reached, most = judge(cells.those(open_cells), then)
         worst = np.maximum(worst, reached.max(axis=0))
     else:
         worst = np.maximum(worst, most.max(axis=0))
     for _ in range(_SHARPENINGS):
         around = np.zeros(reached.shape[0], dtype=np.bool_)
         around[np.argsort(reached, axis=0)[-_SHARPENED:].ravel()] = True
-        cells = cells.split(around, pieces)
-        reached, _ = judge(cells)
+        cells, reached, _ = judge(cells.those(around), then)
         worst = np.maximum(worst, reached.max(axis=0))
     return np.asarray(worst * (1 + hair) + least)
 

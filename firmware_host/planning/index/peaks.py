@@ -8,7 +8,16 @@ import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks, swing_peaks
-from firmware_host.mechanics.train.oscillators import CORNERS, OVER, Cells, Oscillators, step_bend, throughout, worst_of
+from firmware_host.mechanics.train.oscillators import (
+    FIRST_OVER,
+    OVER,
+    Cells,
+    Oscillators,
+    Pieces,
+    step_bend,
+    throughout,
+    worst_of,
+)
 from firmware_host.mechanics.train.vibration import sudden_peak_factor, worst_phasor
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, times_of
@@ -86,11 +95,12 @@ def largest_peaks(load: LoadCase, moves: IndexMoves, acceleration: float, speed:
     """
     times = times_of(moves, acceleration, speed)
 
-    def judge(cells: Cells) -> tuple[FloatArray, FloatArray]:
-        each = _each(times, cells.at(CORNERS))
-        peaks = np.stack([each.pushing, each.holding], axis=-1).reshape(cells.size.shape[0], -1, 2).max(axis=1)
-        return peaks, peaks + step_bend(cells)[:, None]
+    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+        each, found = _each(times, cells.at(pieces.places)), cells.split(pieces)
+        peaks = np.stack([each.pushing.max(axis=-1), each.holding.max(axis=-1)], axis=-1)
+        reached = peaks.reshape(-1, pieces.places.shape[0], 2)[:, pieces.corners].max(axis=2).reshape(-1, 2)
+        return found, reached, reached + step_bend(found)[:, None]
 
-    worst = worst_of(throughout(load.natural_band, load.damping), judge, OVER, 3e-3, 0.0)
+    worst = worst_of(throughout(load.natural_band, load.damping), judge, FIRST_OVER, OVER, 3e-3, 0.0)
     found = _bounded(load, times, SwingPeaks(*np.broadcast_to(worst[:, None], (2, *times.ramp_short.shape))))
     return float(found.pushing.max()), float(found.holding.max())

@@ -15,7 +15,7 @@ import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_swing
-from firmware_host.mechanics.train.oscillators import ALONG, ENDS, Cells, Oscillators, edge, worst_of
+from firmware_host.mechanics.train.oscillators import ALONG, FIRST_ALONG, Cells, Oscillators, Pieces, edge, worst_of
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, index_times
 from firmware_host.planning.load.case import LoadCase
@@ -111,19 +111,25 @@ def longest_settling(load: LoadCase, moves: IndexMoves, acceleration: float, spe
         return settle
     pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
 
-    def judge(cells: Cells) -> tuple[FloatArray, FloatArray]:
-        natural, damping = cells.at(ENDS).before(1)
+    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+        natural, damping = cells.at(pieces.places).before(1)
         swing = pulses.swing(natural, damping)
         least = np.square(natural) * np.sqrt(1 - np.square(damping)) * tolerance
-        reached = (np.log(np.maximum(swing, _STILL) / least) / (damping * natural)).reshape(cells.size.shape[0], 2, -1)
-        low, high = natural.reshape(-1, 2, 1)[:, 0], natural.reshape(-1, 2, 1)[:, 1]
-        weak, strong = damping.reshape(-1, 2, 1)[:, 0], damping.reshape(-1, 2, 1)[:, 1]
-        bend = pulses.bend(high, weak * low) * (np.square(cells.size).sum(axis=-1) / 8)[:, None]
-        largest = swing.reshape(reached.shape).max(axis=1) + bend
-        most = np.log(np.maximum(largest, _STILL) / (np.square(low) * np.sqrt(1 - np.square(strong)) * tolerance))
-        return np.maximum(reached.max(axis=1), 0.0), np.maximum(most / (weak * low), 0.0)
+        seconds = np.log(np.maximum(swing, _STILL) / least) / (damping * natural)
+        found, ends = cells.split(pieces), (-1, pieces.places.shape[0])
+        reached, left = (
+            each.reshape(*ends, each.shape[-1])[:, pieces.corners].max(axis=2).reshape(-1, each.shape[-1])
+            for each in (seconds, swing)
+        )
+        start, end = pieces.corners[:, 0], pieces.corners[:, -1]
+        low, high, weak, strong = (
+            each.reshape(ends)[:, side].reshape(-1, 1) for each in (natural, damping) for side in (start, end)
+        )
+        bend = pulses.bend(high, weak * low) * (np.square(found.size).sum(axis=-1) / 8)[:, None]
+        most = np.log(np.maximum(left + bend, _STILL) / (np.square(low) * np.sqrt(1 - np.square(strong)) * tolerance))
+        return found, np.maximum(reached, 0.0), np.maximum(most / (weak * low), 0.0)
 
-    settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, ALONG, 1e-3, _INSTANT)
+    settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, FIRST_ALONG, ALONG, 1e-3, _INSTANT)
     return np.where(settle > _INSTANT, settle, 0.0)
 
 

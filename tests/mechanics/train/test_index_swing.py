@@ -7,7 +7,7 @@ import pytest
 from scipy import signal
 
 from firmware_host.mechanics.train.index_swing import pulse_swing, swing_peaks
-from firmware_host.mechanics.train.oscillators import CORNERS, ENDS, edge, few, throughout
+from firmware_host.mechanics.train.oscillators import FIRST_ALONG, FIRST_OVER, edge, few, throughout
 from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 
 BAND, DAMPING = FrequencyBand.around(450.0, 0.1), DampingRange(0.05, 0.2)
@@ -46,7 +46,7 @@ def test_no_oscillator_within_the_ranges_rings_longer_than_the_edge(ramp: float,
     fine = few(BAND, DAMPING, 2001, 2001)
     on_the_edge = float(left(fine.natural, fine.damping, ramp, brake).max())
     assert float(left(natural, damping, ramp, brake).max()) <= on_the_edge * (1 + 1e-6)
-    coarse = edge(BAND, DAMPING).at(ENDS)
+    coarse = edge(BAND, DAMPING).at(FIRST_ALONG.places)
     assert 0.95 * on_the_edge < float(left(coarse.natural, coarse.damping, ramp, brake).max()) <= on_the_edge * 1.0001
 
 
@@ -61,8 +61,23 @@ def test_a_damping_inside_its_range_can_ring_longer_than_both_its_ends() -> None
     assert seconds == pytest.approx([3.6, 11.8, 10.7], abs=0.3)
 
 
+def test_a_cell_is_divided_without_a_gap_and_each_piece_has_its_own_corners() -> None:
+    whole = throughout(BAND, DAMPING)
+    pieces = whole.split(FIRST_OVER)
+    assert pieces.size.prod(axis=1).sum() == pytest.approx(whole.size.prod(), rel=1e-12)
+    corners = whole.start + whole.size * FIRST_OVER.places[FIRST_OVER.corners]
+    assert corners.min(axis=1) == pytest.approx(pieces.start)
+    assert corners.max(axis=1) == pytest.approx(pieces.end)
+
+
+def test_the_edge_goes_once_round_the_ranges() -> None:
+    lines, whole = edge(BAND, DAMPING).split(FIRST_ALONG), throughout(BAND, DAMPING).size[0]
+    assert lines.size.sum() == pytest.approx(2 * whole.sum(), rel=1e-12)
+    assert (lines.size.min(axis=1) == 0).all()
+
+
 def test_the_cells_hold_the_whole_ranges() -> None:
-    corners = throughout(BAND, DAMPING).at(CORNERS)
+    corners = throughout(BAND, DAMPING).at(FIRST_OVER.places)
     assert corners.natural.min() == pytest.approx(405)
     assert corners.natural.max() == pytest.approx(495)
     assert corners.damping.min() == pytest.approx(0.05)
