@@ -309,6 +309,20 @@ class GateTimeoutError(GateError, TimeoutError):
 
 
 @dataclass(eq=False)
+class StoppedError(FirmwareHostError):
+    """Something was stopped by the operator or a signal while it was `doing` that; `left`: how things stand now."""
+
+    reason: str
+    doing: str
+    left: str = "nothing was moved"
+
+    exit_status: ClassVar[int] = EXIT_STOPPED
+
+    def message(self) -> str:
+        return f"stopped ({self.reason}) while {self.doing}; {self.left}"
+
+
+@dataclass(eq=False)
 class RunStoppedError(FirmwareHostError):
     """The run was stopped by the operator or a signal; it can be resumed."""
 

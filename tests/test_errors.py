@@ -118,7 +118,7 @@ EXIT_STATUS = {
         "PositionError",
         "StandstillError",
     },
-    4: {"GateError", "GateTimeoutError", "RunStoppedError"},
+    4: {"GateError", "GateTimeoutError", "RunStoppedError", "StoppedError"},
 }
 
 

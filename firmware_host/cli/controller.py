@@ -37,7 +37,7 @@ from firmware_host.station.settings.write import (
     settings_changes,
     write_for_plan,
 )
-from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.stop_request import StopRequest, stopped_while
 
 controller_app = typer.Typer(no_args_is_help=True)
 settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
@@ -60,10 +60,14 @@ def _open(
 ) -> Iterator[Controller]:
     """The machine's controller; `source` is the file or the profile that the machine was read from."""
     clock, url = SystemClock(), port_of(machine, port)
-    trace = MemoryTrace(clock)
+    trace, stop = MemoryTrace(clock), StopRequest()
     with (
         completing_acts(machine=source, port=url),
-        open_controller(machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion) as controller,
+        stop.on_signals(),
+        stopped_while("talking to the controller"),
+        open_controller(
+            machine, url, clock, trace, baud=baud, drop_held_motion=drop_held_motion, check=stop.check
+        ) as controller,
     ):
         yield controller
 

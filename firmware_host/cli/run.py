@@ -19,7 +19,6 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
-from firmware_host.errors import RunStoppedError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
@@ -34,6 +33,7 @@ from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 
 _DRY_PASS_S = 0.5
@@ -209,7 +209,9 @@ def _station(
     drop_held_motion: bool = False,
 ) -> Station:
     """Everything a run works with, closed again by `stack`; Ctrl-C and the like ask for a stop."""
-    station = stack.enter_context(
+    stop = StopRequest()
+    stack.enter_context(stop.on_signals())
+    return stack.enter_context(
         station_in(
             folder,
             setup,
@@ -219,13 +221,12 @@ def _station(
             gate=(lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
             gate_program=tuple(shlex.split(gate_program)),
             progress=stack.enter_context(RunProgress(marking=not without_marking)),
+            stop=stop,
             baud=baud,
             drop_held_motion=drop_held_motion,
             release_motor=release_motor,
         )
     )
-    stack.enter_context(station.stop.on_signals())
-    return station
 
 
 def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:
@@ -235,10 +236,8 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
 
     def ask(entry: PassRecord) -> bool:
         question = f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
-        answer = _answer(station, question, {"y": "y", "yes": "y", "n": "n", "no": "n"}, "press y or n, then Enter")
-        if answer is None:
-            raise RunStoppedError(station.stop.reason or "", str(station.folder.path))
-        return answer == "y"
+        yes_or_no = {"y": "y", "yes": "y", "n": "n", "no": "n"}
+        return _answer(station, question, yes_or_no, "press y or n, then Enter") == "y"
 
     return ask
 
@@ -255,23 +254,19 @@ def _asking_zero(station: Station) -> AskZero | None:
             f"The last run at this port, {doubt.run}, {doubt.why}. Where is the zero of this run? here: where the part "
             f"stands now.{last} To resume that run instead, press Ctrl-C."
         )
-        answer = _answer(station, question, words, f"type {' or '.join(words)}, then Enter")
-        if answer is None:
-            raise typer.Abort
-        return answer
+        return _answer(station, question, words, f"type {' or '.join(words)}, then Enter")
 
     return ask
 
 
-def _answer(station: Station, question: str, answers: Mapping[str, Word], hint: str) -> Word | None:
-    """What the person at the terminal says, one of `answers`; None if the run is to stop instead."""
+def _answer(station: Station, question: str, answers: Mapping[str, Word], hint: str) -> Word:
+    """What the person at the terminal says, one of `answers`. A wish to stop ends the waiting."""
     operator = station.operator
     operator.tell(question)
     while (answer := (operator.answer() or "").lower()) not in answers:
         if answer:
             operator.tell(f"{answer[:20]!r} is not an answer: {hint}.")
-        if station.stop.reason is not None:
-            return None
+        station.stop.check()
         station.clock.sleep(0.05)
     return answers[answer]
 

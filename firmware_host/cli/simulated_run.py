@@ -68,7 +68,8 @@ def run_simulated(
         folder = RunFolder.create(home, setup.job.name, clock.now())
         trace = FileTrace(folder.trace, clock)
         stack.callback(trace.close)
-        controller = open_controller(machine, server.url, clock, trace, lock_folder=home / "locks")
+        stop = stop or StopRequest()
+        controller = open_controller(machine, server.url, clock, trace, lock_folder=home / "locks", check=stop.check)
         stack.callback(controller.close)
         scales = KnownScales(home / "controllers")
         backup = backup_path(home / "backups", server.url, clock)
@@ -76,9 +77,7 @@ def run_simulated(
         operator = _NobodyThere()
         counting = _Counting(progress or SilentProgress(), server, machine.axis.letter)
         gate = TimedGate(GateContext(clock, operator), pass_s)
-        station = Station(
-            controller, gate, clock, folder, scales, operator, progress=counting, stop=stop or StopRequest()
-        )
+        station = Station(controller, gate, clock, folder, scales, operator, progress=counting, stop=stop)
         return SimulatedRun(run_job(setup, plan, station), counting.counters)
 
 

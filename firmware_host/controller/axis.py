@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -30,13 +30,17 @@ from firmware_host.errors import (
 
 @dataclass(frozen=True)
 class Connection:
-    """What a controller is made with: an open port, the clock, the trace, and what is known or stated beforehand."""
+    """What a controller is made with: an open port, the clock, the trace, and what is known or stated beforehand.
+
+    Every wait calls `check` at least each 50 ms, and what it raises ends the wait: that is how a stop is found.
+    """
 
     port: Port
     clock: Clock
     trace: Trace
     steps_per_unit_known: Fraction | None = None
     stated: StatedSettings = field(default_factory=StatedSettings)
+    check: Callable[[], None] = lambda: None
 
 
 @dataclass(frozen=True)

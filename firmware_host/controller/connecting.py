@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 
 from firmware_host.clock import Clock
@@ -26,6 +27,7 @@ def connect(
     stated: StatedSettings | None = None,
     greeting_timeout_s: float = GREETING_S,
     drop_held_motion: bool = False,
+    check: Callable[[], None] = lambda: None,
 ) -> Controller:
     """Learn all there is to know without moving anything; the port is closed again if that fails.
 
@@ -33,12 +35,12 @@ def connect(
     no bare line end, and no reset but one: with `drop_held_motion`, an axis found held and standing still is
     reset, which drops the held motion and keeps the position. `steps_per_unit_known`: the exact value, if it was
     written with at most three decimals. `stated`: what the machine's file states, taken where the controller
-    doesn't tell; `settings.unreadable` says where.
+    doesn't tell; `settings.unreadable` says where. `check`: what every wait looks at, now and later; see `Connection`.
 
     Raises DialectError if nothing answers in `dialect`, StandstillError if the axis moves, ControllerError if there
     is no such axis, SettingsMismatchError if the settings contradict `steps_per_unit_known`.
     """
-    connection = Connection(port, clock, trace, steps_per_unit_known, stated or StatedSettings())
+    connection = Connection(port, clock, trace, steps_per_unit_known, stated or StatedSettings(), check)
     try:
         controller = controller_for(dialect, connection, axis)
         controller.open(greeting_timeout_s, drop_held_motion=drop_held_motion)

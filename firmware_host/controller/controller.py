@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -58,6 +59,7 @@ class Controller(Axis):
         super().__init__(sender, connection, axis)
         self._stop_report: StopReport | None = None
         self._closed = False
+        self._switched_on: set[int] = set()
         self.greeting: Greeting | None = None
         """What it said when it was opened, or our own words if it didn't greet but was seen to have been reset; None if
         it was neither: then it has not been reset since its last owner."""
@@ -200,6 +202,10 @@ class Controller(Axis):
         """
         if self._stop_report is not None or self._closed:
             return self._stop_report or StopReport(False, "the port is closed")
+        with self.carrying_through():
+            return self._stop(timeout_s)
+
+    def _stop(self, timeout_s: float) -> StopReport:
         try:
             # Before the note that it was sent: an interrupt between the two costs a second hold, which is harmless.
             self._begin_stop()
@@ -209,6 +215,10 @@ class Controller(Axis):
         self._stop_report = StopReport(False, "a stop was sent; waiting for standstill was interrupted")
         self._stop_report = self._finish_stop(timeout_s)
         return self._stop_report
+
+    def carrying_through(self) -> AbstractContextManager[None]:
+        """Inside, no wait is broken off by a wish to stop: for what must come to its end."""
+        return self.sender.carrying_through()
 
     @abstractmethod
     def _begin_stop(self) -> None:
@@ -232,8 +242,20 @@ class Controller(Axis):
     # --- beside the motion -----------------------------------------------------------------------------------------
 
     def set_output(self, number: int, on: bool) -> None:
-        """Switch an output of the controller; returns when it was accepted. Raises InputError, LineRejectedError."""
-        self.ask(self.dialect.output_line(number, on))
+        """Switch an output of the controller; returns when it was accepted. Raises InputError, LineRejectedError.
+
+        One that was switched on here is switched off whatever has befallen the line meanwhile, if that can be.
+        """
+        line = self.dialect.output_line(number, on)
+        if on:
+            self._switched_on.add(number)
+            self.ask(line)
+            return
+        with self.carrying_through():
+            if number in self._switched_on and (self.sender.unanswered or self.sender.out_of_step):
+                self.sender.resynchronise()
+            self.ask(line)
+        self._switched_on.discard(number)
 
     def set_line(self, line: OutputLine, on: bool) -> None:
         """Switch a modem line of its port; errors as `Port.set_line`. DTR resets many boards."""

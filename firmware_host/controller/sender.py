@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from firmware_host.acts import FindControllers, Unlock
@@ -42,6 +44,10 @@ FLOOD_S = 5.0
 """A controller that still sends without a pause so long after a deadline is not waited for any longer (s)."""
 MOST_PAYLOAD = 2000
 """The most lines that may come before one answer; the longest list of settings has some hundred."""
+LOOK_S = 0.05
+"""How often a wait looks whether a stop was asked for (s)."""
+GRACE_S = 0.1
+"""So long the answer to a line is waited for in any case (s), for it nearly always comes: both stay in step then."""
 _KEPT_MESSAGES = 200
 _KEPT_STRAY_BYTES = 256
 
@@ -62,7 +68,9 @@ class Exchange:
 class Sender(ABC):
     """Owns a port while it lives. Not safe for use by two threads at once."""
 
-    def __init__(self, port: Port, dialect: Dialect, clock: Clock, trace: Trace) -> None:
+    def __init__(
+        self, port: Port, dialect: Dialect, clock: Clock, trace: Trace, check: Callable[[], None] = lambda: None
+    ) -> None:
         self.port = port
         self.dialect = dialect
         self.clock = clock
@@ -76,11 +84,22 @@ class Sender(ABC):
         self._inbox: deque[bytes] = deque()
         self._last_line = b""
         self._out_of_step = ""
+        self._check = check
+        self._carried_through = 0
 
     @property
     def out_of_step(self) -> str:
         """Why answers can no longer be matched to lines; "" while they can."""
         return self._out_of_step
+
+    @contextmanager
+    def carrying_through(self) -> Iterator[None]:
+        """Inside, no wait is broken off by a wish to stop: for what must come to its end, the stop itself above all."""
+        self._carried_through += 1
+        try:
+            yield
+        finally:
+            self._carried_through -= 1
 
     # --- what each way of sending does in its own way --------------------------------------------------------------
 
@@ -98,6 +117,20 @@ class Sender(ABC):
 
         Raises ReplyTimeoutError after `timeout_s` (s), and as `listen`.
         """
+
+    @property
+    def unanswered(self) -> bool:
+        """True if a line is without its answer, and nobody waits for it any more."""
+        return self._unanswered_since_s is not None
+
+    @property
+    @abstractmethod
+    def _unanswered_since_s(self) -> float | None:
+        """When the oldest line without an answer was sent (monotonic s); None if all are answered."""
+
+    @abstractmethod
+    def resynchronise(self) -> object:
+        """Prove that answers belong to lines again. Moves nothing."""
 
     @abstractmethod
     def _deliver(self, reply: Reply) -> None:
@@ -139,10 +172,12 @@ class Sender(ABC):
         return None
 
     def _next(self, deadline_s: float) -> Reply | None:
-        """The next whole line, parsed; None at the deadline (monotonic s)."""
+        """The next whole line, parsed; None at the deadline (monotonic s). Raises what `check` raises."""
+        self._look()
         while not self._inbox:
             remaining_s = deadline_s - self.clock.monotonic()
-            data = self.port.read(max(remaining_s, 0.0))
+            data = self.port.read(min(max(remaining_s, 0.0), LOOK_S))
+            self._look()
             self._inbox.extend(self._framer.feed(data))
             if not self._inbox and remaining_s <= 0:
                 return None
@@ -154,6 +189,12 @@ class Sender(ABC):
         self._last_line = line
         self._trace.record(TraceKind.RECEIVED, line)
         return reply
+
+    def _look(self) -> None:
+        """Raise what `check` raises, unless the answer to a line may be on its way."""
+        sent_s = self._unanswered_since_s
+        if not self._carried_through and (sent_s is None or self.clock.monotonic() - sent_s >= GRACE_S):
+            self._check()
 
     def _await_quiet(self, quiet_s: float, longest_s: float) -> None:
         """Take in what comes until nothing has come for `quiet_s`, at most `longest_s` (s). Raises as `listen`."""

@@ -24,7 +24,6 @@ from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
-from firmware_host.station.stoppable_port import StoppablePort
 from firmware_host.station.zero import AskZero, ZeroAt
 
 MakeGate = Callable[[GateContext], Gate]
@@ -157,7 +156,7 @@ def station_in(
             trace,
             baud=baud,
             drop_held_motion=drop_held_motion,
-            watched=lambda port: StoppablePort(port, stop, clock),
+            check=stop.check,
         )
         stack.callback(controller.close)
         yield Station(

@@ -19,6 +19,7 @@ from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
+from firmware_host.station.stop_request import stopped_while
 
 USUAL_BAUD = 115200
 """Line speed of most boards, bits per second."""
@@ -57,26 +58,29 @@ def open_controller(
     baud: int | None = None,
     lock_folder: Path | None = None,
     drop_held_motion: bool = False,
-    watched: Callable[[Port], Port] = lambda port: port,
+    check: Callable[[], None] = lambda: None,
 ) -> Controller:
     """Open the machine's controller at `url` without moving anything; errors as `open_port` and `connect`.
 
-    `watched` makes the port that the controller uses from the opened one.
+    `check`: what every wait looks at, while opening and later; what it raises ends the wait. `StoppedError` if that
+    is a wish to stop, while opening.
     """
     link = machine.link
     dialect = load_dialect(link.dialect)
-    port = watched(open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder))
     wait_s = link.reset_wait.si if link.reset_wait is not None else GREETING_S
-    return connect(
-        port,
-        dialect,
-        clock,
-        trace,
-        axis=machine.axis.letter,
-        stated=stated_settings(machine),
-        greeting_timeout_s=wait_s,
-        drop_held_motion=drop_held_motion,
-    )
+    with stopped_while("opening the controller"):
+        check()
+        return connect(
+            open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder),
+            dialect,
+            clock,
+            trace,
+            axis=machine.axis.letter,
+            stated=stated_settings(machine),
+            greeting_timeout_s=wait_s,
+            drop_held_motion=drop_held_motion,
+            check=check,
+        )
 
 
 def find_controllers(

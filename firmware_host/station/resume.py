@@ -19,6 +19,7 @@ from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import RunLoop, Station, first_start
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.stop_request import stopped_run
 from firmware_host.station.zero import AskZero, Start, ZeroAt, found_as_left, require_home_switch
 
 AskWhetherDone = Callable[[PassRecord], bool]
@@ -50,7 +51,7 @@ def resume_run(
         record.save(folder.record)  # it may have crashed between the last line of its journal and this
         raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
     _require_same_marking(record, station)
-    with Journal(folder.journal, station.clock) as journal:
+    with stopped_run(str(folder.path)), Journal(folder.journal, station.clock) as journal:
         if journal.whole_lines != len(events):
             raise JournalError(str(folder.journal), "was continued by another process meanwhile. Look at the run again")
         try:

@@ -14,12 +14,12 @@ from dataclasses import dataclass, field, replace
 from firmware_host.acts import Run
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.sender import LOOK_S
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import (
     FirmwareHostError,
     JournalError,
     PositionError,
-    RunStoppedError,
 )
 from firmware_host.model import Setup
 from firmware_host.planning.index.unwinding_settle import unwind_settle
@@ -40,7 +40,7 @@ from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales
-from firmware_host.station.stop_request import StopAskedError, StopRequest
+from firmware_host.station.stop_request import StopRequest, stopped_run, stopped_while
 from firmware_host.station.zero import Again, AskZero, Start, ZeroAt, fresh_start
 
 _WATCH_S = 0.02
@@ -91,7 +91,8 @@ def run_job(
     if station.folder.journal.exists():
         raise JournalError(str(station.folder.journal), "holds a run already. Resume it, or run in a new folder")
     again = Run(without_marking=not station.gate.marks, release_motor=station.release_motor)
-    start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
+    with stopped_while("asking where the part stands"):
+        start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
     accepted = read_accepted(accept_limits)
     digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:
@@ -141,17 +142,16 @@ class RunLoop:
     def run(self, to_do: list[PassKey], start: Start, *, accepted: Mapping[str, str]) -> RunRecord:
         """Do the passes `to_do`; `accepted`: limits accepted besides the job's own, with their reasons."""
         station = self._station
-        try:
-            require_may_move(self._plan.limits.checks, accepted)
-            station.gate.attach(station.controller)
-            mover = self._make_ready(start)
-            self._passes(mover, to_do)
-            self._finish(mover)
-        except BaseException as error:
-            self._end_failed(error)
-            if isinstance(error, StopAskedError):
-                raise RunStoppedError(str(error), str(station.folder.path)) from error
-            raise
+        with stopped_run(str(station.folder.path)):
+            try:
+                require_may_move(self._plan.limits.checks, accepted)
+                station.gate.attach(station.controller)
+                mover = self._make_ready(start)
+                self._passes(mover, to_do)
+                self._finish(mover)
+            except BaseException as error:
+                self._end_failed(error)
+                raise
         return self._end_done()
 
     # --- before anything moves -------------------------------------------------------------------------------------
@@ -190,7 +190,7 @@ class RunLoop:
 
     def _home(self) -> None:
         self._station.progress.stage("seeking the home switch")
-        with self._motion.act(events.Home()), self._station.stop.at_once():
+        with self._motion.act(events.Home()):
             self._station.controller.home()
 
     # --- the passes ------------------------------------------------------------------------------------------------
@@ -248,7 +248,8 @@ class RunLoop:
         except BaseException as error:
             self._close_gate(error, segment, number)
             raise
-        station.gate.close()
+        with station.controller.carrying_through():
+            station.gate.close()
         self._marked_s.append(station.clock.monotonic() - opened_s)
         self._journal.write(events.GateClosed(segment=segment, number=number))
         self._journal.write(events.PassDone(segment=segment, number=number))
@@ -256,7 +257,8 @@ class RunLoop:
     def _close_gate(self, error: BaseException, segment: int, number: int) -> None:
         """Close the gate because of `error`, and say so before anything else is tried; what fails is noted on it."""
         try:
-            self._station.gate.close()
+            with self._station.controller.carrying_through():
+                self._station.gate.close()
         except (FirmwareHostError, OSError) as further:
             error.add_note(f"and while closing the gate: {further}")
             return
@@ -268,9 +270,11 @@ class RunLoop:
         station = self._station
         while True:
             state = station.gate.poll()
-            station.controller.watch()
             if state is PassState.DONE:
+                with station.controller.carrying_through():  # it is marked, whoever asks for a stop meanwhile
+                    station.controller.watch()
                 return
+            station.controller.watch()
             if state is PassState.STOP:
                 station.stop.ask("by the operator")
             station.stop.check()
@@ -296,7 +300,7 @@ class RunLoop:
         end_s = self._station.clock.monotonic() + duration_s
         while (left_s := end_s - self._station.clock.monotonic()) > 0:
             self._check_stop()
-            self._station.clock.sleep(min(left_s, 0.1))
+            self._station.clock.sleep(min(left_s, LOOK_S))
 
     def _time_left(self, mover: AxisMover, passes: int) -> float:
         """Time for the passes left, s: marking at the mean so far, moving at the controller's mean, and settling."""
@@ -308,7 +312,8 @@ class RunLoop:
 
     def _end_done(self) -> RunRecord:
         """Journal the end of a run that came to it, and save the record."""
-        self._station.gate.close()
+        with self._station.controller.carrying_through():
+            self._station.gate.close()
         self._journal.write(events.End(outcome="done"))
         record = self._save_record()
         self._station.gate.ended("done")
@@ -327,7 +332,7 @@ class RunLoop:
         acts.append(lambda: self._journal.write(self._motion.end(error)))
         acts.append(self._save_record)
         acts.append(lambda: self._station.gate.ended(outcome_of(error)))
-        with ExitStack() as stack:
+        with self._station.controller.carrying_through(), ExitStack() as stack:
             for act in reversed(acts):
                 stack.callback(note_failure, error, act)
 

@@ -1,58 +1,45 @@
-"""A wish to stop, from the operator or a signal, that the run looks at wherever it waits."""
+"""A wish to stop, from any thread or a signal, that everything that waits looks at."""
 
 from __future__ import annotations
 
 import signal
-import threading
+from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
+from firmware_host.acts import Act
+from firmware_host.errors import RunStoppedError, StoppedError
+
 
 class StopAskedError(Exception):
-    """Raised inside the run when it finds the wish; never leaves the run."""
+    """Raised where the wish is found, in the thread that works; told as a `StoppedError` to whoever called."""
 
 
 class StopRequest:
-    """Asked for once, by any thread; later wishes change nothing. Only the thread of the run is ever interrupted."""
+    """Asked for by any thread or signal; the first wish counts, later ones change nothing.
+
+    Asking interrupts nobody: whatever waits or computes long calls `check` every 50 ms, and ends there. Below the
+    station it is handed down as a plain function.
+    """
 
     def __init__(self) -> None:
-        self.reason: str | None = None
-        self._at_once: int | None = None
-        """The thread that is inside `at_once`."""
+        self._asked: deque[str] = deque()  # appended to without a lock: a signal may come while one is taken
+
+    @property
+    def reason(self) -> str | None:
+        """Why it is to stop; None as long as it isn't."""
+        return self._asked[0] if self._asked else None
 
     def ask(self, reason: str) -> None:
-        """Wish that the run stops. Raises `StopAskedError` in the thread that is inside `at_once`, the first time.
-
-        From another thread it returns at once; the run finds the wish where it looks next.
-        """
-        if self.reason is None:
-            self.reason = reason
-            if self._at_once == threading.get_ident():
-                raise StopAskedError(reason)
+        """Wish that the run stops; returns at once."""
+        if not self._asked:
+            self._asked.append(reason)
 
     def check(self) -> None:
-        """Raise `StopAskedError` if the run is to stop."""
-        if self.reason is not None:
-            raise StopAskedError(self.reason)
-
-    def check_at_once(self) -> None:
-        """As `check`, but only inside `at_once`: for what waits there and can look now and then."""
-        if self._at_once == threading.get_ident():
-            self.check()
-
-    @contextmanager
-    def at_once(self) -> Iterator[None]:
-        """While inside, a wish breaks off whatever waits: for acts that wait long (seeking a switch).
-
-        A signal interrupts it there and then; a wish of another thread is found by `check_at_once`.
-        """
-        self._at_once = threading.get_ident()
-        try:
-            self.check()
-            yield
-        finally:
-            self._at_once = None
+        """Raise `StopAskedError` if a stop was asked for."""
+        if self._asked:
+            raise StopAskedError(self._asked[0])
 
     @contextmanager
     def on_signals(self) -> Iterator[None]:
@@ -73,3 +60,21 @@ class StopRequest:
         finally:
             for number, old in before.items():
                 signal.signal(number, old)
+
+
+@contextmanager
+def stopped_while(doing: str, *acts: Act) -> Iterator[None]:
+    """A wish to stop that is found inside becomes a `StoppedError`: what was being `doing`, and what can be done."""
+    try:
+        yield
+    except StopAskedError as error:
+        raise StoppedError(str(error), doing, acts=acts) from error
+
+
+@contextmanager
+def stopped_run(folder: str) -> Iterator[None]:
+    """A wish to stop that is found inside becomes a `RunStoppedError` of the run in `folder`."""
+    try:
+        yield
+    except StopAskedError as error:
+        raise RunStoppedError(str(error), folder) from error

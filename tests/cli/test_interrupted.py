@@ -1,4 +1,4 @@
-"""Asked to end before a run has begun: status 4, one word, and nothing left behind."""
+"""Asked to end before a run has begun: status 4, what was being done, and nothing left behind."""
 
 import signal
 import socket
@@ -9,7 +9,7 @@ import pytest
 
 from tests.cli.command import Program
 
-SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
+SIGNALS = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "terminated", signal.SIGHUP: "terminal closed"}
 
 
 @pytest.fixture
@@ -35,5 +35,6 @@ def test_while_the_controller_is_waited_for(
         with caller:
             program.send(number)
             ended = program.end()
-    assert (ended.status, ended.out, ended.err) == (4, "", "interrupted\n")
+    told = f"error: stopped ({SIGNALS[number]}) while opening the controller; nothing was moved\n"
+    assert (ended.status, ended.out, ended.err) == (4, "", told)
     assert list(tmp_path.rglob("runs/*")) == []

@@ -194,6 +194,7 @@ class World:
             axis=self.task.case.axis,
             stated=self.task.stated,
             drop_held_motion=resuming,
+            check=lambda: self.stop.check(),
         )
 
     def _station(self, controller: Controller) -> Station:

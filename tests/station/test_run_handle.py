@@ -16,7 +16,6 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.run_handle import RunEvent, RunEventKind, start_run
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.stop_request import StopAskedError, StopRequest
 from tests.support.station_bench import changed_setup, quick_disk, small_setup
 from tests.support.three_segments import own_folders
 
@@ -140,16 +139,3 @@ def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: 
         with pytest.raises(TimeoutError, match="the run is not over after 0 s"):
             run.join(0.0)
     assert run.join(0.0).outcome == "done"
-
-
-def test_a_wish_of_another_thread_never_interrupts_the_one_that_asks() -> None:
-    stop = StopRequest()
-    with stop.at_once():
-        asking = threading.Thread(target=stop.ask, args=("by another thread",))
-        asking.start()
-        asking.join(PATIENCE_S)
-        with pytest.raises(StopAskedError, match="by another thread"):
-            stop.check_at_once()
-    stop.check_at_once()  # outside, only `check` tells
-    with pytest.raises(StopAskedError, match="by another thread"):
-        stop.check()

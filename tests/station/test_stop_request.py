@@ -1,12 +1,14 @@
-"""The wish to stop: the first counts, signals ask for it, and an act that can't look is broken off."""
+"""The wish to stop: the first counts, signals ask for it, and nobody is interrupted by it."""
 
 import os
 import signal
+import threading
 from collections.abc import Iterator
 
 import pytest
 
-from firmware_host.station.stop_request import StopAskedError, StopRequest
+from firmware_host.errors import EXIT_STOPPED, RunStoppedError, StoppedError
+from firmware_host.station.stop_request import StopAskedError, StopRequest, stopped_run, stopped_while
 
 
 @pytest.fixture(autouse=True)
@@ -75,41 +77,26 @@ def test_a_process_that_is_to_outlive_its_terminal_does_but_is_stopped_by_the_ot
             signal.signal(number, handler)
 
 
-def test_a_signal_breaks_off_what_cannot_look_once() -> None:
+def test_asking_interrupts_nobody_neither_from_another_thread_nor_from_a_signal() -> None:
+    """What was raised inside whoever waited left the run behind, still going."""
     stop = StopRequest()
     reached: list[str] = []
-
-    def act() -> None:
-        with stop.at_once():
-            os.kill(os.getpid(), signal.SIGINT)
-            reached.append("behind the signal")
-
     with stop.on_signals():
-        with pytest.raises(StopAskedError, match=r"^Ctrl-C$"):
-            act()
-        os.kill(os.getpid(), signal.SIGINT)  # outside, and the second: only noted
-    assert reached == []
+        thread = threading.Thread(target=lambda: (stop.ask("by the page"), reached.append("behind the wish")))
+        thread.start()
+        thread.join()
+        os.kill(os.getpid(), signal.SIGINT)
+        reached.append("behind the signal")
+    assert reached == ["behind the wish", "behind the signal"]
+    assert stop.reason == "by the page"
 
 
-def test_a_wish_from_before_breaks_off_at_the_beginning() -> None:
+def test_a_wish_that_is_found_is_told_with_what_was_being_done() -> None:
     stop = StopRequest()
-    stop.ask("by the operator")
-    begun = []
-    with pytest.raises(StopAskedError, match="by the operator"), stop.at_once():
-        begun.append("act")
-    assert begun == []
-
-
-def test_a_second_wish_does_not_break_off_the_stopping_itself() -> None:
-    stop = StopRequest()
-
-    def act() -> None:
-        with stop.at_once():
-            try:
-                stop.ask("Ctrl-C")
-            finally:
-                stop.ask("terminated")  # must not raise
-
-    with pytest.raises(StopAskedError, match="Ctrl-C"):
-        act()
-    assert stop.reason == "Ctrl-C"
+    stop.ask("Ctrl-C")
+    words = r"^stopped \(Ctrl-C\) while opening the controller; nothing was moved$"
+    with pytest.raises(StoppedError, match=words) as told, stopped_while("opening the controller"):
+        stop.check()
+    assert told.value.exit_status == EXIT_STOPPED
+    with pytest.raises(RunStoppedError, match="the run in runs/a can be resumed"), stopped_run("runs/a"):
+        stop.check()

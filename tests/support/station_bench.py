@@ -335,6 +335,7 @@ class StationBench:
         self.port.closed = False
         options.setdefault("greeting_timeout_s", self.greeting_s)
         options.setdefault("stated", stated_settings(self.machine))
+        options.setdefault("check", lambda: self.stop.check())
         return connect(self.port, self.make_dialect(), self.clock, self.trace, axis=self.axis, **options)
 
     def station(self, controller: Controller) -> Station:

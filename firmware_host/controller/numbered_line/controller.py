@@ -39,7 +39,9 @@ class NumberedController(Controller):
 
     def __init__(self, dialect: NumberedDialect, connection: Connection, axis: str) -> None:
         self.names = dialect.setting_names(axis)
-        self.sender: NumberingSender = NumberingSender(connection.port, dialect, connection.clock, connection.trace)
+        self.sender: NumberingSender = NumberingSender(
+            connection.port, dialect, connection.clock, connection.trace, connection.check
+        )
         super().__init__(self.sender, connection, axis)
         self.under_way = True
         """True if a motor may be moving, as far as is known."""

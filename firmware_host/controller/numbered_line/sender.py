@@ -87,8 +87,10 @@ class _Pending:
 class NumberingSender(Sender):
     """For dialects with numbered lines. Not safe for use by two threads at once."""
 
-    def __init__(self, port: Port, dialect: NumberedDialect, clock: Clock, trace: Trace) -> None:
-        super().__init__(port, dialect, clock, trace)
+    def __init__(
+        self, port: Port, dialect: NumberedDialect, clock: Clock, trace: Trace, check: Callable[[], None] = lambda: None
+    ) -> None:
+        super().__init__(port, dialect, clock, trace, check)
         self.dialect: NumberedDialect = dialect
         self.number = 0
         """Of the last line sent."""
@@ -103,6 +105,10 @@ class NumberingSender(Sender):
         self._out_of_step = "its line count is not known yet"
 
     # --- sending ---------------------------------------------------------------------------------------------------
+
+    @property
+    def _unanswered_since_s(self) -> float | None:
+        return None if self._pending is None else self._pending.sent_at_s
 
     def ask(
         self,

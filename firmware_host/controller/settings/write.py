@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
 
@@ -89,8 +90,18 @@ def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], b
     own = axis.settings.names.steps_per_unit
     if own in changes:
         axis.known = None
-    for line in lines.values():
-        axis.ask(line, STORE_S)
+    with ExitStack() as to_the_end:
+        for key, line in lines.items():
+            axis.sender.listen(0.0)  # a stop is found here, between two words
+            if key in rescaling:
+                to_the_end.enter_context(axis.sender.carrying_through())
+            with axis.sender.carrying_through():
+                axis.ask(line, STORE_S)
+        return _read_back(axis, changes, rescaling, backup)
+
+
+def _read_back(axis: Axis, changes: Mapping[str, str], rescaling: list[str], backup: Path) -> ControllerSettings:
+    own = axis.settings.names.steps_per_unit
     stored = axis.read_settings()
     wrong = [
         f"{key}: wrote {text}, reads {stored.raw.get(key)}"

@@ -32,7 +32,9 @@ class StateWordAsking(Controller):
 
     def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
         self.index = dialect.axis_index(axis)
-        self.sender: CountingSender = CountingSender(connection.port, dialect, connection.clock, connection.trace)
+        self.sender: CountingSender = CountingSender(
+            connection.port, dialect, connection.clock, connection.trace, connection.check
+        )
         super().__init__(self.sender, connection, axis)
         self.greets: bool | None = None
         """True if it greets after a reset; None: not known yet."""

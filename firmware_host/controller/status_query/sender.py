@@ -8,7 +8,7 @@ lines until `resynchronise` has proved that questions and answers belong togethe
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from firmware_host.clock import Clock
@@ -47,8 +47,15 @@ class _Pending:
 class CountingSender(Sender):
     """For dialects with a state word. Not safe for use by two threads at once."""
 
-    def __init__(self, port: Port, dialect: StateWordDialect, clock: Clock, trace: Trace) -> None:
-        super().__init__(port, dialect, clock, trace)
+    def __init__(
+        self,
+        port: Port,
+        dialect: StateWordDialect,
+        clock: Clock,
+        trace: Trace,
+        check: Callable[[], None] = lambda: None,
+    ) -> None:
+        super().__init__(port, dialect, clock, trace, check)
         self.dialect: StateWordDialect = dialect
         self.usable_bytes = dialect.default_buffer_bytes
         """Bytes that may be unanswered at a time."""
@@ -64,6 +71,10 @@ class CountingSender(Sender):
     def unanswered_bytes(self) -> int:
         """Bytes sent whose lines have not been answered."""
         return sum(len(pending.line) for pending in self._pending)
+
+    @property
+    def _unanswered_since_s(self) -> float | None:
+        return self._pending[0].sent_at_s if self._pending else None
 
     def ask(self, line: bytes, *, timeout_s: float) -> Exchange:
         """Send one line when all before it are answered, and return its exchange.

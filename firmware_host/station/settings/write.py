@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
 
+from firmware_host.acts import RestoreSettings
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.settings.backup import load_backup
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber, decimal_text
-from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.errors import InputError, StoppedError, UnreadableFileError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.settings.check import STATED, require_fitting, safe_settings, settings_differences
 from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.stop_request import StopAskedError
 from firmware_host.system.ports import port_key
 
 _RATE_STEP = Fraction(60, 1000)
@@ -80,8 +83,32 @@ def write_for_plan(
 
     The old settings are in `backup` first; `announce` is told of that file before anything is written, so that the way
     back is known even if the process dies. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
-    controller still does not fit.
+    controller still does not fit. A stop finishes the setting that is being stored: `StoppedError`.
     """
+    with _stoppable("writing settings", backup, controller.url):
+        return _write_for_plan(machine, plan, controller, scales, backup, announce)
+
+
+@contextmanager
+def _stoppable(doing: str, backup: Path, url: str) -> Iterator[None]:
+    """What a wish to stop leaves of an act that stores settings; `backup` has those of before."""
+    try:
+        yield
+    except StopAskedError as error:
+        if not backup.exists():
+            raise StoppedError(str(error), doing, "no setting was changed") from error
+        left = f"the one being stored was finished, and the old ones are kept in {backup}"
+        raise StoppedError(str(error), doing, left, acts=(RestoreSettings(str(backup), url),)) from error
+
+
+def _write_for_plan(
+    machine: Machine,
+    plan: JobPlan,
+    controller: Controller,
+    scales: KnownScales,
+    backup: Path,
+    announce: Callable[[Path], None],
+) -> tuple[Difference, ...]:
     written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
@@ -97,9 +124,10 @@ def write_for_plan(
 def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> ControllerSettings:
     """Bring back the settings of a backup, and remember the steps-per-unit where that wrote it.
 
-    Raises as `Controller.restore_settings`.
+    Raises as `Controller.restore_settings`; a stop finishes the setting that is being stored: `StoppedError`.
     """
-    settings = controller.restore_settings(backup)
+    with _stoppable("restoring settings", backup, controller.url):
+        settings = controller.restore_settings(backup)
     if settings.stored_steps_per_unit is not None and settings.stored_steps_per_unit.is_exact:
         scales.remember(controller.url, settings, written=decimal_text(settings.stored_steps_per_unit.value))
     return settings
