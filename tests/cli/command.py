@@ -51,7 +51,8 @@ class Ended:
 
 def environment() -> dict[str, str]:
     """This process's environment, with the source tree first on the path."""
-    return os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+    path = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
+    return os.environ | {"PYTHONPATH": path, "PYTHONUNBUFFERED": "1"}
 
 
 def call(*arguments: str, told: str = "") -> Ended:
