@@ -1,6 +1,7 @@
 """For all tests: on which system the package believes to run, and that nothing is left running at the end.
 
-`CIRCUMSTEP_TEST_SYSTEM=windows pytest ...` puts the package on Windows (`tests/support/windows`). Tests marked `posix` are then left out.
+`CIRCUMSTEP_TEST_SYSTEM=windows pytest ...` puts the package on Windows (`tests/support/windows`); tests marked `posix`
+are then left out.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Processes that somebody has started and not ended, those included whose parent is gone: told by a mark in their environment."""
+"""Processes that a test has started and not ended, told by a mark in their environment, though their parent be gone."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
 """Windows, as the package sees it through Python, on a system that is none.
 
-`install()` makes every module of `firmware_host` that is imported afterwards see stand-ins for the modules in which Python
-differs there (`os`, `signal`, `subprocess`, ...), and refuses those that don't exist there (`fcntl`, `termios`, ...). So
-`sys.platform == "win32"` holds in them, `system/` chooses its Windows half, and a call that Windows lacks fails wherever
-it is made. Tests and other libraries keep the real system.
+`install()` makes every module of `firmware_host` that is imported afterwards see stand-ins for the modules in which
+Python differs there (`os`, `signal`, `subprocess`, ...), and refuses those that don't exist there (`fcntl`, `termios`,
+...). So `sys.platform == "win32"` holds in them, `system/` chooses its Windows half, and a call that Windows lacks
+fails wherever it is made. Tests and other libraries keep the real system.
 
 What each stand-in does otherwise than the real one is said, with its source, in its docstring; `tests/support/windows`
 is tested by `tests/system/windows`. Not imitated: paths with backslashes and drives, rights lists, the registry, the

@@ -1,6 +1,6 @@
 """`msvcrt`: the C runtime's console and descriptors.
 
-Handles are the descriptors themselves. A key is taken from the real standard input where it is a terminal; there is none otherwise.
+Handles are the descriptors themselves, and nobody presses a key unless a test puts it into `keys`.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """`os` and `open` as on Windows.
 
 - A file is opened in text mode unless `O_BINARY` is asked for: LF is written as CR LF, CR LF is read as LF, and Ctrl-Z
-  ends it (Microsoft C runtime, "_open" and "Translation mode constants"). `open` always asks for it and translates in its
-  own text layer instead, whose line end is CR LF and whose encoding is the system's (Python, `io.open`, `os.linesep`).
+  ends it (Microsoft C runtime, "_open" and "Translation mode constants"). `open` always asks for it and translates in
+  its own text layer instead, whose line end is CR LF and whose encoding is the system's (Python, `io.open`).
 - A folder can't be opened: EACCES (Microsoft, "_open": the path is a directory).
 - A file that anybody has open can't be replaced (WinError 5), moved or deleted (WinError 32): Python opens without
   FILE_SHARE_DELETE (Microsoft, "CreateFile", share modes; python/cpython issues on `os.replace`).
@@ -19,7 +19,6 @@ import builtins
 import contextlib
 import errno
 import fcntl
-import io
 import os
 import stat
 from collections.abc import Iterator
@@ -271,8 +270,3 @@ def stand_in() -> ModuleType:
         kill=kill,
         supports_dir_fd=frozenset(),
     )
-
-
-def text_io(stream: io.TextIOWrapper) -> None:
-    """Give a stream the line end that it has there."""
-    stream.reconfigure(newline="\r\n")

@@ -77,18 +77,20 @@ def importing(
     return module(root)
 
 
-def built_in() -> dict[str, Any]:
+def built_in(importer: Callable[..., ModuleType] = importing) -> dict[str, Any]:
     """The built-in names of one module of the package."""
     from tests.support.windows import files
 
-    return vars(builtins) | {"__import__": importing, "open": files.open_file}
+    return vars(builtins) | {"__import__": importer, "open": files.open_file}
 
 
 class _Loader(SourceFileLoader):
     """Executes a module of the package with the built-in names of Windows."""
 
+    importer = staticmethod(importing)
+
     def exec_module(self, module: ModuleType) -> None:
-        vars(module)["__builtins__"] = built_in()
+        vars(module)["__builtins__"] = built_in(self.importer)
         super().exec_module(module)
 
 
@@ -104,14 +106,41 @@ class _Finder(MetaPathFinder):
         return spec
 
 
-def load(name: str) -> ModuleType:
-    """A module of the package as on Windows, beside the one that this process has by that name; not registered."""
-    spec = _Finder().find_spec(name, importlib.import_module(name.rpartition(".")[0]).__path__)
-    if spec is None or spec.loader is None:
-        raise ModuleNotFoundError(name)
-    made = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(made)
-    return made
+class SystemRoom:
+    """`firmware_host.system` as on Windows, beside the one that this process has: `SystemRoom().module("files")`."""
+
+    NAME = f"{PACKAGE}.system"
+
+    def __init__(self) -> None:
+        self._loaded: dict[str, ModuleType] = {}
+
+    def module(self, topic: str) -> Any:
+        """`firmware_host.system.<topic>`, and whatever it imports from this room, on Windows."""
+        return self._load(f"{self.NAME}.{topic}")
+
+    def _load(self, name: str) -> ModuleType:
+        if name not in self._loaded:
+            spec = _Finder().find_spec(name, self._folder(name.rpartition(".")[0]))
+            if spec is None or not isinstance(spec.loader, _Loader):
+                raise ModuleNotFoundError(f"No module named {name!r}", name=name)
+            spec.loader.importer = self._importing  # type: ignore[method-assign]
+            self._loaded[name] = made = importlib.util.module_from_spec(spec)
+            spec.loader.exec_module(made)
+        return self._loaded[name]
+
+    def _folder(self, room: str) -> Sequence[str]:
+        return importlib.import_module(room).__path__
+
+    def _importing(
+        self, name: str, globals_: Any = None, locals_: Any = None, fromlist: Sequence[str] = (), level: int = 0
+    ) -> ModuleType:
+        if name != self.NAME and not name.startswith(f"{self.NAME}."):
+            return importing(name, globals_, locals_, fromlist, level)
+        made = self._load(name)
+        for item in fromlist:
+            if not hasattr(made, item):
+                setattr(made, item, self._load(f"{name}.{item}"))
+        return made
 
 
 def install() -> None:

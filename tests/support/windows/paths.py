@@ -1,4 +1,4 @@
-"""`pathlib.Path` for the package: its files are opened, moved and deleted as `files` does; for others it stays as it is."""
+"""`pathlib.Path` for the package: files are opened, moved and deleted as `files` does; others have it as it is."""
 
 from __future__ import annotations
 

@@ -1,10 +1,10 @@
 """`subprocess` as on Windows.
 
-- A command is one line: a list is joined by the C runtime's rules, a text is taken as it stands, and the program takes it apart by
-  the same rules, in which a backslash is a plain character but before a quotation mark (Microsoft, "Parsing C command-line arguments";
-  Python, `subprocess.list2cmdline`).
-- `start_new_session`, `process_group`, `restore_signals` and `umask` are taken and do nothing; `preexec_fn` and `pass_fds`
-  are refused (Python's `subprocess.py`, `Popen.__init__`, and `_execute_child` of Windows).
+- A command is one line: a list is joined by the C runtime's rules, a text is taken as it stands, and the program takes
+  it apart by the same rules, in which a backslash is a plain character but before a quotation mark (Microsoft, "Parsing
+  C command-line arguments"; Python, `subprocess.list2cmdline`).
+- `start_new_session`, `process_group`, `restore_signals` and `umask` are taken and do nothing; `preexec_fn` and
+  `pass_fds` are refused (Python's `subprocess.py`, `Popen.__init__`, and `_execute_child` of Windows).
 - `creationflags` with CREATE_NEW_PROCESS_GROUP starts a group of its own, for Ctrl-Break only.
 - `terminate` and `kill` are one: TerminateProcess with status 1, which no program can hear (Python, `Popen.terminate`).
 - There are no negative statuses.
@@ -48,7 +48,8 @@ FLAGS = {
     "STD_OUTPUT_HANDLE": 0xFFFFFFF5,
     "STD_ERROR_HANDLE": 0xFFFFFFF4,
 }
-#: What a process ends with that was ended by Ctrl-C or Ctrl-Break, and by the C runtime's abort (Microsoft, NTSTATUS values; "abort").
+#: What a process ends with that was ended by Ctrl-C or Ctrl-Break, by a wrong address, and by the C runtime's abort
+#: (Microsoft, NTSTATUS values; "abort").
 STATUS_CONTROL_C_EXIT = 0xC000013A
 _STATUS = {
     -signal.SIGINT: STATUS_CONTROL_C_EXIT,
@@ -134,11 +135,12 @@ class Popen(_Popen):
             raise ValueError("pass_fds not supported on Windows.")
         if shell:
             raise NotImplementedError("the command shell of Windows is not imitated")
-        line = args if isinstance(args, str) else real.list2cmdline([os.fspath(args)] if isinstance(args, os.PathLike) else args)
+        if not isinstance(args, str):
+            args = real.list2cmdline([args] if isinstance(args, os.PathLike) else args)
         if options.get("text") or options.get("universal_newlines"):
             options.setdefault("encoding", "cp1252")
         group = {"process_group": 0} if creationflags & CREATE_NEW_PROCESS_GROUP else {}
-        super().__init__(arguments_of(line), **group, **options)
+        super().__init__(arguments_of(args), **group, **options)
 
     def send_signal(self, sig: int) -> None:
         if self.poll() is not None:

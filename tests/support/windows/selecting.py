@@ -1,7 +1,7 @@
 """`select` as on Windows: of sockets only.
 
-Anything else is WSAENOTSOCK (10038), and to wait for nothing is WSAEINVAL (10022) (Python, `select.select`: "Files objects on
-Windows are not acceptable, but sockets are"; Microsoft, "select", error codes). There is no `poll` and no `epoll`.
+Anything else is WSAENOTSOCK (10038), and to wait for nothing is WSAEINVAL (10022) (Python, `select.select`: file
+objects are not acceptable there; Microsoft, "select", error codes). There is no `poll` and no `epoll`.
 """
 
 from __future__ import annotations

@@ -14,13 +14,11 @@ from tests.support.windows.stand_in import StandIn
 class SelectSelector(real.SelectSelector):
     """Waits by `select`; nothing registered is refused as there (WSAEINVAL)."""
 
-    def _select(self, read: Any, write: Any, _: Any, timeout: float | None = None) -> tuple[list[Any], list[Any], list[Any]]:
-        ready, writable, failed = selecting.select(_listed(read), _listed(write), _listed(write), timeout)
+    def _select(
+        self, read: Sequence[Any], write: Sequence[Any], _: Any, timeout: float | None = None
+    ) -> tuple[list[Any], list[Any], list[Any]]:
+        ready, writable, failed = selecting.select(list(read), list(write), list(write), timeout)
         return ready, writable + failed, []
-
-
-def _listed(numbers: Sequence[Any]) -> list[Any]:
-    return list(numbers)
 
 
 def stand_in() -> ModuleType:

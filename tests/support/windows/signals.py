@@ -2,9 +2,9 @@
 
 - There are SIGABRT, SIGFPE, SIGILL, SIGINT, SIGSEGV, SIGTERM and SIGBREAK; any other number is a `ValueError`
   (Python, `signal.signal`, "On Windows ...").
-- `os.kill` sends CTRL_C_EVENT and CTRL_BREAK_EVENT to the processes of a console that were started as a group of their own;
-  with every other number the process is ended with it as its status (Python, `os.kill`). A group of its own hears no
-  Ctrl-C (Microsoft, "GenerateConsoleCtrlEvent" and "CreateProcess", CREATE_NEW_PROCESS_GROUP).
+- `os.kill` sends CTRL_C_EVENT and CTRL_BREAK_EVENT to the processes of a console that were started as a group of their
+  own; with every other number the process is ended with it as its status (Python, `os.kill`). A group of its own hears
+  no Ctrl-C (Microsoft, "GenerateConsoleCtrlEvent" and "CreateProcess", CREATE_NEW_PROCESS_GROUP).
 - Ctrl-Break ends a process that has no handler for it, as Ctrl-C does (Microsoft, "CTRL+C and CTRL+BREAK signals").
 
 Ctrl-Break travels here as SIGUSR1, which ends a process without a handler as well.

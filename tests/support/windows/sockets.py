@@ -3,9 +3,10 @@
 - With SO_REUSEADDR on both sockets the second one takes the address, listening or not: that option steals there.
 - With SO_EXCLUSIVEADDRUSE on the first, or none, it is refused: WSAEACCES (10013) where the second asked to reuse it,
   WSAEADDRINUSE (10048) otherwise.
-- Both options on one socket are refused: WSAEINVAL (10022). No option is needed to bind again after a connection was closed.
+- Both options on one socket are refused: WSAEINVAL (10022).
+- No option is needed to bind again after a connection was closed.
 
-Source: Microsoft, "Using SO_REUSEADDR and SO_EXCLUSIVEADDRUSE", table of bind results. (Only wholly equal addresses are imitated.)
+Source: Microsoft, "Using SO_REUSEADDR and SO_EXCLUSIVEADDRUSE", table of bind results (for equal addresses).
 """
 
 from __future__ import annotations
