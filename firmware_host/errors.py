@@ -50,22 +50,36 @@ class FirmwareHostError(Exception):
 
 @dataclass(eq=False)
 class InputError(FirmwareHostError, ValueError):
-    """A file, an option or a value handed in is not usable."""
+    """A file, an option or a value handed in is not usable.
+
+    `others`: more problems of the same file, each a line of the message; `untold`: how many there are besides.
+    """
 
     problem: str
     remedy: str = ""
     source: str = ""
     key: str = ""
     line: int | None = None
+    others: tuple[str, ...] = ()
+    untold: int = 0
 
     exit_status: ClassVar[int] = EXIT_BAD_INPUT
 
     def message(self) -> str:
-        where = self.source
+        lines = [self._itself(self.source), *(f"  {other}" for other in self.others)]
+        if self.untold:
+            lines.append(f"  and {self.untold} more")
+        return "\n".join(lines)
+
+    def as_other(self) -> str:
+        """The same, as a line behind another problem of the same file."""
+        return self._itself("")
+
+    def _itself(self, source: str) -> str:
+        where = source
         if self.line is not None:
             where = f"{where}:{self.line}" if where else f"line {self.line}"
-        parts = [part for part in (where, self.key, self.problem) if part]
-        text = ": ".join(parts)
+        text = ": ".join(part for part in (where, self.key, self.problem) if part)
         return f"{text}. {self.remedy}" if self.remedy else text
 
 

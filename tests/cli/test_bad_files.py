@@ -45,7 +45,8 @@ def assert_one_clear_message(error: str, source: Path, key: str, words: str) -> 
     assert re.match(rf"error: {re.escape(str(source))}(:\d+)?: {re.escape(key)}", error)
     assert words in error
     assert error.endswith("\n")
-    assert len(error.splitlines()) <= 2
+    others = re.search(r"\((\d) more problem", error)  # each has a line of its own
+    assert len(error.splitlines()) <= 2 + int(others[1] if others else 0)
     assert "Traceback" not in error
 
 

@@ -2,21 +2,11 @@
 
 from __future__ import annotations
 
-import ast
-import re
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-_TOKEN = re.compile(
-    r"""
-    (?P<comment>\#[^\n]*)
-    |(?P<string>\"{3}(?:\\.|[^\\])*?\"{3,5}|'{3}.*?'{3,5}|"(?:\\.|[^"\\\n])*"|'[^'\n]*')
-    |(?P<mark>[\[\]{}=,\n])
-    |(?P<dot>\.)
-    |(?P<bare>[^\s\#"'\[\]{}=,.]+)
-    """,
-    re.VERBOSE | re.DOTALL,
-)
+from firmware_host.system.bounds import Token, toml_tokens
 
 Path = tuple[str | int, ...]
 
@@ -32,7 +22,7 @@ class _Frame:
 
 
 class _Reader:
-    """Walks the tokens of a text that is known to be valid TOML, keeping track of where it is."""
+    """Walks the tokens of a TOML text, keeping track of where it is."""
 
     def __init__(self) -> None:
         self.lines: dict[Path, int] = {}
@@ -40,6 +30,21 @@ class _Reader:
         self._frames = [_Frame(())]
         self._header = 0
         self._key_line = 1
+
+    def take(self, token: Token) -> None:
+        """The next token."""
+        if token.kind in ("string", "bare"):
+            self.word(token.text, token.line)
+        elif token.kind == "mark":
+            self.mark(token.text, token.line)
+
+    @property
+    def open_key(self) -> Path:
+        """The key, or the name of the table, that is being read at the outermost level; empty where none is."""
+        frame = self._frames[0]
+        if frame.in_value:
+            return frame.path
+        return tuple(frame.parts) if self._header or not frame.parts else (*frame.path, *frame.parts)
 
     def word(self, text: str, line: int) -> None:
         """A bare word or a string: part of a key, or a value."""
@@ -96,7 +101,10 @@ class _Reader:
 def _plain(text: str) -> str:
     """A key without its quotes."""
     if text.startswith('"') and "\\" in text:
-        return str(ast.literal_eval(text))
+        try:
+            return str(tomllib.loads(f"key = {text}")["key"])
+        except ValueError:
+            pass  # it is none: the parser says so
     return text[1:-1] if text[0] in "\"'" else text
 
 
@@ -106,19 +114,32 @@ def key_lines(text: str) -> dict[Path, int]:
     Inline tables and the items of arrays have their own paths. `text` must be valid TOML.
     """
     reader = _Reader()
-    line = 1
-    for token in _TOKEN.finditer(text + "\n"):
-        if token.lastgroup in ("string", "bare"):
-            reader.word(token.group(), line)
-        elif token.lastgroup == "mark":
-            reader.mark(token.group(), line)
-        line += token.group().count("\n")
+    for token in toml_tokens(text + "\n"):
+        reader.take(token)
     return reader.lines
 
 
+def key_at(text: str, line: int) -> tuple[Path, int | None]:
+    """(the key that is being read where `line` ends, the line that it first stood on), in a text that may be no TOML.
+
+    The path is empty where no key is; the line is None unless it stood there before.
+    """
+    reader = _Reader()
+    for token in toml_tokens(text):
+        if token.line > line or (token.line == line and token.text == "\n"):
+            break
+        reader.take(token)
+    path = reader.open_key
+    first = reader.lines.get(path)
+    return path, first if first is not None and first < line else None
+
+
 def line_of(path: Sequence[str | int], lines: dict[Path, int]) -> int | None:
-    """Line of the key, or of the nearest table that holds it; None for the file as a whole."""
+    """Line of the key, or of the first key below it, or of the nearest table that holds it; None for the whole file."""
     for size in range(len(path), 0, -1):
-        if (line := lines.get(tuple(path[:size]))) is not None:
+        above = tuple(path[:size])
+        if (line := lines.get(above)) is not None:
             return line
+        if below := [line for other, line in lines.items() if other[:size] == above]:
+            return min(below)
     return None

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from firmware_host.errors import InputError, UnknownKeyError
-from firmware_host.model.files.files import nearest_of, validate
+from firmware_host.model.files.files import validate
+from firmware_host.model.files.problems import nearest_of
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from firmware_host.errors import InputError, LimitExceededError
-from firmware_host.model.files.files import nearest_of
 from firmware_host.model.files.loading import Setup
+from firmware_host.model.files.problems import nearest_of
 from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.planning.limits.registry import all_limits
 

@@ -60,7 +60,7 @@ def noise(size: int) -> bytes:
         pytest.param(b'version = 1\nname = "open\n', "is not valid TOML", 2, id="open-string"),
         pytest.param(b"version = 1\n[part\n", "is not valid TOML", 2, id="open-header"),
         pytest.param(b"{\"version\": 1}\n", "is not valid TOML", 1, id="json"),
-        pytest.param(b"a = " + b"[" * 50_000, "nested too deeply", None, id="deep-nesting"),
+        pytest.param(b"a = " + b"[" * 50_000, "nested too deeply", 1, id="deep-nesting"),
         pytest.param(b"a = 1\x00\n", "is not valid TOML", 1, id="nul-byte"),
     ],
 )  # fmt: skip
