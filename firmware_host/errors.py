@@ -172,6 +172,20 @@ class SettingsMismatchError(FirmwareHostError):
 
 
 @dataclass(eq=False)
+class NotRestoredError(FirmwareHostError):
+    """Some settings of a backup could not be brought back; all others are. `left`: which, and how they stand now."""
+
+    backup: str
+    left: tuple[str, ...]
+
+    exit_status: ClassVar[int] = EXIT_CHECK_FAILED
+
+    def message(self) -> str:
+        told = "; ".join(self.left)
+        return f"not all settings kept in {self.backup} are back: {told}. All others are as they were"
+
+
+@dataclass(eq=False)
 class ZeroNotSaidError(FirmwareHostError):
     """Where a new run's zero is has to be said, because of how the last run at the port ended; nothing has moved."""
 

@@ -196,6 +196,15 @@ class Axis(ABC):
     def setting_line(self, key: str, text: str) -> bytes:
         """The line that sets `key` to `text`, both as in `ControllerSettings.raw`. Raises InputError."""
 
+    @property
+    def lists_stored(self) -> bool:
+        """True if the settings are read as they are stored: then a change shows only once it is."""
+        return False
+
+    @abstractmethod
+    def listed_line(self, key: str, text: str) -> bytes:
+        """As `setting_line`, for a text that the controller has listed. Raises InputError."""
+
     @abstractmethod
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
         """True if `stored` shows `key` as `text`, as far as its print tells."""

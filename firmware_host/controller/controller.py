@@ -20,6 +20,7 @@ from firmware_host.controller.deadlines import HOME_S, STOP_S
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.sender import Sender
+from firmware_host.controller.settings import restore as settings_restoring
 from firmware_host.controller.settings import write as settings_writing
 from firmware_host.controller.standstill import OnPoll, StandstillTarget
 from firmware_host.controller.stored_settings import ControllerSettings
@@ -274,8 +275,8 @@ class Controller(Axis):
         return settings_writing.write_settings(self, changes, backup, known)
 
     def restore_settings(self, backup: Path) -> ControllerSettings:
-        """Store the settings of a backup again; see `settings_writing.restore_settings`."""
-        return settings_writing.restore_settings(self, backup)
+        """Store the settings of a backup again; see `settings_restoring.restore_settings`."""
+        return settings_restoring.restore_settings(self, backup)
 
     # --- closing ---------------------------------------------------------------------------------------------------
 

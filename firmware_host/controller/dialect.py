@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -74,6 +75,14 @@ class Dialect(ABC):
     @abstractmethod
     def setting_line(self, key: str, text: str) -> bytes:
         """Sets one setting. Raises InputError for a key or a text that can't be one."""
+
+    def listed_setting_line(self, key: str, text: str) -> bytes:
+        """As `setting_line`, for a text as the controller has listed it, however many decimals that has."""
+        return self.setting_line(key, text)
+
+    def storing_order(self, changes: Mapping[str, str]) -> tuple[str, ...]:
+        """The keys of `changes` in an order in which they are taken; those that change steps per unit last."""
+        return tuple(sorted(changes, key=self.rescales))
 
     @abstractmethod
     def rescales(self, key: str) -> bool:

@@ -3,7 +3,7 @@
 import os
 import signal
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ from tests.cli.command import COMMAND, call, environment
 from tests.contract.spoken import MIXED, STATED, Case
 from tests.support.bench import Bench, bench, move_and_stand_still, numbered_bench
 from tests.support.crashes import Crash
+from tests.support.deaths import deaths
 from tests.support.memory_port import MemoryPort
 from tests.support.station_bench import quick_disk
 
@@ -44,41 +45,6 @@ KINDS = {"status-query": (state_bench, STATE_CHANGES), "numbered-line": (number_
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
-
-
-def dies_at(b: Bench[Any], point: int, *, arrives: bool) -> None:
-    """The process is gone at its `point`-th write (from 0) from now, before or after the bytes are on the wire."""
-    end = len(b.port.written) + point
-
-    def on_write(data: bytes) -> None:
-        if len(b.port.written) == end:
-            if arrives:
-                b.device.receive(data, b.clock.monotonic())
-            b.port.pull_cable()  # nothing that is tried afterwards reaches the board
-            raise Crash
-
-    b.port.on_write = on_write
-
-
-def deaths(begin: Callable[[], tuple[Bench[Any], Callable[[], object]]], *, arrives: bool) -> Iterator[Bench[Any]]:
-    """A bench for each write at which the process may die during the act that `begin` prepares; a new process after."""
-    for point in range(200):
-        b, act = begin()
-        dies_at(b, point, arrives=arrives)
-        try:
-            act()
-        except Crash:
-            died = True
-        else:
-            died = False
-        b.port.on_write = lambda data: None
-        b.port.lost = False
-        b.run(2.0)
-        if not died:
-            assert point >= 4
-            return
-        yield b
-    raise AssertionError("it never came to an end")
 
 
 def back_and_no_wild_move(b: Bench[Any], old: dict[str, float], backup: Path) -> None:

@@ -31,6 +31,7 @@ NUMBERED_LINE_BOARDS: Mapping[str, NumberedLineVariant] = MappingProxyType(
             halt_style="fatal",
             after_halt="restarts",
             settings_report="EPR after M205",
+            listing_shows="stored",
             rate_unit="per-second",
             m204="heater",
             bad_numbers="zero",

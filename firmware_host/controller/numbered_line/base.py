@@ -39,6 +39,10 @@ class NumberedDialect(Dialect):
         """Lines that print SettingGroups; the second and later are for boards on which those before print nothing."""
 
     @abstractmethod
+    def lists_stored(self, query: bytes) -> bool:
+        """True if `query`, one of `settings_queries`, prints what is stored, not what is in force."""
+
+    @abstractmethod
     def ready_lines(self) -> tuple[bytes, ...]:
         """Units, absolute coordinates, motors energised, and never released. Move nothing."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
@@ -48,6 +49,7 @@ class NumberedController(Controller):
         self.rates = RateKeys.of(self.names.rate, PrintedSettings({}, None), self.stated)
         self._last_counts: Mapping[str, int] | None = None
         self._stopped_short = False
+        self._lists_stored = False
 
     @property
     def dialect(self) -> NumberedDialect:
@@ -301,6 +303,7 @@ class NumberedController(Controller):
                 continue  # this board doesn't know the word
             printed = PrintedSettings.collect(exchange.payload)
             if printed.texts:
+                self._lists_stored = self.dialect.lists_stored(line)
                 break
         self.rates = RateKeys.of(self.names.rate, printed, self.stated)
         return self.rates.per_minute(printed.texts)
@@ -312,8 +315,20 @@ class NumberedController(Controller):
         own_key, own_text = self.rates.own(key, text)
         return self.dialect.setting_line(own_key, own_text)
 
+    def listed_line(self, key: str, text: str) -> bytes:
+        return self.setting_line(key, text)
+
+    @property
+    def lists_stored(self) -> bool:
+        return self._lists_stored
+
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
-        return self.rates.reads_back(stored.raw, key, text)
+        return self.rates.reads_back(stored.raw, key, text) or self._kept_whole(stored, key, text)
+
+    def _kept_whole(self, stored: ControllerSettings, key: str, text: str) -> bool:
+        """Whether an acceleration is kept as a whole number, which is the lower one then."""
+        accelerates = key.partition(" ")[0] == self.names.acceleration.partition(" ")[0]
+        return accelerates and Fraction(stored.raw[key]) == math.floor(Fraction(text))
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
         report = self.standing(allow=_READY)

@@ -84,6 +84,9 @@ class NumberedLineDialect(NumberedDialect):
     def settings_queries(self) -> tuple[bytes, ...]:
         return (b"M503\n", b"M205\n")
 
+    def lists_stored(self, query: bytes) -> bool:
+        return query == b"M205\n"
+
     def ready_lines(self) -> tuple[bytes, ...]:
         return (b"G21\n", b"G90\n", b"M17\n", b"M84 S0\n")
 
@@ -131,7 +134,7 @@ class NumberedLineDialect(NumberedDialect):
 
     def scaled_axis(self, key: str) -> str:
         match = _SETTING_KEY.fullmatch(key)
-        return match[2] if match and match[1] == "M92" else ""
+        return match[2] if match and match[1] == "M92" and match[2] in _AXES else ""  # not that of a feeder
 
     def setting_names(self, axis: str) -> SettingNames:
         _require_axis(axis)

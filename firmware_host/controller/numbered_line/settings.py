@@ -79,11 +79,15 @@ class RateKeys:
         }
 
     def own(self, key: str, text: str) -> tuple[str, str]:
-        """Key and text as the controller takes them; a rate is rounded down to three decimals of its own unit."""
+        """Key and text as the controller takes them.
+
+        A rate is rounded down to three decimals of its own unit, or as many as `text` has: a listed one is exact.
+        """
         if not key.endswith(PER_MINUTE) or self.per_s is None:
             return key, text
-        thousandths = math.floor(Fraction(text) / self._factor * 1000)
-        return key.removesuffix(PER_MINUTE), f"{thousandths // 1000}.{thousandths % 1000:03d}"
+        decimals = max(3, len(text.partition(".")[2]))
+        whole, rest = divmod(math.floor(Fraction(text) / self._factor * 10**decimals), 10**decimals)
+        return key.removesuffix(PER_MINUTE), f"{whole}.{rest:0{decimals}d}"
 
     def stored(self, raw: Mapping[str, str], key: str) -> StoredNumber:
         """What is printed under `key`, give or take half of the last digit that the controller itself prints."""

@@ -11,7 +11,7 @@ from firmware_host.acts import RestoreSettings
 from firmware_host.controller.axis import Axis
 from firmware_host.controller.deadlines import STORE_S
 from firmware_host.controller.reply import AxisState
-from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
+from firmware_host.controller.settings.backup import SettingsBackup, save_backup
 from firmware_host.controller.stored_settings import ControllerSettings, decimal_text
 from firmware_host.errors import InputError, SettingsMismatchError
 
@@ -35,7 +35,8 @@ def write_settings(
     stored = axis.read_settings()
     own_key = stored.names.steps_per_unit
     _check_keys(stored, changes)
-    _check_rescaling(axis, changes)
+    if rescaling := rescaling_among(axis, changes):
+        axis.require_rescalable(rescaling)
     saved_at = axis.clock.now().isoformat(timespec="seconds")
     known = known if known is not None else axis.known
     in_full = {} if known is None or own_key not in stored.raw else {own_key: decimal_text(known)}
@@ -43,28 +44,9 @@ def write_settings(
     return _store(axis, lines, changes, backup)
 
 
-def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
-    """Store again what differs from the backup; same rules and errors as `write_settings`.
-
-    A restored value is the one kept in full, or else the printed one: other decimals that the controller had stored
-    but doesn't print are gone.
-    """
-    saved = load_backup(backup)
-    if saved.dialect != axis.dialect.name:
-        remedy = "Take a backup of this controller."
-        raise InputError(f"was made with dialect {saved.dialect!r}", remedy, source=str(backup))
-    axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
-    stored = axis.read_settings()
-    changes = {key: saved.text(key) for key, text in saved.settings.items() if stored.raw.get(key) != text}
-    _check_keys(stored, changes)
-    _check_rescaling(axis, changes)
-    return _store(axis, _lines(axis, changes), changes, backup)
-
-
 def _lines(axis: Axis, changes: Mapping[str, str]) -> dict[str, bytes]:
     """The line for each key; those that change steps-per-unit last, so that the reset follows them at once."""
-    keys = sorted(changes, key=axis.dialect.rescales)
-    return {key: axis.setting_line(key, changes[key]) for key in keys}
+    return {key: axis.setting_line(key, changes[key]) for key in axis.dialect.storing_order(changes)}
 
 
 def _check_keys(stored: ControllerSettings, changes: Mapping[str, str]) -> None:
@@ -73,17 +55,13 @@ def _check_keys(stored: ControllerSettings, changes: Mapping[str, str]) -> None:
         raise InputError(f"the controller has no setting {', '.join(unknown)}", "Write only settings that it prints")
 
 
-def _rescaling(axis: Axis, keys: Iterable[str]) -> list[str]:
+def rescaling_among(axis: Axis, keys: Iterable[str]) -> list[str]:
+    """Those of `keys` that change steps per unit, of whichever axis."""
     return [key for key in keys if axis.dialect.rescales(key)]
 
 
-def _check_rescaling(axis: Axis, changes: Mapping[str, str]) -> None:
-    if rescaling := _rescaling(axis, changes):
-        axis.require_rescalable(rescaling)
-
-
 def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], backup: Path) -> ControllerSettings:
-    rescaling = _rescaling(axis, lines)
+    rescaling = rescaling_among(axis, lines)
     axis.standstill = None
     if rescaling:
         axis.before_rescale(rescaling)
@@ -102,6 +80,8 @@ def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], b
 
 def _read_back(axis: Axis, changes: Mapping[str, str], rescaling: list[str], backup: Path) -> ControllerSettings:
     own = axis.settings.names.steps_per_unit
+    if axis.lists_stored:
+        axis.store()
     stored = axis.read_settings()
     wrong = [
         f"{key}: wrote {text}, reads {stored.raw.get(key)}"
@@ -115,5 +95,6 @@ def _read_back(axis: Axis, changes: Mapping[str, str], rescaling: list[str], bac
         stored = axis.read_settings()
     if rescaling:
         axis.after_rescale(rescaling)
-    axis.store()
+    if not axis.lists_stored:
+        axis.store()
     return stored

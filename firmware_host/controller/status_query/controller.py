@@ -155,6 +155,9 @@ class StateWordController(StateWordAsking):
     def setting_line(self, key: str, text: str) -> bytes:
         return self.dialect.setting_line(key, text)
 
+    def listed_line(self, key: str, text: str) -> bytes:
+        return self.dialect.listed_setting_line(key, text)
+
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
         return StoredNumber.printed(stored.raw[key]).reads_as(Fraction(text))
 

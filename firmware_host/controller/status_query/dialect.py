@@ -7,7 +7,7 @@ words; those marked (m) are from memory.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import ClassVar
 
 from firmware_host.controller.dialect import Capabilities, require_plain_numbers
@@ -31,8 +31,11 @@ from firmware_host.errors import InputError
 
 _AXES = "XYZABCUVW"
 _SETTING_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,3})?", re.ASCII)
+_LISTED_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,6})?", re.ASCII)
+_LISTED_TEXT = re.compile(r"[ \x22-\x3e\x40-\x7d]*", re.ASCII)  # no byte that is acted on at once
 _SETTING_KEY = re.compile(r"\$\d{1,3}", re.ASCII)
 _SETTING = re.compile(r"\$(\d{1,4})=([^()]*?)(?: *\(.*\))?", re.ASCII)
+_SOFT_LIMITS, _HOMING = "$20", "$22"
 _FIRST_FREE_SETTING = 200
 """Settings below this number are numbers; above it a variant may keep texts."""
 _POSITIONS = re.compile(r"-?\d{1,8}\.\d{3,4}(?:,-?\d{1,8}\.\d{3,4}){2,8}", re.ASCII)
@@ -40,7 +43,7 @@ _COUNTS = re.compile(r"\d{1,5},\d{1,5}", re.ASCII)
 _FEEDS = re.compile(r"-?\d{1,8}(?:\.\d{1,3})?(?:,-?\d{1,8}(?:\.\d{1,3})?)?", re.ASCII)
 _OPTIONS = re.compile(r"[^,\]]*,(\d{1,5}),(\d{1,6})(?:,.*)?", re.ASCII)
 _STORING = re.compile(rb"\$\w*=|\$RST=|G10(?![\d.])|G28\.1|G30\.1", re.ASCII | re.IGNORECASE)
-_GREETING_END = "['$' for help]"
+_GREETING_ENDS = ("['$' for help]", "['$' or '$HELP' for help]")
 _MODES = ("G17", "G21", "G40", "G49", "G80", "G90", "G94")
 _SHOWN_MODES = ("G21", "G90", "G94")
 _RELATIVE = "G91"
@@ -184,6 +187,21 @@ class StatusQueryDialect(StateWordDialect):
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
         return f"{key}={text}\n".encode()
 
+    def listed_setting_line(self, key: str, text: str) -> bytes:
+        may_be_text = _SETTING_KEY.fullmatch(key) and int(key[1:]) >= _FIRST_FREE_SETTING
+        if _SETTING_KEY.fullmatch(key) and (_LISTED_TEXT if may_be_text else _LISTED_VALUE).fullmatch(text):
+            return f"{key}={text}\n".encode()
+        return self.setting_line(key, text)
+
+    def storing_order(self, changes: Mapping[str, str]) -> tuple[str, ...]:
+        """Soft limits are switched on after homing, and off before it, which would take them along."""
+
+        def place(key: str) -> int:
+            on = changes[key].strip("0.") != ""
+            return {_HOMING: 0 if on else 2, _SOFT_LIMITS: 2 if on else 0}.get(key, 3 if self.rescales(key) else 1)
+
+        return tuple(sorted(changes, key=place))
+
     def rescales(self, key: str) -> bool:
         return key[1:] in {str(100 + index) for index in range(len(_AXES))}
 
@@ -207,8 +225,8 @@ class StatusQueryDialect(StateWordDialect):
             release_delay="$1",
             release_never=255,
             inches="$13",
-            soft_limits="$20",
-            homing="$22",
+            soft_limits=_SOFT_LIMITS,
+            homing=_HOMING,
         )
 
     def usable_bytes(self, receive_bytes: int) -> int:
@@ -224,7 +242,7 @@ class StatusQueryDialect(StateWordDialect):
             return Unknown(line)
         if text == "ok":
             return Accepted()
-        if text.endswith(_GREETING_END):
+        if text.endswith(_GREETING_ENDS):
             return Greeting(text)
         for opening, read in _READERS.items():
             if text.startswith(opening):
@@ -250,7 +268,7 @@ def _alarm(text: str) -> Reply:
 
 def _setting(text: str) -> Reply | None:
     match = _SETTING.fullmatch(text)
-    if match is None or (int(match[1]) < _FIRST_FREE_SETTING and not _SETTING_VALUE.fullmatch(match[2])):
+    if match is None or (int(match[1]) < _FIRST_FREE_SETTING and not _LISTED_VALUE.fullmatch(match[2])):
         return None
     return SettingLine(f"${match[1]}", match[2])
 

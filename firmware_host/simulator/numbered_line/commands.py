@@ -210,7 +210,14 @@ def _change_setting(board: NumberedBoard, command: Command, say: Callable[[str],
 
 def _set(board: NumberedBoard, code: str, values: Mapping[str, float]) -> None:
     for letter, value in values.items():
+        fixed = board.variant.fixed_settings.get(f"{code} {letter}")
+        if fixed == "refused":
+            raise RefusedCommandError(f"{code} {letter} cannot be changed")
+        if fixed == "ignored":
+            continue
         stored = from_the_wire(board, code, value)
+        if code == "M201" and board.variant.whole_accelerations:
+            stored = float(int(stored))
         try:
             if code == "M92":
                 board.set_scale(board.variant.axes.index(letter), stored)

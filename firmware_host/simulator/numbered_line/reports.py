@@ -75,6 +75,8 @@ def listing_lines(board: NumberedBoard) -> Iterator[str]:
     )
     for address, code, what in kinds:
         for index, axis in enumerate(board.variant.axes):
-            value = on_the_wire(board, code, board.settings[f"{code} {axis}"])
+            name = f"{code} {axis}"
+            shown = board.settings.stored(name) if board.variant.listing_shows == "stored" else board.settings[name]
+            value = on_the_wire(board, code, shown)
             place = address + EPR_SIZE * index
             yield f"EPR:3 {place} {value:.{board.variant.settings_decimals}f} {axis}-axis {what}"

@@ -45,6 +45,10 @@ class LineSettings(MutableMapping[str, float]):
     def __len__(self) -> int:
         return len(self._values)
 
+    def stored(self, name: str) -> float:
+        """What comes into force with the next reset."""
+        return self._stored[name]
+
     def store(self) -> None:
         """Keep what is in force for after the next reset."""
         self._stored = dict(self._values)

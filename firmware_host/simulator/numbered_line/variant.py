@@ -53,6 +53,9 @@ class NumberedLineVariant:
     The settings:
     settings_report: `M503 echo` prints the settings there (and each by its own word), `EPR after M205` prints them
     after M205 only, `none` never. settings_decimals: as printed; all digits are kept.
+    listing_shows: what M205 prints is `in force`, or what is `stored`. whole_accelerations: M201 keeps whole numbers,
+    what is behind the point is dropped.
+    fixed_settings: settings that a word doesn't change, by name: it is `refused`, or taken without effect (`ignored`).
     rate_unit: of M203. m204: sets accelerations, or a heater's control constants.
     scale_change_shifts_position: M92 leaves the step counts as they are, so that the position becomes another one;
     otherwise the position stays and the counts change.
@@ -103,6 +106,9 @@ class NumberedLineVariant:
 
     settings_report: Literal["M503 echo", "EPR after M205", "none"] = "M503 echo"
     settings_decimals: int = 2
+    listing_shows: Literal["in force", "stored"] = "in force"
+    whole_accelerations: bool = False
+    fixed_settings: Mapping[str, Literal["refused", "ignored"]] = field(default_factory=dict)
     rate_unit: Literal["per-second", "per-minute"] = "per-second"
     m204: Literal["acceleration", "heater"] = "acceleration"
     scale_change_shifts_position: bool = False
@@ -127,6 +133,9 @@ class NumberedLineVariant:
         unknown = (set(self.home_switches) | set(self.reversed_axes)) - set(self.axes)
         if unknown:
             raise ValueError(f"home_switches or reversed_axes name {sorted(unknown)}, no axes of {self.axes!r}")
+        unknown = set(self.fixed_settings) - set(self.initial_settings())
+        if unknown:
+            raise ValueError(f"fixed_settings names {sorted(unknown)}, which are no settings of this board")
 
     def initial_settings(self) -> dict[str, float]:
         """All settings of a board as delivered: the defaults, then `settings`."""

@@ -26,7 +26,7 @@ class Board(BoardCore):
     def __init__(self, variant: StatusQueryVariant, start_s: float) -> None:
         super().__init__(variant.axes, start_s)
         self.variant = variant
-        self.settings = SettingsStore(variant.initial_settings())
+        self.settings = SettingsStore(variant)
         self.program = Program(variant.axes)
         self.queued = [0] * len(variant.axes)
         self.locked = False

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, MutableMapping
+from collections.abc import Iterator, MutableMapping
 
 from firmware_host.simulator.axis.single_precision import single
 from firmware_host.simulator.status_query.refusal import RefusedLineError
+from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
 WHOLE_NUMBERS = frozenset(f"${n}" for n in (0, 1, 2, 3, 4, 5, 6, 10, 13, 20, 21, 22, 23, 26, 32))
 SHORTEST_PULSE_US = 3
@@ -19,8 +20,11 @@ class SettingsStore(MutableMapping[str, float]):
     the board could work with the value (ValueError). `write` is what a line on the wire does.
     """
 
-    def __init__(self, initial: Mapping[str, float]) -> None:
+    def __init__(self, variant: StatusQueryVariant) -> None:
+        initial = variant.initial_settings()
         self._known = frozenset(initial)
+        self._fixed = variant.fixed_settings
+        self._scale_decimals = variant.scale_decimals
         self._values: dict[str, float] = {}
         for name, value in initial.items():
             self[name] = value
@@ -54,14 +58,23 @@ class SettingsStore(MutableMapping[str, float]):
             raise RefusedLineError(6)
         if name == "$20" and value and not self["$22"]:
             raise RefusedLineError(10)
+        if name in self._fixed:
+            if self._fixed[name] == "refused":
+                raise RefusedLineError(3)
+            return
         self[name] = value
+        if name == "$22" and not value:
+            self["$20"] = 0
 
     def lines(self) -> list[str]:
         """The printed form, `$N=value`, in ascending order of N."""
         ordered = sorted(self._values, key=lambda name: int(name[1:]))
-        return [
-            f"{name}={int(self[name])}" if name in WHOLE_NUMBERS else f"{name}={self[name]:.3f}" for name in ordered
-        ]
+        return [f"{name}={self._printed(name)}" for name in ordered]
+
+    def _printed(self, name: str) -> str:
+        if name in WHOLE_NUMBERS:
+            return str(int(self[name]))
+        return f"{self[name]:.{self._scale_decimals if 100 <= int(name[1:]) < 110 else 3}f}"
 
     def per_axis(self, base: int, index: int) -> float:
         """The setting of an axis: base 100 steps/unit, 110 units/min, 120 units/s^2, 130 travel in units."""

@@ -62,6 +62,8 @@ class StatusQueryVariant:
     resets_on_open: opening the port resets the board. offset_every: every how many reports carry the offsets.
     home_switches: true steps (see `SimulatedDevice.steps_at`) where an axis' switch closes; soft limits allow
     machine positions from 0 to the travel in the direction `travel_direction`.
+    fixed_settings: settings that a line doesn't change, by name: it is `refused`, or answered as if it had (`ignored`).
+    scale_decimals: how many are printed of steps per unit; all other settings have three, or are whole numbers.
     """
 
     axes: str = "XYZA"
@@ -86,6 +88,8 @@ class StatusQueryVariant:
     offset_every: int = 10
     home_switches: Mapping[str, int] = field(default_factory=dict)
     travel_direction: Literal[-1, 1] = -1
+    fixed_settings: Mapping[str, Literal["refused", "ignored"]] = field(default_factory=dict)
+    scale_decimals: int = 3
 
     def __post_init__(self) -> None:
         if not self.axes or any(self.axes.count(axis) != 1 or axis not in AXIS_LETTERS for axis in self.axes):
@@ -99,6 +103,9 @@ class StatusQueryVariant:
         unknown = set(self.home_switches) - set(self.axes)
         if unknown:
             raise ValueError(f"home_switches names {sorted(unknown)}, which are no axes of {self.axes!r}")
+        unknown = set(self.fixed_settings) - set(self.initial_settings())
+        if unknown:
+            raise ValueError(f"fixed_settings names {sorted(unknown)}, which are no settings of this board")
 
     def initial_settings(self) -> dict[str, float]:
         """All settings of a board as delivered: the defaults, then `reports`, then `settings`."""
