@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import signal
 import sys
 import traceback
-from pathlib import Path
-from types import FrameType
 from typing import Annotated
 
 import typer
@@ -17,6 +13,7 @@ from firmware_host.cli.commands import Commands
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
+from firmware_host.system import console, signals
 
 CAUTION = (
     "Software is no safety function: emergency stop, guards and interlocks are hardware (ISO 12100, ISO 13849-1, "
@@ -45,10 +42,8 @@ def _options(
 
 def main() -> None:
     """Run the command line and end the process with its status."""
-    _open_missing_streams()
-    for number in (signal.SIGTERM, signal.SIGHUP):
-        if signal.getsignal(number) is signal.SIG_DFL:  # whoever started this may have them ignored
-            signal.signal(number, _interrupt)
+    console.prepare_streams()
+    signals.interrupt_when_asked()
     sys.exit(run(sys.argv[1:]))
 
 
@@ -58,7 +53,7 @@ def run(arguments: list[str]) -> int:
     try:
         return _run(given, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
-        _discard_output()
+        console.discard_output()
         return EXIT_STOPPED
 
 
@@ -87,16 +82,13 @@ def _run(arguments: list[str], *, debug: bool) -> int:
     except (typer.Abort, KeyboardInterrupt):
         return _failed("interrupted", EXIT_STOPPED, debug=debug)
     except OSError as error:
+        if console.is_reader_gone(error):
+            raise BrokenPipeError from error
         where = f"{error.filename}: " if error.filename is not None else ""
         return _failed(f"error: {where}{error.strerror or error}", EXIT_LINK_FAULT, debug=debug)
     except Exception as error:  # noqa: BLE001  every error ends here as a message
         words = f"internal error: {type(error).__name__}: {error}. Run again with --debug"
         return _failed(words, EXIT_LINK_FAULT, debug=debug)
-
-
-def _interrupt(number: int, frame: FrameType | None) -> None:
-    """Asked to end: as by Ctrl-C, so that ports are given back and nothing empty is left behind."""
-    raise KeyboardInterrupt
 
 
 def _failed(text: str, status: int, *, debug: bool) -> int:
@@ -105,18 +97,3 @@ def _failed(text: str, status: int, *, debug: bool) -> int:
         output.remark(traceback.format_exc().rstrip())
     output.remark(text, style="bold red")
     return status
-
-
-def _discard_output() -> None:
-    """Send what is still buffered for a reader that has gone to nowhere, so that the interpreter's end is silent."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    for stream in (sys.stdout, sys.stderr):
-        os.dup2(nowhere, stream.fileno())
-    os.close(nowhere)
-
-
-def _open_missing_streams() -> None:
-    """A process may be started with its standard streams closed; then they lead nowhere."""
-    sys.stdin = sys.stdin or Path(os.devnull).open(encoding="utf-8")
-    sys.stdout = sys.stdout or Path(os.devnull).open("w", encoding="utf-8")
-    sys.stderr = sys.stderr or Path(os.devnull).open("w", encoding="utf-8")

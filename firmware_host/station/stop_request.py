@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import signal
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
-from types import FrameType
 
 from firmware_host.acts import Act
 from firmware_host.errors import RunStoppedError, StoppedError
+from firmware_host.system.signals import asked_to_end
 
 
 class StopAskedError(Exception):
@@ -43,23 +42,12 @@ class StopRequest:
 
     @contextmanager
     def on_signals(self) -> Iterator[None]:
-        """While inside, Ctrl-C, SIGTERM and a closed terminal ask for a stop, however often they come.
+        """While inside, Ctrl-C and whatever else asks the program to end ask for a stop, however often they come.
 
         Where whoever started the process lets it ignore a closed terminal, it still ignores it.
         """
-
-        def handler(number: int, frame: FrameType | None) -> None:
-            names = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "terminated", signal.SIGHUP: "terminal closed"}
-            self.ask(names[signal.Signals(number)])
-
-        outlives_terminal = signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
-        heeded = [signal.SIGINT, signal.SIGTERM, *([] if outlives_terminal else [signal.SIGHUP])]
-        before = {number: signal.signal(number, handler) for number in heeded}
-        try:
+        with asked_to_end(self.ask):
             yield
-        finally:
-            for number, old in before.items():
-                signal.signal(number, old)
 
 
 @contextmanager

@@ -6,6 +6,7 @@ import fcntl
 import os
 import pty
 import struct
+import sys
 import termios
 import tty
 from pathlib import Path
@@ -14,6 +15,9 @@ from firmware_host.clock import Clock
 from firmware_host.errors import LinkError, PortUnavailableError
 from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.serving.server import DeviceServer
+
+if sys.platform == "win32":
+    raise ImportError("not on Windows")
 
 READ_SIZE = 4096
 TERMINALS = Path("/dev/pts")

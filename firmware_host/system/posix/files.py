@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import fcntl
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 from firmware_host.system.kinds import require_plain
+
+if sys.platform == "win32":
+    raise ImportError("not on Windows")
 
 _WHOLE_SYNC: int | None = getattr(fcntl, "F_FULLFSYNC", None)
 

@@ -1,0 +1,39 @@
+"""Sockets of this computer only: one that listens where nobody else can, and a pair to wake a waiting thread."""
+
+from __future__ import annotations
+
+import socket
+import sys
+
+if sys.platform == "win32":
+    from firmware_host.system.windows import sockets as _here
+else:
+    from firmware_host.system.posix import sockets as _here
+
+HOST = "127.0.0.1"
+"""The only address that is ever listened at: this computer."""
+
+
+def listen(port: int, *, callers: int) -> socket.socket:
+    """A socket that listens at `port` of this computer (0: a free one) and that nobody else can take over.
+
+    It never waits; `callers` may stand at the door at once. Raises `OSError` where the port is taken.
+    """
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        _here.claim(listener)
+        listener.bind((HOST, port))
+        listener.listen(callers)
+        listener.setblocking(False)
+    except BaseException:
+        listener.close()
+        raise
+    return listener
+
+
+def wake_pair() -> tuple[socket.socket, socket.socket]:
+    """Two ends: what is sent into the second makes the first one readable. Neither ever waits."""
+    ends = socket.socketpair()
+    for end in ends:
+        end.setblocking(False)
+    return ends
