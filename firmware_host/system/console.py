@@ -38,7 +38,7 @@ _SIGNS = {
     "\N{LEFTWARDS ARROW}": "<-",
     "\N{LESS-THAN OR EQUAL TO}": "<=",
     "\N{GREATER-THAN OR EQUAL TO}": ">=",
-    "\N{ALMOST EQUAL TO}": "~",
+    "\N{ALMOST EQUAL TO}": "about ",
     "\N{DIAMETER SIGN}": "dia.",
     "\N{LEFT SINGLE QUOTATION MARK}": "'",
     "\N{RIGHT SINGLE QUOTATION MARK}": "'",
