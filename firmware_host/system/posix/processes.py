@@ -38,7 +38,7 @@ class Family:
         self._signal(signal.SIGKILL)
 
     def _signal(self, number: signal.Signals) -> None:
-        """A group that has ended needs none; macOS says EPERM for one whose members are not collected yet."""
+        """A group that has ended needs none; macOS says EPERM for one whose end nobody has asked for yet."""
         with suppress(ProcessLookupError, PermissionError):
             os.killpg(self.process.pid, number)
 

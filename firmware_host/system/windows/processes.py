@@ -45,7 +45,7 @@ class Family:
 
         They are looked up before anything is ended: afterwards nobody knows who started them.
         """
-        members = self._members()
+        kin = self._kin()
         if self.process.poll() is None:
             with suppress(OSError, ValueError):  # without a console there is no Ctrl-Break
                 self.process.send_signal(signal.CTRL_BREAK_EVENT)
@@ -55,15 +55,15 @@ class Family:
                 self.process.kill()
                 self.process.wait()
         for _ in range(_ROUNDS):  # one that was just starting another
-            for member in members:
+            for one in kin:
                 with suppress(*_GONE):
-                    member.kill()
-            psutil.wait_procs(members, timeout=_KILLING_S)
-            members = self._members()
-            if not members:
+                    one.kill()
+            psutil.wait_procs(kin, timeout=_KILLING_S)
+            kin = self._kin()
+            if not kin:
                 return
 
-    def _members(self) -> list[psutil.Process]:
+    def _kin(self) -> list[psutil.Process]:
         """All that the program has started, children of children too, not the program itself."""
         numbers = {self.process.pid}
         found: list[psutil.Process] = []
