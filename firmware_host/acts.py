@@ -32,11 +32,10 @@ class WriteSettings(Act):
 
 @dataclass(frozen=True)
 class RestoreSettings(Act):
-    """Store the settings of a backup again."""
+    """Store the settings of a backup again, which knows all else; `new_port`: where the controller is now."""
 
     backup: str
-    port: str = ""
-    machine: str = ""
+    new_port: str = ""
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import list_devices
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
-from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED
+from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailableError
 from firmware_host.model import Machine, load_job, load_machine
 from firmware_host.planning.limits.accept import require_may_move
 from firmware_host.reporting.controllers import controller_document, found_document, settings_document
@@ -30,13 +30,8 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
-from firmware_host.station.settings.write import (
-    backup_path,
-    newest_backup,
-    restore_kept,
-    settings_changes,
-    write_for_plan,
-)
+from firmware_host.station.settings.restore import kept_settings, newest_backup, port_gone, restore_kept
+from firmware_host.station.settings.write import backup_path, settings_changes, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 
 controller_app = typer.Typer(no_args_is_help=True)
@@ -146,7 +141,16 @@ def write_command(
     with _open(setup.machine, setup.machine_source, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
-        written = write_for_plan(setup.machine, plan, controller, scales, kept, announce=output.announce_backup)
+        written = write_for_plan(
+            setup.machine,
+            plan,
+            controller,
+            scales,
+            kept,
+            announce=output.announce_backup,
+            source=setup.machine_source,
+            baud=baud,
+        )
     output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}" for d in written)
     output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
 
@@ -155,17 +159,22 @@ def write_command(
 def restore_command(
     backup: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE", help="A file that `settings write` kept (default: the newest of this port)."),
+        typer.Argument(metavar="FILE", help="A file that `settings write` kept (default: the newest of the port)."),
     ] = None,
-    machine: MachineOption = "belt-chuck",
-    port: PortOption = "",
+    machine: Annotated[str, typer.Option("--machine", help="Machine file or profile (default: the backup's).")] = "",
+    port: Annotated[str, typer.Option("--port", help="The controller's port (default: the backup's).")] = "",
     baud: BaudOption = None,
 ) -> None:
-    """Write the settings of a backup file again."""
-    with _open(load_machine(machine), machine, port, baud) as controller:
-        kept = backup or newest_backup(state_folder() / "backups", controller.url)
-        restore_kept(controller, kept, KnownScales(state_folder()))
-    output.lines([f"the settings kept in {kept} are back"])
+    """Write the settings of a backup file again; it knows its machine and port."""
+    described = load_machine(machine) if machine else None
+    path = backup or newest_backup(state_folder() / "backups", port_of(described or load_machine("belt-chuck"), port))
+    kept = kept_settings(path, machine=described, source=machine, port=port)
+    try:
+        with _open(kept.machine, kept.source, kept.url, baud) as controller:
+            restore_kept(controller, kept.path, KnownScales(state_folder()))
+    except PortUnavailableError as error:
+        raise error if port else port_gone(error, path) from error
+    output.lines([f"the settings kept in {kept.path} are back"])
 
 
 @controller_app.command("unlock")

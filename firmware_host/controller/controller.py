@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from firmware_host.controller import standstill
 from firmware_host.controller.axis import Axis, Connection, StandstillProof
@@ -269,10 +269,15 @@ class Controller(Axis):
     # --- settings --------------------------------------------------------------------------------------------------
 
     def write_settings(
-        self, changes: Mapping[str, str], *, backup: Path, known: Fraction | None = None
+        self,
+        changes: Mapping[str, str],
+        *,
+        backup: Path,
+        known: Fraction | None = None,
+        machine: Mapping[str, Any] | None = None,
     ) -> ControllerSettings:
         """Store settings; see `settings_writing.write_settings`."""
-        return settings_writing.write_settings(self, changes, backup, known)
+        return settings_writing.write_settings(self, changes, backup, known, machine)
 
     def restore_settings(self, backup: Path) -> ControllerSettings:
         """Store the settings of a backup again; see `settings_restoring.restore_settings`."""

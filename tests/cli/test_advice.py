@@ -20,7 +20,7 @@ EXAMPLES: tuple[Act, ...] = (
     acts.WriteSettings("my job.toml", "socket://127.0.0.1:9"),
     acts.WriteSettings("job.toml", "/dev/ttyUSB0", ("inertia-ratio=light rotor, tried", "creep")),
     acts.RestoreSettings("old settings.toml"),
-    acts.RestoreSettings("old.json", "/dev/ttyUSB0", "my machine.toml"),
+    acts.RestoreSettings("old.json", "/dev/ttyUSB0"),
     acts.ClearOffset("/dev/ttyUSB0"),
     acts.ClearOffset("/dev/ttyUSB0", "my machine.toml"),
     acts.Unlock(),

@@ -17,7 +17,7 @@ from firmware_host.errors import InputError
 from firmware_host.simulator.serving.pty_server import PtyServer
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
-from firmware_host.station.settings.write import newest_backup
+from firmware_host.station.settings.restore import newest_backup
 from tests.cli.command import COMMAND, call, environment
 from tests.contract.spoken import MIXED, STATED, Case
 from tests.support.bench import Bench, bench, move_and_stand_still, numbered_bench

@@ -193,7 +193,7 @@ def test_a_setting_that_is_being_stored_is_finished_and_no_other_is_begun(kind: 
     run = Watched(bench, WAYS[way], lambda run: first.encode() in run.last)
     with bench.stop.on_signals(), pytest.raises(StoppedError, match="being stored was finished") as told:
         write_for_plan(bench.machine, bench.plan, controller, bench.scales, tmp_path / "old.json")
-    assert told.value.acts == (RestoreSettings(str(tmp_path / "old.json"), bench.port.url),)
+    assert told.value.acts == (RestoreSettings(str(tmp_path / "old.json")),)
     assert run.asked_s is not None
     assert bench.clock.monotonic() - run.asked_s <= FOUND_S
     assert bench.device.settings[first] != 77.0

@@ -15,7 +15,7 @@ from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.settings.known_scale import state_folder
-from firmware_host.station.settings.write import newest_backup
+from firmware_host.station.settings.restore import newest_backup
 from tests.support.station_bench import changed_setup, quick_disk, small_setup
 from tests.support.three_segments import own_folders
 

@@ -21,7 +21,7 @@ from firmware_host.controller.settings.backup import SettingsBackup, save_backup
 from firmware_host.controller.stored_settings import ControllerSettings
 from firmware_host.errors import PortBusyError, PortUnavailableError
 from firmware_host.station.settings.known_scale import KnownScales, _digest
-from firmware_host.station.settings.write import newest_backup
+from firmware_host.station.settings.restore import newest_backup
 from firmware_host.system import ports
 from firmware_host.system.ports import device_key, port_key
 from firmware_host.system.posix import ports as posix

@@ -101,7 +101,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
     {
         acts.FindControllers: lambda act: ("controller", "find"),
         acts.WriteSettings: _write_settings,
-        acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup, *_at(act.port, act.machine)),
+        acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup, *_at(act.new_port)),
         acts.ClearOffset: lambda act: ("controller", "clear-offset", *_at(act.port, act.machine or "MACHINE")),
         acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
         acts.Resume: _resume,

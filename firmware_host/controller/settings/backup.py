@@ -23,7 +23,7 @@ class SettingsBackup:
     """Settings as printed (key -> text), of which dialect, on which port, and when (ISO 8601, UTC).
 
     `in_full` holds those that are known with more decimals than are printed. `port` is the `port_key` of the time, by
-    which it is found again; empty in a file of an earlier version.
+    which it is found again; empty in a file of an earlier version. `machine` is kept for whoever made the backup.
     """
 
     dialect: str
@@ -32,6 +32,7 @@ class SettingsBackup:
     settings: Mapping[str, str]
     in_full: Mapping[str, str] = field(default_factory=dict)
     port: str = field(default="", compare=False)
+    machine: Mapping[str, Any] = field(default_factory=dict)
 
     def text(self, key: str) -> str:
         """What to write to bring back this setting."""
@@ -56,6 +57,7 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
         "saved_at": backup.saved_at,
         "settings": dict(backup.settings),
         "in_full": dict(backup.in_full),
+        "machine": dict(backup.machine),
     }
     try:
         write_whole(path, json.dumps(document, indent=2, ensure_ascii=True) + "\n")
@@ -73,12 +75,13 @@ def load_backup(path: Path) -> SettingsBackup:
         raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
     if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
         raise UnreadableFileError(f"is not a {_KIND} file of version {_VERSION}", source=str(path))
-    settings, in_full = document.get("settings"), document.get("in_full", {})
+    settings, in_full, machine = document.get("settings"), document.get("in_full", {}), document.get("machine", {})
     texts = [*(document.get(key) for key in ("dialect", "url", "saved_at")), document.get("port", "")]
     if not isinstance(settings, dict) or not isinstance(in_full, dict) or not in_full.keys() <= settings.keys():
         raise UnreadableFileError("contains no settings", source=str(path))
     if not all(isinstance(text, str) for text in [*settings.values(), *in_full.values(), *texts]):
         raise UnreadableFileError("its settings are not texts", source=str(path))
-    return SettingsBackup(
-        document["dialect"], document["url"], document["saved_at"], settings, in_full, document.get("port", "")
-    )
+    if not isinstance(machine, dict):
+        raise UnreadableFileError("its machine is no table", source=str(path))
+    port = document.get("port", "")
+    return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings, in_full, port, machine)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.controller.axis import Axis
@@ -19,7 +20,11 @@ _BACK = "bring the old settings back"
 
 
 def write_settings(
-    axis: Axis, changes: Mapping[str, str], backup: Path, known: Fraction | None = None
+    axis: Axis,
+    changes: Mapping[str, str],
+    backup: Path,
+    known: Fraction | None = None,
+    machine: Mapping[str, Any] | None = None,
 ) -> ControllerSettings:
     """Store `changes` (key -> text with at most three decimals) and return the settings as read back.
 
@@ -28,7 +33,7 @@ def write_settings(
     are refused from before the first write until its consequences have been undone: on some controllers the first move
     after such a change runs wild, on others the position becomes another one, so there it is refused (StandstillError)
     unless the axis stands at zero. `known`: steps-per-unit as stored now, if known with more decimals than are printed;
-    the backup keeps it. Raises SettingsMismatchError if a value reads back differently.
+    the backup keeps it, and `machine`, whatever that is. Raises SettingsMismatchError if a value reads back as another.
     """
     lines = _lines(axis, changes)
     axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
@@ -40,7 +45,9 @@ def write_settings(
     saved_at = axis.clock.now().isoformat(timespec="seconds")
     known = known if known is not None else axis.known
     in_full = {} if known is None or own_key not in stored.raw else {own_key: decimal_text(known)}
-    save_backup(backup, SettingsBackup(axis.dialect.name, axis.sender.port.url, saved_at, stored.raw, in_full))
+    url = axis.sender.port.url
+    kept = SettingsBackup(axis.dialect.name, url, saved_at, stored.raw, in_full, machine=machine or {})
+    save_backup(backup, kept)
     return _store(axis, lines, changes, backup)
 
 
@@ -89,7 +96,7 @@ def _read_back(axis: Axis, changes: Mapping[str, str], rescaling: list[str], bac
         if key not in stored.raw or not axis.reads_back(stored, key, text)
     ]
     if wrong:
-        raise SettingsMismatchError(tuple(wrong), _BACK, acts=(RestoreSettings(str(backup), axis.sender.port.url),))
+        raise SettingsMismatchError(tuple(wrong), _BACK, acts=(RestoreSettings(str(backup)),))
     if own in changes:
         axis.known = Fraction(changes[own])
         stored = axis.read_settings()

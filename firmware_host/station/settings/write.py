@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.settings.backup import load_backup
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber, decimal_text
-from firmware_host.errors import InputError, StoppedError, UnreadableFileError
+from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Machine
 from firmware_host.planning.plan import JobPlan
 from firmware_host.station.settings.check import STATED, require_fitting, safe_settings, settings_differences
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError
-from firmware_host.system.ports import port_key
 
 _RATE_STEP = Fraction(60, 1000)
 """By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
@@ -78,19 +77,30 @@ def write_for_plan(
     backup: Path,
     *,
     announce: Callable[[Path], None] = lambda backup: None,
+    source: str = "",
+    baud: int | None = None,
 ) -> tuple[Difference, ...]:
     """Write what the plan asks for and remember it; returns all that was written, and what was stored before.
 
     The old settings are in `backup` first; `announce` is told of that file before anything is written, so that the way
-    back is known even if the process dies. Raises as `Controller.write_settings`, and `SettingsMismatchError` if the
-    controller still does not fit. A stop finishes the setting that is being stored: `StoppedError`.
+    back is known even if the process dies. It knows the machine, too: from which file or profile (`source`), and the
+    line speed (`baud`, bits per second; None: the machine's). Raises as `Controller.write_settings`, and
+    `SettingsMismatchError` if the controller still does not fit; a stop finishes the setting that is being stored
+    (`StoppedError`).
     """
-    with _stoppable("writing settings", backup, controller.url):
-        return _write_for_plan(machine, plan, controller, scales, backup, announce)
+    with stoppable("writing settings", backup):
+        return _write_for_plan(machine, plan, controller, scales, backup, announce, kept_machine(machine, source, baud))
+
+
+def kept_machine(machine: Machine, source: str, baud: int | None) -> dict[str, Any]:
+    """What a backup keeps of the machine: enough to open its controller again, whatever becomes of its file."""
+    link = machine.link if baud is None else machine.link.model_copy(update={"baud": baud})
+    described = machine.model_copy(update={"link": link}).model_dump(mode="json", exclude_none=True)
+    return {"source": str(Path(source).absolute()) if Path(source).is_file() else source, "described": described}
 
 
 @contextmanager
-def _stoppable(doing: str, backup: Path, url: str) -> Iterator[None]:
+def stoppable(doing: str, backup: Path) -> Iterator[None]:
     """What a wish to stop leaves of an act that stores settings; `backup` has those of before."""
     try:
         yield
@@ -98,7 +108,7 @@ def _stoppable(doing: str, backup: Path, url: str) -> Iterator[None]:
         if not backup.exists():
             raise StoppedError(str(error), doing, "no setting was changed") from error
         left = f"the one being stored was finished, and the old ones are kept in {backup}"
-        raise StoppedError(str(error), doing, left, acts=(RestoreSettings(str(backup), url),)) from error
+        raise StoppedError(str(error), doing, left, acts=(RestoreSettings(str(backup)),)) from error
 
 
 def _write_for_plan(
@@ -108,29 +118,18 @@ def _write_for_plan(
     scales: KnownScales,
     backup: Path,
     announce: Callable[[Path], None],
+    kept: Mapping[str, Any],
 ) -> tuple[Difference, ...]:
     written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
         announce(backup)
         known = scales.recall(controller.url, controller.settings)
-        settings = controller.write_settings(changes, backup=backup, known=known)
+        settings = controller.write_settings(changes, backup=backup, known=known, machine=kept)
         scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
         scales.remember(controller.url, settings, written=scale)
     require_fitting(machine, plan, controller.settings, written=True)
     return written
-
-
-def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> ControllerSettings:
-    """Bring back the settings of a backup, and remember the steps-per-unit where that wrote it.
-
-    Raises as `Controller.restore_settings`; a stop finishes the setting that is being stored: `StoppedError`.
-    """
-    with _stoppable("restoring settings", backup, controller.url):
-        settings = controller.restore_settings(backup)
-    if settings.stored_steps_per_unit is not None and settings.stored_steps_per_unit.is_exact:
-        scales.remember(controller.url, settings, written=decimal_text(settings.stored_steps_per_unit.value))
-    return settings
 
 
 def backup_path(folder: Path, url: str, clock: Clock) -> Path:
@@ -143,19 +142,3 @@ def backup_path(folder: Path, url: str, clock: Clock) -> Path:
     stem = f"{clock.now():%Y%m%d-%H%M%S}-{slug}"
     paths = (folder / f"{stem}{'' if number == 1 else f'-{number}'}.json" for number in range(1, 1000))
     return next(path for path in paths if not path.exists())
-
-
-def newest_backup(folder: Path, url: str) -> Path:
-    """The last file that `backup_path` named in `folder` for the controller at `url`. `InputError` if there is none."""
-    key = port_key(url)
-    kept: list[tuple[str, float, Path]] = []
-    for path in folder.glob("*.json"):
-        try:
-            backup = load_backup(path)
-        except UnreadableFileError:
-            continue
-        if (backup.port or port_key(backup.url)) == key:
-            kept.append((backup.saved_at, path.stat().st_mtime, path))
-    if not kept:
-        raise InputError(f"contains no settings of {url}", "Name the backup file", source=str(folder))
-    return max(kept)[2]
