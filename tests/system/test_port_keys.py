@@ -8,11 +8,11 @@ import json
 import os
 from collections.abc import Callable
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import pytest
 import serial
-from serial.tools.list_ports_common import ListPortInfo
 
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.port.lock import PortLock
@@ -27,6 +27,7 @@ from firmware_host.system.ports import device_key, port_key
 from firmware_host.system.posix import ports as posix
 from firmware_host.system.windows import ports as windows
 from tests.support.bench import bench
+from tests.support.plugged import plug as plugged
 
 Plug = Callable[..., None]
 
@@ -41,15 +42,7 @@ def on_windows(monkeypatch: pytest.MonkeyPatch) -> None:
 def plug(monkeypatch: pytest.MonkeyPatch) -> Plug:
     """Says which boards are plugged in: device = serial number."""
 
-    def plugged(**boards: str | None) -> None:
-        listed = []
-        for device, number in boards.items():
-            info = ListPortInfo(f"/dev/{device}")
-            info.vid, info.pid, info.serial_number = 0x0403, 0x6001, number
-            listed.append(info)
-        monkeypatch.setattr("serial.tools.list_ports.comports", lambda: listed)
-
-    return plugged
+    return partial(plugged, monkeypatch)
 
 
 @pytest.mark.usefixtures("on_windows")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from serial.tools.list_ports_common import ListPortInfo
 
 from firmware_host.acts import FindControllers, RestoreSettings
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
@@ -13,19 +12,10 @@ from firmware_host.errors import InputError, PortUnavailableError
 from firmware_host.model import load_machine
 from firmware_host.station.settings.restore import kept_settings
 from firmware_host.station.settings.write import kept_machine
+from tests.support.plugged import plug
 
 SAVED_AT = "2026-01-02T00:00:00+00:00"
 MACHINE = load_machine("belt-chuck")
-
-
-def plug(monkeypatch: pytest.MonkeyPatch, **boards: str | None) -> None:
-    """Say which boards are plugged in: device = serial number."""
-    listed = []
-    for device, number in boards.items():
-        info = ListPortInfo(f"/dev/{device}")
-        info.vid, info.pid, info.serial_number = 0x0403, 0x6001, number
-        listed.append(info)
-    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: listed)
 
 
 def saved(folder: Path, url: str = "/dev/ttyUSB7") -> Path:
