@@ -31,10 +31,9 @@ from firmware_host.station.run import require_limits
 from firmware_host.station.runs.listing import read_record
 from firmware_host.station.settings.check import require_fitting, settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.restore import newest_backup, restore_kept
 from firmware_host.station.settings.write import (
     backup_path,
-    newest_backup,
-    restore_kept,
     settings_changes,
     write_for_plan,
 )
