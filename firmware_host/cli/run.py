@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -19,6 +18,7 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
+from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
@@ -35,6 +35,8 @@ from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
+from firmware_host.system.keyboard import is_terminal
+from firmware_host.system.processes import split_command
 
 _DRY_PASS_S = 0.5
 
@@ -42,7 +44,12 @@ Word = TypeVar("Word", bound=str)
 
 ProgramOption = Annotated[
     str,
-    typer.Option("--gate-program", metavar="COMMAND", help="Program for the job's command gate; no shell is used."),
+    typer.Option(
+        "--gate-program",
+        metavar="COMMAND",
+        help="Program for the job's command gate with its arguments, as one text; no shell is used. Put a path with "
+        "spaces into quotation marks inside of it.",
+    ),
 ]
 DryOption = Annotated[
     bool,
@@ -219,7 +226,7 @@ def _station(
             SystemClock(),
             operator=TerminalOperator(),
             gate=(lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
-            gate_program=tuple(shlex.split(gate_program)),
+            gate_program=_words_of(gate_program),
             progress=stack.enter_context(RunProgress(marking=not without_marking)),
             stop=stop,
             baud=baud,
@@ -227,6 +234,15 @@ def _station(
             release_motor=release_motor,
         )
     )
+
+
+def _words_of(gate_program: str) -> tuple[str, ...]:
+    """The gate's program and its arguments, taken apart as this system's shell would."""
+    try:
+        return split_command(gate_program)
+    except ValueError as error:
+        problem = f"{gate_program!r} is no command ({error})"
+        raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
 
 
 def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:
@@ -244,7 +260,7 @@ def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], b
 
 def _asking_zero(station: Station) -> AskZero | None:
     """How to learn where the zero is after a run that was stopped: from a person at a terminal; None without one."""
-    if not sys.stdin.isatty():
+    if not is_terminal(sys.stdin):
         return None
 
     def ask(doubt: ZeroDoubt) -> ZeroAt:

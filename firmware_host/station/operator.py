@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import errno
-import os
-import select
 import sys
 from abc import ABC, abstractmethod
 from typing import TextIO
 
 from firmware_host.errors import GateError
+from firmware_host.system.console import is_hung_up
+from firmware_host.system.keyboard import keyboard_at
 
-_LONGEST_ANSWER = 1000
-_MOST_READS = 100
 _NOBODY = (
     "nobody can answer: standard input is closed. Run it in a terminal, or say beforehand how to treat interrupted "
     "passes"
@@ -45,10 +42,9 @@ class TerminalOperator(Operator):
     """
 
     def __init__(self, source: TextIO | None = None, target: TextIO | None = None) -> None:
-        self._descriptor = _descriptor_of(source or sys.stdin)
+        self._keyboard = keyboard_at(source or sys.stdin)
         self._target = target
-        self._typed = b""
-        self._ended = self._descriptor is None
+        self._gone = False
 
     def tell(self, text: str) -> None:
         target = self._target or sys.stderr
@@ -56,51 +52,15 @@ class TerminalOperator(Operator):
             target.write(text + "\n")
             target.flush()
         except OSError as error:
-            if error.errno != errno.EIO:
+            if not is_hung_up(error):
                 raise
-            self._ended = True
+            self._gone = True
 
     def answer(self) -> str | None:
-        if b"\n" not in self._typed:
-            self._take_in()
-        line, newline, rest = self._typed.partition(b"\n")
-        if not newline:
-            if self._ended:
-                raise GateError("operator", _NOBODY)
-            return None
-        self._typed = rest
-        return line.decode("utf-8", "replace").strip()
+        line = self._keyboard.line()
+        if line is None and (self._gone or self._keyboard.ended):
+            raise GateError("operator", _NOBODY)
+        return line
 
     def forget(self) -> None:
-        for _ in range(_MOST_READS):  # a pipe may never run dry
-            if not self._take_in():
-                break
-        self._typed = b""
-
-    def _take_in(self) -> bool:
-        """Read what is there; False if there was nothing."""
-        if self._descriptor is None:
-            return False
-        ready, _, _ = select.select([self._descriptor], [], [], 0)
-        if ready:
-            data = self._read(self._descriptor)
-            self._ended = not data
-            self._typed = (self._typed + data)[-_LONGEST_ANSWER:]
-        return bool(ready) and not self._ended
-
-    def _read(self, descriptor: int) -> bytes:
-        """What was typed; nothing if the input, or the terminal, was closed."""
-        try:
-            return os.read(descriptor, _LONGEST_ANSWER)
-        except OSError as error:
-            if error.errno != errno.EIO:
-                raise
-            return b""
-
-
-def _descriptor_of(source: TextIO | None) -> int | None:
-    """Where to read from; None if there is nothing to read: a program without a console, or a stand-in for one."""
-    try:
-        return source.fileno() if source is not None else None
-    except OSError:
-        return None
+        self._keyboard.forget()

@@ -1,8 +1,7 @@
-"""What a person can do about an error: the command of each act, quoted for the shell."""
+"""What a person can do about an error: the command of each act, quoted for the shell at hand."""
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, replace
@@ -12,6 +11,7 @@ from typing import Any
 from firmware_host import acts
 from firmware_host.acts import Act
 from firmware_host.errors import FirmwareHostError
+from firmware_host.system.console import command_line
 
 
 def advice_lines(todo: Iterable[Act]) -> list[str]:
@@ -49,7 +49,7 @@ def _completed(act: Act, called_with: Mapping[str, str | tuple[str, ...]]) -> Ac
 
 def command(act: Act) -> str:
     """The whole command of an act, as it is typed."""
-    return shlex.join(("circumstep", *arguments(act)))
+    return command_line(("circumstep", *arguments(act)))
 
 
 def arguments(act: Act) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from firmware_host.acts import RestoreSettings
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.reporting.render.json import json_text
 from firmware_host.reporting.render.printable import printable
+from firmware_host.system import console as system_console
 
 
 def out() -> Console:
@@ -64,7 +64,7 @@ def unless_hung_up() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno != errno.EIO:
+        if not system_console.is_hung_up(error):
             raise
 
 

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import os
-import signal
-import subprocess
 from typing import Any
 
 from firmware_host.acts import NameGateProgram
 from firmware_host.errors import GateError, GateTimeoutError, InputError
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.system.processes import Program
 
 _ENDING_S = 2.0
 
 
 class CommandGate(Gate):
-    """Starts `program` (an argument list, never a shell) in a process group of its own; status 0 says done.
+    """Starts `program` (an argument list, never a shell) apart from this one; status 0 says done.
 
     The environment describes the pass: CIRCUMSTEP_SEGMENT, CIRCUMSTEP_SEGMENTS, CIRCUMSTEP_PASS, CIRCUMSTEP_PASSES,
-    CIRCUMSTEP_ANGLE_DEG. Closing the gate ends the whole process group. `timeout_s` in s of the run's clock.
+    CIRCUMSTEP_ANGLE_DEG. Closing the gate ends it and whatever it has started. `timeout_s` in s of the run's clock.
     """
 
     kind = "command"
@@ -34,7 +32,7 @@ class CommandGate(Gate):
         self._program = context.program
         self._clock = context.clock
         self._timeout_s = timeout_s
-        self._process: subprocess.Popen[bytes] | None = None
+        self._started: Program | None = None
         self._opened_s = 0.0
 
     @classmethod
@@ -51,20 +49,14 @@ class CommandGate(Gate):
         }
         self._opened_s = self._clock.monotonic()
         try:
-            self._process = subprocess.Popen(
-                self._program,
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                env=os.environ | told,
-                start_new_session=True,
-            )
+            self._started = Program(self._program, told)
         except OSError as error:
             raise GateError(self.kind, f"{self._program[0]!r} cannot be started ({error.strerror})") from error
 
     def poll(self) -> PassState:
-        if self._process is None:
+        if self._started is None:
             raise GateError(self.kind, "polled while closed")
-        status = self._process.poll()
+        status = self._started.status()
         if status is None:
             if self._clock.monotonic() - self._opened_s > self._timeout_s:
                 self.close()
@@ -77,21 +69,6 @@ class CommandGate(Gate):
         return PassState.DONE
 
     def close(self) -> None:
-        process, self._process = self._process, None
-        if process is None:
-            return
-        _signal_group(process.pid, signal.SIGTERM)
-        try:
-            process.wait(_ENDING_S)
-        except subprocess.TimeoutExpired:
-            _signal_group(process.pid, signal.SIGKILL)
-            process.wait()
-        _signal_group(process.pid, signal.SIGKILL)
-
-
-def _signal_group(group: int, number: signal.Signals) -> None:
-    """Signal a process group of ours; one that has ended already needs none."""
-    try:
-        os.killpg(group, number)
-    except ProcessLookupError:
-        return
+        started, self._started = self._started, None
+        if started is not None:
+            started.end(_ENDING_S)

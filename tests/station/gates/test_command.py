@@ -109,7 +109,11 @@ def test_arguments_reach_the_program_as_they_are_without_a_shell(tmp_path: Path,
     ("code", "how"),
     [
         ("raise SystemExit(3)", "ended with status 3"),
-        ("import os; os.kill(os.getpid(), 9)", "was ended by signal 9"),
+        pytest.param(
+            "import os; os.kill(os.getpid(), 9)",
+            "was ended by signal 9",
+            marks=pytest.mark.posix("a status that tells a signal"),
+        ),
     ],
     ids=["status", "signal"],
 )
@@ -126,8 +130,8 @@ def test_a_hanging_program_times_out_by_the_run_s_clock_and_is_ended(closing: li
     gate, clock = gate_for(python(LONG), timeout="45 s")
     closing.append(gate)
     gate.open(REQUEST)
-    assert gate._process is not None
-    pid = gate._process.pid
+    assert gate._started is not None
+    pid = gate._started.pid
     clock.sleep(45.0)
     assert gate.poll() is PassState.MARKING
     clock.sleep(0.1)
@@ -183,8 +187,8 @@ def test_a_program_that_ignores_the_request_to_end_is_ended_all_the_same(
     closing.append(gate)
     gate.open(REQUEST)
     wait_for_text(note)
-    assert gate._process is not None
-    pid = gate._process.pid
+    assert gate._started is not None
+    pid = gate._started.pid
     gate.close()
     assert gone(pid)
     gate.close()
