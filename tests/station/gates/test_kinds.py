@@ -152,12 +152,12 @@ def test_a_gate_that_gives_up_closes_itself_before_it_says_so(person: Person) ->
     assert person.operator.told[-1] == "GATE CLOSED: do not mark."
     command = CommandGate(replace(person.context, program=("sleep", "600")), 30.0)
     command.open(REQUEST)
-    process = command._process
+    process = command._started
     assert process is not None
     person.clock.sleep(31.0)
     with pytest.raises(GateTimeoutError, match="took longer than 30 s; it was ended"):
         command.poll()
-    assert process.returncode == -signal.SIGTERM
+    assert process.status() in (-signal.SIGTERM, 0xC000013A)  # asked to end; on Windows, by Ctrl-Break
 
 
 def test_an_operator_gate_without_anybody_to_answer_closes_itself_first(person: Person) -> None:
