@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.command import Program, call, call_marking
+from tests.support.lines import EACH_LINE
 from tests.support.three_segments import JOB
 
 
@@ -22,7 +23,7 @@ def job(tmp_path: Path) -> str:
 
 
 @contextmanager
-def simulated(kind: str = "pty", *options: str) -> Iterator[str]:
+def simulated(kind: str = "socket", *options: str) -> Iterator[str]:
     """A simulated controller in a process of its own; gives the port."""
     with Program("controller", "simulate", "--kind", kind, "--clock", "20", *options) as board:
         yield board.wait_for("out", "\n").strip()
@@ -35,8 +36,9 @@ def stored(port: str) -> dict[str, object]:
     return facts
 
 
-def test_a_job_runs_on_a_served_controller(job: str, tmp_path: Path) -> None:
-    with simulated() as port:
+@EACH_LINE
+def test_a_job_runs_on_a_served_controller(kind: str, job: str, tmp_path: Path) -> None:
+    with simulated(kind) as port:
         ended = call("run", job, "--port", port, "--without-marking", "--json")
     assert ended.status == 0, ended.err
     record = json.loads(ended.out)
@@ -141,7 +143,7 @@ def test_the_operator_gate_takes_enter_for_each_pass_and_s_for_a_stop(job: str) 
 
 
 def test_settings_that_do_not_fit_stop_the_run_and_the_named_command_mends_it(job: str, tmp_path: Path) -> None:
-    with simulated("pty", "--delivered") as port:
+    with simulated("socket", "--delivered") as port:
         refused = call("run", job, "--port", port, "--without-marking")
         assert refused.status == 1
         assert "the controller's settings do not fit the plan: steps per unit" in refused.err
@@ -210,7 +212,7 @@ def test_a_port_that_is_not_there_is_a_link_fault(job: str, port: str, tmp_path:
 
 
 def test_a_controller_that_goes_away_in_the_middle_ends_the_run_with_status_3(job: str) -> None:
-    with Program("controller", "simulate", "--kind", "pty", "--clock", "20") as board:
+    with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
         port = board.wait_for("out", "\n").strip()
         with Program("run", job, "--port", port) as run:
             run.wait_for("err", "STANDSTILL: mark segment 1 of 3")

@@ -39,7 +39,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
     device = board(clock.monotonic())
     device.settings["$21"] = 1
     trip_limit_switch(device, clock.monotonic())
-    with serve(device, clock, kind="pty") as server:
+    with serve(device, clock, kind="socket") as server:
         refused = dry(job, server.url)
         assert refused.status == 3
         assert "home it, or unlock it and set zero anew" in refused.err
@@ -58,7 +58,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
 def test_a_motion_that_is_held_is_dropped_and_never_resumed(job: str) -> None:
     clock = ScaledClock(10.0)
     device = board(clock.monotonic())
-    with serve(device, clock, kind="pty") as server:
+    with serve(device, clock, kind="socket") as server:
         port = open_port(server.url, baud=115200, clock=clock)
         port.read(5.0)
         for words in (b"$120=5\n", b"G1 A3000 F3000\n", b"!"):

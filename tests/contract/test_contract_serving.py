@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import pytest
 
@@ -20,6 +19,7 @@ from firmware_host.errors import PortLostError
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from tests.contract.spoken import MIXED, PLAIN, STATED, STEPS_PER_UNIT, Case
+from tests.support.lines import LINES, Kind
 
 CLOCK_FACTOR = 6.0
 SERVED = ("plain", "work positions", "hasty", "listing")
@@ -48,9 +48,9 @@ class Served:
         return controller
 
 
-@pytest.fixture(params=["pty", "socket"])
+@pytest.fixture(params=LINES)
 def served(request: pytest.FixtureRequest, case: Case, tmp_path: Path) -> Iterator[Served]:
-    kind: Literal["pty", "socket"] = request.param
+    kind: Kind = request.param
     clock = ScaledClock(CLOCK_FACTOR)
     with serve(case.spoken.device(case.variant, clock.monotonic()), clock, kind=kind) as server:
         yield Served(case, server, clock, tmp_path)

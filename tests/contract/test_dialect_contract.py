@@ -25,14 +25,14 @@ from firmware_host.simulator.device import SimulatedDevice
 from tests.contract.ports import Harm, LineHarm, MergingPort, TornPort
 from tests.contract.rig import TARGETS, Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
-from tests.contract.wires import KINDS, Wire
+from tests.contract.wires import KINDS, NEEDS, Wire
 from tests.support.memory_port import MemoryPort
 
 
 def over(boards: Sequence[Case]) -> pytest.MarkDecorator:
     """Each of these boards on each kind of line; through the system's own lines every time only a few of them."""
     pairs = [
-        pytest.param(kind, case, id=f"{kind}-{case}", marks=() if _every_time(kind, case) else pytest.mark.slow)
+        pytest.param(kind, case, id=f"{kind}-{case}", marks=_marks(kind, case))
         for kind in KINDS
         for case in boards
     ]
@@ -40,6 +40,11 @@ def over(boards: Sequence[Case]) -> pytest.MarkDecorator:
 
 
 FEW = {"pty": ("plain", "work positions", "hasty", "listing", "mute"), "socket": ("plain", "hasty")}
+
+
+def _marks(kind: str, case: Case) -> list[pytest.MarkDecorator]:
+    needs = [NEEDS[kind]] if kind in NEEDS else []
+    return needs if _every_time(kind, case) else [*needs, pytest.mark.slow]
 
 
 def _every_time(kind: str, case: Case) -> bool:

@@ -13,6 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
+import pytest
+
 from firmware_host.clock import SystemClock, VirtualClock
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
@@ -24,6 +26,8 @@ from tests.support.memory_port import MemoryPort
 
 Kind = Literal["memory", "pty", "socket"]
 KINDS: tuple[Kind, ...] = ("memory", "pty", "socket")
+NEEDS = {"pty": pytest.mark.posix("a pseudo-terminal")}
+"""What a kind of line can't do without."""
 _REAL_S = 10.0
 """How long (s) bytes may be on their way through the system."""
 _PORTION = 512

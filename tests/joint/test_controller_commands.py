@@ -14,13 +14,13 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.boards import set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from tests.cli.command import Program, call
+from tests.support.lines import EACH_LINE
 from tests.support.three_segments import JOB, own_folders
 
 DRIVING = b"\x1b[2J\x1b]0;owned\x07\x1b[31m\x08\x7f[bold]"
 AXES = {"status-query": "XYZA", "numbered-line": "XYZA"}
 SCALE_KEY = {"status-query": "$103", "numbered-line": "M92 A"}
 each_dialect = pytest.mark.parametrize("dialect", list(AXES))
-each_line = pytest.mark.parametrize("kind", ["pty", "socket"])
 
 
 @pytest.fixture(autouse=True)
@@ -46,7 +46,7 @@ def job_of(dialect: str) -> str:
     return "job.toml"
 
 
-@each_line
+@EACH_LINE
 @each_dialect
 def test_a_job_runs_from_the_command_line_in_either_dialect(dialect: str, kind: str) -> None:
     job = job_of(dialect)
@@ -80,7 +80,7 @@ def test_a_dialect_without_a_simulated_board_is_bad_usage() -> None:
 
 @each_dialect
 def test_find_tells_port_greeting_dialect_axes_buffers_and_settings(dialect: str) -> None:
-    with simulated(dialect, "--kind", "pty") as port:
+    with simulated(dialect, "--kind", "socket") as port:
         told = call("controller", "find", "--port", port, "--yes", "--json")
         printed = call("controller", "find", "--port", port, "--yes")
     assert (told.status, printed.status) == (0, 0)
@@ -130,7 +130,7 @@ class LoudDevice(StatusQueryDevice):
 )
 def test_control_characters_in_replies_never_reach_the_terminal(command: tuple[str, ...]) -> None:
     variant = set_board("A", steps_per_unit=26.667, rate=3000, acceleration=200, highest_step_rate=28_000)
-    with serve(LoudDevice(variant), ScaledClock(10.0), kind="pty") as server:
+    with serve(LoudDevice(variant), ScaledClock(10.0), kind="socket") as server:
         ended = call("controller", *command, "--port", server.url)
     assert ended.status == 0, ended.err
     assert all(char.isprintable() or char == "\n" for char in ended.out + ended.err)

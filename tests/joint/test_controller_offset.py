@@ -121,7 +121,7 @@ def test_the_command_that_the_refusal_names_is_the_way_out(tmp_path: Path, monke
     Path("job.toml").write_text(JOB.replace('"belt-chuck"', '"machine.toml"'), encoding="utf-8")
     clock = ScaledClock(10.0)
     variant = set_numbered_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
-    with serve(NumberedLineDevice(variant, clock.monotonic()), clock, kind="pty") as server:
+    with serve(NumberedLineDevice(variant, clock.monotonic()), clock, kind="socket") as server:
         another_program(server, clock, b"M17", b"G1 A10 F6000", b"M400", b"M400", b"G92 A0")
         refused = call("run", "job.toml", "--port", server.url, "--without-marking")
         assert refused.status == 3

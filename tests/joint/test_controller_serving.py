@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal
 
 import pytest
 
@@ -19,14 +18,15 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
+from tests.support.lines import LINES, Kind
 
 CLOCK_FACTOR = 3.0
 UNITS = Fraction(100)
 
 
-@pytest.fixture(params=["pty", "socket"])
+@pytest.fixture(params=LINES)
 def served(request: pytest.FixtureRequest) -> Iterator[tuple[DeviceServer, ScaledClock]]:
-    kind: Literal["pty", "socket"] = request.param
+    kind: Kind = request.param
     clock = ScaledClock(CLOCK_FACTOR)
     with serve(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, kind=kind) as server:
         yield server, clock

@@ -14,7 +14,7 @@ from firmware_host.clock import ScaledClock, VirtualClock
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
 from firmware_host.errors import InputError
-from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.serving.socket_server import SocketServer
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.settings.restore import newest_backup
@@ -153,7 +153,7 @@ def test_a_real_process_killed_while_it_writes_is_undone_by_one_command(
     clock = ScaledClock(10.0)
     device = Board(clock.monotonic())
     old = device.delivered
-    with PtyServer(device, clock) as server:
+    with SocketServer(device, clock) as server:
         process = subprocess.Popen(
             [*COMMAND, "controller", "settings", "write", "shaft-scale", "--port", server.url],
             stdout=subprocess.PIPE,

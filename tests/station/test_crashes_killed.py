@@ -12,7 +12,7 @@ from random import Random
 import pytest
 
 from firmware_host.clock import ScaledClock
-from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.serving.socket_server import SocketServer
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.journal.journal import read_journal
@@ -157,15 +157,15 @@ def test_a_real_process_killed_at_any_line_of_its_journal_is_resumed(line: int, 
 
 
 @contextmanager
-def real_board() -> Iterator[PtyServer]:
+def real_board() -> Iterator[SocketServer]:
     clock = ScaledClock(killed_run.CLOCK_FACTOR)
     device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
     miscount(device, "A", 500, clock.monotonic())  # another program left it away from machine zero
-    with PtyServer(device, clock) as server:
+    with SocketServer(device, clock) as server:
         yield server
 
 
-def resumed_by_another(home: Path, server: PtyServer) -> None:
+def resumed_by_another(home: Path, server: SocketServer) -> None:
     with started(home, server.url, "resume") as process:
         process.communicate()
     assert process.returncode == 0, (home / "errors").read_text()

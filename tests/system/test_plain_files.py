@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import fcntl
 import os
 import signal
 import socket
@@ -18,7 +17,6 @@ from firmware_host.errors import MissingFileError, UnreadableFileError
 from firmware_host.system import files
 from firmware_host.system.files import RecordFile, read_lines, read_regular, write_whole
 from firmware_host.system.kinds import NotPlainError
-from firmware_host.system.posix import files as posix
 from firmware_host.system.windows import files as windows
 
 
@@ -227,8 +225,13 @@ def test_a_record_is_not_written_to_what_is_not_a_plain_file(kind: str, tmp_path
 # --- each system's own ways ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.posix("fcntl")
 @pytest.mark.parametrize("refused", [False, True], ids=["whole", "memory-stick"])
 def test_a_system_that_can_sync_down_to_the_drive_is_asked_to(refused: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    import fcntl
+
+    from firmware_host.system.posix import files as posix
+
     calls: list[object] = []
 
     def control(descriptor: int, request: int) -> None:

@@ -13,12 +13,11 @@ import serial
 from firmware_host.clock import ScaledClock
 from firmware_host.errors import LinkError, PortUnavailableError
 from firmware_host.simulator import StatusQueryDevice, StatusQueryVariant
-from firmware_host.simulator.serving.pty_server import PtyServer
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.serving.socket_server import SocketServer
+from tests.support.lines import EACH_LINE, Kind
 
-SERVERS = pytest.mark.parametrize("kind", [PtyServer, SocketServer], ids=["pty", "socket"])
 PATIENCE_S = 10.0
 """Real seconds before a test gives up waiting; nothing waits that long when all is well."""
 
@@ -62,14 +61,21 @@ class Client:
         self.close()
 
 
-def make(kind: type[PtyServer] | type[SocketServer], **fields: object) -> DeviceServer:
+def make(kind: Kind, **fields: object) -> DeviceServer:
     clock = ScaledClock(200)
     variant = StatusQueryVariant(settings={"$113": 6000}, **fields)  # type: ignore[arg-type]
-    return kind(StatusQueryDevice(variant, clock.monotonic()), clock)
+    device = StatusQueryDevice(variant, clock.monotonic())
+    return SocketServer(device, clock) if kind == "socket" else terminal(device, clock)
 
 
-@SERVERS
-def test_a_move_is_answered_made_and_seen_from_both_sides(kind: type[PtyServer] | type[SocketServer]) -> None:
+def terminal(device: StatusQueryDevice, clock: ScaledClock, link: Path | None = None) -> DeviceServer:
+    from firmware_host.simulator.serving.pty_server import PtyServer  # not on every system
+
+    return PtyServer(device, clock, link)
+
+
+@EACH_LINE
+def test_a_move_is_answered_made_and_seen_from_both_sides(kind: Kind) -> None:
     with make(kind) as server, Client(server.url) as client:
         assert client.line().endswith("['$' for help]")
         client.send("G0A100\n")
@@ -81,8 +87,8 @@ def test_a_move_is_answered_made_and_seen_from_both_sides(kind: type[PtyServer] 
         assert not server.released()
 
 
-@SERVERS
-def test_clients_come_and_go_and_the_board_stays_powered(kind: type[PtyServer] | type[SocketServer]) -> None:
+@EACH_LINE
+def test_clients_come_and_go_and_the_board_stays_powered(kind: Kind) -> None:
     with make(kind) as server:
         with Client(server.url) as client:
             client.line()
@@ -96,8 +102,8 @@ def test_clients_come_and_go_and_the_board_stays_powered(kind: type[PtyServer] |
         assert server.steps_at("A") == 100
 
 
-@SERVERS
-def test_every_byte_goes_through_as_it_is(kind: type[PtyServer] | type[SocketServer]) -> None:
+@EACH_LINE
+def test_every_byte_goes_through_as_it_is(kind: Kind) -> None:
     with make(kind) as server, Client(server.url) as client:
         client.line()
         client.send("G0A100\r")
@@ -108,8 +114,8 @@ def test_every_byte_goes_through_as_it_is(kind: type[PtyServer] | type[SocketSer
         assert any(line.startswith("<Hold:") for line in said)
 
 
-@SERVERS
-def test_starting_and_stopping_twice_is_harmless(kind: type[PtyServer] | type[SocketServer]) -> None:
+@EACH_LINE
+def test_starting_and_stopping_twice_is_harmless(kind: Kind) -> None:
     server = make(kind)
     server.stop()
     assert server.start() is server.start()
@@ -117,8 +123,8 @@ def test_starting_and_stopping_twice_is_harmless(kind: type[PtyServer] | type[So
     server.stop()
 
 
-@SERVERS
-def test_a_pulled_cable_ends_the_line_and_not_the_motion(kind: type[PtyServer] | type[SocketServer]) -> None:
+@EACH_LINE
+def test_a_pulled_cable_ends_the_line_and_not_the_motion(kind: Kind) -> None:
     server = make(kind)
     with server, Client(server.url) as client:
         client.line()
@@ -130,7 +136,7 @@ def test_a_pulled_cable_ends_the_line_and_not_the_motion(kind: type[PtyServer] |
         try:
             assert os.read(client._descriptor, 100) == b""
         except OSError:
-            assert kind is PtyServer
+            assert kind == "pty"
         with server.inspect() as (device, now_s):
             assert device.moving_at(now_s) or device.steps_at("A", now_s) == 2000
     with server, Client(server.url) as client:
@@ -139,8 +145,8 @@ def test_a_pulled_cable_ends_the_line_and_not_the_motion(kind: type[PtyServer] |
         assert server.steps_at("A") == 2000
 
 
-@SERVERS
-def test_the_url_is_known_once_started(kind: type[PtyServer] | type[SocketServer]) -> None:
+@EACH_LINE
+def test_the_url_is_known_once_started(kind: Kind) -> None:
     server = make(kind)
     with pytest.raises(LinkError, match="has not been started"):
         server.url  # noqa: B018
@@ -148,9 +154,9 @@ def test_the_url_is_known_once_started(kind: type[PtyServer] | type[SocketServer
         assert server.url
 
 
-@SERVERS
+@EACH_LINE
 def test_a_client_that_flushes_its_input_while_opening_still_sees_the_greeting_once(
-    kind: type[PtyServer] | type[SocketServer],
+    kind: Kind,
 ) -> None:
     # Source of the behaviour: pyserial flushes the input of every port that it opens.
     with make(kind) as server:
@@ -166,7 +172,7 @@ def test_a_client_that_flushes_its_input_while_opening_still_sees_the_greeting_o
 
 @pytest.mark.parametrize("boot_s", [0.0, 2.0], ids=["boots-at-once", "boots-slowly"])
 def test_a_socket_client_resets_a_board_that_resets_on_open_and_sees_one_greeting(boot_s: float) -> None:
-    with make(SocketServer, resets_on_open=True, boot_s=boot_s) as server:
+    with make("socket", resets_on_open=True, boot_s=boot_s) as server:
         for _ in range(2):
             with Client(server.url) as client:
                 assert client.line().endswith("['$' for help]")
@@ -176,7 +182,7 @@ def test_a_socket_client_resets_a_board_that_resets_on_open_and_sees_one_greetin
 
 
 def test_a_second_socket_client_waits_for_the_first_to_leave() -> None:
-    with make(SocketServer) as server:
+    with make("socket") as server:
         first = Client(server.url)
         first.line()
         second = Client(server.url)
@@ -188,10 +194,11 @@ def test_a_second_socket_client_waits_for_the_first_to_leave() -> None:
         second.close()
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_link_leads_to_the_terminal_while_it_is_served(tmp_path: Path) -> None:
     link = tmp_path / "board"
     clock = ScaledClock(200)
-    server = PtyServer(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link)
+    server = terminal(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link)
     for greeting in (True, False):
         with server:
             assert server.url == str(link)
@@ -202,17 +209,19 @@ def test_a_link_leads_to_the_terminal_while_it_is_served(tmp_path: Path) -> None
         assert not link.is_symlink()
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_link_left_behind_is_replaced(tmp_path: Path) -> None:
     link = tmp_path / "board"
     link.symlink_to("/dev/pts/a-terminal-of-long-ago")
     clock = ScaledClock(200)
     with (
-        PtyServer(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link),
+        terminal(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link),
         Client(str(link)) as client,
     ):
         assert client.line().endswith("['$' for help]")
 
 
+@pytest.mark.posix("a pseudo-terminal")
 @pytest.mark.parametrize("linked", [False, True], ids=["file", "link-to-a-file"])
 def test_a_file_in_the_place_of_the_link_is_left_alone(tmp_path: Path, linked: bool) -> None:
     link = tmp_path / "board"
@@ -221,14 +230,14 @@ def test_a_file_in_the_place_of_the_link_is_left_alone(tmp_path: Path, linked: b
         link.symlink_to(tmp_path / "elsewhere")
     link.write_text("precious")
     clock = ScaledClock(200)
-    server = PtyServer(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link)
+    server = terminal(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, link)
     with pytest.raises(PortUnavailableError, match="cannot make this link"):
         server.start()
     assert link.read_text() == "precious"
 
 
 def test_a_port_already_taken_is_an_error() -> None:
-    with make(SocketServer) as server:
+    with make("socket") as server:
         port = int(server.url.rsplit(":", 1)[1])
         clock = ScaledClock(200)
         other = SocketServer(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock, port)
@@ -237,7 +246,12 @@ def test_a_port_already_taken_is_an_error() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "start"), [("pty", "/dev/"), ("socket", "socket://127.0.0.1:"), ("auto", "/dev/")], ids=str
+    ("kind", "start"),
+    [
+        pytest.param("pty", "/dev/", id="pty", marks=pytest.mark.posix("a pseudo-terminal")),
+        pytest.param("socket", "socket://127.0.0.1:", id="socket"),
+        pytest.param("auto", "/dev/", id="auto", marks=pytest.mark.posix("a pseudo-terminal")),
+    ],
 )
 def test_serve_starts_the_kind_of_line_asked_for(kind: str, start: str) -> None:
     clock = ScaledClock(200)
@@ -247,8 +261,9 @@ def test_serve_starts_the_kind_of_line_asked_for(kind: str, start: str) -> None:
         assert client.line().endswith("['$' for help]")
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_reader_who_never_reads_blocks_nobody() -> None:
-    with make(PtyServer) as server, Client(server.url) as client:
+    with make("pty") as server, Client(server.url) as client:
         for _ in range(500):
             client.send("$$\n")
             with server.inspect() as (device, now_s):

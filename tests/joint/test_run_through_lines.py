@@ -1,4 +1,4 @@
-"""A whole run over a real line: a pseudo-terminal, the very same port code, and a clock that runs fast."""
+"""A whole run over a real line, a pseudo-terminal or a socket: the very same port code, and a clock that runs fast."""
 
 import os
 import subprocess
@@ -13,7 +13,8 @@ from firmware_host.controller.port.trace import FileTrace, TraceKind
 from firmware_host.errors import PortBusyError, PortLostError
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.simulator.serving.pty_server import PtyServer
+from firmware_host.simulator.serving.serve import serve
+from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.gates.gate import GateContext
@@ -23,6 +24,7 @@ from firmware_host.station.run import Station, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from tests.support.lines import LINES
 from tests.support.station_bench import ScriptedOperator, TrueSteps, small_setup
 
 CLOCK_FACTOR = 3.0
@@ -31,7 +33,7 @@ CLOCK_FACTOR = 3.0
 class Workshop:
     """A served board as delivered, and everything for one run on it."""
 
-    def __init__(self, server: PtyServer, clock: ScaledClock, tmp_path: Path) -> None:
+    def __init__(self, server: DeviceServer, clock: ScaledClock, tmp_path: Path) -> None:
         self.server = server
         self.clock = clock
         self.home = tmp_path
@@ -63,11 +65,11 @@ class Workshop:
         assert backup.exists()
 
 
-@pytest.fixture
-def workshop(tmp_path: Path) -> Iterator[Workshop]:
+@pytest.fixture(params=LINES)
+def workshop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Workshop]:
     clock = ScaledClock(CLOCK_FACTOR)
     device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
-    with PtyServer(device, clock) as server:
+    with serve(device, clock, kind=request.param) as server:
         shop = Workshop(server, clock, tmp_path)
         yield shop
         shop.controller.close()
