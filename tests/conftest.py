@@ -1,7 +1,7 @@
 """For all tests: on which system the package believes to run, and that nothing is left running at the end.
 
 `CIRCUMSTEP_TEST_SYSTEM=windows pytest ...` puts the package on Windows (`tests/support/windows`); tests marked `posix`
-are then left out.
+are then left out, and those marked `windows` taken.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ if windows.wanted():
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if not windows.wanted():
-        return
-    left_out = [item for item in items if item.get_closest_marker("posix")]
+    """Leave out what the other system has."""
+    other = "posix" if windows.wanted() else "windows"
+    left_out = [item for item in items if item.get_closest_marker(other)]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if not item.get_closest_marker("posix")]
+        items[:] = [item for item in items if not item.get_closest_marker(other)]
 
 
 @pytest.fixture(scope="session", autouse=True)

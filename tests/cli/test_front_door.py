@@ -125,6 +125,7 @@ def test_a_reader_that_goes_away_leaves_no_traceback(command: str, options: tupl
     assert (ended.returncode, ended.stderr) == (4, b"")
 
 
+@pytest.mark.posix("/dev/full")
 def test_a_full_disk_is_said_in_one_line() -> None:
     with Path("/dev/full").open("wb") as full:
         ended = subprocess.run(
@@ -139,6 +140,7 @@ def test_a_full_disk_is_said_in_one_line() -> None:
     assert ended.stderr == b"error: No space left on device\n"
 
 
+@pytest.mark.posix("a program that is started with its standard streams closed")
 def test_closed_standard_streams_are_no_reason_to_fail() -> None:
     def close_all() -> None:
         os.closerange(0, 3)

@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.command import Program
-
-SIGNALS = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "terminated", signal.SIGHUP: "terminal closed"}
+from tests.support import ending_signals
 
 
 @pytest.fixture
@@ -20,14 +19,14 @@ def mute() -> Iterator[socket.socket]:
         yield server
 
 
-@pytest.mark.parametrize("number", SIGNALS, ids=lambda number: signal.Signals(number).name)
+@pytest.mark.parametrize(("number", "reason"), ending_signals.ALL)
 @pytest.mark.parametrize(
     "command",
     [("run", "shaft-scale"), ("controller", "show"), ("controller", "settings", "write", "shaft-scale")],
     ids=["run", "show", "write"],
 )
 def test_while_the_controller_is_waited_for(
-    command: tuple[str, ...], number: signal.Signals, mute: socket.socket, tmp_path: Path
+    command: tuple[str, ...], number: signal.Signals, reason: str, mute: socket.socket, tmp_path: Path
 ) -> None:
     url = f"socket://127.0.0.1:{mute.getsockname()[1]}"
     with Program(*command, "--port", url) as program:
@@ -35,6 +34,6 @@ def test_while_the_controller_is_waited_for(
         with caller:
             program.send(number)
             ended = program.end()
-    told = f"error: stopped ({SIGNALS[number]}) while opening the controller; nothing was moved\n"
+    told = f"error: stopped ({reason}) while opening the controller; nothing was moved\n"
     assert (ended.status, ended.out, ended.err) == (4, "", told)
     assert list(tmp_path.rglob("runs/*")) == []

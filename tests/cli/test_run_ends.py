@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import re
@@ -10,7 +9,6 @@ import select
 import shlex
 import signal
 import subprocess
-import termios
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,7 +16,9 @@ from pathlib import Path
 import pytest
 
 from tests.cli.command import COMMAND, PATIENCE_S, Program, call, call_marking, environment
+from tests.support.ending_signals import BREAK, HANGUP
 from tests.support.three_segments import JOB
+from tests.support.windows import BREAK_HERE
 
 NOBODY = (
     "nobody can answer: standard input is closed. Run it in a terminal, "
@@ -56,8 +56,9 @@ def events(folder: Path) -> list[dict[str, object]]:
         pytest.param(signal.SIGTERM, "terminated", 1, id="sigterm-once"),
         pytest.param(signal.SIGINT, "Ctrl-C", 1, id="ctrl-c-once", marks=pytest.mark.slow),
         pytest.param(signal.SIGTERM, "terminated", 3, id="sigterm-thrice", marks=pytest.mark.slow),
-        pytest.param(signal.SIGHUP, "terminal closed", 1, id="sighup-once", marks=pytest.mark.slow),
-        pytest.param(signal.SIGHUP, "terminal closed", 3, id="sighup-thrice", marks=pytest.mark.slow),
+        pytest.param(BREAK_HERE, "Ctrl-Break, or the window was closed", 1, id="ctrl-break-once", marks=BREAK),
+        pytest.param(signal.SIGHUP, "terminal closed", 1, id="sighup-once", marks=[pytest.mark.slow, HANGUP]),
+        pytest.param(signal.SIGHUP, "terminal closed", 3, id="sighup-thrice", marks=[pytest.mark.slow, HANGUP]),
     ],
 )
 def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
@@ -90,8 +91,12 @@ def test_a_signal_stops_a_run_with_status_4_however_often_it_comes(
     assert "segment 1, pass 1: not done, it will be marked again" in resumed.err
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: str, tmp_path: Path) -> None:
     """A real terminal: with it go standard input and error, and whatever is shown there fails."""
+    import fcntl
+    import termios
+
     ours, theirs = os.openpty()
     process = subprocess.Popen(
         [*COMMAND, "run", job, "--port", port],

@@ -106,6 +106,7 @@ def zero_of(folder: Path) -> int:
     return int(found)
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_at_a_terminal_it_is_asked_for(job: str, port: str, tmp_path: Path) -> None:
     """A real terminal: what is typed there is the answer."""
     stopped_in_segment_4(job, port)

@@ -32,9 +32,7 @@ from tests.support.memory_port import MemoryPort
 def over(boards: Sequence[Case]) -> pytest.MarkDecorator:
     """Each of these boards on each kind of line; through the system's own lines every time only a few of them."""
     pairs = [
-        pytest.param(kind, case, id=f"{kind}-{case}", marks=_marks(kind, case))
-        for kind in KINDS
-        for case in boards
+        pytest.param(kind, case, id=f"{kind}-{case}", marks=_marks(kind, case)) for kind in KINDS for case in boards
     ]
     return pytest.mark.parametrize(("wire", "case"), pairs, indirect=["wire"])
 

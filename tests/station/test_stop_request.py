@@ -9,6 +9,7 @@ import pytest
 
 from firmware_host.errors import EXIT_STOPPED, RunStoppedError, StoppedError
 from firmware_host.station.stop_request import StopAskedError, StopRequest, stopped_run, stopped_while
+from tests.support import ending_signals
 
 
 @pytest.fixture(autouse=True)
@@ -31,11 +32,7 @@ def test_the_first_wish_counts() -> None:
         stop.check()
 
 
-@pytest.mark.parametrize(
-    ("number", "reason"),
-    [(signal.SIGINT, "Ctrl-C"), (signal.SIGTERM, "terminated"), (signal.SIGHUP, "terminal closed")],
-    ids=["int", "term", "hup"],
-)
+@pytest.mark.parametrize(("number", "reason"), ending_signals.ALL)
 def test_a_signal_asks_for_a_stop_and_does_nothing_else_however_often(number: signal.Signals, reason: str) -> None:
     stop = StopRequest()
     with stop.on_signals():
@@ -45,7 +42,7 @@ def test_a_signal_asks_for_a_stop_and_does_nothing_else_however_often(number: si
 
 
 def test_the_handlers_from_before_are_back_afterwards() -> None:
-    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    numbers = ending_signals.heeded()
     before = [signal.getsignal(number) for number in numbers]
     during: list[object] = []
 
@@ -60,6 +57,7 @@ def test_the_handlers_from_before_are_back_afterwards() -> None:
     assert [signal.getsignal(number) for number in numbers] == before
 
 
+@ending_signals.HANGUP
 def test_a_process_that_is_to_outlive_its_terminal_does_but_is_stopped_by_the_others() -> None:
     before = {number: signal.getsignal(number) for number in (signal.SIGHUP, signal.SIGINT)}
     try:

@@ -145,6 +145,7 @@ def swapped_after_the_look(path: Path, monkeypatch: pytest.MonkeyPatch) -> Itera
         yield
 
 
+@pytest.mark.posix("a named pipe")
 def test_a_pipe_that_takes_the_place_of_a_file_meanwhile_is_refused_too(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

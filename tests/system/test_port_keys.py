@@ -66,6 +66,7 @@ def test_a_lock_on_windows_is_one_for_all_spellings(tmp_path: Path) -> None:
     lock.release()
 
 
+@pytest.mark.posix("devices that are files")
 def test_links_to_one_device_are_one_port_and_an_address_is_one_in_any_case(tmp_path: Path) -> None:
     (tmp_path / "device").touch()
     (tmp_path / "link").symlink_to("device")
@@ -76,6 +77,7 @@ def test_links_to_one_device_are_one_port_and_an_address_is_one_in_any_case(tmp_
     assert device_key("/dev/tty.usbserial-7") == device_key("/dev/cu.usbserial-7") == "/dev/cu.usbserial-7"
 
 
+@pytest.mark.posix("devices that are files")
 def test_a_board_with_a_serial_number_is_the_same_in_another_socket(plug: Plug) -> None:
     plug(ttyUSB0="A50285BI", ttyUSB1="A10K5XYZ")
     before = port_key("/dev/ttyUSB0")
@@ -86,6 +88,7 @@ def test_a_board_with_a_serial_number_is_the_same_in_another_socket(plug: Plug) 
     assert device_key("/dev/ttyUSB4") == "/dev/ttyUSB4"  # a lock is on what is opened
 
 
+@pytest.mark.posix("devices that are files")
 @pytest.mark.parametrize(
     ("one", "other"),
     [(None, "A10K5XYZ"), ("0001", "A10K5XYZ"), ("00000000", None), ("A50285BI", "A50285BI")],
@@ -98,6 +101,7 @@ def test_a_number_that_tells_no_board_from_another_is_not_gone_by(
     assert port_key("/dev/ttyUSB0") == "/dev/ttyUSB0"
 
 
+@pytest.mark.posix("devices that are files")
 @pytest.mark.parametrize("problem", [OSError("no list"), ImportError("no list here")], ids=["refused", "unknown"])
 def test_a_system_that_cannot_list_its_ports_goes_by_the_device(
     problem: Exception, monkeypatch: pytest.MonkeyPatch

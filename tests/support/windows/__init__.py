@@ -13,9 +13,12 @@ console's own window.
 from __future__ import annotations
 
 import os
+import signal
 
 #: The variable by which a run of the tests, and every process that they start, is put on Windows.
 SWITCH = "CIRCUMSTEP_TEST_SYSTEM"
+#: What Ctrl-Break is on this system: a signal that ends a process without a handler, too.
+BREAK_HERE = signal.SIGUSR1
 
 
 def wanted() -> bool:

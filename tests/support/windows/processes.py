@@ -22,7 +22,8 @@ from collections.abc import Sequence
 from types import ModuleType
 from typing import Any
 
-from tests.support.windows.signals import BREAK_HERE, Signals
+from tests.support.windows import BREAK_HERE
+from tests.support.windows.signals import Signals
 from tests.support.windows.stand_in import StandIn, win_error
 
 CREATE_NEW_PROCESS_GROUP = 0x200

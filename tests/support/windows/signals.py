@@ -7,7 +7,7 @@
   no Ctrl-C (Microsoft, "GenerateConsoleCtrlEvent" and "CreateProcess", CREATE_NEW_PROCESS_GROUP).
 - Ctrl-Break ends a process that has no handler for it, as Ctrl-C does (Microsoft, "CTRL+C and CTRL+BREAK signals").
 
-Ctrl-Break travels here as SIGUSR1, which ends a process without a handler as well.
+Ctrl-Break travels here as `BREAK_HERE`.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable
 from types import FrameType, ModuleType
 from typing import Any
 
+from tests.support.windows import BREAK_HERE
 from tests.support.windows.stand_in import StandIn, win_error
 
 Handler = Callable[[int, FrameType | None], Any] | int | None
@@ -39,7 +40,6 @@ class Signals(enum.IntEnum):
     SIGABRT = 22
 
 
-BREAK_HERE = real.SIGUSR1
 _HERE = {
     Signals.SIGINT: real.SIGINT,
     Signals.SIGILL: real.SIGILL,
