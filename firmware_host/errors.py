@@ -94,6 +94,11 @@ class MissingFileError(UnreadableFileError):
 
 
 @dataclass(eq=False)
+class RunNotBegunError(InputError):
+    """A run that ended before the first line of its journal: nothing was moved, and there is nothing to resume."""
+
+
+@dataclass(eq=False)
 class UnknownKeyError(InputError):
     """A key that no file of this kind has; the remedy names the nearest known key."""
 

@@ -96,6 +96,7 @@ EXIT_STATUS = {
         "InputError",
         "UnreadableFileError",
         "MissingFileError",
+        "RunNotBegunError",
         "UnknownKeyError",
         "QuantityError",
         "PlanError",

@@ -23,14 +23,16 @@ from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
+from firmware_host.station.gates.gate import Gate
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opened import station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.reopened import port_of_run
-from firmware_host.station.resume import resume_run
+from firmware_host.station.resume import require_startable, resume_run
 from firmware_host.station.run import Station, require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
@@ -177,8 +179,8 @@ def resume(
     """Open the station of the run's own setup and port, resume it, print the record."""
     read_accepted(accept_limit or (), key="--accept-limit")
     run_folder = RunFolder.existing(folder)
-    setup = run_folder.load_setup()
-    url = port_of_run(run_folder, setup, port)
+    found = Resumable.read(run_folder)
+    setup, url = found.setup, port_of_run(found, port)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         station = _station(
@@ -191,6 +193,7 @@ def resume(
             without_marking=without_marking,
             release_motor=release_motor,
             drop_held_motion=True,
+            before_opening=lambda gate: require_startable(found, gate, _zero_at(zero)),
         )
         ask = _asking(assume, station)
         record = resume_run(
@@ -214,6 +217,7 @@ def _station(
     without_marking: bool,
     release_motor: bool,
     drop_held_motion: bool = False,
+    before_opening: Callable[[Gate], None] | None = None,
 ) -> Station:
     """Everything a run works with, closed again by `stack`; Ctrl-C and the like ask for a stop."""
     stop = StopRequest()
@@ -232,6 +236,7 @@ def _station(
             baud=baud,
             drop_held_motion=drop_held_motion,
             release_motor=release_motor,
+            before_opening=before_opening,
         )
     )
 

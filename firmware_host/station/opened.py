@@ -136,17 +136,21 @@ def station_in(
     baud: int | None = None,
     drop_held_motion: bool = False,
     release_motor: bool = False,
+    before_opening: Callable[[Gate], None] | None = None,
 ) -> Iterator[Station]:
     """A station that works in a run's `folder`, open; gate, trace and controller are closed at the end.
 
     `gate` makes the gate, the job's own if None; `gate_program`: what a command gate starts; `baud`: bits per second,
-    the machine file's if None; the rest as in `Station` and `connect`.
+    the machine file's if None; `before_opening` gets the gate, and what it raises keeps the port closed; the rest as in
+    `Station` and `connect`.
     """
     stop = stop if stop is not None else StopRequest()
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
     with ExitStack() as stack:
         made = gate(context) if gate is not None else build_gate(setup.job.gate, context)
         stack.callback(made.release)
+        if before_opening is not None:
+            before_opening(made)
         trace = FileTrace(folder.trace, clock)
         stack.callback(trace.close)
         controller = open_controller(

@@ -10,9 +10,7 @@ from pathlib import Path
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
-from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.journal.replay import replay
 from firmware_host.station.opened import MakeGate, station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import Operator, TerminalOperator
@@ -20,6 +18,7 @@ from firmware_host.station.progress import Progress
 from firmware_host.station.resume import AskWhetherDone, resume_run
 from firmware_host.station.run import Station
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import ZeroAt
 
@@ -62,17 +61,17 @@ def reopen_station(
     """Open the station of the run in the folder `run` again; all is closed at the end. Nothing moves until `resume`.
 
     Job and machine are as they were when the run began, and so is the port unless another is named. The rest as in
-    `open_station`. Raises `InputError` for a folder that holds no run, `JournalError` for a damaged one, and as
+    `open_station`. What can't be resumed is refused before the port is opened: raises `InputError` for a folder that
+    holds no run and for a run that is done, `RunNotBegunError`, `JournalError` for a damaged one, and as
     `open_controller`.
     """
     accepted = tuple(accept_limits)
     read_accepted(accepted)
-    folder = RunFolder.existing(Path(run))
-    setup = folder.load_setup()
+    found = Resumable.read(RunFolder.existing(Path(run)))
     with station_in(
-        folder,
-        setup,
-        port_of_run(folder, setup, port),
+        found.folder,
+        found.setup,
+        port_of_run(found, port),
         clock if clock is not None else SystemClock(),
         operator=operator or TerminalOperator(),
         gate=gate,
@@ -82,11 +81,11 @@ def reopen_station(
         baud=baud,
         drop_held_motion=True,
         release_motor=release_motor,
+        before_opening=lambda made: found.require_same_marking(marks=made.marks),
     ) as station:
-        yield ReopenedStation(setup, station, accepted)
+        yield ReopenedStation(found.setup, station, accepted)
 
 
-def port_of_run(folder: RunFolder, setup: Setup, port: str) -> str:
+def port_of_run(run: Resumable, port: str) -> str:
     """The port to resume a run at: `port` if given, else the one it began with, else the machine's."""
-    begun = replay(read_journal(folder.journal)).begin
-    return port or (begun.port if begun is not None else "") or port_of(setup.machine, "")
+    return port or run.port or port_of(run.setup.machine, "")

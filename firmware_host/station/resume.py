@@ -6,19 +6,20 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from firmware_host import acts
+from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.reply import AxisState
-from firmware_host.errors import ControllerError, ControllerResetError, InputError, JournalError
+from firmware_host.errors import ControllerError, ControllerResetError, JournalError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
-from firmware_host.planning.plan import JobPlan, plan_job
-from firmware_host.station.journal.events import Assumed, Begin, PositionLost, Resume, Zero
-from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.gates.gate import Gate
+from firmware_host.station.journal.events import Assumed, PositionLost, Resume, Zero
+from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.last_position import LastPosition
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
-from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import RunLoop, Station, first_start
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.stop_request import stopped_run
 from firmware_host.station.zero import AskZero, Start, ZeroAt, found_as_left, require_home_switch
 
@@ -39,23 +40,18 @@ def resume_run(
     switch, "here": somebody has turned the part to it by hand. None: the home switch if there is one, else "last".
     The position must be provable; that is settled before anything is asked. A run that has set no zero yet takes it as
     a new one does (`ask_zero`: as `run_job`).
-    Raises `InputError` when nothing is left or a run without marking would be resumed with marking, `ControllerError`
+    Raises as `Resumable.read`, `InputError` when a run without marking would be resumed with marking, `ControllerError`
     when the position is not provable, and as `run_job`.
     """
     folder = station.folder
-    events = read_journal(folder.journal)
-    state = replay(events)
-    setup, plan = _as_begun(folder, state.begin)
-    record = state.record
-    if record.outcome == "done":
-        record.save(folder.record)  # it may have crashed between the last line of its journal and this
-        raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
-    _require_same_marking(record, station)
+    run = Resumable.read(folder)
+    run.require_same_marking(marks=station.gate.marks)
+    setup, plan, record = run.setup, run.plan, run.state.record
     with stopped_run(str(folder.path)), Journal(folder.journal, station.clock) as journal:
-        if journal.whole_lines != len(events):
+        if journal.whole_lines != run.state.lines:
             raise JournalError(str(folder.journal), "was continued by another process meanwhile. Look at the run again")
         try:
-            start = _start(setup, station, left_by(events, plan.route), zero, ask_zero)
+            start = _start(setup, station, run.left(), zero, ask_zero)
         except ControllerResetError as error:
             journal.write(PositionLost(reason=error.detail))  # it may not show another time
             raise
@@ -69,33 +65,16 @@ def resume_run(
         return RunLoop(setup, plan, station, journal).run(to_do, start, accepted={**record.accepted, **accepted})
 
 
-def _as_begun(folder: RunFolder, begin: Begin | None) -> tuple[Setup, JobPlan]:
-    """Setup and plan of the run. Raises `JournalError` where they are not those that the run began with."""
-    if begin is None:
-        raise JournalError(str(folder.journal), "holds no whole line: the run never began. Start the job again")
-    if begin.setup_digest != folder.setup_digest():
-        raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
-    setup = folder.load_setup()
-    plan = plan_job(setup)
-    if begin.targets != tuple(plan.route.segment_targets().tolist()):
-        raise JournalError(
-            str(folder.setup), "gives other targets than the journal holds: another version began the run"
-        )
-    return setup, plan
-
-
-def _require_same_marking(record: RunRecord, station: Station) -> None:
-    """Raise `InputError` where passes without marking would come to count as marked, or the other way round."""
-    if record.marking == station.gate.marks:
-        return
-    if record.marking:
-        problem = "it marks: a pass turned to without marking would count as marked"
-        remedy = "Resume it with marking"
-    else:
-        problem = "it was begun without marking: what it has turned to was never marked"
-        remedy = "Resume it without marking, or run the job anew to mark"
-    again = acts.Resume(str(station.folder.path), without_marking=not record.marking)
-    raise InputError(problem, remedy, source=str(station.folder.path), acts=(again,))
+def require_startable(run: Resumable, gate: Gate, zero: ZeroAt | None) -> None:
+    """Raise what `resume_run` would, as far as the run's files tell it without the controller; `zero` as there."""
+    run.require_same_marking(marks=gate.marks)
+    left, machine = run.left(), run.setup.machine
+    if zero == "home" or (zero is None and machine.axis.home_switch):
+        require_home_switch(machine)
+    elif zero != "here" and left.origin is not None:
+        capabilities = load_dialect(machine.link.dialect).capabilities
+        if why := left.why_lost(stop_keeps_position=capabilities.stop_keeps_position):
+            raise _not_provable(run.folder, gate, why)
 
 
 def _tell(progress: Progress, record: RunRecord, start: Start) -> None:
@@ -139,7 +118,9 @@ def _settle_unknown(record: RunRecord, journal: Journal, ask: AskWhetherDone, pr
 def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | None, ask_zero: AskZero | None) -> Start:
     """From where the run is resumed. Raises `ControllerError` for a zero that cannot be proved."""
     if left.origin is None:
-        return first_start(setup, station, zero, ask=ask_zero, again=lambda way: _again(station, way))
+        return first_start(
+            setup, station, zero, ask=ask_zero, again=lambda way: _again(station.folder, station.gate, way)
+        )
     zero = zero if zero is not None else "home" if setup.machine.axis.home_switch else "last"
     if zero == "home":
         require_home_switch(setup.machine)
@@ -148,17 +129,20 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
         return Start()
     found = found_as_left(station.controller, setup.machine.axis, left, left.origin)
     if found.unproved:
-        raise _not_provable(station, found.unproved, ControllerResetError if found.reset else ControllerError)
+        kind = ControllerResetError if found.reset else ControllerError
+        raise _not_provable(station.folder, station.gate, found.unproved, kind)
     return Start(origin=left.origin, at=found.at, turns=left.turns)
 
 
-def _not_provable(station: Station, why: str, kind: type[ControllerError] = ControllerError) -> ControllerError:
+def _not_provable(
+    folder: RunFolder, gate: Gate, why: str, kind: type[ControllerError] = ControllerError
+) -> ControllerError:
     return kind(
         f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turn it there by "
         "hand if it doesn't, and say so when you resume the run",
-        acts=(_again(station, "here"),),
+        acts=(_again(folder, gate, "here"),),
     )
 
 
-def _again(station: Station, zero: ZeroAt) -> acts.Resume:
-    return acts.Resume(str(station.folder.path), zero=zero, without_marking=not station.gate.marks)
+def _again(folder: RunFolder, gate: Gate, zero: ZeroAt) -> acts.Resume:
+    return acts.Resume(str(folder.path), zero=zero, without_marking=not gate.marks)

@@ -19,6 +19,7 @@ from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import (
     FirmwareHostError,
     JournalError,
+    PlanError,
     PositionError,
 )
 from firmware_host.model import Setup
@@ -30,7 +31,7 @@ from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gates.gate import Gate, PassRequest, PassState
 from firmware_host.station.journal import events
-from firmware_host.station.journal.journal import Journal, read_journal
+from firmware_host.station.journal.journal import Journal, journal_events
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.motion import Motion, outcome_of
@@ -90,6 +91,7 @@ def run_job(
     """
     if station.folder.journal.exists():
         raise JournalError(str(station.folder.journal), "holds a run already. Resume it, or run in a new folder")
+    require_countable(plan.segments.count * setup.job.mark.passes)
     again = Run(without_marking=not station.gate.marks, release_motor=station.release_motor)
     with stopped_while("asking where the part stands"):
         start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
@@ -111,6 +113,12 @@ def run_job(
         )
         loop = RunLoop(setup, plan, station, journal)
         return loop.run(all_passes(plan, setup.job.mark.passes), start, accepted=accepted)
+
+
+def require_countable(passes: int) -> None:
+    """Raise `PlanError` for more passes than a run's journal holds."""
+    if passes > events.MOST_PASSES:
+        raise PlanError("passes of one run", passes, "", events.MOST_PASSES, "Mark the part in several jobs")
 
 
 def first_start(setup: Setup, station: Station, zero: ZeroAt | None, *, ask: AskZero | None, again: Again) -> Start:
@@ -337,6 +345,6 @@ class RunLoop:
                 stack.callback(note_failure, error, act)
 
     def _save_record(self) -> RunRecord:
-        record = replay(read_journal(self._station.folder.journal)).record
+        record = replay(journal_events(self._station.folder.journal)).record
         record.save(self._station.folder.record)
         return record

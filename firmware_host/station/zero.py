@@ -20,7 +20,7 @@ from firmware_host.model import Machine, Setup
 from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.steps import round_half_even
-from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import left_by, replay
@@ -152,9 +152,8 @@ class _LastRun:
     def read(cls, path: Path) -> _LastRun:
         """Read its folder. Raises `JournalError` or `InputError` where it isn't whole."""
         folder = RunFolder.existing(path)
-        events = read_journal(folder.journal)
-        state, setup = replay(events), folder.load_setup()
-        left = state.left if state.left is not None else left_by(events, plan_job(setup).route)
+        state, setup = replay(journal_events(folder.journal)), folder.load_setup()
+        left = state.left if state.left is not None else left_by(journal_events(folder.journal), plan_job(setup).route)
         return cls(setup, state.record, left, setup.machine.microsteps_per_part_turn(setup.job.part.contact))
 
     @property

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import stat
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -35,6 +36,14 @@ def read_regular(path: Path, limit: int, *, links: bool = True) -> bytes:
     socket, a file that can't be read, and one that is larger.
     """
     return b"".join(_pieces(path, limit, links=links))
+
+
+def is_plain(path: Path) -> bool:
+    """Whether a plain file stands there itself; a link is none."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode)
+    except (OSError, ValueError):
+        return False
 
 
 def read_lines(path: Path, limit: int, longest: int, *, links: bool = True) -> Iterator[bytes]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from firmware_host.errors import ControllerError, FirmwareHostError, InputError, JournalError, LinkError
+from firmware_host.errors import ControllerError, FirmwareHostError, InputError, LinkError, RunNotBegunError
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.zero import ZeroAt
 from tests.faults.line.fault_plan import Extent, Fault, draw_faults
@@ -164,7 +164,7 @@ class Player:
     def _put_right(self, error: FirmwareHostError) -> None:
         world = self.world
         begun = world.folder.journal.exists()
-        if isinstance(error, JournalError) and "never began" in str(error):
+        if isinstance(error, RunNotBegunError):
             begun = False
         if not begun and (self._begun or world.folder.setup.exists()):
             world.begin_anew()

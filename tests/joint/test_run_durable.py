@@ -118,11 +118,11 @@ def test_a_run_that_another_process_continues_between_reading_and_locking_is_not
     bench = stopped(tmp_path)
     before = bench.folder.journal.read_bytes()
 
-    def continued_elsewhere(*arguments: object) -> None:
+    def continued_elsewhere(*arguments: object, **options: object) -> None:
         with Journal(bench.folder.journal, bench.clock) as other:
             other.write(Assumed(**{"segment": 2, "pass": 1, "done": True}))
 
-    monkeypatch.setattr("firmware_host.station.resume._require_same_marking", continued_elsewhere)
+    monkeypatch.setattr("firmware_host.station.runs.resumable.Resumable.require_same_marking", continued_elsewhere)
     moves = len(bench.sent_moves())
     with pytest.raises(JournalError, match="was continued by another process meanwhile"):
         bench.resume(zero="here")

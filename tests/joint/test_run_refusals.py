@@ -96,7 +96,7 @@ def test_targets_that_another_version_would_plan_otherwise_are_refused(
 ) -> None:
     bench = stopped(tmp_path)
     other = StationBench(tmp_path / "other", small_setup("bottle-band"))
-    monkeypatch.setattr("firmware_host.station.resume.plan_job", lambda setup: other.plan)
+    monkeypatch.setattr("firmware_host.station.runs.resumable.plan_job", lambda setup: other.plan)
     refused(bench, JournalError, "gives other targets than the journal holds")
 
 

@@ -68,11 +68,8 @@ def test_a_run_is_resumed_where_it_was_begun_and_only_the_half_marked_pass_is_as
     assert [(entry.segment, entry.number) for entry in asked] == [(2, 2)]
     assert (record.outcome, record.done, record.step_errors) == ("done", 6, (0,) * 6)
     assert all(finding.holds for finding in fh.verify_run(fh.RunFolder(folder)))
-    with (
-        fh.reopen_station(folder, clock=clock, gate=lambda context: TimedGate(context, 0.2)) as opened,
-        pytest.raises(fh.InputError, match="the run is done: nothing is left"),
-    ):
-        opened.resume(finished=ask)
+    with pytest.raises(fh.InputError, match="the run is done: nothing is left"), fh.reopen_station(folder, clock=clock):
+        pytest.fail("it was opened")
 
 
 def test_a_folder_without_a_run_is_refused_before_anything_is_opened(tmp_path: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -51,8 +50,8 @@ class CrashingJournal(Journal):
         self._dead = True
         if kind.how == "after":
             super().write(event)
-        elif kind.how == "torn":
-            os.write(self._file, b'{"n":%d,"t":"2026' % self._next)
+        elif kind.how == "torn" and self._file is not None:
+            self._file.append(b'{"n":%d,"t":"2026' % self._next)
         kind.on_death()
         raise Crash
 

@@ -10,7 +10,7 @@ from firmware_host.acts import Resume
 from firmware_host.cli.screen import output
 from firmware_host.errors import FirmwareHostError, JournalError
 from firmware_host.reporting.run import status_notes
-from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.status import run_status_if_readable
@@ -39,7 +39,7 @@ def showing_run_status(folder: RunFolder, *, json: bool = False) -> Iterator[Non
 def _closed_after(folder: RunFolder) -> int:
     """How many lines the journal has, if its last one is the end of a run; else 0."""
     try:
-        state = replay(read_journal(folder.journal)) if folder.journal.exists() else None
+        state = replay(journal_events(folder.journal)) if folder.journal.exists() else None
     except JournalError:
         return 0
     return state.lines if state is not None and state.closed else 0

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 from types import TracebackType
-from typing import Self, TextIO
+from typing import Self
 
 from firmware_host.clock import Clock
 from firmware_host.errors import JournalError
+from firmware_host.system.files import RecordFile
 
 
 class TraceKind(Enum):
@@ -71,11 +72,10 @@ class FileTrace(Trace):
     def __init__(self, path: Path, clock: Clock) -> None:
         self.path = path
         self._clock = clock
-        self._file: TextIO | None = None
         try:
-            self._file = path.open("a", encoding="ascii", newline="\n")
+            self._file: RecordFile | None = RecordFile(path)
         except OSError as error:
-            raise JournalError(str(path), f"the trace cannot be opened: {error}") from error
+            raise JournalError(str(path), f"the trace cannot be opened: {error.strerror or error}") from error
 
     def record(self, kind: TraceKind, data: bytes) -> None:
         if self._file is None:
@@ -86,11 +86,13 @@ class FileTrace(Trace):
             "kind": kind.value,
             "text": data.decode("latin-1"),
         }
+        line = json.dumps(entry, ensure_ascii=True).encode() + b"\n"
         try:
-            self._file.write(json.dumps(entry, ensure_ascii=True) + "\n")
-            self._file.flush()
+            taken = self._file.append(line)
         except OSError as error:
-            raise JournalError(str(self.path), f"the trace cannot be written: {error}") from error
+            raise JournalError(str(self.path), f"the trace cannot be written: {error.strerror or error}") from error
+        if taken != len(line):
+            raise JournalError(str(self.path), "the trace cannot be written: the disk took only part of a line")
 
     def close(self) -> None:
         if self._file is not None:

@@ -8,15 +8,22 @@ Segments and passes count from 1. Positions are microsteps from the job's zero: 
 from __future__ import annotations
 
 from enum import Enum
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 SCHEMA = 2
 
 Outcome = Literal["done", "stopped", "failed"]
 
-_Count = Annotated[int, Field(ge=1)]
+MOST_PASSES = 100_000
+"""Passes of one run, of all segments together: a day and a night at a second each."""
+_FARTHEST = 1 << 53
+"""Microsteps: no controller counts as far."""
+
+_Count = Annotated[int, Field(ge=1, le=1 << 31)]
+_Steps = Annotated[int, Field(ge=-_FARTHEST, le=_FARTHEST)]
+_Accepted = Annotated[dict[str, str], Field(max_length=1000)]
 
 
 class Zero(Enum):
@@ -70,11 +77,17 @@ class Begin(Event):
     job: str
     machine: str
     port: str
-    targets: tuple[int, ...]
+    targets: tuple[_Steps, ...]
     passes: _Count
-    overrun: int | None = Field(None, ge=0)
+    overrun: int | None = Field(None, ge=0, le=_FARTHEST)
     marking: bool
-    accepted: dict[str, str] = Field(default_factory=dict)
+    accepted: _Accepted = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _not_endless(self) -> Self:
+        if len(self.targets) * self.passes > MOST_PASSES:
+            raise ValueError(f"more than {MOST_PASSES} passes in one run")
+        return self
 
 
 class Resume(Event):
@@ -86,7 +99,7 @@ class Resume(Event):
     kind: Literal["resume"] = Field("resume", alias="event")
     schema_version: Literal[2] = Field(2, alias="schema")
     zero: Zero
-    accepted: dict[str, str] = Field(default_factory=dict)
+    accepted: _Accepted = Field(default_factory=dict)
 
 
 class Assumed(_OfPass):
@@ -111,9 +124,9 @@ class ZeroSet(Event):
     """
 
     kind: Literal["zero"] = Field("zero", alias="event")
-    origin_steps: int
-    at: int
-    turns: int
+    origin_steps: _Steps
+    at: _Steps
+    turns: _Steps
     scale_known: bool | None = None
 
 
@@ -122,8 +135,8 @@ class Move(Event):
 
     kind: Literal["move"] = Field("move", alias="event")
     segment: _Count
-    target: int
-    position: int | None = None
+    target: _Steps
+    position: _Steps | None = None
 
 
 class Standstill(Event):
@@ -134,8 +147,8 @@ class Standstill(Event):
 
     kind: Literal["standstill"] = Field("standstill", alias="event")
     segment: _Count
-    target: int
-    position: int | None = None
+    target: _Steps
+    position: _Steps | None = None
     reported: float
 
 
@@ -144,8 +157,8 @@ class Unwind(Event):
 
     kind: Literal["unwind"] = Field("unwind", alias="event")
     segment: _Count
-    target: int
-    turns: int
+    target: _Steps
+    turns: _Steps
 
 
 class GateOpen(_OfPass):
@@ -170,14 +183,14 @@ class Finish(Event):
     """The axis is about to move to the job's end position."""
 
     kind: Literal["finish"] = Field("finish", alias="event")
-    target: int
+    target: _Steps
 
 
 class Finished(Event):
     """The axis stands still at the job's end position."""
 
     kind: Literal["finished"] = Field("finished", alias="event")
-    target: int
+    target: _Steps
     reported: float
 
 

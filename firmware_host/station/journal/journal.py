@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -20,13 +19,19 @@ from filelock import FileLock, Timeout
 from pydantic import ValidationError
 
 from firmware_host.clock import Clock
-from firmware_host.errors import JournalError
+from firmware_host.errors import JournalError, UnreadableFileError
 from firmware_host.station.journal import schema1
-from firmware_host.station.journal.events import EVENTS, SCHEMA, JournalEvent
+from firmware_host.station.journal.events import EVENTS, SCHEMA, Begin, JournalEvent
 from firmware_host.station.journal.tally import Tally, lines_noted
-from firmware_host.system.files import sync_folder
+from firmware_host.system.files import RecordFile, is_plain, read_lines, sync_folder
 
-LARGEST_JOURNAL = 1 << 30
+LARGEST_JOURNAL = 1 << 28
+"""Bytes: a run of as many passes as one may have, resumed a few times."""
+LONGEST_LINE = 4_000_000
+"""Bytes: the first line of such a run, which holds the target of every segment."""
+_MOST_SIGNS = (b'"', 20_000), (b"{", 1_000), (b"[", 1_000)
+"""How often a sign is in a line at the most: what more of them would make costs many times the line's own memory."""
+_LONGEST_COMPLAINT = 200
 
 
 class Journal:
@@ -36,7 +41,7 @@ class Journal:
         self._path = path
         self._clock = clock
         self._lock = FileLock(f"{path}.lock", timeout=0)
-        self._file = -1
+        self._file: RecordFile | None = None
         self._tally: Tally | None = None
         self._failed = False
         try:
@@ -46,11 +51,12 @@ class Journal:
         except OSError as error:
             raise JournalError(str(path), f"cannot be locked ({error.strerror})") from error
         try:
-            self._next = len(read_journal(path)) + 1 if path.exists() else 1
-            self._file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW, 0o644)
-            self._length = _whole_length(path)
-            os.ftruncate(self._file, self._length)
-            os.lseek(self._file, 0, os.SEEK_END)
+            self._file = RecordFile(path)
+            reader = _Reader(path)
+            for _ in reader.events():
+                pass  # every line is looked at before anything follows it
+            self._next, self._length = reader.lines + 1, reader.length
+            self._file.truncate(self._length)
             self._tally = Tally(path)
             sync_folder(path.parent)
         except OSError as error:
@@ -71,7 +77,7 @@ class Journal:
         Raises `JournalError` when it can't be written whole: what was written of it is taken back, and nothing is
         written any more, so that no line ever follows a torn or doubtful one.
         """
-        if self._failed:
+        if self._failed or self._file is None:
             raise JournalError(str(self._path), "could not be written before; nothing more is written")
         line = _line(
             event.model_copy(
@@ -82,9 +88,11 @@ class Journal:
                 }
             )
         )
+        if (excess := _excess(line)) is not None:
+            raise JournalError(str(self._path), f"takes no line that {excess}; stopped before the act")
         try:
-            written = os.write(self._file, line)
-            os.fsync(self._file)
+            written = self._file.append(line)
+            self._file.sync()
             if self._tally is not None and written == len(line):
                 self._tally.note(self._next)
         except OSError as error:
@@ -104,13 +112,14 @@ class Journal:
         with contextlib.suppress(OSError):
             if self._tally is not None:
                 self._tally.take_back(self._next)
-            os.ftruncate(self._file, self._length)
+            if self._file is not None:
+                self._file.truncate(self._length)
 
     def close(self) -> None:
         """Close the file and give the lock back; a second call does nothing."""
-        if self._file >= 0:
-            os.close(self._file)
-            self._file = -1
+        if self._file is not None:
+            self._file.close()
+            self._file = None
         if self._tally is not None:
             self._tally.close()
             self._tally = None
@@ -130,35 +139,26 @@ def _line(event: JournalEvent) -> bytes:
     return f'{text[:-1]},"sum":"{zlib.crc32(text.encode()):08x}"}}\n'.encode()
 
 
-def _whole_length(path: Path) -> int:
-    """Length of the file up to the end of its last whole, undamaged line, bytes."""
-    return path.read_bytes().rfind(b"\n") + 1
+def _excess(line: bytes) -> str | None:
+    """In what a line is more than any line of a run; None if it is not."""
+    if len(line) > LONGEST_LINE:
+        return f"is longer than {LONGEST_LINE} bytes"
+    many = ((sign, most) for sign, most in _MOST_SIGNS if line.count(sign) > most)
+    return next((f"holds more than {most} {sign.decode()}" for sign, most in many), None)
 
 
 def read_journal(path: Path) -> tuple[JournalEvent, ...]:
-    """All events in order; a torn last line is left out.
+    """All events of `journal_events` at once."""
+    return tuple(journal_events(path))
 
-    Raises `JournalError` naming the line when one before the last is damaged, out of order or of another schema, and
-    when lines are lost that were on the disk.
+
+def journal_events(path: Path) -> Iterator[JournalEvent]:
+    """The events in order, each as it is read; a torn last line is left out.
+
+    Raises `JournalError` naming the line when one before the last is damaged, out of order, of another schema, or no
+    event of a run; in the end, when lines are lost that were on the disk; and at once for what is no plain file.
     """
-    noted = lines_noted(path)  # before the journal is read: its writer may be at work
-    try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST_JOURNAL + 1)
-    except OSError as error:
-        raise JournalError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(data) > LARGEST_JOURNAL:
-        raise JournalError(str(path), f"is larger than {LARGEST_JOURNAL} bytes")
-    *lines, _torn = data.split(b"\n")
-    reader = _Reader(path)
-    events = tuple(reader.event(line, number) for number, line in enumerate(lines, 1))
-    if len(events) < noted:
-        raise JournalError(
-            str(path),
-            f"has lost {noted - len(events)} of its {noted} lines: what was done after line {len(events)} is not known."
-            " Look at the part, and run what is left of it as a new job",
-        )
-    return events
+    return _Reader(path).events()
 
 
 class _Reader:
@@ -167,51 +167,85 @@ class _Reader:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._schema = 0
+        self.lines = 0
+        """How many whole lines were read."""
+        self.length = 0
+        """How many bytes they have."""
 
-    def event(self, line: bytes, number: int) -> JournalEvent:
-        """The event of a line, counted from 1. Raises `JournalError`."""
-        text = self._checked(line, number)
-        if self._schema != SCHEMA:
-            entry = json.loads(text)
-            self._require_number(entry.get("n"), number)
-            self._look_for_schema(entry, number)
+    def events(self) -> Iterator[JournalEvent]:
+        """Every event. Raises `JournalError`."""
+        noted = lines_noted(self._path)  # before the journal is read: its writer may be at work
         try:
+            for line in read_lines(self._path, LARGEST_JOURNAL, LONGEST_LINE, links=False):
+                event = self._event(line, self.lines + 1)
+                self.lines += 1
+                self.length += len(line) + 1
+                yield event
+        except UnreadableFileError as error:
+            where = f"line {error.line} " if error.line is not None else ""
+            raise self._error(f"{where}{error.problem}") from error
+        if self.lines < noted:
+            raise self._error(
+                f"has lost {noted - self.lines} of its {noted} lines: what was done after line {self.lines} is not "
+                "known. Look at the part, and run what is left of it as a new job"
+            )
+
+    def _event(self, line: bytes, number: int) -> JournalEvent:
+        """The event of a line, counted from 1."""
+        text = self._checked(line, number)
+        try:
+            if self._schema != SCHEMA:
+                entry = json.loads(text)  # an object: it ends with a brace
+                self._require_number(entry.get("n"), number)
+                self._look_for_schema(entry, number)
             event = EVENTS.validate_json(text) if self._schema == SCHEMA else schema1.converted(json.loads(text))
         except ValidationError as error:
-            first = error.errors()[0]
+            first = error.errors(include_url=False, include_context=False, include_input=False)[0]
             where = ".".join(str(part) for part in first["loc"])
             raise self._error(
-                f"line {number} is no event of schema {self._schema} ({where}: {first['msg']})"
+                f"line {number} is no event of schema {self._schema} ({_shown(f'{where}: ' + first['msg'])})"
             ) from error
+        except (ValueError, RecursionError) as error:  # no JSON, numbers of thousands of digits, nested too deeply
+            raise self._error(f"line {number} is no event ({_shown(str(error))})") from error
         self._require_number(event.line, number)
+        if isinstance(event, Begin) and number > 1:
+            raise self._error(f"line {number} begins the run again")
         return event
 
     def _require_number(self, found: object, number: int) -> None:
         if found != number:
-            raise self._error(f"line {number} is numbered {found!r}: a line is missing or doubled")
+            raise self._error(f"line {number} is numbered {_shown(repr(found))}: a line is missing or doubled")
 
     def _checked(self, line: bytes, number: int) -> bytes:
         """A line without its checksum, which fits."""
         body, _, tail = line.rpartition(b',"sum":"')
         if not tail.endswith(b'"}') or tail[:-2] != f"{zlib.crc32(body + b'}'):08x}".encode():
             raise self._error(f"line {number} is damaged (its checksum does not fit)")
+        if (excess := _excess(line)) is not None:
+            raise self._error(f"line {number} {excess}: no line of a run does")
         return body + b"}"
 
     def _look_for_schema(self, entry: Mapping[str, Any], number: int) -> None:
         if number == 1 or "schema" in entry:
-            self._schema = entry.get("schema", 0)
-            if self._schema not in (SCHEMA, schema1.SCHEMA):
-                raise self._error(
-                    f"has schema {entry.get('schema')!r}; this version reads {schema1.SCHEMA} and {SCHEMA}"
-                )
+            found = entry.get("schema", 0)
+            if type(found) is not int or found not in (SCHEMA, schema1.SCHEMA):
+                shown = _shown(repr(entry.get("schema")))
+                raise self._error(f"has schema {shown}; this version reads {schema1.SCHEMA} and {SCHEMA}")
+            self._schema = found
 
     def _error(self, detail: str) -> JournalError:
         return JournalError(str(self._path), detail)
 
 
+def _shown(text: str) -> str:
+    """What a file says, as it may be printed."""
+    short = text if len(text) <= _LONGEST_COMPLAINT else f"{text[:_LONGEST_COMPLAINT]}.."
+    return "".join(sign if sign.isprintable() else "?" for sign in short)
+
+
 def in_use(path: Path) -> bool:
     """Whether a process is writing this journal now. Creates nothing."""
-    if not Path(f"{path}.lock").exists():
+    if not is_plain(Path(f"{path}.lock")):
         return False
     lock = FileLock(f"{path}.lock", timeout=0)
     try:

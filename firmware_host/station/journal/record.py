@@ -33,7 +33,7 @@ class PassStatus(Enum):
     """The gate was open when the run ended: the pass may be marked, in part or in full."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class PassRecord:
     """One pass of one segment (both from 1). Positions in microsteps from the job's zero, times in UTC (ISO 8601)."""
 

@@ -6,9 +6,13 @@ announces; so a journal may have one line more than its tally (a crash between t
 
 from __future__ import annotations
 
+import errno
 import os
 import zlib
 from pathlib import Path
+
+from firmware_host.errors import JournalError, MissingFileError, UnreadableFileError
+from firmware_host.system.files import RecordFile, read_regular
 
 _SLOT_BYTES = 32
 _SLOTS = 2
@@ -18,20 +22,24 @@ class Tally:
     """Writes the tally beside a journal, in two places by turns: one of them is whole at any time."""
 
     def __init__(self, journal: Path) -> None:
-        self._file = os.open(tally_path(journal), os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW, 0o644)
+        self._file = RecordFile(tally_path(journal))
 
     def note(self, lines: int) -> None:
         """The journal has `lines` lines; returns when that is on the disk. Raises `OSError`."""
-        os.pwrite(self._file, _slot(lines), lines % _SLOTS * _SLOT_BYTES)
-        os.fsync(self._file)
+        self._write(_slot(lines), lines)
+        self._file.sync()
 
     def take_back(self, lines: int) -> None:
         """Line `lines` is taken out of the journal again. Raises `OSError`."""
-        os.pwrite(self._file, bytes(_SLOT_BYTES), lines % _SLOTS * _SLOT_BYTES)
+        self._write(bytes(_SLOT_BYTES), lines)
 
     def close(self) -> None:
         """Close the file."""
-        os.close(self._file)
+        self._file.close()
+
+    def _write(self, slot: bytes, lines: int) -> None:
+        if self._file.write_at(slot, lines % _SLOTS * _SLOT_BYTES) != len(slot):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
 def tally_path(journal: Path) -> Path:
@@ -40,12 +48,17 @@ def tally_path(journal: Path) -> Path:
 
 
 def lines_noted(journal: Path) -> int:
-    """How many lines the journal had at least; 0 if nothing is noted (a journal that was copied alone)."""
+    """How many lines the journal had at least; 0 if nothing is noted (a journal that was copied alone).
+
+    Raises `JournalError` where something else than a tally stands in its place.
+    """
+    path = tally_path(journal)
     try:
-        with tally_path(journal).open("rb") as file:
-            data = file.read(_SLOTS * _SLOT_BYTES)
-    except OSError:
+        data = read_regular(path, _SLOTS * _SLOT_BYTES, links=False)
+    except MissingFileError:
         return 0
+    except UnreadableFileError as error:
+        raise JournalError(str(path), error.problem) from error
     slots = [data[place : place + _SLOT_BYTES] for place in range(0, len(data), _SLOT_BYTES)]
     return max((_lines(slot) for slot in slots), default=0)
 

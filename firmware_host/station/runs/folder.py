@@ -10,10 +10,18 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from firmware_host.errors import InputError, JournalError
+from firmware_host.acts import Run
+from firmware_host.errors import (
+    FirmwareHostError,
+    InputError,
+    JournalError,
+    MissingFileError,
+    RunNotBegunError,
+    UnreadableFileError,
+)
 from firmware_host.model import Job, Machine, Setup
 from firmware_host.model.files.files import validate
-from firmware_host.system.files import sync_folder, write_whole
+from firmware_host.system.files import read_regular, sync_folder, write_whole
 
 _LARGEST_SETUP = 4_000_000
 
@@ -72,13 +80,30 @@ class RunFolder:
 
     @classmethod
     def existing(cls, path: Path) -> RunFolder:
-        """The folder of an earlier run. Raises `InputError` if it is none."""
+        """The folder of an earlier run, whole or damaged.
+
+        Raises `InputError` if it is none or can't be looked into, `RunNotBegunError` if it holds no journal yet.
+        """
         folder = cls(path)
-        if path.is_symlink() or not folder.journal.is_file():
-            raise InputError(
-                "is no run folder (it holds no journal)", "Name a folder that a run made", source=str(path)
-            )
-        return folder
+        try:
+            names = set() if path.is_symlink() or not path.is_dir() else {each.name for each in path.iterdir()}
+        except (OSError, ValueError) as error:
+            problem = f"cannot be looked into ({getattr(error, 'strerror', error)})"
+            raise InputError(problem, "Check its rights", source=str(path)) from error
+        if folder.journal.name in names:
+            return folder
+        if names & {folder.setup.name, folder.trace.name}:
+            raise folder.never_began()
+        raise InputError("is no run folder (it holds no journal)", "Name a folder that a run made", source=str(path))
+
+    def never_began(self) -> RunNotBegunError:
+        """That nothing was moved in this run, because not even the first line of its journal is whole."""
+        try:
+            job = self.load_setup().job_source
+        except FirmwareHostError:
+            job = ""
+        problem = "nothing was moved: the run ended before the first line of its journal"
+        return RunNotBegunError(problem, "Start the job again", source=str(self.path), acts=(Run(job=job),))
 
     def save_setup(self, setup: Setup) -> str:
         """Keep job and machine as they are now; a resumed run uses these, whatever happens to the files.
@@ -100,24 +125,28 @@ class RunFolder:
 
     def setup_digest(self) -> str:
         """SHA-256 of the kept job and machine, which the journal holds. Raises `JournalError` if it can't be read."""
-        try:
-            return hashlib.sha256(self.setup.read_bytes()).hexdigest()
-        except OSError as error:
-            raise JournalError(str(self.setup), f"cannot be read ({error.strerror})") from error
+        return hashlib.sha256(self._setup_bytes()).hexdigest()
 
     def load_setup(self) -> Setup:
         """Job and machine of the run. Raises `InputError` or `JournalError` when the file isn't whole."""
         try:
-            if self.setup.stat().st_size > _LARGEST_SETUP:
-                raise JournalError(str(self.setup), f"is larger than {_LARGEST_SETUP} bytes")
-            document = json.loads(self.setup.read_text(encoding="utf-8"))
+            document = json.loads(self._setup_bytes())
             job, machine = document["job"], document["machine"]
-        except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+            sources = document.get("job_source", ""), document.get("machine_source", "")
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
             raise JournalError(str(self.setup), f"cannot be read ({error})") from error
+        if not isinstance(job, dict) or not isinstance(machine, dict) or not all(isinstance(s, str) for s in sources):
+            raise JournalError(str(self.setup), "cannot be read (it holds no job and machine)")
         source = str(self.setup)
         return Setup(
             validate(Job, job, source=source),
             validate(Machine, machine, source=source),
-            document.get("job_source", ""),
-            document.get("machine_source", ""),
+            *sources,
         )
+
+    def _setup_bytes(self) -> bytes:
+        try:
+            return read_regular(self.setup, _LARGEST_SETUP, links=False)
+        except UnreadableFileError as error:
+            problem = "is missing" if isinstance(error, MissingFileError) else error.problem
+            raise JournalError(str(self.setup), problem) from error

@@ -10,7 +10,7 @@ from firmware_host.controller.dialect import Capabilities
 from firmware_host.controller.registry import load_dialect
 from firmware_host.errors import FirmwareHostError
 from firmware_host.planning.plan import plan_job
-from firmware_host.station.journal.journal import in_use, read_journal
+from firmware_host.station.journal.journal import in_use, journal_events
 from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
 from firmware_host.station.journal.record import PassRecord, RunRecord, ended_as
 from firmware_host.station.journal.replay import left_by, replay
@@ -59,11 +59,15 @@ class RunStatus:
 
 
 def run_status(folder: RunFolder) -> RunStatus:
-    """Read a run's folder; changes nothing. Raises `JournalError` or `InputError` where it isn't whole."""
-    events = read_journal(folder.journal)
-    state = replay(events)
+    """Read a run's folder; changes nothing.
+
+    Raises `JournalError` or `InputError` where it isn't whole, `RunNotBegunError` where nothing was moved.
+    """
+    state = replay(journal_events(folder.journal))
+    if state.begin is None:
+        raise folder.never_began()
     setup = folder.load_setup()
-    left = state.left if state.left is not None else left_by(events, plan_job(setup).route)
+    left = state.left if state.left is not None else left_by(journal_events(folder.journal), plan_job(setup).route)
     capabilities = load_dialect(setup.machine.link.dialect).capabilities
     place, why = _place(left, capabilities, homes=setup.machine.axis.home_switch)
     under_way = in_use(folder.journal)

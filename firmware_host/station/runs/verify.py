@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
-from firmware_host.errors import JournalError
+from firmware_host.errors import JournalError, MissingFileError, UnreadableFileError
 from firmware_host.station.journal.events import Begin
-from firmware_host.station.journal.journal import read_journal
+from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.system.files import read_regular
 
-_LARGEST_RECORD = 1 << 30
+_SPARE = 10_000
+"""Bytes by which a record may be longer than it is expected to be."""
 
 
 @dataclass(frozen=True)
@@ -34,11 +36,11 @@ def verify_run(folder: RunFolder) -> tuple[RunFinding, ...]:
     are wrong.
     """
     try:
-        state = replay(read_journal(folder.journal))
+        state = replay(journal_events(folder.journal))
     except JournalError as error:
         return (RunFinding("journal", False, error.detail),)
     if state.begin is None:
-        return (RunFinding("journal", False, "holds no whole line: the run never began"),)
+        return (RunFinding("journal", False, "holds no whole line: the run never began, and nothing was moved"),)
     whole = RunFinding("journal", True, f"{state.lines} lines, each with its checksum")
     targets = RunFinding("targets", not state.astray, state.astray or f"{len(state.begin.targets)}, each where planned")
     opened = f"{state.openings} openings of the gate, each at a standstill on its microstep"
@@ -58,16 +60,19 @@ def _setup(folder: RunFolder, begin: Begin) -> RunFinding:
 
 def _record(folder: RunFolder, expected: RunRecord) -> RunFinding:
     try:
-        with folder.record.open("rb") as file:
-            saved = json.loads(file.read(_LARGEST_RECORD), object_hook=_renamed)
-            saved = {"accepted": {}} | saved if isinstance(saved, dict) else saved  # before limits could be accepted
-    except FileNotFoundError:
+        text = expected.to_json()
+        most = 2 * len(text) + _SPARE  # other spaces, and the names of an earlier version
+        saved = json.loads(read_regular(folder.record, most, links=False), object_hook=_renamed)
+        saved = {"accepted": {}} | saved if isinstance(saved, dict) else saved  # before limits could be accepted
+    except MissingFileError:
         if expected.outcome == "running":
             return RunFinding("record", True, "none yet: the run did not come to an end")
         return RunFinding("record", False, f"is missing, and the journal says: {expected.outcome}")
-    except (OSError, ValueError, RecursionError) as error:
+    except UnreadableFileError as error:
+        return RunFinding("record", False, error.problem)
+    except (ValueError, RecursionError) as error:
         return RunFinding("record", False, f"cannot be read ({error})")
-    if saved == json.loads(json.dumps(asdict(expected))):
+    if saved == json.loads(text):
         return RunFinding("record", True, f"{expected.done} of {len(expected.passes)} passes done, as in the journal")
     if expected.outcome == "running":
         return RunFinding("record", True, "from before the run was resumed; resumed, it did not come to an end")

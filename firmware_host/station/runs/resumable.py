@@ -1,0 +1,73 @@
+"""What can be resumed of a run, as its files say: settled before its port is opened, which resets many boards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firmware_host import acts
+from firmware_host.errors import InputError, JournalError
+from firmware_host.model import Setup
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.station.journal.journal import in_use, journal_events
+from firmware_host.station.journal.last_position import LastPosition
+from firmware_host.station.journal.replay import RunState, left_by, replay
+from firmware_host.station.runs.folder import RunFolder
+
+
+@dataclass(frozen=True)
+class Resumable:
+    """A run that did not come to its end, with the setup and the plan that it began with."""
+
+    folder: RunFolder
+    state: RunState
+    setup: Setup
+    plan: JobPlan
+
+    @classmethod
+    def read(cls, folder: RunFolder) -> Resumable:
+        """Read a run's folder. Changes nothing, but the record of a run that is done is saved.
+
+        Raises `RunNotBegunError` where nothing was moved, `JournalError` for files that are damaged, in use, or not
+        those that the run began with, `InputError` when nothing is left.
+        """
+        if in_use(folder.journal):
+            raise JournalError(str(folder.journal), "another process is writing this run")
+        state = replay(journal_events(folder.journal))
+        if state.begin is None:
+            raise folder.never_began()
+        if state.begin.setup_digest != folder.setup_digest():
+            raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
+        setup = folder.load_setup()
+        plan = plan_job(setup)
+        if state.begin.targets != tuple(plan.route.segment_targets().tolist()):
+            raise JournalError(
+                str(folder.setup), "gives other targets than the journal holds: another version began the run"
+            )
+        if state.record.outcome == "done":
+            state.record.save(folder.record)  # it may have crashed between the last line of its journal and this
+            raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
+        return cls(folder, state, setup, plan)
+
+    @property
+    def port(self) -> str:
+        """The port that the run began with; empty if it is not known."""
+        return self.state.begin.port if self.state.begin is not None else ""
+
+    def left(self) -> LastPosition:
+        """Where the axis was left."""
+        if self.state.left is not None:
+            return self.state.left
+        return left_by(journal_events(self.folder.journal), self.plan.route)
+
+    def require_same_marking(self, *, marks: bool) -> None:
+        """Raise `InputError` where passes without marking would come to count as marked, or the other way round."""
+        if self.state.record.marking == marks:
+            return
+        if self.state.record.marking:
+            problem = "it marks: a pass turned to without marking would count as marked"
+            remedy = "Resume it with marking"
+        else:
+            problem = "it was begun without marking: what it has turned to was never marked"
+            remedy = "Resume it without marking, or run the job anew to mark"
+        again = acts.Resume(str(self.folder.path), without_marking=not self.state.record.marking)
+        raise InputError(problem, remedy, source=str(self.folder.path), acts=(again,))
