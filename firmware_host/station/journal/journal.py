@@ -240,7 +240,7 @@ class _Reader:
 def _shown(text: str) -> str:
     """What a file says, as it may be printed."""
     short = text if len(text) <= _LONGEST_COMPLAINT else f"{text[:_LONGEST_COMPLAINT]}.."
-    return "".join(sign if sign.isprintable() else "?" for sign in short)
+    return "".join(sign if sign.isprintable() else " " for sign in short)
 
 
 def in_use(path: Path) -> bool:
