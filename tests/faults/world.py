@@ -161,7 +161,7 @@ class World:
 
     def _go(self, resuming: bool, act: Callable[[Station], RunRecord]) -> RunRecord:
         self._begin()
-        with self.disk.at_work(), patch("firmware_host.station.resume.plan_job", self._plan):
+        with self.disk.at_work(), patch("firmware_host.station.runs.resumable.plan_job", self._plan):
             try:
                 controller = self._open(resuming)
                 try:
