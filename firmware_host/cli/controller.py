@@ -44,9 +44,8 @@ MachineOption = Annotated[str, typer.Option("--machine", help="Machine file or p
 class LineKind(StrEnum):
     """How a simulated controller is reached."""
 
-    AUTO = "auto"
-    PTY = "pty"
     SOCKET = "socket"
+    PTY = "pty"
 
 
 @contextmanager
@@ -199,9 +198,14 @@ def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption
 @controller_app.command("simulate")
 def simulate_command(
     machine: MachineOption = "belt-chuck",
-    kind: Annotated[LineKind, typer.Option(help="Pseudo-terminal or loopback socket.")] = LineKind.AUTO,
+    kind: Annotated[
+        LineKind, typer.Option(help="Loopback socket, or pseudo-terminal (not on Windows).")
+    ] = LineKind.SOCKET,
+    socket_port: Annotated[
+        int, typer.Option(min=0, max=65535, metavar="NUMBER", help="Port of the socket; 0 for a free one.")
+    ] = 0,
     clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How many times faster than real time.")] = 1.0,
-    link: Annotated[Path | None, typer.Option(help="Make this symbolic link to the pseudo-terminal.")] = None,
+    link: Annotated[Path | None, typer.Option(help="Serve a pseudo-terminal, with this link to it.")] = None,
     delivered: Annotated[bool, typer.Option("--delivered", help="Start with factory settings.")] = False,
     dialect: Annotated[str, typer.Option(help="Dialect that it speaks (default: the machine's).")] = "",
 ) -> None:
@@ -212,7 +216,7 @@ def simulate_command(
     stop = StopRequest()
     with (
         stop.on_signals(),
-        serve(device, time, kind=kind.value, link=link) as line,
+        serve(device, time, kind="pty" if link is not None else kind.value, port=socket_port, link=link) as line,
     ):
         output.lines([line.url])
         sys.stdout.flush()

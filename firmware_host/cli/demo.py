@@ -1,4 +1,4 @@
-"""`demo`: a whole job on a simulated controller, over a real serial connection, at a quickened clock."""
+"""`demo`: a whole job on a simulated controller, over a real connection, at a quickened clock."""
 
 from __future__ import annotations
 

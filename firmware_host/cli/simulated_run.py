@@ -1,4 +1,4 @@
-"""A whole job on a simulated controller, over a real serial connection: what `demo` shows."""
+"""A whole job on a simulated controller, over a real connection: what `demo` shows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`demo` as a process of its own: a whole job over a pseudo-terminal, the counter against the plan."""
+"""`demo` as a process of its own: a whole job over a loopback socket, the counter against the plan."""
 
 from __future__ import annotations
 

@@ -15,12 +15,14 @@ from firmware_host.clock import Clock
 from firmware_host.errors import LinkError, PortUnavailableError
 from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.serving.server import DeviceServer
+from firmware_host.system.sockets import Waitable
 
 if sys.platform == "win32":
     raise ImportError("not on Windows")
 
 READ_SIZE = 4096
-TERMINALS = Path("/dev/pts")
+TERMINALS = ("/dev/pts/", "/dev/ttys")
+"""How the names of pseudo-terminals begin, on Linux and on macOS."""
 
 
 class PtyServer(DeviceServer):
@@ -55,7 +57,7 @@ class PtyServer(DeviceServer):
 
     def _make_link(self, link: Path) -> None:
         try:
-            if link.is_symlink() and (not link.exists() or link.readlink().is_relative_to(TERMINALS)):
+            if link.is_symlink() and (not link.exists() or str(link.readlink()).startswith(TERMINALS)):
                 link.unlink()  # left behind by a server that was killed
             link.symlink_to(self._path)
         except OSError as error:
@@ -69,19 +71,22 @@ class PtyServer(DeviceServer):
         for descriptor in (self._slave, self._master):
             os.close(descriptor)
 
-    def _watched(self) -> list[int]:
+    def _watched(self) -> list[Waitable]:
         return [self._master]
 
-    def _line_out(self) -> int | None:
+    def _line_out(self) -> Waitable | None:
         return self._master
 
-    def _take(self, descriptor: int) -> bytes:
+    def _write(self, data: bytes) -> int:
+        return os.write(self._master, data)
+
+    def _take(self) -> bytes:
         """Read a packet: a byte that says what happened on the terminal, then the data if that byte is 0.
 
         Source: the Linux manual page `ioctl_tty(2)`, section "Packet mode".
         """
         try:
-            packet = os.read(descriptor, READ_SIZE)
+            packet = os.read(self._master, READ_SIZE)
         except BlockingIOError:
             return b""
         if packet[0] == termios.TIOCPKT_DATA:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import os
-import select
+import socket
 import threading
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
@@ -13,6 +12,7 @@ from typing import Self
 
 from firmware_host.clock import Clock
 from firmware_host.simulator.device import SimulatedDevice
+from firmware_host.system.sockets import Waitable, wait, wake_pair
 
 MOST_UNREAD_BYTES = 65536
 """What the line keeps for a client that doesn't read; the device's later bytes are lost."""
@@ -30,7 +30,7 @@ class DeviceServer(ABC):
         self._clock = clock
         self._lock = threading.RLock()
         self._thread: threading.Thread | None = None
-        self._wake_read = self._wake_write = -1
+        self._wakes: tuple[socket.socket, socket.socket] | None = None
         self._stopping = threading.Event()
         self._unsent = b""
 
@@ -48,16 +48,20 @@ class DeviceServer(ABC):
         """Take the line away; a client sees it vanish."""
 
     @abstractmethod
-    def _watched(self) -> list[int]:
-        """File descriptors that may have something for the device."""
+    def _watched(self) -> list[Waitable]:
+        """What may have something for the device."""
 
     @abstractmethod
-    def _line_out(self) -> int | None:
-        """File descriptor to write to, None while nobody is there."""
+    def _line_out(self) -> Waitable | None:
+        """Where the client listens, None while nobody is there."""
 
     @abstractmethod
-    def _take(self, descriptor: int) -> bytes:
-        """Read what has come on a watched descriptor; empty if it was no data."""
+    def _take(self) -> bytes:
+        """Read what has come on what is watched; empty if it was no data."""
+
+    @abstractmethod
+    def _write(self, data: bytes) -> int:
+        """Write to the client without waiting; returns how many bytes were taken. Raises `OSError`."""
 
     # --- life -----------------------------------------------------------------------------------------------
 
@@ -65,13 +69,11 @@ class DeviceServer(ABC):
         """Open the line and start serving; nothing happens if it is being served already."""
         if self._thread is None:
             self._open()
-            self._wake_read, self._wake_write = os.pipe()
-            os.set_blocking(self._wake_write, False)
+            self._wakes = wake_pair()
             self._stopping.clear()
             self._fetch()
-            line_out = self._line_out()
-            if line_out is not None and self._unsent:
-                self._send(line_out)  # what it says at power-up is there before anybody can open the line
+            if self._line_out() is not None and self._unsent:
+                self._send()  # what it says at power-up is there before anybody can open the line
             self._thread = threading.Thread(target=self._serve, name=f"simulator {self.url}", daemon=True)
             self._thread.start()
         return self
@@ -86,8 +88,9 @@ class DeviceServer(ABC):
         thread.join()
         self._close()
         with self._lock:
-            for descriptor in (self._wake_read, self._wake_write):
-                os.close(descriptor)
+            wakes, self._wakes = self._wakes, None
+            for end in wakes or ():
+                end.close()
         self._unsent = b""
 
     def __enter__(self) -> Self:
@@ -126,22 +129,26 @@ class DeviceServer(ABC):
     # --- the thread -----------------------------------------------------------------------------------------
 
     def _wake(self) -> None:
-        with contextlib.suppress(BlockingIOError):  # a full pipe wakes the thread as well
-            os.write(self._wake_write, b"w")
+        if self._wakes is not None:
+            with contextlib.suppress(BlockingIOError):  # what was not read yet wakes the thread as well
+                self._wakes[1].send(b"w")
 
     def _serve(self) -> None:
+        if self._wakes is None:
+            return
+        woken, _ = self._wakes
         while not self._stopping.is_set():
             timeout_s = self._fetch()
             line_out = self._line_out()
-            writable = [line_out] if self._unsent and line_out is not None else []
-            readable, ready, _ = select.select([self._wake_read, *self._watched()], writable, [], timeout_s)
-            for descriptor in readable:
-                if descriptor == self._wake_read:
-                    os.read(self._wake_read, 4096)
-                elif data := self._take(descriptor):
+            writing = [line_out] if self._unsent and line_out is not None else []
+            readable, writable = wait([woken, *self._watched()], writing, timeout_s)
+            for end in readable:
+                if end is woken:
+                    woken.recv(4096)
+                elif data := self._take():
                     self._hand_over(data)
-            if ready and self._line_out() == line_out:
-                self._send(ready[0])
+            if writable and self._line_out() == line_out:
+                self._send()
 
     def _fetch(self) -> float | None:
         """Take what the device has said; returns how many real seconds it will now be silent, None for ever."""
@@ -164,9 +171,9 @@ class DeviceServer(ABC):
             if self._device.client_opened(now_s):
                 self._unsent = b""
 
-    def _send(self, descriptor: int) -> None:
+    def _send(self) -> None:
         try:
-            sent = os.write(descriptor, self._unsent)
+            sent = self._write(self._unsent)
         except BlockingIOError:
             return
         except (BrokenPipeError, ConnectionError):

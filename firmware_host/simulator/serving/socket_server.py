@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import select
 import socket
 
 from firmware_host.clock import Clock
 from firmware_host.errors import LinkError, PortUnavailableError
 from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.serving.server import DeviceServer
+from firmware_host.system.sockets import HOST, Waitable, listen, wait
 
-HOST = "127.0.0.1"
 READ_SIZE = 4096
 OPENING_PAUSE_S = 0.05
 """Real time for which a new client is not spoken to: many drop what comes while they open."""
@@ -36,10 +35,11 @@ class SocketServer(DeviceServer):
 
     def _open(self) -> None:
         try:
-            listener = socket.create_server((HOST, self._port), backlog=1)
+            listener = listen(self._port, callers=1)
         except OSError as error:
-            raise PortUnavailableError(url=f"socket://{HOST}:{self._port}", detail=str(error.strerror)) from error
-        listener.setblocking(False)
+            raise PortUnavailableError(
+                url=f"socket://{HOST}:{self._port}", detail=error.strerror or str(error)
+            ) from error
         self._port = listener.getsockname()[1]
         self._listener = listener
 
@@ -49,14 +49,17 @@ class SocketServer(DeviceServer):
                 end.close()
         self._client = self._listener = None
 
-    def _watched(self) -> list[int]:
+    def _watched(self) -> list[Waitable]:
         end = self._client or self._listener
-        return [end.fileno()] if end is not None else []
+        return [end] if end is not None else []
 
-    def _line_out(self) -> int | None:
-        return self._client.fileno() if self._client is not None else None
+    def _line_out(self) -> Waitable | None:
+        return self._client
 
-    def _take(self, descriptor: int) -> bytes:
+    def _write(self, data: bytes) -> int:
+        return 0 if self._client is None else self._client.send(data)
+
+    def _take(self) -> bytes:
         if self._client is None:
             self._accept()
             return b""
@@ -81,7 +84,7 @@ class SocketServer(DeviceServer):
         client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._client = client
         self._client_opened()
-        select.select([client], [], [], OPENING_PAUSE_S)
+        wait([client], timeout_s=OPENING_PAUSE_S)
 
     def _client_gone(self) -> None:
         super()._client_gone()

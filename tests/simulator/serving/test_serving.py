@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import select
 import socket
+import sys
 from pathlib import Path
 
 import pytest
@@ -246,19 +247,38 @@ def test_a_port_already_taken_is_an_error() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "start"),
+    ("options", "start"),
     [
-        pytest.param("pty", "/dev/", id="pty", marks=pytest.mark.posix("a pseudo-terminal")),
-        pytest.param("socket", "socket://127.0.0.1:", id="socket"),
-        pytest.param("auto", "/dev/", id="auto", marks=pytest.mark.posix("a pseudo-terminal")),
+        pytest.param({"kind": "pty"}, "/dev/", id="pty", marks=pytest.mark.posix("a pseudo-terminal")),
+        pytest.param({"kind": "socket"}, "socket://127.0.0.1:", id="socket"),
+        pytest.param({}, "socket://127.0.0.1:", id="unsaid"),
     ],
 )
-def test_serve_starts_the_kind_of_line_asked_for(kind: str, start: str) -> None:
+def test_serve_starts_the_kind_of_line_asked_for(options: dict[str, str], start: str) -> None:
     clock = ScaledClock(200)
     device = StatusQueryDevice(StatusQueryVariant(), clock.monotonic())
-    with serve(device, clock, kind=kind) as server, Client(server.url) as client:  # type: ignore[arg-type]
+    with serve(device, clock, **options) as server, Client(server.url) as client:  # type: ignore[arg-type]
         assert server.url.startswith(start)
         assert client.line().endswith("['$' for help]")
+
+
+def test_a_socket_is_served_at_the_port_asked_for_again_and_again() -> None:
+    clock = ScaledClock(200)
+    with serve(StatusQueryDevice(StatusQueryVariant(), clock.monotonic()), clock) as server:
+        port = int(server.url.rsplit(":", 1)[1])
+    for _ in range(2):
+        device = StatusQueryDevice(StatusQueryVariant(), clock.monotonic())
+        with serve(device, clock, port=port) as server, Client(server.url) as client:
+            assert server.url == f"socket://127.0.0.1:{port}"
+            assert client.line().endswith("['$' for help]")
+
+
+def test_a_system_without_pseudo_terminals_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "firmware_host.simulator.serving.pty_server", None)
+    clock = ScaledClock(200)
+    device = StatusQueryDevice(StatusQueryVariant(), clock.monotonic())
+    with pytest.raises(PortUnavailableError, match="this system has none; serve it on a loopback socket"):
+        serve(device, clock, kind="pty")
 
 
 @pytest.mark.posix("a pseudo-terminal")
