@@ -63,8 +63,8 @@ def moves(
         raise InputError("the table is only shown, never saved", f"Add --format with one of {others}", key="--output")
     setup = load_job(job)
     plan = planned(setup)
-    if writer is None:
-        documents.show(moves_document(plan.program, setup.machine))
+    if writer is None or (json and output_file is None):
+        documents.show(moves_document(plan.program, setup.machine), json=json)
         return
     text = writer.text(setup, plan)
     if output_file is None:

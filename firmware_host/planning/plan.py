@@ -10,7 +10,7 @@ from firmware_host.errors import FormulaRangeError, InputError, LimitExceededErr
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
-from firmware_host.planning.layout.segments import SegmentPlan, plan_segments
+from firmware_host.planning.layout.segments import SegmentPlan, plan_segments, require_whole_steps
 from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.load.case import LoadVariants, load_variants
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
@@ -118,6 +118,7 @@ def _places(setup: Setup) -> _Places:
     loads = load_variants(setup.machine, setup.job)
     machine, job = loads.unkind.machine, loads.unkind.job
     segments = plan_segments(job, tilt=axis_slope(machine, job))
+    require_whole_steps(segments, machine.microsteps_per_part_turn(job.part.contact))
     return _Places(loads, segments, plan_route(machine, job, segments))
 
 

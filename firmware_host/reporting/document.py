@@ -7,9 +7,11 @@ written for people (see `text.py`).
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import TypeAlias
+from itertools import islice
+from typing import TypeAlias, overload
 
 from firmware_host.acts import Act
 
@@ -81,6 +83,49 @@ class Column:
 Row: TypeAlias = "tuple[Value | Cell, ...]"
 
 
+class LongRows(Sequence[Row]):
+    """Rows that are made as they are asked for, so that a million of them take no memory.
+
+    `make(start, stop)` yields the rows of those numbers, counted from 0, of `size` in all.
+    """
+
+    def __init__(self, size: int, make: Callable[[int, int], Iterator[Row]]) -> None:
+        self._size, self._make = size, make
+
+    def __len__(self) -> int:
+        return self._size
+
+    def __iter__(self) -> Iterator[Row]:
+        for start in range(0, self._size, _AT_ONCE):
+            yield from self._make(start, min(start + _AT_ONCE, self._size))
+
+    @overload
+    def __getitem__(self, place: int) -> Row: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Row, ...]: ...
+
+    def __getitem__(self, place: int | slice) -> Row | tuple[Row, ...]:
+        if isinstance(place, slice):
+            start, stop, step = place.indices(self._size)
+            return tuple(islice(self._make(start, stop), 0, None, step)) if step > 0 else tuple(self)[place]
+        at = range(self._size)[place]
+        return next(self._make(at, at + 1))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and len(self) == len(other) and all(map(_same, self, other))
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+def _same(row: Row, other: object) -> bool:
+    return row == other
+
+
+_AT_ONCE = 4096
+"""Rows made in one go."""
+
+
 @dataclass(frozen=True)
 class Apart:
     """A row apart from the others, with a key of its own; `row` is None where there is none."""
@@ -96,16 +141,35 @@ class Table:
     key: str
     title: str
     columns: tuple[Column, ...]
-    rows: tuple[Row, ...]
+    rows: Sequence[Row]
     first: Apart | None = None
     last: Apart | None = None
     brief: bool = True
 
     @property
-    def all_rows(self) -> tuple[Row, ...]:
+    def all_rows(self) -> Iterator[Row]:
         """The rows with those apart, as people see them."""
-        first, last = ((each.row,) if each and each.row is not None else () for each in (self.first, self.last))
-        return (*first, *self.rows, *last)
+        yield from self._apart(self.first)
+        yield from self.rows
+        yield from self._apart(self.last)
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is no row at all."""
+        return next(self.all_rows, None) is None
+
+    def ends(self, most: int) -> tuple[tuple[Row, ...], tuple[Row, ...]]:
+        """What people see of a long table: its beginning and its end; all of it and nothing if it has `most` rows."""
+        first, last = (tuple(self._apart(each)) for each in (self.first, self.last))
+        if len(self.rows) <= most:
+            return (*first, *self.rows, *last), ()
+        half = most // 2
+        return (*first, *self.rows[:half])[:half], (*self.rows[-half:], *last)
+
+    @staticmethod
+    def _apart(apart: Apart | None) -> Iterator[Row]:
+        if apart is not None and apart.row is not None:
+            yield apart.row
 
 
 @dataclass(frozen=True)

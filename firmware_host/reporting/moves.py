@@ -5,11 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from firmware_host.model import Machine
 from firmware_host.planning.route.controller_units import acceleration_text, feed_text
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.planning.route.moves import MoveProgram, Purpose, beyond_reach
-from firmware_host.reporting.document import MISSING, Apart, Cell, Column, Document, Figure, Node, Notes, Row, Table
+from firmware_host.reporting.document import (
+    MISSING,
+    Apart,
+    Cell,
+    Column,
+    Document,
+    Figure,
+    LongRows,
+    Node,
+    Notes,
+    Row,
+    Table,
+)
 
 _COLUMNS = (
     Column("segment", "segment"),
@@ -41,7 +55,7 @@ def moves_document(program: MoveProgram, machine: Machine | None = None) -> Docu
                 ".4g",
             ),
             Figure("one_side_approach", "Every mark is approached from one side", program.route.one_side),
-            Table("moves", "Moves", _COLUMNS, tuple(_rows(program)), last=Apart("finish", _finish(program))),
+            Table("moves", "Moves", _COLUMNS, _rows(program), last=Apart("finish", _finish(program))),
         )
     )
 
@@ -80,18 +94,26 @@ def _warnings(program: MoveProgram, machine: Machine) -> Notes:
     return Notes(tuple(lines), "warnings")
 
 
-def _rows(program: MoveProgram) -> Iterator[Row]:
+def _rows(program: MoveProgram) -> LongRows:
     """One row per segment: microsteps moved from the last segment's standstill, duration with any take-up.
 
     By way of: the microstep where the axis turns back to take up lost motion or whole turns; None if it comes straight.
     """
-    stood, via, before_s = 0, None, 0.0
-    for segment, purpose, target, _, angle, duration in program.rows():
-        if purpose in (Purpose.TAKE_UP, Purpose.UNWIND):
-            via, before_s = target, duration
-        elif purpose is Purpose.INDEX:
-            yield (segment, target, target - stood, angle, before_s + duration, via)
-            stood, via, before_s = target, None, 0.0
+    route = program.route
+    indexes = np.flatnonzero(route.purpose == Purpose.INDEX)
+    goes_by = np.diff(indexes, prepend=-1) > 1
+    stood = np.concatenate((np.zeros(1, dtype=np.int64), route.targets[indexes[:-1]]))
+    angles, durations = program.angles_deg(), program.durations
+
+    def rows(start: int, stop: int) -> Iterator[Row]:
+        for place in range(start, stop):
+            at = indexes[place]
+            by, target = bool(goes_by[place]), int(route.targets[at])
+            duration = float(durations[at]) + (float(durations[at - 1]) if by else 0.0)
+            via = int(route.targets[at - 1]) if by else None
+            yield (int(route.segment[at]), target, target - int(stood[place]), float(angles[at]), duration, via)
+
+    return LongRows(indexes.size, rows)
 
 
 def _finish(program: MoveProgram) -> Row | None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import Seams
 from firmware_host.planning.plan import Layout
-from firmware_host.reporting.document import Cell, Column, Document, Figure, Notes, Table
+from firmware_host.reporting.document import Cell, Column, Document, Figure, LongRows, Notes, Row, Table
 
 _SEGMENT_COLUMNS = (
     Column("index", "segment"),
@@ -68,13 +69,14 @@ def segments_document(plan: Layout) -> Document:
 
 def _segments(plan: Layout) -> Table:
     segments = plan.segments
-    centres, widths, arcs = segments.centres_deg(), segments.widths_deg(), segments.arcs() * 1e3
-    columns = (centres.tolist(), widths.tolist(), arcs.tolist(), plan.route.segment_targets().tolist())
-    rows = tuple(
-        (index, c - w / 2, c + w / 2, c, arc, target)
-        for index, (c, w, arc, target) in enumerate(zip(*columns, strict=True), 1)
-    )
-    return Table("segments", "Segments", _SEGMENT_COLUMNS, rows)
+    columns = (segments.centres_deg(), segments.widths_deg(), segments.arcs() * 1e3, plan.route.segment_targets())
+
+    def rows(start: int, stop: int) -> Iterator[Row]:
+        values = zip(*(column[start:stop].tolist() for column in columns), strict=True)
+        for index, (c, w, arc, target) in enumerate(values, start + 1):
+            yield (index, c - w / 2, c + w / 2, c, arc, target)
+
+    return Table("segments", "Segments", _SEGMENT_COLUMNS, LongRows(segments.count, rows))
 
 
 def _seams(seams: Seams) -> Table:
@@ -83,16 +85,17 @@ def _seams(seams: Seams) -> Table:
     tapers = [cause for cause in seams.causes if cause.along]
     for cause in tapers:
         figures += [seams.gap + cause.high, seams.gap + cause.low]
-    columns = [seams.at_deg.tolist(), *((each * 1e3).tolist() for each in figures)]
-    rows = tuple(
-        (Cell(number, f"{number}, closing") if number == last else number, *values)
-        for number, values in enumerate(zip(*columns, strict=True), 1)
-    )
+
+    def rows(start: int, stop: int) -> Iterator[Row]:
+        columns = [seams.at_deg[start:stop].tolist(), *((each[start:stop] * 1e3).tolist() for each in figures)]
+        for number, values in enumerate(zip(*columns, strict=True), start + 1):
+            yield (Cell(number, f"{number}, closing") if number == last else number, *values)
+
     title = "Seams (+ is a gap, - an overlap)"
     more: tuple[Column, ...] = _RANGE_COLUMNS
     if tapers:
         more = (*(replace(column, brief=False) for column in _RANGE_COLUMNS), *_TAPER_COLUMNS)
-    return Table("seams", title, _SEAM_COLUMNS + more, rows)
+    return Table("seams", title, _SEAM_COLUMNS + more, LongRows(seams.gap.size, rows))
 
 
 def _budget(seams: Seams) -> Table:

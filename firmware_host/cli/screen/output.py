@@ -13,7 +13,7 @@ from rich.markup import escape
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.cli.screen.advice import advice_lines
-from firmware_host.reporting.render.json import json_text
+from firmware_host.reporting.render.json import json_pieces
 from firmware_host.reporting.render.printable import printable
 from firmware_host.system import console as system_console
 
@@ -75,4 +75,4 @@ def announce_backup(backup: Path) -> None:
 
 def document(value: Any) -> None:
     """Print one JSON document to standard output."""
-    sys.stdout.write(json_text(value))
+    sys.stdout.writelines(json_pieces(value))

@@ -18,7 +18,7 @@ from firmware_host.units import Angle, AngularAcceleration, AngularSpeed, Length
 class SegmentRequest(Described):
     """How the mark is split, if not into the fewest equal segments."""
 
-    count: int | None = Field(default=None, ge=1, le=10_000_000)
+    count: int | None = Field(default=None, ge=1, le=1_000_000)
     angle: Angle | None = Field(default=None, description="width of each segment; the last may be narrower")
     seams: Literal["equal", "in-gaps"] = Field(default="equal", description="in-gaps puts seams in the artwork's gaps")
     diameter_uncertainty: Length | None = Field(default=None, description="how well the diameter is known, plus-minus")

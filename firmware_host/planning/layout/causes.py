@@ -25,6 +25,11 @@ class SeamCause:
     remedy: str = ""
     along: bool = False
 
+    def __post_init__(self) -> None:
+        """What is the same at every seam is kept once: a job may have a million of them."""
+        for end in ("low", "high"):
+            object.__setattr__(self, end, _kept_once(getattr(self, end)))
+
     @property
     def certain(self) -> Floats:
         """What of it happens in any case, m, signed: the end of its range that is nearer to zero, or zero."""
@@ -34,6 +39,10 @@ class SeamCause:
     def worst(self) -> float:
         """The most that it does to any seam, m, >= 0."""
         return float(np.maximum(np.abs(self.low), np.abs(self.high)).max(initial=0.0))
+
+
+def _kept_once(values: Floats) -> Floats:
+    return np.broadcast_to(values[0], values.shape) if values.size > 1 and np.ptp(values) == 0 else values
 
 
 def either_way(key: str, name: str, size: Floats, remedy: str = "") -> SeamCause:

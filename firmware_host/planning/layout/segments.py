@@ -23,7 +23,7 @@ from firmware_host.planning.layout.gaps import split_in_gaps
 from firmware_host.planning.layout.window import MarkingWindow, marking_window
 from firmware_host.units import PI
 
-LARGEST_COUNT = 10_000_000
+LARGEST_COUNT = 1_000_000
 _SLACK = 1e-9
 #: A mark that leaves less than this part of the circumference is taken for a full wrap, with a closing seam.
 _WRAP_REST = Fraction(1, 10_000)
@@ -118,6 +118,16 @@ def plan_segments(job: Job, *, tilt: float = 0.0) -> SegmentPlan:
     _check_width(plan)
     _check_keep_out(job, plan)
     return plan
+
+
+def require_whole_steps(plan: SegmentPlan, per_turn: Fraction) -> None:
+    """Raise `PlanError` where a segment is narrower than a microstep, `per_turn` of which make a turn of the part."""
+    narrowest = min(block.width for block in plan.blocks) * per_turn
+    if narrowest < 1:
+        most = min(int(plan.total * per_turn), LARGEST_COUNT)
+        long = f"the mark is {float(plan.total * per_turn):.6g} microsteps long"
+        remedy = f"Ask for {max(most, 1)} segments at the most: {long}"
+        raise PlanError("a segment narrower than a microstep", float(narrowest), "microsteps", 1, remedy)
 
 
 def mark_turns(job: Job) -> Fraction:

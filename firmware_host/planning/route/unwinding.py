@@ -24,6 +24,7 @@ UNWIND_FIX = 'let the axis take whole turns back: axis.unwind = "whole-turns" in
 _HALF = Fraction(1, 2)
 _FIRST_LOOK = 256
 _LONGEST_LOOK = 1 << 16
+_MOST_LOST = 1000
 
 
 @dataclass(frozen=True)
@@ -109,16 +110,20 @@ class Unwinder:
     def turns_back(self, finish: Fraction | None, *, goes_back: bool) -> TurnsBack:
         """The turns to take back for all segments, and for a finish (turns) that `goes_back` to the job's beginning.
 
-        Where nothing fits, the number of turns that comes nearest: whoever uses it proves every target anyway.
+        Where nothing fits, the number of turns that comes nearest, and after `_MOST_LOST` of such segments the same for
+        all that follow: whoever uses it proves every target anyway.
         """
         starts: list[int] = []
         turns: list[int] = []
-        index = now = 0
+        index = now = lost = 0
         while index < self.angles.count:
             end = self._fits_until(index, now)
             if end == index:
                 now = self._best_turns(index)
-                end = max(self._fits_until(index, now), index + 1)
+                end = self._fits_until(index, now)
+                if end == index:  # nothing fits
+                    lost += 1
+                    end = index + 1 if lost < _MOST_LOST else self.angles.count
             if not turns or turns[-1] != now:
                 starts.append(index)
                 turns.append(now)

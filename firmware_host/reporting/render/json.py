@@ -4,16 +4,41 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import Any
 
-from firmware_host.reporting.document import MISSING, Document, Figure, Node, Notes, Row, Section, Table, Value
+from firmware_host.reporting.document import (
+    MISSING,
+    Document,
+    Figure,
+    LongRows,
+    Node,
+    Notes,
+    Row,
+    Section,
+    Table,
+    Value,
+)
 from firmware_host.reporting.render.text import value_of
+
+_MOST_AT_ONCE = 10_000
+"""Rows that are made all at once; more are made as they are written."""
+_PIECES_AT_ONCE = 10_000
+"""Of the text; each is a bracket or a value."""
 
 
 def json_text(values: Any) -> str:
     """One JSON text, all ASCII, so that nothing in it drives a terminal."""
-    return json.dumps(values, indent=2, allow_nan=False) + "\n"
+    return "".join(json_pieces(values))
+
+
+def json_pieces(values: Any) -> Iterator[str]:
+    """The same text piece by piece, for one that is longer than anybody wants to keep."""
+    pieces = json.JSONEncoder(indent=2, allow_nan=False).iterencode(values)
+    while some := "".join(islice(pieces, _PIECES_AT_ONCE)):
+        yield some
+    yield "\n"
 
 
 def json_document(document: Document) -> Any:
@@ -24,7 +49,22 @@ def json_document(document: Document) -> Any:
     return _values(document.nodes)
 
 
+class _LongList(list[dict[str, Any]]):
+    """The rows of a long table, each made as it is written."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+
+    def __len__(self) -> int:
+        return len(self._table.rows)
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        return (_row(self._table, row) for row in self._table.rows)
+
+
 def _rows(table: Table) -> list[dict[str, Any]]:
+    if isinstance(table.rows, LongRows) and len(table.rows) > _MOST_AT_ONCE:
+        return _LongList(table)
     return [_row(table, row) for row in table.rows]
 
 

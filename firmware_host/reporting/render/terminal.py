@@ -46,7 +46,7 @@ def _parts(node: Node, tell: Tell) -> Iterator[str | rich_table.Table]:
     elif isinstance(node, Figure):
         yield f"{node.label}: {node.text or text_of(node.value, node.form)} {node.unit}".rstrip()
     elif isinstance(node, Table):
-        if node.all_rows:
+        if not node.is_empty:
             yield _table(node)
             yield from _below(node)
     else:
@@ -63,17 +63,19 @@ def _table(table: Table) -> rich_table.Table:
         title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0)
     )
     kept = [index for index, column in enumerate(table.columns) if column.brief and not column.below]
+    beginning, end = table.ends(MOST_ROWS)
+    seen = table.rows if len(table.rows) <= MOST_ROWS else (*beginning, *end)
     for index in kept:
-        words = any(isinstance(value_of(row[index]), str | bool | tuple | Table) for row in table.rows)
+        words = any(isinstance(value_of(row[index]), str | bool | tuple | Table) for row in seen)
         shown.add_column(
             escape(printable(table.columns[index].header)), justify="left" if words else "right", overflow="fold"
         )
-    half, count = MOST_ROWS // 2, len(table.rows)
-    for place, row in enumerate(table.all_rows):
-        if count <= MOST_ROWS or place < half or place >= count - half:
-            shown.add_row(*(_cell(table.columns[index], row[index]) for index in kept))
-        elif place == half:
-            shown.add_row("...", *[""] * (len(kept) - 1))
+    for row in beginning:
+        shown.add_row(*(_cell(table.columns[index], row[index]) for index in kept))
+    if end:
+        shown.add_row("...", *[""] * (len(kept) - 1))
+    for row in end:
+        shown.add_row(*(_cell(table.columns[index], row[index]) for index in kept))
     return shown
 
 

@@ -111,9 +111,9 @@ def test_a_mark_longer_than_the_circumference_is_refused() -> None:
 
 
 def test_more_segments_than_anyone_marks_are_refused() -> None:
-    with pytest.raises(PlanError, match=r"segments needed: .*limit 1e\+07\. Check window and diameter"):
+    with pytest.raises(PlanError, match=r"segments needed: .*limit 1e\+06\. Check window and diameter"):
         plan_segments(job_on("1000 m", {"angle": "360 deg"}, window={"half_depth": "2e-6 um"}))
-    with pytest.raises(PlanError, match=r"segments needed: .*limit 1e\+07\. Ask for a larger segments\.angle"):
+    with pytest.raises(PlanError, match=r"segments needed: .*limit 1e\+06\. Ask for a larger segments\.angle"):
         plan_segments(job_on("1 m", {"angle": "360 deg"}, segments={"angle": "1e-5 deg"}))
 
 
