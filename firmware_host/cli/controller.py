@@ -23,7 +23,7 @@ from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailableError
 from firmware_host.model import Machine, load_job, load_machine
-from firmware_host.planning.limits.accept import require_may_move
+from firmware_host.planning.limits.accept import require_may_move, stopping
 from firmware_host.reporting.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
@@ -118,6 +118,8 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
         changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
     further = [change for change in changes if change.key not in keys]
     documents.show(settings_document(found, further, WriteSettings(job, port)), json=json)
+    if stops := stopping(plan.limits.checks):
+        output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
     if found:
         raise typer.Exit(EXIT_CHECK_FAILED)
 

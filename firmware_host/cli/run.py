@@ -21,6 +21,7 @@ from firmware_host.clock import SystemClock
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
+from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.gates.gate import Gate
@@ -146,13 +147,14 @@ def run(
             without_marking=without_marking,
             release_motor=release_motor,
         )
-        if write_settings:
-            backup = backup_path(state_folder() / "backups", url, clock)
-            write_for_plan(
-                setup.machine, plan, station.controller, station.scales, backup, announce=output.announce_backup
-            )
-            output.remark("settings written and read back")
-        record = run_job(setup, plan, station, zero=_zero_at(zero), ask_zero=_asking_zero(station))
+        record = run_job(
+            setup,
+            plan,
+            station,
+            zero=_zero_at(zero),
+            ask_zero=_asking_zero(station),
+            write_settings=_writing(setup, plan, station, baud) if write_settings else None,
+        )
     _show(record, folder, json=json)
 
 
@@ -248,6 +250,25 @@ def _words_of(gate_program: str) -> tuple[str, ...]:
     except ValueError as error:
         problem = f"{gate_program!r} is no command ({error})"
         raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
+
+
+def _writing(setup: Setup, plan: JobPlan, station: Station, baud: int | None) -> Callable[[], None]:
+    """What writes the settings that the plan needs, and says so."""
+
+    def write() -> None:
+        write_for_plan(
+            setup.machine,
+            plan,
+            station.controller,
+            station.scales,
+            backup_path(state_folder() / "backups", station.controller.url, station.clock),
+            announce=output.announce_backup,
+            source=setup.machine_source,
+            baud=baud,
+        )
+        output.remark("settings written and read back")
+
+    return write
 
 
 def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:

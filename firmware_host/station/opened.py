@@ -11,7 +11,7 @@ from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.port.trace import FileTrace
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
-from firmware_host.planning.limits.accept import accepting
+from firmware_host.planning.limits.accept import accepting, read_accepted
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
 from firmware_host.station.journal.record import RunRecord
@@ -61,7 +61,15 @@ class OpenStation:
         """
         controller = self.station.controller
         kept = backup or backup_path(state_folder() / "backups", controller.url, self.station.clock)
-        return write_for_plan(self.setup.machine, self.plan, controller, self.station.scales, kept)
+        return write_for_plan(
+            self.setup.machine,
+            self.plan,
+            controller,
+            self.station.scales,
+            kept,
+            source=self.setup.machine_source,
+            accepted=read_accepted(self.accepted),
+        )
 
 
 @contextmanager

@@ -29,6 +29,7 @@ from firmware_host.planning.limits.accept import read_accepted, require_may_move
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
+from firmware_host.station.beforehand import require_runnable
 from firmware_host.station.gates.gate import Gate, PassRequest, PassState
 from firmware_host.station.journal import events
 from firmware_host.station.journal.journal import Journal, journal_events
@@ -80,10 +81,12 @@ def run_job(
     accept_limits: Iterable[str] = (),
     zero: ZeroAt | None = None,
     ask_zero: AskZero | None = None,
+    write_settings: Callable[[], object] | None = None,
 ) -> RunRecord:
     """Run a job from its beginning; returns the record of a run that came to its end.
 
     `zero`: where its zero is; unsaid, as `fresh_start`, which asks `ask_zero` after a run that was stopped.
+    `write_settings` writes what the plan needs, once nothing is left to ask and nothing else refuses the run.
     Raises `ZeroNotSaidError` before anything begins, `LimitExceededError` and `SettingsMismatchError` before anything
     moves, `RunStoppedError` when it was asked
     to stop, `GateError`, `LinkError`, `ControllerError` or `JournalError` when something failed; the record is saved
@@ -95,6 +98,9 @@ def run_job(
     again = Run(without_marking=not station.gate.marks, release_motor=station.release_motor)
     with stopped_while("asking where the part stands"):
         start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
+        if write_settings is not None:
+            require_runnable(setup, plan, station.controller, station.gate, station.clock, start)
+            write_settings()
     accepted = read_accepted(accept_limits)
     digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:

@@ -21,6 +21,7 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import StoredScale
 
+_OWN_TOOLS = "change it with the controller's own tools, and state it in the machine file"
 _THIRD_DECIMAL_HOLDS_BELOW = 1 << 14
 STATED = "link.stated."
 """Begins the key of a value that the machine's file states; such a difference can't be written to the controller."""
@@ -107,6 +108,13 @@ def _require_known(settings: ControllerSettings) -> None:
         )
 
 
+def require_writable(machine: Machine, plan: JobPlan, settings: ControllerSettings) -> None:
+    """Raise `SettingsMismatchError` for what does not fit and cannot be written: the machine's file states it."""
+    found = [d for d in settings_differences(machine, plan, settings) if d.key.startswith(STATED)]
+    if found:
+        raise SettingsMismatchError(tuple(map(str, found)), _OWN_TOOLS)
+
+
 def require_fitting(machine: Machine, plan: JobPlan, settings: ControllerSettings, *, written: bool = False) -> None:
     """Raise `SettingsMismatchError` when any setting differs; its act is to write them, unless they were `written`."""
     found = settings_differences(machine, plan, settings)
@@ -114,7 +122,7 @@ def require_fitting(machine: Machine, plan: JobPlan, settings: ControllerSetting
         return
     told = tuple(str(difference) for difference in found)
     if all(difference.key.startswith(STATED) for difference in found):
-        raise SettingsMismatchError(told, "change it with the controller's own tools, and state it in the machine file")
+        raise SettingsMismatchError(told, _OWN_TOOLS)
     if written:
         raise SettingsMismatchError(told, "see the controller's own documentation")
     raise SettingsMismatchError(told, FIX, acts=WRITE)

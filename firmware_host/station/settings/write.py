@@ -15,8 +15,15 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber, decimal_text
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Machine
+from firmware_host.planning.limits.accept import require_may_move
 from firmware_host.planning.plan import JobPlan
-from firmware_host.station.settings.check import STATED, require_fitting, safe_settings, settings_differences
+from firmware_host.station.settings.check import (
+    STATED,
+    require_fitting,
+    require_writable,
+    safe_settings,
+    settings_differences,
+)
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError
 
@@ -79,17 +86,31 @@ def write_for_plan(
     announce: Callable[[Path], None] = lambda backup: None,
     source: str = "",
     baud: int | None = None,
+    accepted: Mapping[str, str] | None = None,
 ) -> tuple[Difference, ...]:
     """Write what the plan asks for and remember it; returns all that was written, and what was stored before.
 
-    The old settings are in `backup` first; `announce` is told of that file before anything is written, so that the way
-    back is known even if the process dies. It knows the machine, too: from which file or profile (`source`), and the
-    line speed (`baud`, bits per second; None: the machine's). Raises as `Controller.write_settings`, and
-    `SettingsMismatchError` if the controller still does not fit; a stop finishes the setting that is being stored
-    (`StoppedError`).
+    Nothing is written if a limit stops the plan (`LimitExceededError`; `accepted`: those accepted besides the job's),
+    or something that can't be written does not fit. The old settings are in `backup` first; `announce` is told of that
+    file before anything is written, so that the way back is known even if the process dies. It knows the machine, too:
+    from which file or profile (`source`), and the line speed (`baud`, bits per second; None: the machine's). Raises as
+    `Controller.write_settings`, and `SettingsMismatchError` if the controller still does not fit; a stop finishes the
+    setting that is being stored (`StoppedError`).
     """
-    with stoppable("writing settings", backup):
-        return _write_for_plan(machine, plan, controller, scales, backup, announce, kept_machine(machine, source, baud))
+    require_may_move(plan.limits.checks, accepted)
+    require_writable(machine, plan, controller.settings)
+    written = settings_changes(machine, plan, controller, scales)
+    changes = wanted_changes(machine, plan, controller, scales)
+    if changes:
+        announce(backup)
+        known = scales.recall(controller.url, controller.settings)
+        kept = kept_machine(machine, source, baud)
+        with stoppable("writing settings", backup):
+            settings = controller.write_settings(changes, backup=backup, known=known, machine=kept)
+        scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
+        scales.remember(controller.url, settings, written=scale)
+    require_fitting(machine, plan, controller.settings, written=True)
+    return written
 
 
 def kept_machine(machine: Machine, source: str, baud: int | None) -> dict[str, Any]:
@@ -109,27 +130,6 @@ def stoppable(doing: str, backup: Path) -> Iterator[None]:
             raise StoppedError(str(error), doing, "no setting was changed") from error
         left = f"the one being stored was finished, and the old ones are kept in {backup}"
         raise StoppedError(str(error), doing, left, acts=(RestoreSettings(str(backup)),)) from error
-
-
-def _write_for_plan(
-    machine: Machine,
-    plan: JobPlan,
-    controller: Controller,
-    scales: KnownScales,
-    backup: Path,
-    announce: Callable[[Path], None],
-    kept: Mapping[str, Any],
-) -> tuple[Difference, ...]:
-    written = settings_changes(machine, plan, controller, scales)
-    changes = wanted_changes(machine, plan, controller, scales)
-    if changes:
-        announce(backup)
-        known = scales.recall(controller.url, controller.settings)
-        settings = controller.write_settings(changes, backup=backup, known=known, machine=kept)
-        scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
-        scales.remember(controller.url, settings, written=scale)
-    require_fitting(machine, plan, controller.settings, written=True)
-    return written
 
 
 def backup_path(folder: Path, url: str, clock: Clock) -> Path:
