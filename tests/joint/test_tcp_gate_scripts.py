@@ -118,7 +118,9 @@ def test_a_script_with_a_wrong_token_says_so_and_fails(language: str, tmp_path: 
             run.wait_for("err", "waiting for the marking side")
             (gate,) = Path("runs").glob("*/gate.json")
             wrong = tmp_path / "wrong.json"
-            wrong.write_text(json.dumps(json.loads(gate.read_text("utf-8")) | {"token": "0" * 32}), encoding="utf-8")
+            (tmp_path / "token").write_text("0" * 32 + "\n", encoding="utf-8")
+            told = json.loads(gate.read_text("utf-8")) | {"token_file": str(tmp_path / "token")}
+            wrong.write_text(json.dumps(told), encoding="utf-8")
             command = [sys.executable if language == "python" else "sh", str(path), str(wrong)]
             done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=PATIENCE_S)
             run.interrupt()

@@ -12,13 +12,17 @@ from __future__ import annotations
 import json
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import platformdirs
+
 from firmware_host.errors import GateError, GateTimeoutError
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
-from firmware_host.station.gates.tcp_door import HOST, Door
+from firmware_host.station.gates.tcp_door import Door
 from firmware_host.system.files import write_whole
+from firmware_host.system.sockets import HOST
 
 PROTOCOL = 1
 _LONGEST_REASON = 200
@@ -27,8 +31,10 @@ _LONGEST_REASON = 200
 class TcpGate(Gate):
     """Listens on loopback from the start of the run; one marking side at a time, known by its token.
 
-    Port and token stand in `gate.json` in the run's folder, readable by its owner only. `timeout_s` (s): a pass that
-    takes longer has failed; `connect_s` (s): how long to wait for somebody to say hello when the gate opens.
+    `gate.json` in the run's folder says at which port, and in which file the token stands while the run lasts: in the
+    user's own folder (`tokens`, the system's place for such files if it is None), readable by the user only.
+    `timeout_s` (s): a pass that takes longer has failed; `connect_s` (s): how long to wait for somebody to say hello
+    when the gate opens.
     """
 
     kind = "tcp"
@@ -41,6 +47,7 @@ class TcpGate(Gate):
         connect_s: float,
         port: int = 0,
         make_token: Callable[[], str] = lambda: secrets.token_hex(16),
+        tokens: Path | None = None,
     ) -> None:
         self._clock = context.clock
         self._timeout_s, self._connect_s = timeout_s, connect_s
@@ -53,9 +60,12 @@ class TcpGate(Gate):
         self._answer: PassState = PassState.MARKING
         self._stop_asked = False
         self._outcome = "failed"
+        self._token_file: Path | None = None
         try:
             if context.folder is not None:
-                _announce(context.folder / "gate.json", self.port, token)
+                folder = tokens or platformdirs.user_state_path("circumstep", appauthor=False) / "gates"
+                self._token_file = folder / f"{context.folder.name}-{self.port}.token"
+                _announce(context.folder / "gate.json", self.port, self._token_file, token)
         except BaseException:
             self.release()
             raise
@@ -107,6 +117,9 @@ class TcpGate(Gate):
     def release(self) -> None:
         self.close()
         self._door.close({"type": "bye", "outcome": self._outcome})
+        if self._token_file is not None:
+            with suppress(OSError):  # somebody reads it now, and it opens nothing any more
+                self._token_file.unlink(missing_ok=True)
 
     # --- the line ----------------------------------------------------------------------------------------------------
 
@@ -166,8 +179,10 @@ class TcpGate(Gate):
             raise GateError(self.kind, "the marking side went away while its pass was open")
 
 
-def _announce(path: Path, port: int, token: str) -> None:
-    write_whole(path, json.dumps({"host": HOST, "port": port, "token": token}) + "\n", mode=0o600)
+def _announce(path: Path, port: int, token_file: Path, token: str) -> None:
+    token_file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    write_whole(token_file, f"{token}\n", mode=0o600)
+    write_whole(path, json.dumps({"host": HOST, "port": port, "token_file": str(token_file)}) + "\n", mode=0o600)
 
 
 def _one_line(text: str) -> str:

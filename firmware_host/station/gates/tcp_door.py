@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hmac
-import socket
 from typing import Any
 
 from firmware_host.clock import Clock
 from firmware_host.errors import GateError
 from firmware_host.station.gates.json_lines import JsonLines
+from firmware_host.system.sockets import HOST, listen
 
-HOST = "127.0.0.1"
 HELLO_S = 5.0
 """A caller that has said no hello for so long (s) is cut off."""
 _MOST_CALLERS = 4
@@ -26,7 +25,10 @@ class Door:
         self._clock = clock
         self._token = token.encode()
         self._welcome = welcome
-        self._listener = _listen(port)
+        try:
+            self._listener = listen(port, callers=2 * _MOST_CALLERS)
+        except OSError as error:
+            raise GateError("tcp", f"cannot listen on {HOST}:{port} ({error.strerror or error})") from error
         self._callers: list[tuple[float, JsonLines]] = []
         self.port: int = self._listener.getsockname()[1]
         """The port it listens on."""
@@ -93,16 +95,3 @@ class Door:
 
     def _is_token(self, said: Any) -> bool:
         return isinstance(said, str) and hmac.compare_digest(said.encode("utf-8", "surrogatepass"), self._token)
-
-
-def _listen(port: int) -> socket.socket:
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind((HOST, port))
-        listener.listen(2 * _MOST_CALLERS)
-        listener.setblocking(False)
-    except OSError as error:
-        listener.close()
-        raise GateError("tcp", f"cannot listen on {HOST}:{port} ({error.strerror})") from error
-    return listener

@@ -60,7 +60,7 @@ def clock() -> VirtualClock:
 @pytest.fixture
 def gate(clock: VirtualClock, tmp_path: Path) -> Iterator[TcpGate]:
     context = GateContext(clock, ScriptedOperator(clock), job="scale", folder=tmp_path)
-    gate = TcpGate(context, timeout_s=30, connect_s=10, make_token=lambda: TOKEN)
+    gate = TcpGate(context, timeout_s=30, connect_s=10, make_token=lambda: TOKEN, tokens=tmp_path / "own" / "gates")
     yield gate
     gate.release()
 
@@ -330,14 +330,32 @@ def test_a_caller_who_never_said_hello_hears_no_bye(gate: TcpGate, client: Clien
     assert client.ended()
 
 
-def test_port_and_token_are_told_in_a_file(gate: TcpGate, tmp_path: Path) -> None:
-    path = tmp_path / "gate.json"
-    assert json.loads(path.read_text()) == {"host": "127.0.0.1", "port": gate.port, "token": TOKEN}
+def test_a_file_of_the_run_tells_the_port_and_where_the_token_stands(gate: TcpGate, tmp_path: Path) -> None:
+    told = json.loads((tmp_path / "gate.json").read_text("utf-8"))
+    token_file = Path(told.pop("token_file"))
+    assert told == {"host": "127.0.0.1", "port": gate.port}
+    assert token_file.parent == tmp_path / "own" / "gates"
+    assert token_file.read_text("utf-8") == f"{TOKEN}\n"
+    assert TOKEN not in (tmp_path / "gate.json").read_text("utf-8")
+    gate.release()
+    assert not token_file.exists()
+
+
+def test_the_token_stands_in_the_users_own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    clock = VirtualClock()
+    gate = TcpGate(GateContext(clock, ScriptedOperator(clock), folder=tmp_path), timeout_s=30, connect_s=10)
+    token_file = Path(json.loads((tmp_path / "gate.json").read_text("utf-8"))["token_file"])
+    assert token_file.parent == tmp_path / "state" / "circumstep" / "gates"
+    gate.release()
 
 
 @pytest.mark.posix("rights of files")
 def test_port_and_token_are_for_the_owner_only(gate: TcpGate, tmp_path: Path) -> None:
-    assert (tmp_path / "gate.json").stat().st_mode & 0o077 == 0
+    own = tmp_path / "own" / "gates"
+    (token_file,) = own.iterdir()
+    for path in (tmp_path / "gate.json", own, token_file):
+        assert path.stat().st_mode & 0o077 == 0
 
 
 def test_it_listens_at_one_loopback_address_only(gate: TcpGate) -> None:
