@@ -5,11 +5,29 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable
+from random import Random
 
 from firmware_host.simulator.axis.motion import MotionKernel
 
 Wait = float | Callable[[], bool]
 """What a board's task waits for: an instant in s, or a condition that some event will make true."""
+
+
+class Lateness:
+    """How late a board's main loop notices that motion has ended: evenly spread, anew for each standstill (seeded)."""
+
+    def __init__(self, least_s: float, spread_s: float) -> None:
+        self._least_s, self._spread_s = least_s, spread_s
+        self._random = Random(1)
+        self._ended_s = math.nan
+        self._late_s = least_s
+
+    def after(self, ended_s: float) -> float:
+        """The instant (s) at which it notices that motion ended at `ended_s`; the same each time it is asked."""
+        if ended_s != self._ended_s:
+            self._ended_s = ended_s
+            self._late_s = self._least_s + self._spread_s * (self._random.random() if self._spread_s else 0.0)
+        return ended_s + self._late_s
 
 
 class BoardCore:

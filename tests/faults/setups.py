@@ -48,8 +48,13 @@ def task_for(board: str, segments: int = 3, passes: int = 2) -> Task:
     dialect = case.spoken.dialect().name
     homes = case.name.split("/")[1] in _HOMING and bool(case.variant.home_switches)
     setup, plan = _planned(case.axis, dialect, homes, segments, passes)
-    variant, stated = _set(case, setup.machine, safe_settings(setup.machine, plan))
+    variant, stated = as_planned(case, setup, plan)
     return Task(case, setup, plan, variant, stated)
+
+
+def as_planned(case: Case, setup: Setup, plan: JobPlan) -> tuple[Any, StatedSettings]:
+    """The board set as the plan asks, and what the machine's file would state of it."""
+    return _set(case, setup.machine, safe_settings(setup.machine, plan))
 
 
 @cache

@@ -56,6 +56,7 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "slow status": {"status_delay_s": 0.05},
         "slow ok": {"ok_delay_s": 0.05},
         "idle said late": {"idle_delay_s": 0.25},
+        "idle said unevenly": {"idle_spread_s": 0.1},
         "idle said early": {"idle_early_s": 0.15},
         "always says idle": {"idle_early_s": math.inf},
         "planned position reported": {"position_report": "planned"},

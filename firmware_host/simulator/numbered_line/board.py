@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from firmware_host.simulator.axis.motion import Block, BlockKind
 from firmware_host.simulator.axis.single_precision import single, to_position, to_steps
 from firmware_host.simulator.axis.straight_move import AxisLimits, slowed, straight_block
-from firmware_host.simulator.board_core import BoardCore
+from firmware_host.simulator.board_core import BoardCore, Lateness
 from firmware_host.simulator.numbered_line.numbering import LineCheck, NumberedCommand
 from firmware_host.simulator.numbered_line.settings import LineSettings
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
@@ -49,6 +49,7 @@ class NumberedBoard(BoardCore):
         self.input_dropped = False
         self.boot_until_s = -math.inf
         self.timeout_s = variant.release_after_s
+        self.sync_late = Lateness(variant.sync_delay_s, variant.sync_spread_s)
         self.outputs: list[tuple[float, int, int]] = []
         self.heater_writes: list[tuple[float, Mapping[str, str]]] = []
 

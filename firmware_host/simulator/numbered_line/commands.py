@@ -75,6 +75,11 @@ class Task:
         for text in self._output:
             board.say(text)
 
+    def _position_takes_s(self) -> float:
+        """From the question for the position until it is told; the ok takes its own time behind that."""
+        variant = self.board.variant
+        return 0.0 if variant.position_delay_s is None else max(0.0, variant.position_delay_s - variant.ok_delay_s)
+
     def _carry_out(self, command: Command) -> Iterator[Wait]:
         handler = HANDLERS.get(command.code)
         report = REPORTS.get(command.code)
@@ -86,7 +91,10 @@ class Task:
         elif command.code in SETTINGS:
             yield from _change_setting(self.board, command, self.print)
         elif report is not None:
-            for text in report(self.board):
+            texts = tuple(report(self.board))
+            if command.code == "M114":
+                yield self.board.now_s + self._position_takes_s()
+            for text in texts:
                 self.print(text)
         elif command.code == "M500":
             self.board.settings.store()
@@ -118,7 +126,7 @@ def _standstill(board: NumberedBoard) -> Iterator[Wait]:
     """Wait until everything queued has been done and the board has noticed."""
     if len(board.kernel):
         yield lambda: not len(board.kernel)
-        yield board.kernel.last_end_s + board.variant.sync_delay_s
+        yield board.sync_late.after(board.kernel.last_end_s)
 
 
 def _synchronise(board: NumberedBoard, command: Command) -> Iterator[Wait]:

@@ -33,7 +33,9 @@ class NumberedLineVariant:
 
     The line:
     receive_buffer: bytes, one less is usable. command_lines: lines that wait to be carried out.
-    ok_delay_s: from a line carried out to its answer. sync_delay_s: from the last step to the end of a wait for it.
+    ok_delay_s: from a line carried out to its answer. position_delay_s: the same for a question for the position; None:
+    it is answered at once, and `ok_delay_s` later comes the ok. sync_delay_s: from the last step to the end of a wait
+    for it, at the least; up to sync_spread_s more, drawn anew for each standstill.
     eeprom_write_s: how long storing takes. boot_loss_s: from a reset or the opening of the port until bytes are no
     longer lost, and to the greeting after a reset. greets: says `start`. resets_on_open: opening the port resets.
     busy_every_s: keep-alive while a line is worked on; None = none. wait_lines: `wait` every second when idle.
@@ -82,7 +84,9 @@ class NumberedLineVariant:
     receive_buffer: int = 128
     command_lines: int = 4
     ok_delay_s: float = 0.003
+    position_delay_s: float | None = None
     sync_delay_s: float = 0.01
+    sync_spread_s: float = 0.0
     eeprom_write_s: float = 0.05
     boot_loss_s: float = 0.0
     greets: bool = True

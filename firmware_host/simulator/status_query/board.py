@@ -8,7 +8,7 @@ from typing import Literal
 from firmware_host.simulator.axis.motion import Block, BlockKind
 from firmware_host.simulator.axis.single_precision import to_position, to_steps
 from firmware_host.simulator.axis.straight_move import AxisLimits, slowed, straight_block
-from firmware_host.simulator.board_core import BoardCore
+from firmware_host.simulator.board_core import BoardCore, Lateness
 from firmware_host.simulator.status_query.program import Move, Program
 from firmware_host.simulator.status_query.settings import SettingsStore
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
@@ -39,6 +39,7 @@ class Board(BoardCore):
         self.write_until_s = -math.inf
         self.boot_until_s = -math.inf
         self.outputs: list[tuple[float, str]] = []
+        self._idle_late = Lateness(variant.idle_delay_s, variant.idle_spread_s)
 
     # --- state ----------------------------------------------------------------------------------------------
 
@@ -49,7 +50,7 @@ class Board(BoardCore):
         return "Idle" if word in ("Run", "Jog") and self.variant.idle_early_s and early else word
 
     def state_word(self) -> StateWord:
-        """The state the board acts by, which lags behind the last step by `idle_delay_s`."""
+        """The state the board acts by, which lags behind the last step by `idle_delay_s` or more."""
         flags: tuple[tuple[bool, StateWord], ...] = (
             (self.sleeping, "Sleep"),
             (self.locked, "Alarm"),
@@ -67,7 +68,7 @@ class Board(BoardCore):
 
     def idle_shown_s(self) -> float:
         """Instant (s) from which a board that stands still says so."""
-        return self.kernel.last_end_s + self.variant.idle_delay_s
+        return self._idle_late.after(self.kernel.last_end_s)
 
     def note_standstill(self, since_s: float) -> None:
         """Motion has ended: `$1` as it is now decides when the motors are released; a later `$1` has to wait for the

@@ -52,7 +52,8 @@ class StatusQueryVariant:
     highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`when_too_fast`).
     reports: which position `$10` asks for when it is not given in `settings`.
     status_delay_s, ok_delay_s: from the last byte received to the answer. The board reads no further line meanwhile.
-    idle_delay_s: from the last step until the state word says so. sync_delay_s: from the last step until a wait for
+    idle_delay_s: from the last step until the state word says so, at the least; up to idle_spread_s more, drawn anew
+    for each standstill. sync_delay_s: from the last step until a wait for
     the end of motion is over (a dwell adds its own time and `ok_delay_s`).
     idle_early_s: how long before the last step the state word already says idle (infinity: it never says moving).
     position_report: where the motors are now, or where they will be once all is done. sync_answered: `when-queued`
@@ -77,6 +78,7 @@ class StatusQueryVariant:
     status_delay_s: float = 0.004
     ok_delay_s: float = 0.003
     idle_delay_s: float = 0.0055
+    idle_spread_s: float = 0.0
     sync_delay_s: float = 0.042
     idle_early_s: float = 0.0
     position_report: Literal["actual", "planned"] = "actual"

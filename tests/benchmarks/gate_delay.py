@@ -1,0 +1,140 @@
+"""From the last step of an index to the open gate, in real time, on boards as quick as real ones.
+
+As a script: python tests/benchmarks/gate_delay.py [--indexes 100] [--settle "0.1 s"] [--dialect status-query].
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from statistics import median, quantiles
+from typing import Any
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from firmware_host.clock import SystemClock
+from firmware_host.controller.port.trace import FileTrace
+from firmware_host.controller.stored_settings import decimal_text
+from firmware_host.model import Machine, Setup
+from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.simulator.serving.socket_server import SocketServer
+from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.opening import open_controller
+from firmware_host.station.run import Station, run_job
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.settings.check import safe_settings
+from firmware_host.station.settings.known_scale import KnownScales
+from tests.contract.spoken import Case
+from tests.faults.setups import as_planned
+from tests.support.real_boards import REAL_BOARDS
+from tests.support.station_bench import ScriptedOperator, changed_setup
+
+SEGMENTS = 50
+"""Segments of one run: as many as a marking of the shipped job can have."""
+
+
+@dataclass
+class NotedGate(Gate):
+    """A marking side that is done at once, and notes when it was let in (s of the clock)."""
+
+    clock: SystemClock
+    opened_s: list[float] = field(default_factory=list)
+
+    @classmethod
+    def build(cls, options: Any, context: GateContext) -> NotedGate:
+        raise NotImplementedError("the benchmark makes it itself")
+
+    def open(self, request: PassRequest) -> None:
+        self.opened_s.append(self.clock.monotonic())
+
+    def poll(self) -> PassState:
+        return PassState.DONE
+
+    def close(self) -> None:
+        pass
+
+
+@dataclass(frozen=True)
+class Delays:
+    """Of every index of a run: from its last step to the open gate, beyond the planned settle (s)."""
+
+    board: str
+    settle_s: float
+    beyond_s: tuple[float, ...]
+
+    def __str__(self) -> str:
+        ms = [1000 * value for value in self.beyond_s]
+        worst = quantiles(ms, n=100)[-1]
+        return (
+            f"{self.board:26} {len(ms)} indexes, settle {1000 * self.settle_s:5.1f} ms: gate open beyond it "
+            f"median {median(ms):6.1f} ms, 99th percentile {worst:6.1f} ms, least {min(ms):6.1f} ms"
+        )
+
+
+def planned(case: Case, settle: str | None, segments: int) -> tuple[Setup, JobPlan]:
+    """The shipped shaft with many narrow segments, one pass each, on a controller of the dialect."""
+    index = {"finish": "stay"} | ({} if settle is None else {"settle": settle})
+    setup = changed_setup("shaft-scale", mark={"arc": f"{segments} mm", "width": "20 mm", "passes": 1},
+                          segments={"count": segments}, index=index)  # fmt: skip
+    document = setup.machine.model_dump(mode="json", exclude_none=True)
+    document["axis"]["letter"] = case.axis
+    document["link"]["dialect"] = case.spoken.dialect().name
+    setup = replace(setup, machine=Machine.model_validate(document))
+    return setup, plan_job(setup)
+
+
+def one_run(case: Case, home: Path, settle: str | None, segments: int) -> Delays:
+    """One job from its beginning to its end, on a board behind a socket."""
+    setup, plan = planned(case, settle, segments)
+    clock = SystemClock()
+    device = case.spoken.device(as_planned(case, setup, plan)[0], clock.monotonic())
+    gate = NotedGate(clock)
+    with SocketServer(device, clock) as server:
+        trace = FileTrace(home / "trace", clock)
+        opened = open_controller(setup.machine, server.url, clock, trace, lock_folder=home / "locks")
+        with trace, opened as controller:
+            folder = RunFolder.create(home / "runs", setup.job.name, clock.now())
+            scales = KnownScales(home / "scales")
+            written = decimal_text(safe_settings(setup.machine, plan).scale)
+            scales.remember(controller.url, controller.settings, written=written)
+            station = Station(controller, gate, clock, folder, scales, ScriptedOperator(clock))
+            run_job(setup, plan, station)
+        with server.inspect() as (inspected, _now_s):
+            ends_s = [travel.end_s for travel in inspected.motion_log]
+    beyond_s = []
+    for opened_s in gate.opened_s[1:]:  # the first segment is where the axis stands
+        last_s = max(end_s for end_s in ends_s if end_s <= opened_s)
+        beyond_s.append(opened_s - last_s - plan.settle_s)
+    return Delays(case.name, plan.settle_s, tuple(beyond_s))
+
+
+def measured(case: Case, indexes: int, settle: str | None) -> Delays:
+    """As many runs as `indexes` ask for, taken together."""
+    parts: list[Delays] = []
+    while sum(len(part.beyond_s) for part in parts) < indexes:
+        with tempfile.TemporaryDirectory() as home:
+            parts.append(one_run(case, Path(home), settle, SEGMENTS))
+    return replace(parts[0], beyond_s=tuple(value for part in parts for value in part.beyond_s))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--indexes", type=int, default=100)
+    parser.add_argument(
+        "--settle", help="instead of the one that the job needs; give it more than once", action="append"
+    )
+    parser.add_argument("--dialect", choices=sorted(REAL_BOARDS), action="append")
+    options = parser.parse_args()
+    for dialect in options.dialect or sorted(REAL_BOARDS):
+        for settle in options.settle or [None, "0.1 s"]:
+            sys.stdout.write(f"{measured(REAL_BOARDS[dialect], options.indexes, settle)}\n")
+            sys.stdout.flush()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
