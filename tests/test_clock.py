@@ -10,7 +10,7 @@ from firmware_host.clock import Clock, ScaledClock, SystemClock, VirtualClock
 
 
 class Machine:
-    """Stands in for the time module: a monotonic counter that sleeping moves on."""
+    """Stands in for the time module: a counter that sleeping moves on."""
 
     def __init__(self) -> None:
         self.now_s = 1000.0

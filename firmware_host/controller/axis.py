@@ -12,13 +12,14 @@ from fractions import Fraction
 
 from firmware_host.acts import Unlock
 from firmware_host.clock import Clock
-from firmware_host.controller.deadlines import ANSWER_S, POLL_S, STATUS_S
+from firmware_host.controller.deadlines import ANSWER_LEAST_S, ANSWER_MOST_S, ANSWER_S, POLL_S, STATUS_S
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
 from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings
+from firmware_host.controller.usual_time import UsualTime
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -47,9 +48,11 @@ class Connection:
 class StandstillProof:
     """That the axis stands where it should: everything that was seen.
 
-    `at_s` monotonic s; `reported_steps` = position * steps_per_unit, or the controller's own count where it tells one.
+    `since_s`: when the first sign of it was seen, from which the settle time runs; `at_s`: when all of them had been;
+    both monotonic s. `reported_steps` = position * steps_per_unit, or the controller's own count where it tells one.
     """
 
+    since_s: float
     at_s: float
     reported_steps: float
     target_steps: int
@@ -72,6 +75,8 @@ class Axis(ABC):
         self.homing = False
         self.standstill: StandstillProof | None = None
         """The proof that it stands still; None as soon as anything could contradict it."""
+        self.answer_time = UsualTime(ANSWER_LEAST_S, ANSWER_MOST_S)
+        """From a question for its state to the answer."""
         self._settings: ControllerSettings | None = None
 
     @property
@@ -161,6 +166,11 @@ class Axis(ABC):
     @abstractmethod
     def syncs(self) -> bool:
         """True if only sync lines show that motion has ended."""
+
+    @property
+    @abstractmethod
+    def reports_travel(self) -> bool:
+        """True if reports tell where the motor is, once they have shown it on its way: its arrival is a sign then."""
 
     @abstractmethod
     def sync(self, deadline_s: float) -> None:

@@ -159,13 +159,13 @@ class Controller(Axis):
         target = StandstillTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
         return standstill.wait_for_standstill(self, target, deadline_s, on_poll)
 
-    def watch(self) -> StatusReport:
-        """One report while the gate is open.
+    def watch(self, *, fresh_s: float = 0.0) -> StatusReport:
+        """One report while the gate is open; the last one of a proof no older than `fresh_s` (s) will do.
 
         Raises StandstillError, PositionError or ControllerFaultError if anything contradicts the standstill proof: it
         moves, is paused, locked, asleep, stands at another step, or lets go of its motor while it stands still.
         """
-        return standstill.watch(self)
+        return standstill.watch(self, fresh_s)
 
     def home(self, timeout_s: float = HOME_S) -> StatusReport:
         """Seek the home switch; it moves. Afterwards the position is known again and `prepare` is needed."""

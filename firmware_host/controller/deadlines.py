@@ -10,6 +10,10 @@ STATUS_S = 1.0
 """A status report; it takes 4 ms."""
 STATUS_LEAST_S = 0.05
 """A report asked for just before some other deadline is still waited for so long."""
+ANSWER_LEAST_S = 0.004
+"""No quicker are reports asked for one after the other: a real board's own time, so that none is flooded."""
+ANSWER_MOST_S = 0.1
+"""A report that usually takes longer is not asked for so long beforehand."""
 POLL_S = 0.01
 """Pause between two reports that must agree."""
 GREETING_S = 3.0

@@ -214,13 +214,18 @@ class AxisMover:
 
     # --- moving ----------------------------------------------------------------------------------------------------
 
-    def unwind(self, segment: int, on_poll: OnPoll) -> None:
-        """Take the turns back that a segment (from 1) asks for, if it asks for any, and wait until it stands still."""
+    def unwind(self, segment: int, on_poll: OnPoll) -> float:
+        """Take the turns back that a segment (from 1) asks for, if it asks for any, and wait until it stands still.
+
+        Returns since when it stands (monotonic s).
+        """
         due = self.unwinding(segment)
-        if due is not None:
-            self._taken_up = False
-            self.move_straight(due.target, on_poll)
-            self.turns = due.turns
+        if due is None:
+            return self._clock.monotonic()
+        self._taken_up = False
+        proof = self.move_straight(due.target, on_poll)
+        self.turns = due.turns
+        return proof.since_s
 
     def move(self, segment: int, on_poll: OnPoll) -> StandstillProof:
         """Move to a segment (from 1), from below where lost motion is to be taken up, and wait until it is proved.

@@ -16,6 +16,7 @@ from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.sender import LOOK_S
 from firmware_host.controller.standstill import HALF_STEP
+from firmware_host.controller.usual_time import UsualTime
 from firmware_host.errors import (
     FirmwareHostError,
     JournalError,
@@ -46,6 +47,10 @@ from firmware_host.station.stop_request import StopRequest, stopped_run, stopped
 from firmware_host.station.zero import Again, AskZero, Start, ZeroAt, fresh_start
 
 _WATCH_S = 0.02
+_FRESH_S = 0.005
+"""A report no older than this (s) need not be asked for again before the gate opens."""
+_JOURNALLED_S = 0.03
+"""So long at the most before the settle time is over, the opening of the gate is journalled (s)."""
 
 PassKey = tuple[int, int]
 
@@ -151,6 +156,7 @@ class RunLoop:
         self._journal = journal
         self._targets = plan.route.segment_targets().tolist()
         self._marked_s: deque[float] = deque(maxlen=100)
+        self._journalling = UsualTime(0.0, _JOURNALLED_S)
         self._motion = Motion(station.controller, journal, station.stop)
 
     def run(self, to_do: list[PassKey], start: Start, *, accepted: Mapping[str, str]) -> RunRecord:
@@ -212,15 +218,21 @@ class RunLoop:
     def _passes(self, mover: AxisMover, to_do: list[PassKey]) -> None:
         total = self._plan.segments.count * self._setup.job.mark.passes
         standing: int | None = None
+        settled_s = 0.0
         for index, (segment, number) in enumerate(to_do):
             if segment != standing:
-                self._stand_at(mover, segment)
+                settled_s = self._stand_at(mover, segment)
                 standing = segment
-            self._mark(segment, number)
+            self._mark(segment, number, settled_s)
             left = len(to_do) - index - 1
             self._station.progress.done(total - left, total, self._time_left(mover, left))
 
-    def _stand_at(self, mover: AxisMover, segment: int) -> None:
+    def _stand_at(self, mover: AxisMover, segment: int) -> float:
+        """Move to a segment and prove that it stands there; when the settle time is over (monotonic s).
+
+        It runs from the first sign of the standstill, while the others are awaited and the standstill is journalled:
+        at once if there is time for that, else with the opening of the gate.
+        """
         station = self._station
         target = self._targets[segment - 1]
         self._unwind(mover, segment)
@@ -228,11 +240,16 @@ class RunLoop:
         position = mover.position(segment)
         with self._motion.act(events.Move(segment=segment, target=target, position=position)):
             proof = mover.move(segment, mover.on_the_way(position, self._check_stop))
-        self._wait(self._plan.settle_s)
         reported = mover.reported(proof, segment)
         stood = events.Standstill(segment=segment, target=target, position=position, reported=round(reported, 4))
-        self._journal.write(stood)
+        settled_s = proof.since_s + self._plan.settle_s
+        self._journal.write(stood, with_next=self._open_from(settled_s) <= station.clock.monotonic())
         station.progress.standstill(segment, target, reported)
+        return settled_s
+
+    def _open_from(self, settled_s: float) -> float:
+        """When to begin to open the gate for it to be open at `settled_s`: a look, and a line of the journal."""
+        return settled_s - self._journalling.usual_s - self._station.controller.answer_time.usual_s
 
     def _unwind(self, mover: AxisMover, segment: int) -> None:
         """Take whole turns back before a segment that asks for it; from then on the journal counts with them."""
@@ -243,18 +260,24 @@ class RunLoop:
         rings_s = unwind_settle(self._setup.machine, self._setup.job, self._plan.program, count)
         self._station.progress.stage(f"unwinding {count} whole turn{'s' if count > 1 else ''}")
         with self._motion.act(events.Unwind(segment=segment, target=due.target, turns=due.turns)):
-            mover.unwind(segment, mover.on_the_way(due.target, self._check_stop))
+            stood_s = mover.unwind(segment, mover.on_the_way(due.target, self._check_stop))
         self._journal.write(events.ZeroSet(origin_steps=mover.origin, at=mover.at, turns=mover.turns))
-        self._wait(rings_s)
+        self._wait_until(stood_s + rings_s)
 
-    def _mark(self, segment: int, number: int) -> None:
+    def _mark(self, segment: int, number: int, settled_s: float) -> None:
+        """Open the gate for a pass, no sooner than it has settled (monotonic s), and wait until it is marked."""
         station, job = self._station, self._setup.job
         angle = float(self._targets[segment - 1] / self._plan.route.per_part_turn * 360)
         request = PassRequest(segment, len(self._targets), number, job.mark.passes, angle)
         station.progress.stage(f"marking {request}")
-        station.controller.watch()
+        self._wait_until(self._open_from(settled_s))
+        station.controller.watch(fresh_s=_FRESH_S)
         station.stop.check()
+        begun_s = station.clock.monotonic()
         self._journal.write(events.GateOpen(segment=segment, number=number))
+        opened_s = station.clock.monotonic()
+        self._journalling.note(opened_s - begun_s)
+        station.clock.sleep(settled_s - opened_s)
         opened_s = station.clock.monotonic()
         try:
             station.gate.open(request)
@@ -310,8 +333,7 @@ class RunLoop:
             station.stop.ask("by the marking side")
         station.stop.check()
 
-    def _wait(self, duration_s: float) -> None:
-        end_s = self._station.clock.monotonic() + duration_s
+    def _wait_until(self, end_s: float) -> None:
         while (left_s := end_s - self._station.clock.monotonic()) > 0:
             self._check_stop()
             self._station.clock.sleep(min(left_s, LOOK_S))

@@ -25,7 +25,7 @@ from firmware_host.station.run import Station, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.settings.known_scale import KnownScales
-from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import ZeroAt
 from tests.faults.disk import FaultyDisk, TraceOnDisk
 from tests.faults.line.fault_clock import JumpingClock
@@ -186,16 +186,17 @@ class World:
         return self.task.plan
 
     def _open(self, resuming: bool) -> Controller:
-        return connect(
-            self.port,
-            self.task.case.spoken.dialect(),
-            self.clock,
-            self.trace,
-            axis=self.task.case.axis,
-            stated=self.task.stated,
-            drop_held_motion=resuming,
-            check=lambda: self.stop.check(),
-        )
+        with stopped_while("opening the controller"):
+            return connect(
+                self.port,
+                self.task.case.spoken.dialect(),
+                self.clock,
+                self.trace,
+                axis=self.task.case.axis,
+                stated=self.task.stated,
+                drop_held_motion=resuming,
+                check=lambda: self.stop.check(),
+            )
 
     def _station(self, controller: Controller) -> Station:
         self.scales.remember(controller.url, controller.settings, written=f"{float(self.scale):.3f}")

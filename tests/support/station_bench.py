@@ -279,7 +279,7 @@ class StationBench:
     # --- something happens --------------------------------------------------------------------------------------
 
     def at(self, phase: Phase, act: Callable[[], None], *, rests: int = 1) -> None:
-        """Do `act` once, in the given phase after at least so many rests have been proved."""
+        """Do `act` once, in the given phase after at least so many rests have been proved and settled."""
         self._due = (phase, rests, act)
 
     def _watch(self) -> None:
@@ -300,7 +300,8 @@ class StationBench:
         self.clock.on_sleep = lambda: self._come("gate-open" if self.gate.is_open else "settling")
 
     def _come(self, phase: Phase) -> None:
-        if self._due is not None and self._due[0] == phase and len(self.progress.rests) >= self._due[1]:
+        settled = len(self.progress.rests) - (phase == "settling")  # the last one proved settles still
+        if self._due is not None and self._due[0] == phase and settled >= self._due[1]:
             act, self._due = self._due[2], None
             act()
 

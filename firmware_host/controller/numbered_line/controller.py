@@ -112,6 +112,10 @@ class NumberedController(Controller):
     def syncs(self) -> bool:
         return True
 
+    @property
+    def reports_travel(self) -> bool:
+        return False  # most boards count what is planned, and some plan a move piece by piece
+
     def sync(self, deadline_s: float) -> None:
         """Two sync lines, each known to have been carried out: some boards answer the first when it is queued."""
         for _ in range(2):

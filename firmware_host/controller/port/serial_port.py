@@ -20,7 +20,15 @@ from firmware_host.system.ports import is_busy
 
 SCHEMES = ("socket://", "rfc2217://")
 TICK_S = 0.01
-"""How often a waiting read looks at the clock (s of the clock)."""
+"""How often a waiting read looks at the clock (s of the clock); bytes wake it at once.
+
+It is set when the port is opened and never after: pyserial sets the whole port anew with it, which takes milliseconds
+on Windows and may spoil bytes on their way (its issues 391 and 394).
+"""
+EXACT_S = 0.02
+"""The end of a wait (s) is slept in short pieces: a port's own time-out may be late by a step of the system's timer,
+15.6 ms on Windows (from memory), where sleeping is exact (from Python 3.11 on)."""
+PIECE_S = 0.001
 _SHORTEST_TICK_S = 0.0005
 _INPUT_NAMES = MappingProxyType({InputLine.CTS: "cts", InputLine.DSR: "dsr", InputLine.DCD: "cd"})
 _NO_SUCH_LINES = frozenset({errno.ENOTTY, errno.EINVAL})
@@ -61,11 +69,14 @@ class SerialPort(Port):
         deadline_s = self._clock.monotonic() + timeout_s
         try:
             while True:
-                data = bytearray(line.read(1))
+                left_s = deadline_s - self._clock.monotonic()
+                data = bytearray(line.read(1) if left_s > EXACT_S or line.in_waiting else b"")
                 while data and len(data) < _MOST_READ and (waiting := line.in_waiting):
                     data += line.read(min(waiting, _MOST_READ - len(data)))
-                if data or self._clock.monotonic() >= deadline_s:
+                if data or left_s <= 0:
                     return bytes(data)
+                if left_s <= EXACT_S:
+                    self._clock.sleep(min(left_s, PIECE_S))
         except (OSError, serial.SerialException) as error:
             raise PortLostError(self.url, f"cannot be read: {error}") from error
 

@@ -83,6 +83,10 @@ class StateWordController(StateWordAsking):
     def syncs(self) -> bool:
         return not self.dialect.state_tells_standstill
 
+    @property
+    def reports_travel(self) -> bool:
+        return True  # a motor's own step counter, on every board measured
+
     def sync(self, deadline_s: float) -> None:
         for _ in range(2):  # some boards answer the sync line when it is queued: the line after it tells
             left_s = max(deadline_s - self.clock.monotonic(), 0.0)

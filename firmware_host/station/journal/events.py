@@ -140,7 +140,7 @@ class Move(Event):
 
 
 class Standstill(Event):
-    """The axis is proved to stand still at a segment, and has settled. `reported` is to be compared with `target`.
+    """The axis is proved to stand still at a segment, where it settles. `reported` is to be compared with `target`.
 
     `position` is None where a journal of schema 1 does not hold it.
     """

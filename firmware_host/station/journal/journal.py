@@ -71,8 +71,10 @@ class Journal:
         """How many whole lines it has."""
         return self._next - 1
 
-    def write(self, event: JournalEvent) -> None:
+    def write(self, event: JournalEvent, *, with_next: bool = False) -> None:
         """Append one event, with its number and the time, and wait until it is on the disk.
+
+        `with_next`: it announces no act, and is on the disk only with the next event.
 
         Raises `JournalError` when it can't be written whole: what was written of it is taken back, and nothing is
         written any more, so that no line ever follows a torn or doubtful one.
@@ -92,8 +94,9 @@ class Journal:
             raise JournalError(str(self._path), f"takes no line that {excess}; stopped before the act")
         try:
             written = self._file.append(line)
-            self._file.sync()
-            if self._tally is not None and written == len(line):
+            if not with_next:
+                self._file.sync()
+            if self._tally is not None and written == len(line) and not with_next:
                 self._tally.note(self._next)
         except OSError as error:
             self._take_back()

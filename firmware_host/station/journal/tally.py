@@ -1,7 +1,7 @@
 """How many lines a journal must have: kept beside it, so that lines which were on the disk can't be lost unseen.
 
 A journal cut at a line end looks whole. The tally is written after each line and before the act that the line
-announces; so a journal may have one line more than its tally (a crash between the two), but never fewer.
+announces; so a journal may have a line or two more than its tally (a crash between the two), but never fewer.
 """
 
 from __future__ import annotations
