@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from importlib import import_module
-from typing import Any
+from typing import Any, NamedTuple
 
 import typer
 import typer.main
 from typer.core import TyperCommand, TyperGroup
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """A command, or a group of commands: its file in `cli`, which registers it by that name, and its help."""
 
     name: str

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import sys
-import traceback
-from typing import Annotated
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
-from typer.exceptions import TyperException
 
 from firmware_host.cli.commands import Commands
-from firmware_host.cli.screen import output
-from firmware_host.cli.screen.advice import advice_lines
-from firmware_host.errors import EXIT_BAD_INPUT, EXIT_DONE, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
 from firmware_host.system import console, signals
 
 CAUTION = (
@@ -54,7 +50,7 @@ def run(arguments: list[str]) -> int:
         return _run(given, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
         console.discard_output()
-        return EXIT_STOPPED
+        return int(_endings().READER_GONE)
 
 
 def _run(arguments: list[str], *, debug: bool) -> int:
@@ -62,38 +58,19 @@ def _run(arguments: list[str], *, debug: bool) -> int:
     try:
         status = app(arguments, standalone_mode=False, prog_name="circumstep")
         sys.stdout.flush()
-        if status == _INTERRUPTED:
-            return _failed("interrupted", EXIT_STOPPED, debug=debug)
-        return status if isinstance(status, int) else EXIT_DONE
     except BrokenPipeError:
         raise
     except SystemExit as error:  # how the option parser ends when a reader goes away while a command prints
         if isinstance(error.__context__, BrokenPipeError):
             raise error.__context__ from error
         raise
-    except FirmwareHostError as error:
-        notes = "".join(f"\n  {note}" for note in getattr(error, "__notes__", ()))
-        advice = "".join(f"\n  {line}" for line in advice_lines(error.acts))
-        return _failed(f"error: {error}{notes}{advice}", error.exit_status, debug=debug)
-    except TyperException as error:
-        return _failed(
-            f"error: {error.format_message().rstrip('.')}. See circumstep --help", EXIT_BAD_INPUT, debug=debug
-        )
-    except (typer.Abort, KeyboardInterrupt):
-        return _failed("interrupted", EXIT_STOPPED, debug=debug)
-    except OSError as error:
-        if console.is_reader_gone(error):
-            raise BrokenPipeError from error
-        where = f"{error.filename}: " if error.filename is not None else ""
-        return _failed(f"error: {where}{error.strerror or error}", EXIT_LINK_FAULT, debug=debug)
-    except Exception as error:  # noqa: BLE001  every error ends here as a message
-        words = f"internal error: {type(error).__name__}: {error}. Run again with --debug"
-        return _failed(words, EXIT_LINK_FAULT, debug=debug)
+    except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001  every error ends here as a message
+        return int(_endings().ended_by(error, debug=debug))
+    if status == _INTERRUPTED:
+        return int(_endings().interrupted(debug=debug))
+    return status if isinstance(status, int) else 0
 
 
-def _failed(text: str, status: int, *, debug: bool) -> int:
-    """Say what went wrong, with the traceback if it was asked for; returns the status."""
-    if debug:
-        output.remark(traceback.format_exc().rstrip())
-    output.remark(text, style="bold red")
-    return status
+def _endings() -> Any:
+    """What is needed only when something went wrong."""
+    return import_module("firmware_host.cli.endings")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, is_dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,11 +12,13 @@ from firmware_host.model.files.loading import Setup
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments, require_whole_steps
-from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.load.case import LoadVariants, load_variants
 from firmware_host.planning.route.moves import MoveProgram, Route, plan_route, time_moves
 from firmware_host.planning.surface.creep import IndexMotion
 from firmware_host.planning.surface.moved import moved_surface
+
+if TYPE_CHECKING:
+    from firmware_host.planning.limit_report import LimitReport
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,6 +126,8 @@ def _places(setup: Setup) -> _Places:
 
 
 def _limits(setup: Setup, places: _Places) -> LimitReport:
+    from firmware_host.planning.limit_report import check_limits  # a layout alone seldom asks the limits
+
     speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
     return check_limits(
         setup.machine,

@@ -22,7 +22,8 @@ from firmware_host.reporting.document import (
 )
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.render.terminal import MOST_ROWS, VERDICT_STYLES, terminal_parts
+from firmware_host.reporting.render.short import MOST_ROWS
+from firmware_host.reporting.render.terminal import VERDICT_STYLES, terminal_parts
 from firmware_host.reporting.render.text import text_of
 from tests.reporting.shown import page, printed
 

@@ -7,14 +7,16 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 from firmware_host.errors import InputError, PlanError
-from firmware_host.model import Machine, Setup, load_job
+from firmware_host.model.files.loading import Setup, load_job
+from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
-from firmware_host.planning.limits.accept import acceptable, accepting
 from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
 
 
 def loaded(job: str, accept_limit: Iterable[str] | None = None) -> Setup:
     """`load_job`, with the limits accepted that `--accept-limit` names, besides the job's own; both are looked at."""
+    from firmware_host.planning.limits.accept import acceptable, accepting  # for those who ask the limits
+
     setup = load_job(job)
     with _naming_files(setup):
         acceptable(setup.job.accept)

@@ -6,7 +6,7 @@ from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.render.terminal import terminal_parts
+from firmware_host.reporting.render.short import short_parts
 
 
 def show(document: Document, *, json: bool = False) -> None:
@@ -14,8 +14,8 @@ def show(document: Document, *, json: bool = False) -> None:
     if json:
         output.document(json_document(document))
         return
-    for part in terminal_parts(document, advice_lines):
+    for part in short_parts(document, advice_lines):
         if isinstance(part, str):
             output.lines([part])
         else:
-            output.show(part)
+            output.grid(part)

@@ -6,16 +6,18 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
-
-from rich.console import Console, RenderableType
-from rich.markup import escape
+from typing import TYPE_CHECKING, Any
 
 from firmware_host.acts import RestoreSettings
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.reporting.render.json import json_pieces
+from firmware_host.reporting.render.plain import grid_lines
 from firmware_host.reporting.render.printable import printable
+from firmware_host.reporting.render.short import Grid
 from firmware_host.system import console as system_console
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 
 def out() -> Console:
@@ -28,34 +30,41 @@ def err() -> Console:
     return _console(sys.stderr)
 
 
-class _Console(Console):
-    """Leaves a reader that went away to whoever runs the command: the exit status is decided in one place."""
-
-    def on_broken_pipe(self) -> None:
-        raise BrokenPipeError
-
-
 def _console(stream: Any) -> Console:
-    width = None if stream.isatty() else 160
-    return _Console(file=stream, width=width, highlight=False, soft_wrap=not stream.isatty())
+    from firmware_host.cli.screen.rich_console import console_on  # takes long, and only a terminal needs it
+
+    return console_on(stream)
 
 
-def show(thing: RenderableType) -> None:
-    """Print a table or the like to standard output."""
-    out().print(thing)
+def grid(table: Grid) -> None:
+    """Print a table to standard output."""
+    plain = None if sys.stdout.isatty() else grid_lines(table)
+    if plain is not None:
+        lines(plain)
+        return
+    from firmware_host.reporting.render.terminal import rich_grid  # as rich_console
+
+    out().print(rich_grid(table))
 
 
 def lines(texts: Iterable[str]) -> None:
     """Print plain lines to standard output, wrapped only on a terminal."""
-    console = out()
-    for text in texts:
-        console.print(escape(printable(text)))
+    _lines(sys.stdout, texts)
 
 
 def remark(text: str, style: str = "") -> None:
     """Print a line to standard error; nothing where the terminal was closed."""
     with unless_hung_up():
-        err().print(escape(printable(text)), style=style or None)
+        _lines(sys.stderr, [text], style)
+
+
+def _lines(stream: Any, texts: Iterable[str], style: str = "") -> None:
+    if stream.isatty():
+        console = _console(stream)
+        for text in texts:
+            console.print(printable(text), style=style or None, markup=False)
+    else:
+        stream.writelines(f"{printable(text)}\n" for text in texts)
 
 
 @contextmanager

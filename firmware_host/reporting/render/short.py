@@ -1,0 +1,76 @@
+"""The short form of a document, as lines and tables of cells: what a terminal and a plain text stream both show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
+
+from firmware_host.acts import Act
+from firmware_host.reporting.document import Advice, Document, Figure, Node, Notes, Row, Table
+from firmware_host.reporting.render.printable import printable
+from firmware_host.reporting.render.text import NONE, row_texts, text_of, value_of
+
+#: Rows shown before the middle of a long table is left out.
+MOST_ROWS = 60
+
+Tell = Callable[[tuple[Act, ...]], Iterable[str]]
+
+
+class Grid(NamedTuple):
+    """A table as it is shown: printable texts, numbers to the right; `rows` are their values, to colour them."""
+
+    title: str
+    headers: list[str]
+    to_the_right: list[bool]
+    texts: list[list[str]]
+    rows: list[Row]
+
+
+def short_parts(document: Document, tell: Tell = lambda acts: ()) -> Iterator[str | Grid]:
+    """The short form of the document, top to bottom; `tell` gives the lines for what can be done."""
+    for node in document.nodes:
+        yield from _parts(node, tell)
+
+
+def _parts(node: Node, tell: Tell) -> Iterator[str | Grid]:
+    if isinstance(node, Notes):
+        yield from node.lines
+    elif isinstance(node, Advice):
+        yield from tell(node.acts)
+    elif not node.brief:
+        return
+    elif isinstance(node, Figure):
+        yield f"{node.label}: {node.text or text_of(node.value, node.form)} {node.unit}".rstrip()
+    elif isinstance(node, Table):
+        if not node.is_empty:
+            yield _grid(node)
+            yield from _below(node)
+    else:
+        yield from [f"{node.title}:"] if node.title and node.nodes else []
+        indent = "  " if node.title else ""
+        for part in (part for each in node.nodes or () for part in _parts(each, tell)):
+            yield f"{indent}{part}" if isinstance(part, str) else part
+
+
+def _grid(table: Table) -> Grid:
+    kept = [index for index, column in enumerate(table.columns) if column.brief and not column.below]
+    columns = tuple(table.columns[index] for index in kept)
+    beginning, end = table.ends(MOST_ROWS)
+    seen = table.rows if len(table.rows) <= MOST_ROWS else (*beginning, *end)
+    words = [any(isinstance(value_of(row[index]), str | bool | tuple | Table) for row in seen) for index in kept]
+    left_out: tuple[Row, ...] = (("...", *[""] * (len(table.columns) - 1)),) if end else ()
+    rows = [tuple(row[index] for index in kept) for row in (*beginning, *left_out, *end)]
+    texts = [[printable(text) for text in row_texts(columns, row)] for row in rows]
+    return Grid(table.title, [printable(each.header) for each in columns], [not each for each in words], texts, rows)
+
+
+def _below(table: Table) -> Iterator[str]:
+    """The long words of each row, after the name of the row; of a list each item in a line of its own."""
+    columns = [index for index, column in enumerate(table.columns) if column.below]
+    for row in table.all_rows if columns else ():
+        (name,) = row_texts(table.columns[:1], row[:1])
+        lists = [value for index in columns if isinstance(value := value_of(row[index]), tuple)]
+        texts = row_texts(tuple(table.columns[i] for i in columns), tuple(row[i] for i in columns)) if not lists else []
+        lines = [" ".join(text for text in texts if text not in ("", NONE))]
+        lines += [text_of(each) for items in lists for each in items]
+        yield from (f"  {name}: {line}" for line in lines if line)

@@ -1,0 +1,60 @@
+"""Plain lines are what the terminal's own library would write on a stream that is no terminal."""
+
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from firmware_host.reporting.document import Column, Document, Table
+from firmware_host.reporting.render.plain import WIDTH, grid_lines
+from firmware_host.reporting.render.short import Grid, short_parts
+from firmware_host.reporting.render.terminal import rich_grid
+
+TEXT = st.text(st.characters(min_codepoint=0x20, max_codepoint=0x2FF, exclude_categories=["C"]), max_size=14)
+VALUES = st.one_of(st.integers(-9999, 9999), st.floats(-99, 99), TEXT, st.booleans(), st.none())
+
+
+def grid_of(title: str, labels: list[str], rows: list[list[object]]) -> Grid:
+    columns = tuple(Column(f"c{number}", label) for number, label in enumerate(labels))
+    table = Table("t", title, columns, tuple(tuple(row) for row in rows))  # type: ignore[arg-type]
+    (grid,) = short_parts(Document((table,)))
+    assert isinstance(grid, Grid)
+    return grid
+
+
+def by_the_library(grid: Grid) -> str:
+    stream = io.StringIO()
+    Console(file=stream, width=WIDTH, highlight=False, emoji=False, soft_wrap=True).print(rich_grid(grid))
+    return stream.getvalue()
+
+
+@given(data=st.data(), title=TEXT.map(str.strip), columns=st.integers(1, 6), rows=st.integers(1, 5))
+def test_a_table_that_fits_looks_as_the_library_would_write_it(
+    data: st.DataObject, title: str, columns: int, rows: int
+) -> None:
+    labels = data.draw(st.lists(TEXT.map(str.strip), min_size=columns, max_size=columns))
+    row = st.lists(
+        VALUES.map(lambda value: value.strip() if isinstance(value, str) else value), min_size=columns, max_size=columns
+    )
+    grid = grid_of(title, labels, data.draw(st.lists(row, min_size=rows, max_size=rows)))
+    lines = grid_lines(grid)
+    assert lines is not None
+    assert "".join(f"{line}\n" for line in lines) == by_the_library(grid)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["x" * 161, "\u5bec", "e\u0301"],
+    ids=["too-wide", "two-cells-a-sign", "no-cell-of-its-own"],
+)
+def test_a_table_that_plain_lines_have_no_room_for_is_left_to_the_library(text: str) -> None:
+    assert grid_lines(grid_of("T", ["a"], [[text]])) is None
+
+
+def test_a_table_just_as_wide_as_a_line_is_still_plain() -> None:
+    lines = grid_lines(grid_of("T", ["a", "b"], [["x" * 100, "y" * (WIDTH - 102)]]))
+    assert lines is not None
+    assert len(lines[-1]) == WIDTH
+    assert grid_lines(grid_of("T", ["a", "b"], [["x" * 100, "y" * (WIDTH - 101)]])) is None
