@@ -12,7 +12,10 @@ from firmware_host.reporting.render.plain import WIDTH, grid_lines
 from firmware_host.reporting.render.short import Grid, short_parts
 from firmware_host.reporting.render.terminal import rich_grid
 
-TEXT = st.text(st.characters(min_codepoint=0x20, max_codepoint=0x2FF, exclude_categories=["C"]), max_size=14)
+TEXT = st.text(
+    st.characters(min_codepoint=0x20, max_codepoint=0x2FF, exclude_categories=["C"], exclude_characters="\xa0"),
+    max_size=14,
+)
 VALUES = st.one_of(st.integers(-9999, 9999), st.floats(-99, 99), TEXT, st.booleans(), st.none())
 
 
@@ -34,7 +37,7 @@ def by_the_library(grid: Grid) -> str:
 def test_a_table_that_fits_looks_as_the_library_would_write_it(
     data: st.DataObject, title: str, columns: int, rows: int
 ) -> None:
-    labels = data.draw(st.lists(TEXT.map(str.strip), min_size=columns, max_size=columns))
+    labels = data.draw(st.lists(TEXT.map(str.strip).map(lambda text: text or "-"), min_size=columns, max_size=columns))
     row = st.lists(
         VALUES.map(lambda value: value.strip() if isinstance(value, str) else value), min_size=columns, max_size=columns
     )
