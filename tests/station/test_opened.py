@@ -68,7 +68,10 @@ def test_a_gate_of_ones_own_takes_the_place_of_the_jobs(port: str, clock: Scaled
     assert len(fh.list_runs(Path("elsewhere"))) == 1
 
 
-def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(port: str, clock: ScaledClock) -> None:
+def test_a_limit_that_fails_opens_nothing_unless_it_is_accepted(
+    port: str, clock: ScaledClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", None)
     setup = changed_setup("shaft-scale", index={"acceleration": "60000 deg/s^2", "speed": "600 deg/s"})
     with pytest.raises(LimitExceededError, match="torque-accelerating"), fh.open_station(setup, port, clock=clock):
         pytest.fail("it was opened")

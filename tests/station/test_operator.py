@@ -1,10 +1,9 @@
 """The person at a terminal: lines come one at a time, nothing waits, and what was typed too early is forgotten."""
 
+import contextlib
 import errno
 import io
 import os
-import pty
-import termios
 import time
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -19,17 +18,21 @@ from firmware_host.station.operator import TerminalOperator
 def pipe() -> Iterator[tuple[int, TerminalOperator]]:
     read, write = os.pipe()
     with os.fdopen(read, encoding="utf-8") as source:
-        yield write, TerminalOperator(source, io.StringIO())
-    try:
-        os.close(write)
-    except OSError:
-        return  # closed by the test
+        operator = TerminalOperator(source, io.StringIO())
+        yield write, operator
+        with contextlib.suppress(OSError):  # closed by the test
+            os.close(write)
+        with contextlib.suppress(GateError):
+            while True:  # to its end: a thread that still waited would read what comes at this number next
+                next_answer(operator)
 
 
 @pytest.fixture
 def terminal() -> Iterator[tuple[int, TerminalOperator]]:
     """A pseudo-terminal that hands over one line for each read, as terminals do; no echo."""
-    master, slave = pty.openpty()
+    import termios
+
+    master, slave = os.openpty()
     mode = termios.tcgetattr(slave)
     mode[3] &= ~termios.ECHO
     termios.tcsetattr(slave, termios.TCSANOW, mode)
@@ -76,6 +79,7 @@ def test_bytes_that_are_no_text_are_an_answer_like_any_other(pipe: tuple[int, Te
     assert next_answer(pipe[1]) == "\ufffd\ufffd"
 
 
+@pytest.mark.posix("a pseudo-terminal")
 @pytest.mark.parametrize("typed", [b"\n", b"\n\n\n", b"s\nhalf a li"], ids=["one", "three", "line-and-half"])
 def test_what_was_typed_before_is_forgotten_to_the_last_line(
     typed: bytes, terminal: tuple[int, TerminalOperator]

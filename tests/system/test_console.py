@@ -14,16 +14,13 @@ import pytest
 from tests.support.windows.processes import arguments_of
 from tests.system.conftest import Topic
 
-ENCODINGS = {
-    "ascii": "+/-90deg \u2192".replace("\u2192", "->"),
-    "cp866": "+/-90\u00b0 ->",
-    "cp1252": "\u00b190\u00b0 ->",
-}
+SHOWN = "\u00b190\u00b0 \u2192"
+ENCODINGS = {"ascii": "+/-90deg ->", "cp866": "+/-90\u00b0 ->", "cp1252": "\u00b190\u00b0 ->"}
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)
 def test_a_sign_that_a_console_lacks_is_written_in_words(encoding: str, system: Topic) -> None:
-    assert system("console").showable("\u00b190\u00b0 \u2192", encoding) == ENCODINGS[encoding]
+    assert system("console").showable(SHOWN, encoding) == ENCODINGS[encoding]
     assert system("console").showable("\u0416\u4e2d", "ascii") == "\\u0416\\u4e2d"
 
 
@@ -33,7 +30,8 @@ def test_streams_print_any_text_in_any_encoding(encoding: str, system: Topic, mo
     monkeypatch.setattr(sys, "stdout", stream)
     monkeypatch.setattr(sys, "stderr", io.StringIO())
     system("console").prepare_streams()
-    print("\u00b190\u00b0 \u2192", end="", flush=True)
+    sys.stdout.write(SHOWN)
+    sys.stdout.flush()
     assert stream.buffer.getvalue().decode(encoding) == ENCODINGS[encoding]  # type: ignore[attr-defined]
 
 
@@ -42,7 +40,8 @@ def test_streams_that_are_missing_lead_nowhere(system: Topic, monkeypatch: pytes
         monkeypatch.setattr(sys, name, None)
     system("console").prepare_streams()
     made = (sys.stdin, sys.stdout, sys.stderr)
-    print("\u00b1", flush=True)
+    sys.stdout.write(SHOWN)
+    sys.stdout.flush()
     assert sys.stdin.read() == ""
     for stream in made:
         stream.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import time
@@ -20,11 +21,12 @@ def typing(system: Topic) -> Iterator[tuple[int, Any]]:
     """Where to type, and the keyboard."""
     reading, writing = os.pipe()
     with os.fdopen(reading, encoding="utf-8") as source:
-        yield writing, system("keyboard").keyboard_at(source)
-        try:
+        keyboard = system("keyboard").keyboard_at(source)
+        yield writing, keyboard
+        with contextlib.suppress(OSError):  # closed by the test
             os.close(writing)
-        except OSError:
-            return  # closed by the test
+        while not keyboard.ended:  # to its end: a thread that still waited would read what comes at this number next
+            line_of(keyboard)
 
 
 def line_of(keyboard: Any) -> str | None:

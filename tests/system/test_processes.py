@@ -95,9 +95,6 @@ def test_a_command_with_a_quotation_mark_too_few_is_refused(system: Topic) -> No
         system("processes").split_command('mark "one')
 
 
-LINES = st.text(st.sampled_from('\\" \tab')).filter(lambda line: arguments_of(line + '"') is not None)
-
-
 @given(st.lists(st.text(st.sampled_from("\\\" ab'"), min_size=1)))
 def test_on_windows_a_line_is_taken_apart_as_programs_there_do(words: list[str]) -> None:
     split = SystemRoom().module("processes").split_command

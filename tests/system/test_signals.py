@@ -50,6 +50,6 @@ def test_otherwise_each_interrupts_the_program_unless_it_is_ignored(system: Topi
     signal.signal(last, signal.SIG_IGN)
     signals.interrupt_when_asked()
     for number in others:
-        with pytest.raises(KeyboardInterrupt, match="^$"):
+        with pytest.raises(KeyboardInterrupt, match=r"^$"):
             signal.raise_signal(number)
     assert signal.getsignal(last) is signal.SIG_IGN

@@ -47,6 +47,7 @@ def test_a_lock_keeps_out_its_own_process_too_and_can_be_given_back_twice(tmp_pa
     second.release()
 
 
+@pytest.mark.posix("devices that are files")
 def test_a_link_to_a_device_is_the_same_port(tmp_path: Path) -> None:
     (tmp_path / "device").touch()
     (tmp_path / "link").symlink_to(tmp_path / "device")

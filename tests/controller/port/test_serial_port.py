@@ -12,14 +12,15 @@ from firmware_host.clock import ScaledClock
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
 from firmware_host.errors import InputError, PortBusyError, PortLostError, PortUnavailableError
+from tests.support.lines import LINES
 
 CLOCK = ScaledClock(20.0)
 
 
-@pytest.fixture(params=["terminal", "socket"])
+@pytest.fixture(params=LINES)
 def line(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[tuple[Port, int]]:
     """A port and the file descriptor of its other end."""
-    if request.param == "terminal":
+    if request.param == "pty":
         far, near = os.openpty()
         port = open_port(os.ttyname(near), baud=115200, clock=CLOCK, lock_folder=tmp_path)
         os.close(near)
@@ -84,6 +85,7 @@ def test_a_closed_port_is_lost_and_can_be_closed_again(line: tuple[Port, int]) -
         port.read(0.0)
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_pulled_cable_is_told_on_reading(tmp_path: Path) -> None:
     far, near = os.openpty()
     port = open_port(os.ttyname(near), baud=115200, clock=CLOCK, lock_folder=tmp_path)
@@ -104,6 +106,7 @@ def test_a_peer_that_hangs_up_is_told_on_reading(tmp_path: Path) -> None:
         port.close()
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_an_open_port_is_busy_and_free_after_closing(tmp_path: Path) -> None:
     far, near = os.openpty()
     url = os.ttyname(near)
@@ -116,6 +119,7 @@ def test_an_open_port_is_busy_and_free_after_closing(tmp_path: Path) -> None:
     os.close(far)
 
 
+@pytest.mark.posix("a pseudo-terminal")
 def test_a_program_with_other_locks_is_kept_out_by_the_device_itself(tmp_path: Path) -> None:
     far, near = os.openpty()
     url = os.ttyname(near)

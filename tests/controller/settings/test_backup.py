@@ -5,6 +5,7 @@ import pytest
 
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup, save_backup
 from firmware_host.errors import InputError, UnreadableFileError
+from tests.support import windows
 
 BACKUP = SettingsBackup("status-query", "loop", "2026-01-01T00:00:00+00:00", {"$100": "26.667", "$1": "25"})
 
@@ -50,7 +51,7 @@ def test_file_and_folder_are_on_the_disk_before_saving_is_over(tmp_path: Path, m
     monkeypatch.setattr(os, "fsync", note_fsync)
     monkeypatch.setattr(os, "replace", note_replace)
     save_backup(tmp_path / "old.json", BACKUP)
-    assert order == ["file", "put in place", "folder"]
+    assert order == ["file", "put in place", *([] if windows.wanted() else ["folder"])]  # which can't be opened there
 
 
 def test_a_backup_cut_short_anywhere_is_refused(tmp_path: Path) -> None:

@@ -28,6 +28,7 @@ from firmware_host.station.runs.listing import list_runs
 from firmware_host.station.runs.status import Place, RunStatus, run_status
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.zero import ZeroAt
+from firmware_host.system.console import command_line
 from tests.joint.test_run_faults import strangers_line, trip
 from tests.support.board_faults import counter_at
 from tests.support.crashes import SEEKS_BACKWARD, Crash, revive, stopped
@@ -295,7 +296,9 @@ def test_a_run_at_work_is_told_from_a_crashed_one(tmp_path: Path) -> None:
 
 def test_a_path_with_a_blank_is_quoted_in_the_command(tmp_path: Path) -> None:
     bench, _ = end_it(ENDS["operator"], tmp_path / "my runs")
-    assert [command(act) for act in run_status(bench.folder).acts] == [f"circumstep resume '{bench.folder.path}'"]
+    assert [command(act) for act in run_status(bench.folder).acts] == [
+        f"circumstep {command_line(['resume', str(bench.folder.path)])}"
+    ]
 
 
 def test_a_folder_is_looked_at_without_planning_its_job_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
