@@ -19,23 +19,18 @@ from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import InputError
-from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
-from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
-from firmware_host.station.gates.gate import Gate
 from firmware_host.station.journal.record import PassRecord, RunRecord
-from firmware_host.station.opened import station_in
+from firmware_host.station.opened import OpenStation, StationOptions, open_in, station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import require_startable, resume_run
-from firmware_host.station.run import Station, require_limits, run_job
+from firmware_host.station.run import Station, require_limits
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
-from firmware_host.station.settings.known_scale import state_folder
-from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
@@ -129,31 +124,19 @@ def run(
     setup = loaded(job, accept_limit)
     plan = planned(setup)
     require_limits(plan.limits)
-    clock = SystemClock()
     url = port_of(setup.machine, port)
-    folder = RunFolder.create(runs, setup.job.name, clock.now())
+    folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
     accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
-        station = _station(
-            stack,
-            setup,
-            folder,
-            url,
-            baud,
-            gate_program,
-            without_marking=without_marking,
-            release_motor=release_motor,
-        )
-        record = run_job(
-            setup,
-            plan,
-            station,
+        options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
+        opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
+        record = opened.run(
             zero=_zero_at(zero),
-            ask_zero=_asking_zero(station),
-            write_settings=_writing(setup, plan, station, baud) if write_settings else None,
+            ask_zero=_asking_zero(opened.station),
+            write_settings=_writing(opened) if write_settings else None,
         )
     _show(record, folder, json=json)
 
@@ -185,17 +168,16 @@ def resume(
     setup, url = found.setup, port_of_run(found, port)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
-        station = _station(
-            stack,
-            setup,
-            run_folder,
-            url,
-            baud,
-            gate_program,
-            without_marking=without_marking,
-            release_motor=release_motor,
-            drop_held_motion=True,
-            before_opening=lambda gate: require_startable(found, gate, _zero_at(zero)),
+        options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
+        station = stack.enter_context(
+            station_in(
+                run_folder,
+                setup,
+                url,
+                drop_held_motion=True,
+                before_opening=lambda gate: require_startable(found, gate, _zero_at(zero)),
+                **options,
+            )
         )
         ask = _asking(assume, station)
         record = resume_run(
@@ -208,39 +190,21 @@ def resume(
     _show(record, run_folder, json=json)
 
 
-def _station(
-    stack: ExitStack,
-    setup: Setup,
-    folder: RunFolder,
-    url: str,
-    baud: int | None,
-    gate_program: str,
-    *,
-    without_marking: bool,
-    release_motor: bool,
-    drop_held_motion: bool = False,
-    before_opening: Callable[[Gate], None] | None = None,
-) -> Station:
-    """Everything a run works with, closed again by `stack`; Ctrl-C and the like ask for a stop."""
+def _options(
+    stack: ExitStack, gate_program: str, baud: int | None, *, without_marking: bool, release_motor: bool
+) -> StationOptions:
+    """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed."""
     stop = StopRequest()
     stack.enter_context(stop.on_signals())
-    return stack.enter_context(
-        station_in(
-            folder,
-            setup,
-            url,
-            SystemClock(),
-            operator=TerminalOperator(),
-            gate=(lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
-            gate_program=_words_of(gate_program),
-            progress=stack.enter_context(RunProgress(marking=not without_marking)),
-            stop=stop,
-            baud=baud,
-            drop_held_motion=drop_held_motion,
-            release_motor=release_motor,
-            before_opening=before_opening,
-        )
-    )
+    return {
+        "operator": TerminalOperator(),
+        "gate": (lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
+        "gate_program": _words_of(gate_program),
+        "progress": stack.enter_context(RunProgress(marking=not without_marking)),
+        "stop": stop,
+        "baud": baud,
+        "release_motor": release_motor,
+    }
 
 
 def _words_of(gate_program: str) -> tuple[str, ...]:
@@ -252,20 +216,11 @@ def _words_of(gate_program: str) -> tuple[str, ...]:
         raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
 
 
-def _writing(setup: Setup, plan: JobPlan, station: Station, baud: int | None) -> Callable[[], None]:
+def _writing(opened: OpenStation) -> Callable[[], None]:
     """What writes the settings that the plan needs, and says so."""
 
     def write() -> None:
-        write_for_plan(
-            setup.machine,
-            plan,
-            station.controller,
-            station.scales,
-            backup_path(state_folder() / "backups", station.controller.url, station.clock),
-            announce=output.announce_backup,
-            source=setup.machine_source,
-            baud=baud,
-        )
+        opened.write_settings(announce=output.announce_backup)
         output.remark("settings written and read back")
 
     return write

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypedDict, Unpack
 
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.port.trace import FileTrace
@@ -29,6 +30,28 @@ from firmware_host.station.zero import AskZero, ZeroAt
 MakeGate = Callable[[GateContext], Gate]
 
 
+class RunOptions(TypedDict, total=False):
+    """How a run is opened in a thread of its own; what is left out or None is as the command line has it.
+
+    `gate` makes another gate than the job's from its context; `gate_program`: what a command gate starts, program and
+    arguments; `baud`: bits per second, else the machine file's; `release_motor`: as in `Station`.
+    """
+
+    clock: Clock | None
+    gate: MakeGate | None
+    gate_program: tuple[str, ...]
+    baud: int | None
+    release_motor: bool
+
+
+class StationOptions(RunOptions, total=False):
+    """How a station is opened; `stop` is looked at wherever the run waits, and may be asked by any thread."""
+
+    operator: Operator | None
+    progress: Progress | None
+    stop: StopRequest | None
+
+
 @dataclass(frozen=True)
 class OpenStation:
     """A job, its plan, and everything that a run of it works with, open. `accepted`: limits that may fail, by name."""
@@ -37,27 +60,44 @@ class OpenStation:
     plan: JobPlan
     station: Station
     accepted: tuple[str, ...] = ()
+    baud: int | None = None
 
-    def run(self, *, zero: ZeroAt | None = None, ask_zero: AskZero | None = None) -> RunRecord:
+    def run(
+        self,
+        *,
+        zero: ZeroAt | None = None,
+        ask_zero: AskZero | None = None,
+        write_settings: Callable[[], object] | None = None,
+    ) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
 
         `zero`: "here" where the part stands, "last" where the last run at the port had it, "home" at the home switch.
         Unsaid it is the home switch if there is one, else here; but after a run that did not come to its end, or left
         the part away from its zero, `ask_zero` is asked, and without it `ZeroNotSaidError` is raised. Ctrl-C,
-        where Python raises `KeyboardInterrupt` for it, first closes the gate and stops the axis.
+        where Python raises `KeyboardInterrupt` for it, first closes the gate and stops the axis. `write_settings`, such
+        as the method below, writes settings first, once nothing else can refuse the run.
         """
-        accepted = self.accepted
-        return run_job(self.setup, self.plan, self.station, accept_limits=accepted, zero=zero, ask_zero=ask_zero)
+        return run_job(
+            self.setup,
+            self.plan,
+            self.station,
+            accept_limits=self.accepted,
+            zero=zero,
+            ask_zero=ask_zero,
+            write_settings=write_settings,
+        )
 
     def settings_differences(self) -> tuple[Difference, ...]:
         """What the controller has stored that does not fit the plan; empty if all fits. Writes nothing."""
         return settings_differences(self.setup.machine, self.plan, self.station.controller.settings)
 
-    def write_settings(self, backup: Path | None = None) -> tuple[Difference, ...]:
+    def write_settings(
+        self, backup: Path | None = None, *, announce: Callable[[Path], None] = lambda backup: None
+    ) -> tuple[Difference, ...]:
         """Write the settings that the plan needs and read them back; returns what was written, and what was stored.
 
-        The old ones are kept in the file `backup` first (None: a new one where the command line keeps them). Raises as
-        `write_for_plan`.
+        The old ones are kept in the file `backup` first (None: a new one where the command line keeps them), which
+        `announce` is told. Raises as `write_for_plan`.
         """
         controller = self.station.controller
         kept = backup or backup_path(state_folder() / "backups", controller.url, self.station.clock)
@@ -67,7 +107,9 @@ class OpenStation:
             controller,
             self.station.scales,
             kept,
+            announce=announce,
             source=self.setup.machine_source,
+            baud=self.baud,
             accepted=read_accepted(self.accepted),
         )
 
@@ -78,25 +120,16 @@ def open_station(
     port: str = "",
     *,
     plan: JobPlan | None = None,
-    clock: Clock | None = None,
     runs: Path = Path("runs"),
-    operator: Operator | None = None,
-    gate: MakeGate | None = None,
-    gate_program: tuple[str, ...] = (),
-    progress: Progress | None = None,
-    stop: StopRequest | None = None,
     accept_limits: Iterable[str] = (),
-    baud: int | None = None,
-    release_motor: bool = False,
+    **options: Unpack[StationOptions],
 ) -> Iterator[OpenStation]:
     """Open the machine's controller at `port` (the machine file's own if empty) for a job; all is closed at the end.
 
     Uses the job's own gate, with the person at the terminal as its operator, and keeps run folders (below `runs`),
-    notes on controllers and locks where the command line keeps them. `gate` makes another gate from its context;
-    `gate_program`: what a command gate starts, program and arguments; `plan`: the job's plan, if it was made before;
-    `stop` is looked at wherever the run waits, and may be asked by any thread; `baud`: bits per second, the machine
-    file's if None; `release_motor`: as in `Station`. Nothing moves until `run`. The thread that opens it is the one
-    that uses it: `start_run` runs a job in a thread of its own.
+    notes on controllers and locks where the command line keeps them, unless `options` say otherwise; `plan`: the job's
+    plan, if it was made before. Nothing moves until `run`. The thread that opens it is the one that uses it:
+    `start_run` runs a job in a thread of its own.
 
     Raises `LimitExceededError` before anything is opened if a limit stops the job; `accept_limits` are accepted besides
     the job's own, each "NAME" or "NAME=reason", and the run remembers them. `InputError` where no port is named, and as
@@ -106,27 +139,27 @@ def open_station(
     setup = accepting(setup, accepted)
     plan = plan if plan is not None else plan_job(setup)
     require_limits(plan.limits, accepted)
-    clock = clock if clock is not None else SystemClock()
     url = port_of(setup.machine, port)
-    folder = RunFolder.create(runs, setup.job.name, clock.now())
+    folder = RunFolder.create(runs, setup.job.name, (options.get("clock") or SystemClock()).now())
+    with open_in(folder, setup, plan, url, accepted=accepted, **options) as opened:
+        yield opened
+
+
+@contextmanager
+def open_in(
+    folder: RunFolder,
+    setup: Setup,
+    plan: JobPlan,
+    url: str,
+    *,
+    accepted: tuple[str, ...] = (),
+    **options: Unpack[StationOptions],
+) -> Iterator[OpenStation]:
+    """As `open_station`, in a run's new `folder`, which is removed again if no run begins in it."""
     with ExitStack() as stack:
         stack.callback(folder.drop_unused)
-        station = stack.enter_context(
-            station_in(
-                folder,
-                setup,
-                url,
-                clock,
-                operator=operator or TerminalOperator(),
-                gate=gate,
-                gate_program=gate_program,
-                progress=progress,
-                stop=stop,
-                baud=baud,
-                release_motor=release_motor,
-            )
-        )
-        yield OpenStation(setup, plan, station, accepted)
+        station = stack.enter_context(station_in(folder, setup, url, **options))
+        yield OpenStation(setup, plan, station, accepted, options.get("baud"))
 
 
 @contextmanager
@@ -134,24 +167,25 @@ def station_in(
     folder: RunFolder,
     setup: Setup,
     url: str,
-    clock: Clock,
     *,
-    operator: Operator,
+    clock: Clock | None = None,
+    operator: Operator | None = None,
     gate: MakeGate | None = None,
     gate_program: tuple[str, ...] = (),
     progress: Progress | None = None,
     stop: StopRequest | None = None,
     baud: int | None = None,
-    drop_held_motion: bool = False,
     release_motor: bool = False,
+    drop_held_motion: bool = False,
     before_opening: Callable[[Gate], None] | None = None,
 ) -> Iterator[Station]:
     """A station that works in a run's `folder`, open; gate, trace and controller are closed at the end.
 
-    `gate` makes the gate, the job's own if None; `gate_program`: what a command gate starts; `baud`: bits per second,
-    the machine file's if None; `before_opening` gets the gate, and what it raises keeps the port closed; the rest as in
-    `Station` and `connect`.
+    Options as `StationOptions`; `before_opening` gets the gate, and what it raises keeps the port closed;
+    `drop_held_motion` as in `connect`.
     """
+    clock = clock if clock is not None else SystemClock()
+    operator = operator if operator is not None else TerminalOperator()
     stop = stop if stop is not None else StopRequest()
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
     with ExitStack() as stack:

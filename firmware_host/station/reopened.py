@@ -6,20 +6,17 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Unpack
 
-from firmware_host.clock import Clock, SystemClock
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.opened import MakeGate, station_in
+from firmware_host.station.opened import StationOptions, station_in
 from firmware_host.station.opening import port_of
-from firmware_host.station.operator import Operator, TerminalOperator
-from firmware_host.station.progress import Progress
 from firmware_host.station.resume import AskWhetherDone, resume_run
 from firmware_host.station.run import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
-from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import ZeroAt
 
 
@@ -48,15 +45,8 @@ def reopen_station(
     run: Path | str,
     port: str = "",
     *,
-    clock: Clock | None = None,
-    operator: Operator | None = None,
-    gate: MakeGate | None = None,
-    gate_program: tuple[str, ...] = (),
-    progress: Progress | None = None,
-    stop: StopRequest | None = None,
     accept_limits: Iterable[str] = (),
-    baud: int | None = None,
-    release_motor: bool = False,
+    **options: Unpack[StationOptions],
 ) -> Iterator[ReopenedStation]:
     """Open the station of the run in the folder `run` again; all is closed at the end. Nothing moves until `resume`.
 
@@ -72,16 +62,9 @@ def reopen_station(
         found.folder,
         found.setup,
         port_of_run(found, port),
-        clock if clock is not None else SystemClock(),
-        operator=operator or TerminalOperator(),
-        gate=gate,
-        gate_program=gate_program,
-        progress=progress,
-        stop=stop,
-        baud=baud,
         drop_held_motion=True,
-        release_motor=release_motor,
         before_opening=lambda made: found.require_same_marking(marks=made.marks),
+        **options,
     ) as station:
         yield ReopenedStation(found.setup, station, accepted)
 

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Self, Unpack
 
-from firmware_host.clock import Clock
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.opened import MakeGate, OpenStation, open_station
+from firmware_host.station.opened import OpenStation, RunOptions, open_station
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import Operator
 from firmware_host.station.progress import Progress
@@ -138,14 +137,10 @@ def start_run(
     port: str = "",
     *,
     plan: JobPlan | None = None,
-    clock: Clock | None = None,
     runs: Path = Path("runs"),
-    gate: MakeGate | None = None,
-    gate_program: tuple[str, ...] = (),
     accept_limits: tuple[str, ...] = (),
-    baud: int | None = None,
-    release_motor: bool = False,
     zero: ZeroAt | None = None,
+    **options: Unpack[RunOptions],
 ) -> RunHandle:
     """Run a job in a thread of its own: `open_station` and `run`, with the same arguments; returns at once.
 
@@ -162,16 +157,12 @@ def start_run(
         setup,
         port_of(setup.machine, port),
         plan=plan,
-        clock=clock,
         runs=runs,
+        accept_limits=accept_limits,
         operator=_Asked(shared),
-        gate=gate,
-        gate_program=gate_program,
         progress=_Told(shared),
         stop=shared.stop,
-        accept_limits=accept_limits,
-        baud=baud,
-        release_motor=release_motor,
+        **options,
     )
     return RunHandle(opened, shared, zero)
 

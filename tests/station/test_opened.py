@@ -111,3 +111,12 @@ def test_the_old_settings_are_kept_where_the_command_line_keeps_them(clock: Scal
         with fh.open_station(timed_job(), server.url, clock=clock) as opened:
             opened.write_settings()
         assert newest_backup(state_folder() / "backups", server.url).exists()
+
+
+def test_an_option_that_is_misspelt_is_refused_and_leaves_no_folder(tmp_path: Path) -> None:
+    with (
+        pytest.raises(TypeError, match="unexpected keyword argument 'bauds'"),
+        fh.open_station(small_setup(), "socket://127.0.0.1:1", runs=tmp_path / "runs", bauds=9600),  # type: ignore[call-arg]
+    ):
+        pass
+    assert list((tmp_path / "runs").iterdir()) == []
