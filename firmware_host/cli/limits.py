@@ -8,7 +8,7 @@ import typer
 
 from firmware_host.cli.input.arguments import AcceptOption, JsonOption
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.screen import documents
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup, load_motor
@@ -103,7 +103,7 @@ def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
     with counting("values", wanted.points, planned) as plan:
         points = sweep_limits(setup, wanted, plan=plan)
     if csv:
-        typer.echo(csv_text(sweep_margins(wanted, points)), nl=False)
+        output.exact(csv_text(sweep_margins(wanted, points)))
     else:
         documents.show(sweep_document(wanted, points, setup.job.accept), json=json)
     if all(point.verdict.stops for point in points):

@@ -9,7 +9,7 @@ import typer
 
 from firmware_host.cli.input.arguments import AcceptOption, JobArgument, JsonOption
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.screen import documents
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
@@ -37,7 +37,7 @@ def motors(
         candidates = compare_motors(setup, library, plan=plan)
     document = motors_document(candidates, setup.job.accept)
     if csv:
-        typer.echo(csv_text(document.tables[0]), nl=False)
+        output.exact(csv_text(document.tables[0]))
     else:
         documents.show(document, json=json)
     if all(each.verdict.stops for each in candidates):

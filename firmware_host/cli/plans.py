@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import laid_out, planned
-from firmware_host.cli.screen import documents
+from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.model import load_job
 from firmware_host.planning.layout.seams import TrueSizes
@@ -68,7 +68,7 @@ def moves(
         return
     text = writer.text(setup, plan)
     if output_file is None:
-        typer.echo(text, nl=False)
+        output.exact(text)
     else:
         _save(output_file, text)
 

@@ -17,7 +17,7 @@ from typing import Self
 
 from firmware_host.clock import SystemClock
 from firmware_host.errors import MissingFileError, UnreadableFileError
-from firmware_host.system.kinds import NotPlainError
+from firmware_host.system.kinds import NotPlainError, require_plain
 
 if sys.platform == "win32":
     from firmware_host.system.windows import files as _here
@@ -36,6 +36,12 @@ def read_regular(path: Path, limit: int, *, links: bool = True) -> bytes:
     socket, a file that can't be read, and one that is larger.
     """
     return b"".join(_pieces(path, limit, links=links))
+
+
+def require_plain_or_none(path: Path) -> None:
+    """Raise `NotPlainError` (an `OSError`) where a link, or something else than a plain file, stands."""
+    with contextlib.suppress(FileNotFoundError):
+        require_plain(path.lstat().st_mode)
 
 
 def is_plain(path: Path) -> bool:

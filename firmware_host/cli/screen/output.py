@@ -82,6 +82,17 @@ def announce_backup(backup: Path) -> None:
     remark(f"The old settings are kept. {advice_lines((RestoreSettings(str(backup)),))[0]}")
 
 
+def exact(text: str) -> None:
+    """Print the content of a file to standard output, as UTF-8 and with its line ends as they are."""
+    buffer = getattr(sys.stdout, "buffer", None)
+    if buffer is None:  # a stream of a program's own, which changes no line end
+        sys.stdout.write(text)
+        return
+    sys.stdout.flush()
+    buffer.write(text.encode(errors="backslashreplace"))
+    buffer.flush()
+
+
 def document(value: Any) -> None:
     """Print one JSON document to standard output."""
     sys.stdout.writelines(json_pieces(value))

@@ -8,6 +8,7 @@ are there no more (see `tally`).
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import zlib
 from collections.abc import Iterator, Mapping
@@ -23,7 +24,7 @@ from firmware_host.errors import JournalError, UnreadableFileError
 from firmware_host.station.journal import schema1
 from firmware_host.station.journal.events import EVENTS, SCHEMA, Begin, JournalEvent
 from firmware_host.station.journal.tally import Tally, lines_noted
-from firmware_host.system.files import RecordFile, is_plain, read_lines, sync_folder
+from firmware_host.system.files import RecordFile, is_plain, read_lines, require_plain_or_none, sync_folder
 
 LARGEST_JOURNAL = 1 << 28
 """Bytes: a run of as many passes as one may have, resumed a few times."""
@@ -45,6 +46,7 @@ class Journal:
         self._tally: Tally | None = None
         self._failed = False
         try:
+            require_plain_or_none(Path(self._lock.lock_file))
             self._lock.acquire()
         except Timeout as error:
             raise JournalError(str(path), "another process is writing this run") from error
@@ -92,28 +94,31 @@ class Journal:
         )
         if (excess := _excess(line)) is not None:
             raise JournalError(str(self._path), f"takes no line that {excess}; stopped before the act")
+        noted = False
         try:
-            written = self._file.append(line)
+            if self._file.append(line) != len(line):
+                raise OSError(errno.ENOSPC, "the disk took only part of a line")
             if not with_next:
                 self._file.sync()
-            if self._tally is not None and written == len(line) and not with_next:
+            if self._tally is not None and not with_next:
+                noted = True
                 self._tally.note(self._next)
         except OSError as error:
-            self._take_back()
+            self._take_back(noted=noted)
             raise JournalError(
                 str(self._path), f"cannot be written ({error.strerror}); stopped before the act"
             ) from error
-        if written != len(line):
-            self._take_back()
-            raise JournalError(str(self._path), "the disk took only part of a line; stopped before the act")
         self._next += 1
-        self._length += written
+        self._length += len(line)
 
-    def _take_back(self) -> None:
-        """Cut off what may have been written of a line; if even that fails, the next reader finds it torn or whole."""
+    def _take_back(self, *, noted: bool) -> None:
+        """Cut off what may have been written of a line; if even that fails, the next reader finds it torn or whole.
+
+        A line that may be `noted` in the tally stays where the tally can't be taken back: it would count as lost.
+        """
         self._failed = True
         with contextlib.suppress(OSError):
-            if self._tally is not None:
+            if noted and self._tally is not None:
                 self._tally.take_back(self._next)
         with contextlib.suppress(OSError):
             if self._file is not None:

@@ -153,6 +153,8 @@ def test_setup_record_lock_and_trace_are_plain_files_too(thing: str, folder: Run
     instead(Path(f"{folder.journal}.lock"), thing)
     assert in_use(folder.journal) is False
     assert listed(folder) == ("stopped", "")
+    with pytest.raises(JournalError, match=r"cannot be locked \(is not a plain file, but a"):
+        Journal(folder.journal, VirtualClock())
     instead(folder.trace, thing)
     with pytest.raises(JournalError, match="the trace cannot be opened: is not a plain file, but a"):
         FileTrace(folder.trace, VirtualClock())
