@@ -7,7 +7,7 @@ from pathlib import Path
 
 if os.environ.get("CIRCUMSTEP_TEST_SYSTEM") == "windows":
     NAME = "tests.support.windows"
-    # By its file and under its own name: the source tree is not put on the path of a process that doesn't have it there.
+    # By its file and under its own name: the source tree is not put on the path of a process that has no need of it.
     room = Path(__file__).resolve().parent.parent
     spec = importlib.util.spec_from_file_location(NAME, room / "__init__.py", submodule_search_locations=[str(room)])
     module = importlib.util.module_from_spec(spec)
