@@ -36,7 +36,6 @@ def test_a_failure_while_saving_leaves_no_half_file(tmp_path: Path, monkeypatch:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.posix("a folder that can be synced")
 def test_file_and_folder_are_on_the_disk_before_saving_is_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     order: list[str] = []
     fsync, replace = os.fsync, os.replace
