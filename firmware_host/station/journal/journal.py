@@ -120,7 +120,6 @@ class Journal:
         with contextlib.suppress(OSError):
             if noted and self._tally is not None:
                 self._tally.take_back(self._next)
-        with contextlib.suppress(OSError):
             if self._file is not None:
                 self._file.truncate(self._length)
 

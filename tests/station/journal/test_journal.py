@@ -14,7 +14,7 @@ from firmware_host.clock import VirtualClock
 from firmware_host.errors import JournalError
 from firmware_host.station.journal.events import Begin, End, Move, Resume, Zero
 from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.tally import tally_path
+from firmware_host.station.journal.tally import Tally, tally_path
 from tests.support.journal_lines import journal_lines, sealed
 
 BEGIN = Begin(
@@ -197,6 +197,28 @@ def test_a_line_that_cannot_be_written_leaves_a_journal_that_can_be_resumed(
     with Journal(path, VirtualClock()) as journal:
         journal.write(Resume(zero=Zero.AS_LEFT))
     assert [event.kind for event in read_journal(path)] == ["begin", "resume"]
+
+
+@pytest.mark.parametrize("noted", [False, True], ids=["not-noted", "noted"])
+def test_a_line_that_the_tally_may_hold_is_not_cut_off_where_the_tally_cannot_be_taken_back(
+    path: Path, noted: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Cut off, it would count as lost, and the run could not be resumed any more."""
+    note = Tally.note
+
+    def fail(tally: Tally, lines: int) -> None:
+        if noted:
+            note(tally, lines)
+        raise OSError(errno.EIO, "unplugged")
+
+    with Journal(path, VirtualClock()) as journal:
+        journal.write(BEGIN)
+        with monkeypatch.context() as patch:
+            patch.setattr(Tally, "note", fail)
+            patch.setattr(Tally, "take_back", fail)
+            with pytest.raises(JournalError, match=r"unplugged.*stopped before the act"):
+                journal.write(Move(segment=1, target=611))
+    assert [event.kind for event in read_journal(path)] == ["begin", "move"]
 
 
 def test_a_folder_that_cannot_be_written_is_told_as_a_journal_error(tmp_path: Path) -> None:
