@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from typing import Annotated
 
@@ -39,7 +40,7 @@ def show_command(
 ) -> None:
     """Print a profile's file."""
     _, text = read_toml(find_profile(_kind(kind), name))
-    typer.echo(printable(text), nl=False)
+    sys.stdout.write(printable(text.replace("\r\n", "\n")))
 
 
 @profile_app.command("check")

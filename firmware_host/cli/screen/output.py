@@ -37,7 +37,12 @@ def _console(stream: Any) -> Console:
 
 
 def grid(table: Grid) -> None:
-    """Print a table to standard output."""
+    """Print a table to standard output; a sign that it lacks is written otherwise and keeps its place in its column."""
+    encoding = sys.stdout.encoding
+    table = table._replace(
+        headers=[system_console.showable(text, encoding) for text in table.headers],
+        texts=[[system_console.showable(text, encoding) for text in row] for row in table.texts],
+    )
     plain = None if sys.stdout.isatty() else grid_lines(table)
     if plain is not None:
         lines(plain)

@@ -8,8 +8,6 @@ import subprocess
 from collections.abc import Sequence
 from contextlib import suppress
 
-import psutil
-
 _POWERSHELLS = frozenset({"powershell", "pwsh", "powershell_ise"})
 _SHELLS = _POWERSHELLS | {"cmd"}
 _HUNG_UP = frozenset({errno.EIO, errno.EBADF})
@@ -46,6 +44,8 @@ def _for_prompt(word: str) -> str:
 
 def _shell() -> str:
     """The nearest shell above this program, by its name; "" if there is none, or it can't be learned."""
+    import psutil  # only where a command is printed
+
     with suppress(psutil.Error, OSError):
         for above in psutil.Process().parents()[:_MOST_ABOVE]:
             name = above.name().lower().removesuffix(".exe")
