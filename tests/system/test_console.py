@@ -9,6 +9,7 @@ import sys
 from types import SimpleNamespace
 from typing import Any
 
+import psutil
 import pytest
 
 from tests.support.windows.processes import arguments_of
@@ -70,7 +71,7 @@ WORDS = ["circumstep", "run", r"D:\my jobs\shaft.toml", "--gate-program", '"mark
 def above(monkeypatch: pytest.MonkeyPatch, console: Any, *names: str) -> None:
     """These programs have started this one, the nearest first."""
     chain = [SimpleNamespace(name=lambda name=name: name) for name in names]
-    monkeypatch.setattr(console._here.psutil, "Process", lambda: SimpleNamespace(parents=lambda: chain))
+    monkeypatch.setattr(psutil, "Process", lambda: SimpleNamespace(parents=lambda: chain))
 
 
 @pytest.mark.parametrize("shells", [("python.exe", "cmd.exe"), ("explorer.exe",)], ids=["prompt", "none"])

@@ -61,17 +61,6 @@ def test_standard_output_prints_any_text_whatever_it_can_show(monkeypatch: pytes
     assert {raw.getvalue() for raw in written.values()} == {b"+/-1 \\udcff *\n"}
 
 
-def test_streams_that_are_missing_lead_nowhere(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("stdin", "stdout", "stderr"):
-        monkeypatch.setattr(sys, name, None)
-    console.prepare_streams()
-    sys.stdout.write("to nobody")
-    sys.stderr.write("to nobody")
-    assert sys.stdin.read() == ""
-    for stream in (sys.stdin, sys.stdout, sys.stderr):
-        stream.close()
-
-
 WORDS = ("circumstep", "resume", r"C:\my runs\one & two", "it's", "a=b", "50%", "$HOME", "(x)", "", 'say "x"')
 
 

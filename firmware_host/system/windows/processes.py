@@ -108,7 +108,7 @@ def split_command(line: str) -> tuple[str, ...]:
             word = (word or "") + "\\" * (slashes // 2)
             if slashes % 2:
                 word += '"'
-            elif not quoted and piece.start() == closed_at:
+            elif not slashes and not quoted and piece.start() == closed_at:
                 word, quoted = word + '"', True
             else:
                 closed_at = piece.end() if quoted else -1
