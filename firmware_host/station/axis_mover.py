@@ -51,7 +51,7 @@ class AxisMover:
     `scale` is the steps-per-unit the controller holds, as far as it is known; `axis` says how far the axis may travel.
     Positions are microsteps from the job's zero as the controller counts them: of a segment that is its target with
     the turns taken back that `prove` has found to be needed. `turns`: turns taken back already, by a run before.
-    Where `axis.unwind` is "never", a job that needs any is refused.
+    Where `axis.unwind` is "never", a job that needs any is refused. `check` is called while a long job is proved.
     """
 
     def __init__(
@@ -65,12 +65,14 @@ class AxisMover:
         *,
         axis: Axis = _ENDLESS,
         turns: int = 0,
+        check: Callable[[], None] = lambda: None,
     ) -> None:
         self._controller = controller
         self._clock = clock
         self._program = program
         self._scale = scale
         self._axis = axis
+        self._check = check
         self._turns_back = NOT_UNWOUND
         self.origin = origin
         self.at = at
@@ -139,6 +141,7 @@ class AxisMover:
         for start, stop, turns in taken.stretches(route.angles.count):
             for first in range(start, stop, _PROVED_AT_ONCE):
                 targets = route.angles.targets(self._per_turn, turns, first, min(first + _PROVED_AT_ONCE, stop))
+                self._check()
                 self._prove(targets)
                 if route.overrun:
                     self._prove(targets - np.int64(route.overrun))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future, wait
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,6 +18,7 @@ from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.registry import load_dialect
+from firmware_host.controller.sender import LOOK_S
 from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.errors import InputError
 from firmware_host.model import Machine
@@ -70,8 +73,9 @@ def open_controller(
     wait_s = link.reset_wait.si if link.reset_wait is not None else GREETING_S
     with stopped_while("opening the controller"):
         check()
+        port = _opened(lambda: open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder), url, check)
         return connect(
-            open_port(url, baud=baud or link.baud, clock=clock, lock_folder=lock_folder),
+            port,
             dialect,
             clock,
             trace,
@@ -81,6 +85,31 @@ def open_controller(
             drop_held_motion=drop_held_motion,
             check=check,
         )
+
+
+def _opened(open_it: Callable[[], Port], url: str, check: Callable[[], None]) -> Port:
+    """The port. Over a network that may take seconds: it is opened by a thread, and `check` is called meanwhile.
+
+    If that raises, the port is given back as soon as it is open.
+    """
+    if "://" not in url:
+        return open_it()
+    opened: Future[Port] = Future()
+
+    def work() -> None:
+        try:
+            opened.set_result(open_it())
+        except Exception as error:  # noqa: BLE001 - whoever waits for it is told
+            opened.set_exception(error)
+
+    threading.Thread(target=work, name="opening", daemon=True).start()
+    try:
+        while opened not in wait((opened,), LOOK_S).done:
+            check()
+    except BaseException:
+        opened.add_done_callback(lambda late: late.exception() or late.result().close())
+        raise
+    return opened.result()
 
 
 def find_controllers(

@@ -205,7 +205,15 @@ class RunLoop:
     def _mover(self, scale: StoredScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:
         station, axis = self._station, self._setup.machine.axis
         return AxisMover(
-            station.controller, station.clock, self._plan.program, scale, origin, at, axis=axis, turns=turns
+            station.controller,
+            station.clock,
+            self._plan.program,
+            scale,
+            origin,
+            at,
+            axis=axis,
+            turns=turns,
+            check=station.stop.check,
         )
 
     def _home(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 import firmware_host as fh
 from firmware_host.clock import ScaledClock
-from firmware_host.errors import InputError, LimitExceededError, PortUnavailableError, RunStoppedError
+from firmware_host.errors import InputError, LimitExceededError, PortUnavailableError, RunStoppedError, StoppedError
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
@@ -110,6 +111,45 @@ def test_a_stop_from_another_thread_does_not_wait_for_the_home_switch(homing_por
     with pytest.raises(RunStoppedError, match="by the program"):
         run.join(PATIENCE_S)
     assert RunEventKind.ZERO not in kinds(told)  # it would have been set had the switch been waited for
+
+
+def test_a_stop_before_the_controller_is_open_says_so_and_leaves_no_folder(clock: ScaledClock) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as mute:  # takes callers and says nothing
+        run = start_run(small_setup(), f"socket://127.0.0.1:{mute.getsockname()[1]}", clock=clock)
+        caller, _ = mute.accept()
+        with caller:
+            run.stop()
+            with pytest.raises(StoppedError, match=r"^stopped \(by the program\) while opening the controller"):
+                run.join(PATIENCE_S)
+    assert list(Path("runs").iterdir()) == []
+
+
+def test_a_stop_does_not_wait_for_a_connection_and_one_that_comes_late_is_given_back(
+    clock: ScaledClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, answered, closed = threading.Event(), threading.Event(), threading.Event()
+
+    class Late:
+        def close(self) -> None:
+            closed.set()
+
+    def dial(*arguments: object, **options: object) -> Late:
+        asked.set()
+        assert answered.wait(PATIENCE_S)
+        return Late()
+
+    monkeypatch.setattr("serial.serial_for_url", dial)
+    run = start_run(small_setup(), "socket://far.example:1", clock=clock)
+    assert asked.wait(PATIENCE_S)
+    run.stop()
+    with pytest.raises(StoppedError, match="while opening the controller"):
+        run.join(PATIENCE_S)
+    assert not closed.is_set()
+    answered.set()
+    assert closed.wait(PATIENCE_S)
+    for thread in threading.enumerate():
+        if thread.name == "opening":
+            thread.join(PATIENCE_S)
 
 
 def test_what_can_be_refused_at_once_is_refused_before_a_thread_is_started(port: str, clock: ScaledClock) -> None:
