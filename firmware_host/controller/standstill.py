@@ -17,6 +17,9 @@ NEAR_ANSWERS = 4
 """So many usual answers before the planned end, questions begin to follow one another without a pause."""
 QUICK_S = 0.5
 """So long after the planned end they do (s); an axis that does not stand by then is late for some other reason."""
+ELSEWHERE_S = 0.1
+"""So long all reports have to agree on another step before the axis counts as standing there (s): some boards say idle
+before the last steps, which come slowly."""
 HALF_STEP = 0.5
 
 _ARRIVING = frozenset({AxisState.MOVING, AxisState.READY})
@@ -115,6 +118,7 @@ class _Signs:
         self._synced = not axis.syncs
         self._last: StatusReport | None = None
         self._was_ready = False
+        self._agree_since_s = 0.0
         self._beside: float | None = None
         self._travelled = False
         self._believes_travel = axis.reports_travel
@@ -136,16 +140,20 @@ class _Signs:
         last, self._last = self._last, report if ready or not self._synced else None
         agrees = last is not None and self._axis.same_place(last, report)
         paused = report.state not in _ARRIVING
-        if not there or paused or (self._was_ready and not (ready and agrees)):
-            self._take_back(moved=self._was_ready and not ready)
+        moved = not ready and (self._was_ready or (self._synced and self._axis.syncs))
+        if not there or paused or moved or (self._was_ready and not agrees):
+            self._take_back(moved=moved)
         arrived = self._believes_travel and self._travelled and report.state in _ARRIVING
         if there and self.since_s is None and (ready or arrived):
             self.since_s = heard_s
         self._was_ready = ready
+        self._agree_since_s = self._agree_since_s if agrees else heard_s
         if not self._synced:
             self.sync_due = there or agrees
             return None
-        return self._conclude(heard_s, last, report) if ready and last is not None and agrees else None
+        if not ready or last is None or not agrees or not (there or heard_s - self._agree_since_s >= ELSEWHERE_S):
+            return None
+        return self._conclude(heard_s, last, report)
 
     def _note_travel(self, off: float) -> None:
         """Steps from the target: two places beside it show that reports follow the motor."""

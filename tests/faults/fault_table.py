@@ -17,6 +17,7 @@ from tests.faults.play import Outcome, Played, play
 
 PROMISES = (
     "gate open while moving",
+    "gate open before it settled",
     "pass skipped",
     "pass repeated without a question",
     "marked beside its place",
@@ -32,6 +33,7 @@ class Table:
     """Counts of runs by (dialect, fault, outcome): a run with several faults counts in the row of each."""
 
     runs: int = 0
+    indexes: int = 0
     cells: Counter[tuple[str, str, Outcome]] = field(default_factory=Counter)
     boards: set[str] = field(default_factory=set)
     broken: list[Played] = field(default_factory=list)
@@ -46,6 +48,7 @@ class Table:
 
     def add(self, played: Played) -> None:
         self.runs += 1
+        self.indexes += played.indexes
         self.boards.add(played.board)
         for name in {fault.kind.value for fault in played.struck} or {"none"}:
             self.cells[played.board.split("/")[0], name, played.outcome] += 1
@@ -66,7 +69,13 @@ class Table:
         ]
         promises = [f"{promise}: {self.count(promise)}" for promise in PROMISES]
         told = [f"seed {played.seed} ({played.board}): {played.broken[0]}" for played in self.broken]
-        return [f"{self.runs} runs on {len(self.boards)} boards", head, *rows, *promises, *told]
+        return [
+            f"{self.runs} runs with {self.indexes} indexes on {len(self.boards)} boards",
+            head,
+            *rows,
+            *promises,
+            *told,
+        ]
 
 
 def main() -> int:

@@ -73,11 +73,14 @@ class Observer:
             if opening.closed_s is None:
                 opening.closed_s = now_s
 
-    def broken_promises(self, log: Iterable[MotionInterval], wanted: Iterable[PassKey], *, ended: bool) -> list[str]:
-        """Every promise that was broken; `wanted` are the passes of the job, `ended` says that the run came to its end.
+    def broken_promises(
+        self, log: Iterable[MotionInterval], wanted: Iterable[PassKey], *, ended: bool, settle_s: float = 0.0
+    ) -> list[str]:
+        """Every promise that was broken; `wanted` are the passes of the job, `ended` says that the run came to its end,
+        `settle_s` how long after its last step the part may be marked.
 
-        "gate open while moving", "gate closed late", "marked beside its place", "pass repeated", "pass skipped", and
-        what was noted.
+        "gate open while moving", "gate open before it settled", "gate closed late", "marked beside its place", "pass
+        repeated", "pass skipped", and what was noted.
         """
         broken = list(self.broken)
         travels = list(log)
@@ -86,6 +89,8 @@ class Observer:
             for travel in travels:
                 if travel.end_s > opening.opened_s and travel.start_s < closed_s:
                     broken.append(f"gate open while moving: {opening}, {travel}")
+                elif travel.end_s <= opening.opened_s < travel.end_s + settle_s - 1e-9:
+                    broken.append(f"gate open before it settled: {opening}, {travel}")
             if opening.shut_by_s is not None and closed_s > opening.shut_by_s + LATEST_S:
                 broken.append(f"gate closed late: {opening}")
             if opening.off_steps:

@@ -40,7 +40,8 @@ class Outcome(Enum):
 class Played:
     """A run that is over.
 
-    `struck` are the faults that took effect, `goes` tells how each process ended, `broken` which promises were broken.
+    `struck` are the faults that took effect, `goes` tells how each process ended, `broken` which promises were broken;
+    `indexes`: how often the gate was opened for the first pass of a segment.
     """
 
     seed: int
@@ -49,6 +50,7 @@ class Played:
     outcome: Outcome
     goes: tuple[str, ...]
     broken: tuple[str, ...]
+    indexes: int = 0
 
 
 def play(seed: int) -> Played:
@@ -106,8 +108,9 @@ class Player:
         broken = self.world.broken_promises(ended=self.ended)
         if not broken:
             broken = self.world.ill_founded()
+        indexes = sum(opening.key[1] == 1 for opening in self.world.observer.openings)
         return Played(
-            self.seed, self.board, self.striker.struck, self._outcome(broken), tuple(self.goes), tuple(broken)
+            self.seed, self.board, self.striker.struck, self._outcome(broken), tuple(self.goes), tuple(broken), indexes
         )
 
     def go(self) -> None:

@@ -14,13 +14,15 @@ from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.settings.check import SafeSettings, safe_settings
 from tests.contract.spoken import MIXED, SINGLES, Case
+from tests.support.real_boards import REAL_BOARDS
 from tests.support.station_bench import changed_setup
 
 CASES: Mapping[str, Case] = {
     **{case.name: case for case in MIXED},
     **{f"{case.name} alone": case for case in SINGLES},
+    **{case.name: case for case in REAL_BOARDS.values()},
 }
-"""Every board by its name: the mixed variants of each dialect, and each difference alone."""
+"""Every board by its name: the mixed variants of each dialect, and each difference alone, and as late as measured."""
 _SWITCH_STEPS = -2000
 _TRAVEL_UNITS = 360
 _HOMING = frozenset({"home switch", "resetting", "crashing"})

@@ -74,6 +74,14 @@ def test_the_observer_tells_each_broken_promise() -> None:
     assert told(seen(whole, again, answers=(True,))) == ["pass repeated without a question"]
 
 
+def test_the_observer_tells_a_gate_that_opens_before_the_part_has_settled() -> None:
+    travel = MotionInterval("A", 9.0, 10.0, 0, 100)
+    for opened_s, broken in ((10.2, ["gate open before it settled"]), (10.25, [])):
+        observer = seen((opened_s, opened_s + PASS_S))
+        lines = observer.broken_promises([travel], [KEY], ended=True, settle_s=0.25)
+        assert [line.split(":")[0] for line in lines] == broken
+
+
 def test_the_observer_tells_a_part_beside_its_place_and_a_gate_closed_late() -> None:
     observer = seen((10.0, 10.0 + PASS_S))
     observer.openings[0].off_steps = -1

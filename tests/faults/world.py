@@ -117,7 +117,8 @@ class World:
             for segment in range(1, self.task.plan.segments.count + 1)
             for number in range(1, job.mark.passes + 1)
         ]
-        return self.observer.broken_promises(self.line.motion_log, wanted, ended=ended)
+        settle_s = self.task.plan.settle_s
+        return self.observer.broken_promises(self.line.motion_log, wanted, ended=ended, settle_s=settle_s)
 
     def ill_founded(self) -> list[str]:
         """What the run's own files say that does not fit."""

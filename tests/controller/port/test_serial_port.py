@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.clock import ScaledClock
+from firmware_host.clock import ScaledClock, VirtualClock
+from firmware_host.controller.port.lock import PortLock
 from firmware_host.controller.port.port import Port
-from firmware_host.controller.port.serial_port import open_port
+from firmware_host.controller.port.serial_port import SerialPort, open_port
 from firmware_host.errors import InputError, PortBusyError, PortLostError, PortUnavailableError
 from tests.support.lines import LINES
 
@@ -161,3 +162,62 @@ def test_a_port_that_cannot_be_opened_gives_its_lock_back_at_once(tmp_path: Path
     with pytest.raises(PortUnavailableError, match="no-device"):
         open_port(gone, baud=115200, clock=CLOCK, lock_folder=tmp_path)
     assert first.value.url == gone
+
+
+class CoarseDriver:
+    """A serial driver whose own time-outs end at the next step of the system's timer, as on Windows: up to 15.6 ms."""
+
+    def __init__(self, clock: VirtualClock) -> None:
+        self.clock = clock
+        self.waited = 0
+        self.coming_s = float("inf")
+
+    @property
+    def in_waiting(self) -> int:
+        return int(self.clock.monotonic() >= self.coming_s)
+
+    def read(self, size: int = 1) -> bytes:
+        if not self.in_waiting:
+            self.waited += 1
+            self.clock.advance_to(min(self.coming_s, self.clock.monotonic() + 0.0156))
+        if not self.in_waiting:
+            return b""
+        self.coming_s = float("inf")
+        return b"?"
+
+    def write(self, data: bytes) -> int:
+        return len(data)
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.fixture
+def coarse(tmp_path: Path) -> tuple[CoarseDriver, SerialPort]:
+    driver = CoarseDriver(VirtualClock())
+    return driver, SerialPort("/dev/none", driver, PortLock("/dev/none", tmp_path), driver.clock)
+
+
+def test_a_read_without_waiting_does_not_wait(coarse: tuple[CoarseDriver, SerialPort]) -> None:
+    driver, port = coarse
+    assert port.read(0.0) == b""
+    assert (driver.clock.monotonic(), driver.waited) == (0.0, 0)
+    driver.coming_s = 0.0
+    assert port.read(0.0) == b"?"
+
+
+@pytest.mark.parametrize("timeout_s", [0.003, 0.018, 0.05, 0.3])
+def test_a_read_ends_on_time_though_the_driver_s_time_out_is_coarse(
+    coarse: tuple[CoarseDriver, SerialPort], timeout_s: float
+) -> None:
+    driver, port = coarse
+    assert port.read(timeout_s) == b""
+    assert driver.clock.monotonic() == pytest.approx(timeout_s, abs=1e-9)
+
+
+@pytest.mark.parametrize("coming_s", [0.004, 0.04, 0.0495])
+def test_bytes_are_heard_as_they_come(coarse: tuple[CoarseDriver, SerialPort], coming_s: float) -> None:
+    driver, port = coarse
+    driver.coming_s = coming_s
+    assert port.read(0.05) == b"?"
+    assert driver.clock.monotonic() - coming_s < 0.0011
