@@ -12,9 +12,9 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import JournalError
-from firmware_host.station.journal.events import Begin, End, Move, Resume, Zero
+from firmware_host.station.journal.events import Begin, End, GateOpen, Move, Resume, Standstill, Zero
 from firmware_host.station.journal.journal import Journal, read_journal
-from firmware_host.station.journal.tally import Tally, tally_path
+from firmware_host.station.journal.tally import Tally, lines_noted, tally_path
 from tests.support.journal_lines import journal_lines, sealed
 
 BEGIN = Begin(
@@ -64,6 +64,25 @@ def test_a_line_is_on_the_disk_before_write_returns(path: Path, monkeypatch: pyt
         journal.write(BEGIN)
         assert synced[-1] == path.read_bytes()
         assert synced[-1].endswith(b"\n")
+
+
+def test_a_line_that_goes_with_the_next_is_on_the_disk_with_it_and_counted_with_it(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[bytes] = []
+    with Journal(path, VirtualClock()) as journal:
+        journal.write(BEGIN)
+        monkeypatch.setattr(os, "fsync", lambda descriptor: synced.append(path.read_bytes()))
+        journal.write(Standstill(segment=1, target=0, position=0, reported=0.0), with_next=True)
+        assert synced == []
+        assert lines_noted(path) == 1
+        journal.write(GateOpen(segment=1, number=1))
+        assert set(synced) == {path.read_bytes()}
+        assert lines_noted(path) == 3
+    assert [event.kind for event in read_journal(path)] == ["begin", "standstill", "gate-open"]
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]))
+    with pytest.raises(JournalError, match="has lost 1 of its 3 lines"):
+        read_journal(path)
 
 
 def test_a_tail_torn_at_any_byte_costs_only_that_line(path: Path) -> None:
