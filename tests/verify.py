@@ -18,7 +18,14 @@ SCRIPTS = Path(sysconfig.get_path("scripts"))
 CHECKS: tuple[tuple[str, list[str]], ...] = (
     ("lint", [str(SCRIPTS / "ruff"), "check", "."]),
     ("format", [str(SCRIPTS / "ruff"), "format", "--check", "."]),
-    ("types", [sys.executable, "-m", "mypy"]),
+    # A folder each: one system's results are of no use for another.
+    *(
+        (
+            f"types on {name}",
+            [sys.executable, "-m", "mypy", "--platform", name, "--cache-dir", f".mypy_cache/{name}"],
+        )
+        for name in ("linux", "darwin", "win32")
+    ),
     ("import layers", [sys.executable, str(SCRIPTS / "lint-imports"), "--no-cache"]),
     ("docs", [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "-f", "docs/mkdocs.yml"]),
     # The property tests draw the same examples each time here, so that a red run can be repeated; new ones elsewhere.
