@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import astuple
 
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Section, Table
@@ -61,7 +60,7 @@ def status_notes(status: RunStatus) -> Notes:
 
 def _passes(record: RunRecord, counters: Mapping[int, int] | None) -> Table:
     columns = _COLUMNS if counters is None else (*_COLUMNS, *_COUNTED)
-    rows = tuple((*astuple(entry), *_counted(entry, counters)) for entry in record.passes)
+    rows = tuple((*entry.values(), *_counted(entry, counters)) for entry in record.passes)
     return Table("passes", "Passes", columns, rows)
 
 
