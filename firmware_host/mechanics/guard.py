@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TypeAlias
 
 import numpy as np
@@ -15,6 +16,8 @@ FloatOrArray: TypeAlias = float | FloatArray
 
 def require_positive(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:
     """`value` as an array if every element is finite and > 0; otherwise `FormulaRangeError` with the first other."""
+    if isinstance(value, float) and 0 < value < math.inf:
+        return np.asarray(value)
     array = np.asarray(value, dtype=np.float64)
     _refuse(what, array, ~(np.isfinite(array) & (array > 0)), 0.0, unit, "It must be finite and greater than 0")
     return array
@@ -22,6 +25,8 @@ def require_positive(what: str, value: FloatOrArray, unit: str = "") -> FloatArr
 
 def require_not_negative(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:
     """`value` as an array if every element is finite and >= 0; otherwise `FormulaRangeError`."""
+    if isinstance(value, float) and 0 <= value < math.inf:
+        return np.asarray(value)
     array = np.asarray(value, dtype=np.float64)
     _refuse(what, array, ~(np.isfinite(array) & (array >= 0)), 0.0, unit, "It must be finite and at least 0")
     return array
@@ -29,6 +34,8 @@ def require_not_negative(what: str, value: FloatOrArray, unit: str = "") -> Floa
 
 def require_at_most(what: str, value: FloatOrArray, limit: float, unit: str = "", remedy: str = "") -> FloatArray:
     """`value` as an array if every element is finite and <= `limit`; otherwise `FormulaRangeError`."""
+    if isinstance(value, float) and -math.inf < value <= limit:
+        return np.asarray(value)
     array = np.asarray(value, dtype=np.float64)
     wrong = ~(np.isfinite(array) & (array <= limit))
     _refuse(what, array, wrong, limit, unit, remedy or f"It must be at most {limit:g}")

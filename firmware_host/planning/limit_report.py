@@ -15,10 +15,13 @@ from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
+from firmware_host.planning.index.swings import SwingsByLoad
+from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limits.accept import acceptable
+from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import LimitCheck, Verdict, overall
 from firmware_host.planning.limits.worst import worst_checks
-from firmware_host.planning.load.case import LoadVariants, load_variants
+from firmware_host.planning.load.case import LoadCase, LoadVariants, load_variants
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,7 @@ def check_limits(
     acceleration: float | None,
     purposes: NDArray[np.int8] | None = None,
     loads: LoadVariants | None = None,
+    check: Check = never,
 ) -> LimitReport:
     """Check the index moves of `job` on `machine`.
 
@@ -53,20 +57,27 @@ def check_limits(
     what is None is chosen by `motion_for`, which raises `LimitExceededError` if nothing is safe. What nobody stated may
     be anything in its range: the motion keeps every limit wherever in its range it is, and each check is the worst.
 
-    `loads`: those of the two, where they are known already. The verdict is that of `check.overall`. All figures are
-    estimates from the data given.
+    `loads`: those of the two, where they are known already. `check` is called at least each 50 ms of computing and may
+    raise. The verdict is that of `check.overall`. All figures are estimates from the data given.
     """
     loads = loads if loads is not None else load_variants(machine, job)
     moves = index_moves(index_turns, purposes)
-    motion = _motion(loads, moves, speed, acceleration)
-    checks = worst_checks(loads, lambda load: index_extremes(load, moves, motion), acceptable(job.accept))
+    swings = SwingsByLoad(moves, check)
+    motion = _motion(loads, moves, speed, acceleration, swings)
+
+    def extremes(load: LoadCase) -> IndexExtremes:
+        return index_extremes(load, moves, motion, swings.of(load))
+
+    checks = worst_checks(loads, extremes, acceptable(job.accept))
     return LimitReport(overall(checks), checks, motion, loads.assumptions)
 
 
-def _motion(loads: LoadVariants, moves: IndexMoves, speed: float | None, acceleration: float | None) -> SafeMotion:
+def _motion(
+    loads: LoadVariants, moves: IndexMoves, speed: float | None, acceleration: float | None, swings: SwingsByLoad
+) -> SafeMotion:
     if speed is not None:
         require_positive("index speed", speed, "rad/s")
     if acceleration is not None:
         require_positive("index acceleration", acceleration, "rad/s^2")
-    others = loads.other_when_moving()
-    return motion_for(loads.unkind.load, moves, speed=speed, acceleration=acceleration, others=others)
+    load, others = loads.unkind.load, loads.other_when_moving()
+    return motion_for(load, moves, speed=speed, acceleration=acceleration, others=others, swings=swings.of(load))

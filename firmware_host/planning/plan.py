@@ -9,6 +9,7 @@ import numpy as np
 
 from firmware_host.errors import FormulaRangeError, InputError, LimitExceededError
 from firmware_host.model.files.loading import Setup
+from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
 from firmware_host.planning.layout.segments import SegmentPlan, plan_segments, require_whole_steps
@@ -81,26 +82,31 @@ class JobPlan:
         return self.layout.route
 
 
-def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> Layout:
+def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never) -> Layout:
     """Lay a job's segments out, what is not stated taken at the unkind end of its range.
 
     Raises `InputError` or `PlanError` when that can't be done. Only the creep on rollers asks how the part is turned;
-    if no motion is found for that, the seams say so.
+    if no motion is found for that, the seams say so. `check` as in `plan_job`.
     """
     places = _places(setup)
     motion = None
     if places.loads.unkind.machine.drive.cradle is not None:
         try:
-            motion = _index_motion(_limits(setup, places))
+            motion = _index_motion(_limits(setup, places, check))
         except (InputError, LimitExceededError, FormulaRangeError):
             motion = None
     return _layout(places, motion, true)
 
 
-def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED) -> JobPlan:
-    """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report."""
+def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never) -> JobPlan:
+    """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report.
+
+    `check` is called at least each 50 ms of the search for the motion; what it raises stops the plan.
+    """
     places = _places(setup)
-    limits = _limits(setup, places)
+    check()
+    limits = _limits(setup, places, check)
+    check()
     layout = _layout(places, _index_motion(limits), true)
     program = time_moves(layout.route, limits.motion.speed, limits.motion.acceleration)
     settle = setup.job.index.settle
@@ -125,7 +131,7 @@ def _places(setup: Setup) -> _Places:
     return _Places(loads, segments, plan_route(machine, job, segments))
 
 
-def _limits(setup: Setup, places: _Places) -> LimitReport:
+def _limits(setup: Setup, places: _Places, check: Check) -> LimitReport:
     from firmware_host.planning.limit_report import check_limits  # a layout alone seldom asks the limits
 
     speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
@@ -137,6 +143,7 @@ def _limits(setup: Setup, places: _Places) -> LimitReport:
         acceleration=acceleration.si if acceleration is not None else None,
         purposes=places.route.purpose,
         loads=places.loads,
+        check=check,
     )
 
 

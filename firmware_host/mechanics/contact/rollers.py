@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -212,8 +213,39 @@ def grip_accelerations(
         if not np.any(trough.throw):
             return np.full(np.shape(trough.throw), at_a_crawl)
         return _halved(trough, friction, imbalance_torque, ramp, at_a_crawl)
-    at_zero = _margins(_cases(trough, 0.0, imbalance_torque), friction)
-    slope = _margins(_cases(trough, 1.0, imbalance_torque), friction) - at_zero
+    return _first_zero(trough, imbalance_torque, ramp, lambda forces: _margins(forces, friction))
+
+
+def seat_accelerations(
+    trough: Trough, least: float, imbalance_torque: float = 0.0, *, ramp: Ramp | None = None
+) -> FloatArray:
+    """Acceleration of the part (rad/s^2, >= 0) at which a row presses with no more than `least` N (>= 0).
+
+    0 if one does so at constant speed; infinite if none ever does. Otherwise as `grip_accelerations`: by halving where
+    both rows are driven.
+    """
+    require_not_negative("least normal force", least, "N")
+    if trough.driven is DrivenRows.ONE:
+        return _first_zero(
+            trough, imbalance_torque, ramp, lambda it: np.stack([it.normal_driven - least, it.normal_other - least])
+        )
+    top = np.maximum(grip_accelerations(trough, _NEVER_SLIPS, imbalance_torque, ramp=ramp), 1e-9)
+    endless = np.isinf(top)
+    low, high = np.zeros_like(top), np.where(endless, 0.0, top)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        up, down = (middle * (ramp is not other) for other in (Ramp.DOWN, Ramp.UP))
+        kept = smallest_normal(trough, up, imbalance_torque, braking=down) >= least
+        low, high = np.where(kept, middle, low), np.where(kept, high, middle)
+    return np.where(endless, top, low)
+
+
+def _first_zero(
+    trough: Trough, imbalance_torque: float, ramp: Ramp | None, margins: Callable[[ContactForces], FloatArray]
+) -> FloatArray:
+    """The least acceleration (rad/s^2, >= 0) at which one of `margins` is 0, each linear in it as with an idle row."""
+    at_zero = margins(_cases(trough, 0.0, imbalance_torque))
+    slope = margins(_cases(trough, 1.0, imbalance_torque)) - at_zero
     speeding = _speeding(trough).reshape((-1,) + (1,) * (slope.ndim - 2))
     counts = np.ones_like(speeding) if ramp is None else speeding == (ramp is Ramp.UP)
     falling = (slope < 0) & counts
@@ -254,7 +286,7 @@ def _margins(forces: ContactForces, friction: float) -> FloatArray:
     )
 
 
-_HALVINGS, _NEVER_REACHED = 60, 1e9
+_HALVINGS, _NEVER_REACHED, _NEVER_SLIPS = 60, 1e9, 1e6
 
 _SIGNS = np.array(list(itertools.product((1.0, -1.0), repeat=2))).T  # of acceleration and direction
 _STANDING = np.array([(1.0, -1.0), (0.0, 0.0), (0.0, 0.0)])  # gravity is worst with the centre of mass across

@@ -40,6 +40,17 @@ class Oscillators:
         """One in `step` of them."""
         return Oscillators(self.natural[::step], self.damping[::step])
 
+    def chosen(self, those: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Oscillators:
+        """Some of them."""
+        return Oscillators(self.natural[those], self.damping[those])
+
+    def and_also(self, *others: Oscillators) -> Oscillators:
+        """These and the `others`."""
+        together = (self, *others)
+        return Oscillators(
+            np.concatenate([each.natural for each in together]), np.concatenate([each.damping for each in together])
+        )
+
     def before(self, axes: int) -> tuple[FloatArray, FloatArray]:
         """`natural` and `damping` with as many axes of length 1 behind."""
         shape = (-1, *(1,) * axes)
@@ -121,6 +132,16 @@ def few(band: FrequencyBand, damping: DampingRange, frequencies: int, dampings: 
     across = np.geomspace(damping.lowest, damping.highest, dampings + 2)[1:-1]
     natural = [along, along, np.full(dampings, band.lowest), np.full(dampings, band.highest)]
     ratio = [np.full(frequencies, damping.lowest), np.full(frequencies, damping.highest), across, across]
+    return Oscillators(np.concatenate(natural), np.concatenate(ratio))
+
+
+def round_the_edge(band: FrequencyBand, damping: DampingRange, frequencies: int, dampings: int) -> Oscillators:
+    """Samples once round the edge, so that neighbours are neighbours: that many along each side, its end left out."""
+    along = np.geomspace(band.lowest, band.highest, frequencies + 1)
+    across = np.geomspace(damping.lowest, damping.highest, dampings + 1)
+    low, high = (np.full(dampings, end) for end in (band.lowest, band.highest))
+    weak, strong = (np.full(frequencies, end) for end in (damping.lowest, damping.highest))
+    natural, ratio = (along[:-1], high, along[:0:-1], low), (weak, across[:-1], strong, across[:0:-1])
     return Oscillators(np.concatenate(natural), np.concatenate(ratio))
 
 

@@ -17,8 +17,6 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.limit import Limit, MotionBound
 from firmware_host.planning.load.case import LoadCase
 
-_ROUNDING = 1 + 1e-9
-
 
 @dataclass(frozen=True, slots=True)
 class TightestBound(MotionBound):
@@ -46,6 +44,9 @@ class TightestBound(MotionBound):
     ) -> FloatArray | None:
         return _fold(np.maximum, (bound.peak_share(up, down, speeds, pull_out) for bound in self.bounds))
 
+    def swung(self, speeds: FloatArray, pull_out: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+        return _least_pair(bound.swung(speeds, pull_out) for bound in self.bounds)
+
     def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:
         return _fold(np.minimum, (bound.cruise_margin(speeds) for bound in self.bounds))
 
@@ -55,6 +56,15 @@ def _fold(
 ) -> FloatArray | None:
     given = [answer for answer in answers if answer is not None]
     return reduce(pick, given) if given else None
+
+
+def _least_pair(
+    answers: Iterable[tuple[FloatArray, FloatArray] | None],
+) -> tuple[FloatArray, FloatArray] | None:
+    given = [answer for answer in answers if answer is not None]
+    if not given:
+        return None
+    return reduce(np.minimum, (up for up, _ in given)), reduce(np.minimum, (down for _, down in given))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,12 +100,11 @@ class Allowed:
         """Highest acceleration as commanded of a ramp that sets in at once and swings no further than it must."""
         return _given((name, bound.sudden(speeds, pull_out)) for name, bound in self.bounds.items())
 
-    def bears(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> NDArray[np.bool_]:
-        """Whether every limit is kept by a part that swings to `up` and `down` (>= 0, one shape)."""
-        kept = np.ones(up.shape, dtype=np.bool_)
-        for share in self.peak_shares(up, down, speeds, pull_out).values():
-            kept &= share <= _ROUNDING
-        return kept
+    def swung(self, speeds: FloatArray, pull_out: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """How far the part may swing (rad/s^2), speeding up and braking, nearly; infinite where nothing bounds it."""
+        endless = np.full(speeds.shape, np.inf)
+        found = _least_pair(bound.swung(speeds, pull_out) for bound in self.bounds.values())
+        return found if found is not None else (endless, endless)
 
     def beside_bands(self, speeds: FloatArray, reserve: float) -> NDArray[np.bool_]:
         """Whether cruising at `speeds` keeps `reserve` of every limit that is avoided where it can be."""

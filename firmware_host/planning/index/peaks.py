@@ -21,6 +21,7 @@ from firmware_host.mechanics.train.oscillators import (
 from firmware_host.mechanics.train.vibration import sudden_peak_factor, worst_phasor
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, times_of
+from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.load.case import LoadCase
 
 WORST_PEAK = 4.0
@@ -51,6 +52,21 @@ def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     turned = math.pi - 2 * math.asin(zeta) - np.arcsin(np.minimum(left, 1.0))
     reached = 1.0 + swing * np.exp(-zeta * turned / root)
     swing = swing / root
+    backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
+    pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
+    return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
+
+
+def rough_peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
+    """`peak_bounds` with every ramp in its worst phase: larger, and in a tenth of the time."""
+    band, zeta = load.natural_band, load.damping.lowest
+    root = math.sqrt(1.0 - zeta**2)
+    rate = -zeta * band.lowest
+    ring, brake = 1.0 + np.exp(rate * times.ramp_short), 1.0 + np.exp(rate * times.until_brake_short)
+    left = ring * np.exp(rate * np.maximum(times.until_brake_short - times.ramp_short, 0.0))
+    turned = math.pi - 2 * math.asin(zeta) - math.pi / 2 * np.minimum(left, 1.0)
+    reached = 1.0 + (1.0 + left) * np.exp(-zeta * turned / root)
+    swing = (1.0 + left) / root
     backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
     pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
     return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
@@ -88,14 +104,18 @@ def _twisted(load: LoadCase, found: SwingPeaks) -> SwingPeaks:
     return SwingPeaks(load.torsion.peak(found.pushing), load.torsion.peak(found.holding))
 
 
-def largest_peaks(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> tuple[float, float]:
+def largest_peaks(
+    load: LoadCase, moves: IndexMoves, acceleration: float, speed: float, check: Check = never
+) -> tuple[float, float]:
     """The largest of all moves, (pushed on, held back), at one motion (part rad/s^2 and rad/s, > 0).
 
     Whatever machine of the load's band and damping it is: never less, and more by three thousandths of it.
+    `check` is called on the way and may raise.
     """
     times = times_of(moves, acceleration, speed)
 
     def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+        check()
         each, found = _each(times, cells.at(pieces.places)), cells.split(pieces)
         peaks = np.stack([each.pushing.max(axis=-1), each.holding.max(axis=-1)], axis=-1)
         reached = peaks.reshape(-1, pieces.places.shape[0], 2)[:, pieces.corners].max(axis=2).reshape(-1, 2)

@@ -14,15 +14,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
-from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_swing
+from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_square
 from firmware_host.mechanics.train.oscillators import ALONG, FIRST_ALONG, Cells, Oscillators, Pieces, edge, worst_of
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, index_times
+from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.torsion import Torsion
 
 _STILL = 1e-300
 _INSTANT = 1e-6
+_AT_A_TIME = 8192  # so many numbers stay near the processor
 
 
 def half_microstep(load: LoadCase) -> float:
@@ -51,17 +53,18 @@ class Pulses:
         led = index_times(*leads, acceleration, speed) if leads[1].any() else None
         return cls(index_times(*lengths, acceleration, speed), led, load.torsion)
 
-    def swing(self, natural: FloatOrArray, damping: FloatOrArray) -> FloatArray:
+    def swing(self, natural: FloatOrArray, damping: FloatOrArray, *, roughly: bool = False) -> FloatArray:
         """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.
 
         Ramp up, cruise and ramp down leave a |1 - z(T)| |1 - z(T + c)|, z(t) = exp(pole t): the four jumps of
         `vibration.index_residual_amplitude`, factorised. What a lead has left is added in the worst phase, as nobody
-        knows how long after it the index begins.
+        knows how long after it the index begins. `roughly`: see `pulse_square`.
         """
-        left = self._swing(self.index, natural, damping)
+        left = self._swing(self.index, natural, damping, roughly)
         if self.lead is None:
             return left
-        return left + np.exp(-damping * natural * self.index.shortest) * self._swing(self.lead, natural, damping)
+        of_lead = self._swing(self.lead, natural, damping, roughly)
+        return left + np.exp(-damping * natural * self.index.shortest) * of_lead
 
     def bend(self, natural: FloatArray, decay: FloatArray) -> FloatArray:
         """Bound of the second derivative of what `swing` is the size of, by ln w and by asin(zeta), rad/s^2.
@@ -74,32 +77,67 @@ class Pulses:
         soonest, latest = self.index.shortest, self.index.ramp_long + self.index.until_brake_long
         return found + self.torsion.first * _bend(self.lead, soonest, latest, natural, decay)
 
-    def _swing(self, times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray) -> FloatArray:
-        ramp = pulse_swing(times.ramp_short, times.ramp_long, natural, damping)
-        brake = pulse_swing(times.until_brake_short, times.until_brake_long, natural, damping)
-        return self.torsion.swing(times.acceleration * ramp * brake, times.acceleration)
+    def _swing(
+        self, times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray, roughly: bool = False
+    ) -> FloatArray:
+        ramp = pulse_square(times.ramp_short, times.ramp_long, natural, damping, roughly=roughly)
+        brake = pulse_square(times.until_brake_short, times.until_brake_long, natural, damping, roughly=roughly)
+        return self.torsion.swing(times.acceleration * np.sqrt(ramp * brake), times.acceleration)
 
 
 def settle_times(
-    load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray, among: Oscillators
+    load: LoadCase,
+    moves: IndexMoves,
+    acceleration: FloatOrArray,
+    speed: FloatOrArray,
+    among: Oscillators,
+    check: Check = never,
 ) -> FloatArray:
     """Seconds until the part rings by less than half a microstep, whichever of `among` it is; shape (...), >= 0.
 
     The longest of all groups that a gate opens after; motions in part rad/s^2 and rad/s, they broadcast. The one
-    machine that takes longest may lie between those of `among`: see `longest_settling`.
+    machine that takes longest may lie between those of `among`: see `longest_settling`. To a millionth. `check` is
+    called from time to time and may raise.
     """
-    if not moves.gated.any():
-        return np.zeros(np.broadcast_shapes(np.shape(acceleration), np.shape(speed)))
-    pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
-    worst = np.zeros(pulses.index.duration.shape)
-    for natural, damping in zip(among.natural.tolist(), among.damping.tolist(), strict=True):
-        least = natural**2 * math.sqrt(1 - damping**2) * tolerance
-        swing = np.maximum(pulses.swing(natural, damping), _STILL)
-        np.maximum(worst, np.log(swing / least) / (damping * natural), out=worst)
-    return np.asarray(worst.max(axis=-1))
+    shape = np.broadcast_shapes(np.shape(acceleration), np.shape(speed))
+    worst, count = np.zeros(shape), max(math.prod(shape) * int(moves.gated.sum()), 1)
+    together = max(1, _AT_A_TIME // count)
+    for first in range(0, among.natural.size, together):
+        check()
+        some = among.chosen(slice(first, first + together))
+        np.maximum(worst, settle_each(load, moves, acceleration, speed, some).max(axis=0), out=worst)
+    return worst
 
 
-def longest_settling(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> FloatArray:
+def settle_each(
+    load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray, among: Oscillators
+) -> FloatArray:
+    """The same of each of `among`, shape (oscillators, ...); negative where the part rings less from the start."""
+    pulses = Pulses.of(load, moves, acceleration, speed)
+    return _seconds(load, pulses, *among.before(pulses.index.duration.ndim))
+
+
+def settle_of(
+    load: LoadCase, moves: IndexMoves, acceleration: FloatArray, speed: FloatArray, own: Oscillators
+) -> FloatArray:
+    """`settle_each` of one oscillator for each motion: those of `own`, shape (n,) as the motions."""
+    pulses = Pulses.of(load, moves, acceleration, speed)
+    return _seconds(load, pulses, own.natural[:, None], own.damping[:, None])
+
+
+def _seconds(load: LoadCase, pulses: Pulses, natural: FloatArray, damping: FloatArray) -> FloatArray:
+    """To a millionth; oscillators of a shape that broadcasts with the groups of `pulses`, the last axis."""
+    swing = pulses.swing(natural, damping, roughly=True)
+    if swing.shape[-1] == 0:
+        return np.zeros(swing.shape[:-1])
+    least = np.square(natural) * np.sqrt(1 - np.square(damping)) * half_microstep(load)
+    largest = np.maximum(swing.max(axis=-1, keepdims=True), _STILL)
+    return np.asarray(np.log(largest / least) / (damping * natural))[..., 0]
+
+
+def longest_settling(
+    load: LoadCase, moves: IndexMoves, acceleration: float, speed: float, check: Check = never
+) -> FloatArray:
     """Seconds until each group of moves rings by less than half a microstep, shape (groups,); 0 where no gate opens.
 
     At one motion (part rad/s^2 and rad/s, > 0), for the worst machine of the load's band and damping: never less, and
@@ -112,6 +150,7 @@ def longest_settling(load: LoadCase, moves: IndexMoves, acceleration: float, spe
     pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
 
     def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+        check()
         natural, damping = cells.at(pieces.places).before(1)
         swing = pulses.swing(natural, damping)
         least = np.square(natural) * np.sqrt(1 - np.square(damping)) * tolerance

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.search import IndexSearch, Pair
-from firmware_host.planning.index.timing import IndexTiming, index_timing
+from firmware_host.planning.index.swings import MoveSwings
+from firmware_host.planning.index.timing import IndexTiming
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.load.case import LoadCase
@@ -42,6 +43,7 @@ def motion_for(
     reserve: float = NARROW_MARGIN,
     limits: Sequence[Limit] | None = None,
     others: Sequence[LoadCase] = (),
+    swings: MoveSwings | None = None,
 ) -> SafeMotion:
     """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
 
@@ -53,17 +55,19 @@ def motion_for(
     only have to keep the limits. Natural frequency and damping are the worst that the load's may be, one of each at a
     time.
 
-    `others`: further loads that the motion has to be safe for, whichever is the true one.
+    `others`: further loads that the motion has to be safe for, whichever is the true one. `swings`: what the moves do
+    to `load`, as remembered; its `check` is called at least each 50 ms and may raise.
 
     `LimitExceededError` if no motion is safe.
     """
+    swings = swings if swings is not None else MoveSwings(load, moves)
     if speed is not None and acceleration is not None:
-        timing = index_timing(load, moves, acceleration, speed)
+        timing = swings.timing(acceleration, speed)
         return SafeMotion(acceleration, speed, ("as-stated",), timing)
-    search = IndexSearch([load], moves, reserve, limits)
+    search = IndexSearch([load], moves, reserve, limits, swings)
     found = search.best(acceleration, speed)
-    if any(_exceeds(other, moves, reserve, limits, found) for other in others):
-        search = IndexSearch([load, *others], moves, reserve, limits)
+    if any(_exceeds(other, moves, reserve, limits, found, swings) for other in others):
+        search = IndexSearch([load, *others], moves, reserve, limits, swings)
         found = search.best(acceleration, speed)
     shares = search.shares(found)
     binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
@@ -73,10 +77,18 @@ def motion_for(
         found = replace(found, speed=min(found.speed, reach * (1 + 1e-9)))
     if acceleration is None and not any(name in search.acceleration_limits for name in binding):
         binding.append("ringing")
-    timing = index_timing(load, moves, found.acceleration, found.speed)
+    timing = swings.timing(found.acceleration, found.speed)
     return SafeMotion(found.acceleration, found.speed, tuple(binding), timing)
 
 
-def _exceeds(load: LoadCase, moves: IndexMoves, reserve: float, limits: Sequence[Limit] | None, found: Pair) -> bool:
-    """Whether a motion found for another load takes more of this one's limits than it may."""
-    return max(IndexSearch([load], moves, reserve, limits).shares(found).values()) > 1 + _AT_THE_LIMIT / 2
+def _exceeds(
+    load: LoadCase,
+    moves: IndexMoves,
+    reserve: float,
+    limits: Sequence[Limit] | None,
+    found: Pair,
+    swings: MoveSwings,
+) -> bool:
+    """Whether a motion found for another load takes more of this one's limits than it may; they swing alike."""
+    shares = IndexSearch([load], moves, reserve, limits, swings).shares(found)
+    return max(shares.values()) > 1 + _AT_THE_LIMIT / 2

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from firmware_host.planning.index.moves import IndexMoves, MoveKind
 from firmware_host.planning.index.ringing import longest_settling
 from firmware_host.planning.index.times import times_of
+from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.load.case import LoadCase
 
 
@@ -41,10 +42,12 @@ class IndexTiming:
         return self.move_s + self.settle_s
 
 
-def index_timing(load: LoadCase, moves: IndexMoves, acceleration: float, speed: float) -> IndexTiming:
-    """What `moves` take at a motion (part rad/s^2 and rad/s, > 0)."""
+def index_timing(
+    load: LoadCase, moves: IndexMoves, acceleration: float, speed: float, check: Check = never
+) -> IndexTiming:
+    """What `moves` take at a motion (part rad/s^2 and rad/s, > 0). `check` is called on the way and may raise."""
     durations = times_of(moves, acceleration, speed).duration
-    settle = longest_settling(load, moves, acceleration, speed)
+    settle = longest_settling(load, moves, acceleration, speed, check)
     kinds = []
     for kind in MoveKind:
         those = moves.kind == kind

@@ -65,6 +65,14 @@ class MotionBound:
         del up, down, speeds, pull_out
         return None
 
+    def swung(self, speeds: FloatArray, pull_out: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+        """How far the part may swing (rad/s^2), speeding up and braking: where `peak_share` is 1, to a thousandth.
+
+        For the search, which looks at many motions; what it finds is proved with `peak_share`.
+        """
+        del speeds, pull_out
+        return None
+
     def cruise_margin(self, speeds: FloatArray) -> FloatArray | None:
         """Margin of cruising at each of `speeds`, for speeds that are avoided where they can be."""
         del speeds

@@ -9,7 +9,7 @@ from scipy import constants
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.planning.index.moves import index_moves
-from firmware_host.planning.index.safe_motion import index_timing
+from firmware_host.planning.index.timing import index_timing
 from firmware_host.planning.limit_report import check_limits
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.load.case import LoadCase, load_case

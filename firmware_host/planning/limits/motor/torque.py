@@ -19,6 +19,7 @@ from firmware_host.planning.load.case import LoadCase
 _NEWTON = "Newton's law through the gearing; safety factor 1.5 to 2 in handbooks"
 _SAMPLES = 2049
 _HALVINGS = 60
+_SWEEP = np.concatenate([np.zeros(1), np.geomspace(1e-4, 1e2, 121)])
 
 
 class TorqueLimit(Limit):
@@ -206,3 +207,12 @@ class _PeakTorque(MotionBound):
     def peak_share(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del speeds
         return share(self.load.peak_torque(up, down), pull_out * self.left)
+
+    def swung(self, speeds: FloatArray, pull_out: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The torque rises with the acceleration of either ramp: its curve while braking is read backwards."""
+        del speeds
+        allowed = pull_out * self.left
+        up = (allowed - self.still) / self.slope
+        down = _SWEEP * max(float(up.max()), 1e-9)
+        braking = np.maximum.accumulate(self.load.torque(down).braking)
+        return up, np.interp(allowed, braking, down)

@@ -9,9 +9,14 @@ from functools import partial
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from firmware_host.mechanics.contact.rollers import Ramp, friction_needed, grip_accelerations, smallest_normal
+from firmware_host.mechanics.contact.rollers import (
+    Ramp,
+    friction_needed,
+    grip_accelerations,
+    seat_accelerations,
+    smallest_normal,
+)
 from firmware_host.mechanics.contact.trough import Trough, normal_at_standstill
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
@@ -22,7 +27,6 @@ from firmware_host.planning.load.case import LoadCase
 
 _STATICS = "plane equilibrium of the part on its rollers, both directions, up and down the ramp"
 _SWINGING = "step responses of the oscillator, the worst of one natural frequency and damping at a time"
-_HALVINGS = 60
 _SPEEDS = 33
 
 
@@ -159,20 +163,7 @@ class Seating(RollerLimit):
         """`reserve` of each row's normal force at standstill is kept."""
         del friction
         least = reserve * normal_at_standstill(trough.mass, trough.half_angle, trough.tilt)
-
-        def presses(acceleration: FloatArray) -> NDArray[np.bool_]:
-            up = 0.0 if ramp is Ramp.DOWN else acceleration
-            down = 0.0 if ramp is Ramp.UP else acceleration
-            return np.asarray(smallest_normal(trough, up, imbalance_torque, braking=down) >= least)
-
-        top = np.maximum(grip_accelerations(trough, 1e6, imbalance_torque, ramp=ramp), 1e-9)
-        endless = np.isinf(top)
-        low, high = np.zeros_like(top), np.where(endless, 0.0, top)
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            kept = presses(middle)
-            low, high = np.where(kept, middle, low), np.where(kept, high, middle)
-        return np.where(endless, top, low)
+        return seat_accelerations(trough, least, imbalance_torque, ramp=ramp)
 
     def formula(self, index: IndexExtremes) -> str:
         del index
@@ -261,3 +252,7 @@ class _Swing(MotionBound):
     def peak_share(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
         del pull_out
         return np.maximum(share(up, self.up.at(speeds)), share(down, self.down.at(speeds)))
+
+    def swung(self, speeds: FloatArray, pull_out: FloatArray) -> tuple[FloatArray, FloatArray]:
+        del pull_out
+        return self.up.at(speeds), self.down.at(speeds)

@@ -1,0 +1,361 @@
+"""The way down to the quickest motions: a coarse grid finds the valleys of the cost, finer ones go down the deepest.
+
+The cost has valleys where a ramp lasts whole natural periods. A few oscillators tell on the grids how long a pair rings
+and how far it swings: a machine between them may ring a little longer, which `search` looks at. What takes longer than
+something that is known to be safe is left out as soon as that is seen: often by its moves alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.train.index_swing import SwingPeaks
+from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
+from firmware_host.planning.index.descent.room import MotionRoom
+from firmware_host.planning.index.peaks import WORST_PEAK, peak_bounds, peaks_among, rough_peak_bounds
+from firmware_host.planning.index.ringing import settle_each, settle_of, settle_times
+from firmware_host.planning.index.times import times_of
+from firmware_host.planning.interrupt import Check
+
+SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 12, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
+"""Of the coarse grid, over the highest that the longest move can reach."""
+
+_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 40, endpoint=False), np.geomspace(0.1, 1.0, 96)])
+_SPARSE = 4
+_WORTH = 1.12  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
+_OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
+_BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
+_VALLEYS = (12, 6, 4, 3, *(2,) * 20)
+_FASTER, _HARDER, _FOLLOWS = (
+    each.ravel() for each in np.meshgrid(*[np.linspace(-1.0, 1.0, 7)] * 2, np.array([True, False]), indexing="ij")
+)
+"""A grid: its speeds and accelerations, and whether those follow the largest steady one at each speed."""
+
+_OUTWARD = np.maximum(np.abs(_FASTER), np.abs(_HARDER)) == 1
+_FIRST_HALF_WIDTH = 0.06
+_LAST_HALF_WIDTH = 1e-4
+_SHRINK, _ONWARD = 0.28, 1.5
+_NEARLY = 0.1  # of a move's time: what rings by so much less than the longest may ring longest nearby
+_WIDE = 0.02
+_MUCH = 0.1
+_IN_REACH = 2.0  # of a grid's width: how much quicker than its middle its best may be
+_ROUNDING = 1 + 1e-12
+_LOOKS = 8
+_HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wish:
+    """What is stated of the motion, and whether cruising in a resonant band is refused."""
+
+    acceleration: float | None
+    speed: float | None
+    beside_bands: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Points:
+    """Some points: `acceleration` rad/s^2, `speed` rad/s, `cost` s; each of shape (n,).
+
+    `width`: how far around them the next grid reaches, as a part of either. `peaks`: farthest swing over the
+    acceleration, pushed on and held back, shape (2, n); NaN where nobody looked.
+    """
+
+    acceleration: FloatArray
+    speed: FloatArray
+    cost: FloatArray
+    width: FloatArray
+    peaks: FloatArray
+
+    def best_apart(self, most: int) -> _Points:
+        """The `most` points of least cost, of those that lie within the width of each other only the best."""
+        of_a, of_v, width = self.acceleration.tolist(), self.speed.tolist(), self.width.tolist()
+        chosen = list[int]()
+        worth = self.cost <= self.cost.min(initial=np.inf) * (1 + _IN_REACH * self.width)
+        for each in np.argsort(np.where(worth, self.cost, np.inf), kind="stable")[: int(worth.sum())].tolist():
+            near = (k for k in chosen if abs(of_v[k] - of_v[each]) < width[k] * of_v[each])
+            if len(chosen) < most and not any(abs(of_a[k] - of_a[each]) < width[k] * of_a[each] for k in near):
+                chosen.append(each)
+        a, v, cost, wide = (each[chosen] for each in (self.acceleration, self.speed, self.cost, self.width))
+        return _Points(a, v, cost, wide, self.peaks[:, chosen])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ringing:
+    """Oscillators to look around some points with: that which rings longest at each, and others that may do nearby."""
+
+    own: Oscillators
+    others: tuple[Oscillators, ...]
+
+
+class Descent:
+    """The lowest points of the deepest valleys, for one wish."""
+
+    def __init__(self, room: MotionRoom, wish: Wish, check: Check) -> None:
+        band, damping = room.load.natural_band, room.load.damping
+        self.room, self._wish, self._check = room, wish, check
+        some = few(band, damping, 5, 1)
+        self._ring = some.every(5), some.chosen(np.arange(some.natural.size) % 5 > 0)
+        self._round = round_the_edge(band, damping, 49, 15)
+        self._swing, self._fine_swing = least_damped(band, damping, 5), least_damped(band, damping, 11)
+        self._caution = _HAIR
+        moves = room.moves
+        self._weights = moves.weights + _OF_OTHERS * moves.count * ~moves.gated / moves.count.sum()
+
+    def lowest(
+        self, caution: float, nearby: tuple[float, float, float] | None = None
+    ) -> list[tuple[float, float, float]]:
+        """(acceleration, speed, cost in s) of each, the quickest first; none where nothing is safe.
+
+        `caution` >= 1: so many times as far as the oscillators show it is taken to swing. `nearby`: one of those found,
+        to begin at.
+        """
+        self._caution = caution * _HAIR
+        found = self._valleys
+        if nearby is not None:
+            a, v, cost = np.array(nearby)[:, None]
+            found = _Points(a, v, cost, np.full(1, _WIDE), _unknown(1))
+        if not found.cost.size:
+            return []
+        found, among = self._looked_into(found)
+        for keep in _VALLEYS:
+            self._check()
+            if not found.cost.size or found.width.max() < _LAST_HALF_WIDTH:
+                break
+            found, among = self._best_near(found, among)
+            found = found.best_apart(keep)
+        columns = (found.acceleration, found.speed, found.cost)
+        return list(zip(*(column.tolist() for column in columns), strict=True))
+
+    def _moving(self, a: FloatArray, v: FloatArray) -> FloatArray:
+        """Seconds of an average index without its settling, and a trace of the other moves."""
+        return np.asarray(times_of(self.room.moves, a, v).duration @ self._weights)
+
+    def _steadily(self, a: FloatArray, v: FloatArray, steady: FloatArray) -> NDArray[np.bool_]:
+        """Whether a ramp as commanded is allowed at each of `v`, shape (..., n, 1), and its cruise wanted."""
+        kept = (a > 0) & (a <= steady * (1 + 1e-9))
+        if self._wish.beside_bands:
+            kept &= (v**2 * _ROUNDING >= a * self.room.moves.longest_of_all) | self.room.beside_bands(v)
+        return kept
+
+    # --- the coarse grid ----------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _valleys(self) -> _Points:
+        """The deepest local minima of the coarse grid."""
+        wish, room = self._wish, self.room
+        speeds = SPEEDS * room.reachable_speed if wish.speed is None else np.array([wish.speed])
+        shares = _SHARES if wish.acceleration is None else np.ones(1)
+        v = speeds[:, None]
+        steady = room.steady_acceleration(v)
+        a = steady * shares if wish.acceleration is None else np.full(v.shape, wish.acceleration)
+        kept = self._steadily(a, v, steady)
+        if wish.speed is None:
+            kept &= v**2 <= _BEYOND_REACH**2 * a * room.moves.longest_of_all
+        cost = np.full(a.shape, np.inf)
+        rows, columns = np.nonzero(kept)
+        sparse = (rows % _SPARSE == _SPARSE // 2) & (columns % _SPARSE == _SPARSE - 1) if rows.size > 500 else rows >= 0
+        cost[kept] = self._coarse_cost(a[kept], speeds[rows], sparse)
+        places = _minima(cost)
+        first = np.full(places.shape[0], _FIRST_HALF_WIDTH)
+        lowest, of_grid = cost[places[:, 0], places[:, 1]], a[places[:, 0], places[:, 1]]
+        return _Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
+
+    def _coarse_cost(self, a: FloatArray, v: FloatArray, sparse: NDArray[np.bool_]) -> FloatArray:
+        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse` come first."""
+        cost, moving = np.full(a.shape, np.inf), self._moving(a, v)
+        known = np.inf
+        for those in (sparse, np.ones_like(sparse)):
+            at = np.flatnonzero(those & (moving <= known * _WORTH))
+            cost[at] = self._cost(a[at], v[at], moving[at], known * _WORTH)
+            known = cost.min(initial=np.inf)
+        return cost
+
+    def _cost(self, a: FloatArray, v: FloatArray, moving: FloatArray, most: float) -> FloatArray:
+        """Cost of each pair, infinite where it is more than `most` or a limit is exceeded."""
+        cost = self._ringing(a, v, moving, np.full(a.shape, most), self._ring)
+        if (at := np.flatnonzero(np.isfinite(cost))).size:
+            cost[at] = np.where(self._bears(a[at], v[at], cost[at]), cost[at], np.inf)
+        return cost
+
+    def _bears(self, a: FloatArray, v: FloatArray, cost: FloatArray) -> NDArray[np.bool_]:
+        """Whether each pair keeps the limits as it swings; those that take too long to matter count as not."""
+        room, load = self.room, self.room.load
+        most = load.torsion.peak(WORST_PEAK) * a
+        kept = room.bears(most, most, v)
+        for bounds in (rough_peak_bounds, peak_bounds):
+            if (at := self._worth_a_look(kept, cost)).size:
+                kept[at] = self._swings(a[at], v[at], bounds(load, times_of(room.moves, a[at], v[at])))
+        at = self._worth_a_look(kept, cost)
+        for some in (self._swing.every(5), self._swing):
+            if at.size:
+                self._check()
+                peaks = peaks_among(load, times_of(room.moves, a[at], v[at]), some)
+                at = at[self._swings(a[at], v[at], peaks)]
+        kept[at] = True
+        return kept
+
+    def _worth_a_look(self, kept: NDArray[np.bool_], cost: FloatArray) -> NDArray[np.intp]:
+        return np.flatnonzero(~kept & (cost <= cost[kept].min(initial=np.inf) * _WORTH))
+
+    def _swings(self, a: FloatArray, v: FloatArray, peaks: SwingPeaks) -> NDArray[np.bool_]:
+        return self.room.bears(peaks.pushing.max(axis=-1) * a, peaks.holding.max(axis=-1) * a, v)
+
+    # --- the finer grids ----------------------------------------------------------------------------------------------
+
+    def _best_near(self, around: _Points, among: _Ringing) -> tuple[_Points, _Ringing]:
+        """The best point of a grid around each, if one is better, and the oscillators to look around it with."""
+        room, wish = self.room, self._wish
+        count = around.cost.size
+        v, a = self._grids(around)
+        steady = room.steady_acceleration(v)
+        if wish.acceleration is None:
+            follows = steady / room.steady_acceleration(around.speed)[:, None]
+            a = np.where(steady > 0, np.minimum(a * np.where(_FOLLOWS, follows, 1.0), steady), a)
+        a, v, steady = np.broadcast_arrays(a, v, steady)
+        swings = _Swings(self, around)
+        most = np.where(swings.borne, around.cost, np.inf)[:, None]
+        moving, cost = self._moving(a, v), np.full(a.shape, np.inf)
+        at = np.nonzero(self._steadily(a, v, steady) & (moving < most))
+        own = among.own.chosen(at[0])
+        cost[at] = self._ringing(a[at], v[at], moving[at], np.broadcast_to(most, a.shape)[at], among.others, own)
+        best, peaks = swings.best(a, v, cost)
+        rows = np.arange(count)
+        there = _Points(a[rows, best], v[rows, best], np.zeros(count), around.width, peaks)
+        there, ringing = self._looked_into(there)
+        better = np.isfinite(cost[rows, best]) & ((there.cost < around.cost) | ~swings.borne)
+        much = there.cost < around.cost * (1 - _MUCH * around.width)
+        onward = better & much & _OUTWARD[best % _OUTWARD.size]
+        width = around.width * np.where(onward, _ONWARD, _SHRINK)
+        return _Points(
+            np.where(better, there.acceleration, around.acceleration),
+            np.where(better, there.speed, around.speed),
+            np.where(better, there.cost, np.where(swings.borne, around.cost, np.inf)),
+            width,
+            np.where(better, peaks, swings.of_middle),
+        ), ringing
+
+    def _grids(self, around: _Points) -> tuple[FloatArray, FloatArray]:
+        """Speeds, and accelerations before they follow the largest steady one, shape (k, points) or (k, 1)."""
+        wide, wish = around.width[:, None], self._wish
+        v = around.speed[:, None] * (np.exp(wide * _FASTER) if wish.speed is None else 1.0)
+        a = around.acceleration[:, None] * (np.exp(wide * _HARDER) if wish.acceleration is None else 1.0)
+        return np.minimum(v, max(self.room.top_speed, wish.speed or 0.0)), a
+
+    def _ringing(
+        self,
+        a: FloatArray,
+        v: FloatArray,
+        moving: FloatArray,
+        most: FloatArray,
+        among: tuple[Oscillators, ...],
+        own: Oscillators | None = None,
+    ) -> FloatArray:
+        """Cost of each pair, `moving` and its ringing as far as `among` tell, infinite where it is more than `most`.
+
+        `own`: an oscillator for each pair, to be looked at first.
+        """
+        load, moves = self.room.load, self.room.moves
+        settle = np.zeros(a.shape) if own is None else np.maximum(settle_of(load, moves, a, v, own), 0.0)
+        cost, at = np.full(a.shape, np.inf), np.flatnonzero(moving + settle <= most)
+        for some in among:
+            if at.size and some.natural.size:
+                found = np.maximum(settle[at], settle_times(load, moves, a[at], v[at], some, self._check))
+                settle[at] = found
+                at = at[moving[at] + found <= most[at]]
+        cost[at] = moving[at] + settle[at]
+        return cost
+
+    def _looked_into(self, points: _Points) -> tuple[_Points, _Ringing]:
+        """The points with their cost as seen by many oscillators, and those of them that the next grid is seen with."""
+        moving = self._moving(points.acceleration, points.speed)
+        each = settle_each(self.room.load, self.room.moves, points.acceleration, points.speed, self._round)
+        longest = each.max(axis=0, initial=-np.inf)
+        peaks = (each >= np.roll(each, 1, axis=0)) & (each >= np.roll(each, -1, axis=0))
+        first = each.argmax(axis=0)
+        near = (peaks & (each >= longest - _NEARLY * moving)).any(axis=1)
+        others = (self._round.chosen(near), *(self._ring if points.width.max(initial=0.0) > _WIDE else ()))
+        return replace(points, cost=moving + np.maximum(longest, 0.0)), _Ringing(self._round.chosen(first), others)
+
+    def sampled_peaks(self, a: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Farthest swing over the acceleration, (pushed on, held back), as `largest_peaks` would find it, nearly."""
+        peaks = peaks_among(self.room.load, times_of(self.room.moves, a, v), self._fine_swing)
+        return peaks.pushing.max(axis=-1) * self._caution, peaks.holding.max(axis=-1) * self._caution
+
+
+class _Swings:
+    """How far the points of some grids swing, each grid around one of `middle`.
+
+    Each point is taken to swing as far over its acceleration as the nearest that was looked at. `borne`: whether those
+    in the middle keep the limits; `of_middle`: their peaks.
+    """
+
+    def __init__(self, descent: Descent, middle: _Points) -> None:
+        self._descent, self._room = descent, descent.room
+        self._most = float(self._room.load.torsion.peak(WORST_PEAK))
+        self._middle = a, v = middle.acceleration, middle.speed
+        self.of_middle = middle.peaks
+        self.borne = self._room.bears(self._most * a, self._most * a, v)
+        self._looked = list[tuple[FloatArray, FloatArray, FloatArray]]()
+        if not self.borne.all():
+            if np.isnan(self.of_middle).any():
+                self.of_middle = np.stack(descent.sampled_peaks(a, v))
+            self.borne = self.borne | self._noted(a, v, self.of_middle)
+
+    def _noted(self, a: FloatArray, v: FloatArray, peaks: FloatArray) -> NDArray[np.bool_]:
+        """Whether one point of each grid keeps the limits with its `peaks`, which are remembered."""
+        self._looked.append((np.log(a), np.log(v), peaks))
+        return self._room.bears(peaks[0] * a, peaks[1] * a, v)
+
+    def best(self, a: FloatArray, v: FloatArray, cost: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+        """Which point of each grid (rows) has the least `cost` of those that keep the limits, and its peaks.
+
+        The cost of others becomes infinite.
+        """
+        rows, worth, peaks = np.arange(a.shape[0]), np.isfinite(cost), _unknown(a.shape[0])
+        if not worth.any():
+            return np.asarray(cost.argmin(axis=1)), peaks
+        sure = np.zeros(a.shape, dtype=np.bool_)
+        sure[worth] = self._room.bears(self._most * a[worth], self._most * a[worth], v[worth])
+        of_sure = np.full((2, *a.shape), np.nan)
+        for _ in range(_LOOKS):
+            fits = sure if sure[worth].all() else sure | (worth & self._fit(a, v))
+            best = np.where(fits, cost, np.inf).argmin(axis=1)
+            unsure = fits[rows, best] & ~sure[rows, best]
+            if not unsure.any():
+                break
+            at = rows, best
+            found = np.stack(self._descent.sampled_peaks(a[at], v[at]))
+            sure[at] |= self._noted(a[at], v[at], found) & unsure
+            of_sure[:, rows, best] = found
+            worth[at] &= sure[at] | ~unsure
+        cost[~sure] = np.inf
+        best = cost.argmin(axis=1)
+        return best, of_sure[:, rows, best]
+
+    def _fit(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
+        """Whether each point keeps the limits as the nearest that was looked at swings."""
+        if not self._looked:
+            self.of_middle = np.stack(self._descent.sampled_peaks(*self._middle))
+            self._noted(*self._middle, self.of_middle)
+        log_a, log_v = np.log(a), np.log(v)
+        away = np.stack([np.abs(log_a - x[:, None]) + np.abs(log_v - y[:, None]) for x, y, *_ in self._looked])
+        nearest, rows = away.argmin(axis=0), np.arange(a.shape[0])[:, None]
+        up, down = (np.stack([each[k] for *_, each in self._looked])[nearest, rows] for k in (0, 1))
+        return self._room.bears(up * a, down * a, v)
+
+
+def _unknown(count: int) -> FloatArray:
+    return np.full((2, count), np.nan)
+
+
+def _minima(cost: FloatArray) -> NDArray[np.intp]:
+    """Row and column of the local minima of a grid, shape (k, 2); none where all is infinite."""
+    padded = np.pad(cost, 1, constant_values=np.inf)
+    lowest = np.min([padded[1:-1, :-2], padded[1:-1, 2:], padded[:-2, 1:-1], padded[2:, 1:-1]], axis=0)
+    return np.argwhere(np.isfinite(cost) & (cost <= lowest))
