@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -18,6 +19,7 @@ from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.boards import delivered_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.system.processes import split_command
 from tests.cli.command import call
 from tests.support.three_segments import JOB
 
@@ -36,16 +38,16 @@ def machine(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 
 @contextmanager
-def board(dialect: str) -> Iterator[tuple[StatusQueryDevice | NumberedLineDevice, str]]:
-    """A board as delivered, served on a socket; its port."""
+def board(dialect: str, **options: Any) -> Iterator[tuple[StatusQueryDevice | NumberedLineDevice, str]]:
+    """A board as delivered, but for `options`, served on a socket; its port."""
     clock = ScaledClock(20.0)
-    make = {
-        "status-query": lambda: StatusQueryDevice(delivered_board("A", highest_step_rate=28e3), clock.monotonic()),
-        "numbered-line": lambda: NumberedLineDevice(
-            delivered_numbered_board("A", highest_step_rate=28e3), clock.monotonic()
-        ),
-    }
-    device = make[dialect]()
+    device: StatusQueryDevice | NumberedLineDevice
+    if dialect == "status-query":
+        board = replace(delivered_board("A", highest_step_rate=28e3), **options)
+        device = StatusQueryDevice(board, clock.monotonic())
+    else:
+        numbered = replace(delivered_numbered_board("A", highest_step_rate=28e3), **options)
+        device = NumberedLineDevice(numbered, clock.monotonic())
     with serve(device, clock, kind="socket") as server:
         yield device, server.url
 
@@ -71,8 +73,8 @@ def test_the_command_as_printed_brings_everything_back_whatever_became_of_the_ma
         assert dict(device.settings) != old
         Path(machine).unlink()
         (line,) = (line for line in written.err.splitlines() if ADVICE in line)
-        typed = shlex.split(line.partition(ADVICE)[2])
-        assert typed == ["circumstep", "controller", "settings", "restore", str(backup)]
+        typed = split_command(line.partition(ADVICE)[2])
+        assert typed == ("circumstep", "controller", "settings", "restore", str(backup))
         back = call(*typed[1:])
         assert (back.status, back.out) == (0, f"the settings kept in {backup} are back\n"), back.err
         assert dict(device.settings) == old
@@ -112,3 +114,21 @@ def test_a_machine_of_another_dialect_is_refused_before_the_port_is_opened(machi
     refused = call("controller", "settings", "restore", str(backup))
     assert refused.status == 2
     assert "was made with dialect 'x', and the machine speaks 'status-query'" in refused.err
+
+
+@pytest.mark.parametrize(
+    ("machine", "fixed"), [("status-query", "$27"), ("numbered-line", "M203 X")], indirect=["machine"]
+)
+def test_what_could_not_be_brought_back_is_told_with_status_1(machine: str, fixed: str, tmp_path: Path) -> None:
+    dialect = load_job(job_on(machine, tmp_path)).machine.link.dialect
+    with board(dialect, fixed_settings={fixed: "refused"}) as (device, port):
+        old = dict(device.settings)
+        backup = tmp_path / "old.json"
+        job = job_on(machine, tmp_path)
+        assert call("controller", "settings", "write", job, "--port", port, "--backup", str(backup)).status == 0
+        device.settings[fixed] = 7.0
+        back = call("controller", "settings", "restore", str(backup))
+        assert (back.status, back.out) == (1, "")
+        assert f"not all settings kept in {backup} are back: {fixed}" in back.err
+        assert "All others are as they were" in back.err
+        assert dict(device.settings) == old | {fixed: 7.0}

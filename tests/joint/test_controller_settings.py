@@ -199,5 +199,6 @@ def test_a_backup_of_another_dialect_is_refused(tmp_path: Path) -> None:
 def test_a_setting_that_the_controller_refuses_is_told(tmp_path: Path) -> None:
     b = bench()
     controller = b.ready()
-    with pytest.raises(LineRejectedError, match=r"refused '\$0=1'"):
+    with pytest.raises(LineRejectedError, match=r"refused '\$0=1'") as told:
         controller.write_settings({"$0": "1"}, backup=tmp_path / "old.json")
+    assert told.value.acts == (RestoreSettings(str(tmp_path / "old.json")),)

@@ -13,6 +13,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.port.trace import TraceKind
 from firmware_host.controller.settings.backup import load_backup
 from firmware_host.errors import EXIT_CHECK_FAILED, NotRestoredError
+from firmware_host.station.stop_request import StopAskedError, StopRequest
 from tests.support.bench import Bench, bench, numbered_bench
 from tests.support.deaths import deaths
 from tests.support.station_bench import quick_disk
@@ -38,10 +39,10 @@ class Board:
     behind: Mapping[str, float] = field(default_factory=dict)
     told: str = ""
 
-    def changed(self, backup: Path) -> tuple[Bench[Any], dict[str, str], Controller]:
-        """A bench whose board was written to; its listing before, and an open controller."""
+    def changed(self, backup: Path, **options: Any) -> tuple[Bench[Any], dict[str, str], Controller]:
+        """A bench whose board was written to; its listing before, and a controller opened with `options`."""
         b = self.make()
-        controller = b.open()
+        controller = b.open(**options)
         before = dict(controller.settings.raw)
         controller.write_settings(self.changes, backup=backup)
         for name, value in self.behind.items():
@@ -157,6 +158,31 @@ def test_a_restore_that_dies_at_any_line_is_completed_by_restoring_again(
         restored(b, b.open(), backup, board.told)
         assert backup.read_bytes() == kept
         as_before(b, before, board)
+
+
+@pytest.mark.parametrize("name", ["status-query plain", "numbered-line stored", "numbered-line in force"], ids=slug)
+def test_a_restore_that_is_stopped_at_any_line_is_completed_by_restoring_again(name: str, tmp_path: Path) -> None:
+    board, stopped = BOARDS[name], 0
+    for point in range(200):
+        backup, stop = tmp_path / f"{point}.json", StopRequest()
+        b, before, controller = board.changed(backup, check=stop.check)
+        end = len(b.port.written) + point
+
+        def on_write(data: bytes, b: Bench[Any] = b, end: int = end, stop: StopRequest = stop) -> None:
+            if len(b.port.written) == end:
+                stop.ask("Ctrl-C")
+
+        b.port.on_write = on_write
+        try:
+            controller.restore_settings(backup)
+        except StopAskedError:
+            stopped += 1
+            assert not b.device.bytes_lost
+            restored(b, b.open(), backup, board.told)
+        as_before(b, before, board)
+        if stop.reason is None:
+            break
+    assert stopped >= len(board.changes)
 
 
 @pytest.mark.parametrize("name", [name for name in BOARDS if "homing" in name or "limits" in name], ids=slug)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from firmware_host.controller.deadlines import STORE_S
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, save_backup
 from firmware_host.controller.stored_settings import ControllerSettings, decimal_text
-from firmware_host.errors import InputError, SettingsMismatchError
+from firmware_host.errors import InputError, LineRejectedError, SettingsMismatchError
 
 _BACK = "bring the old settings back"
 
@@ -81,8 +82,15 @@ def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], b
             if key in rescaling:
                 to_the_end.enter_context(axis.sender.carrying_through())
             with axis.sender.carrying_through():
-                axis.ask(line, STORE_S)
+                _store_one(axis, line, backup)
         return _read_back(axis, changes, rescaling, backup)
+
+
+def _store_one(axis: Axis, line: bytes, backup: Path) -> None:
+    try:
+        axis.ask(line, STORE_S)
+    except LineRejectedError as error:
+        raise replace(error, acts=(RestoreSettings(str(backup)),)) from error  # others were stored before it
 
 
 def _read_back(axis: Axis, changes: Mapping[str, str], rescaling: list[str], backup: Path) -> ControllerSettings:
