@@ -109,6 +109,11 @@ class QuantityError(InputError):
 
 
 @dataclass(eq=False)
+class ImplausibleError(QuantityError):
+    """A value that no machine or part of this kind can have; the remedy names the likely slip."""
+
+
+@dataclass(eq=False)
 class PlanError(FirmwareHostError, ValueError):
     """What was asked for cannot be planned: names the value, its unit, the limit and the remedy."""
 

@@ -13,7 +13,7 @@ import typer
 
 from firmware_host.acts import WriteSettings
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
-from firmware_host.cli.input.planned import loaded, planned
+from firmware_host.cli.input.planned import loaded, planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.clock import ScaledClock, SystemClock
@@ -22,7 +22,7 @@ from firmware_host.controller.finding import list_devices
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailableError
-from firmware_host.model import Machine, load_job, load_machine
+from firmware_host.model import Machine, load_machine
 from firmware_host.planning.limits.accept import require_may_move, stopping
 from firmware_host.reporting.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
@@ -110,14 +110,15 @@ def show_command(
 @settings_app.command("compare")
 def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
     """Compare the stored settings with those that a job needs; status 1 if any differs."""
-    setup = load_job(job)
+    setup = read(job)
     plan = planned(setup)
     with _open(setup.machine, setup.machine_source, port, baud) as controller:
         found = settings_differences(setup.machine, plan, controller.settings)
         keys = {difference.key for difference in found}
         changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
     further = [change for change in changes if change.key not in keys]
-    documents.show(settings_document(found, further, WriteSettings(job, port)), json=json)
+    document = settings_document(found, further, WriteSettings(job, port))
+    documents.show(document, json=json, remarks=setup.remarks)
     if stops := stopping(plan.limits.checks):
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
     if found:

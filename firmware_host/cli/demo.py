@@ -9,14 +9,14 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.planned import planned
+from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
-from firmware_host.model import Setup, load_job
+from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.limits import limits_document
 from firmware_host.reporting.run import run_document
@@ -33,7 +33,7 @@ def demo(
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
 ) -> None:
     """Print the plan, run it, print what happened; ends with status 1 if the motor's steps are not the plan's."""
-    setup = load_job(job)
+    setup = read(job)
     plan = planned(setup)
     _show_plan(setup, plan)
     require_limits(plan.limits)

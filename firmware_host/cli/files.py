@@ -11,9 +11,10 @@ import typer
 from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
-from firmware_host.model import load_job, load_machine, load_motor, schema
+from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
+from firmware_host.model.plausible.check import findings
 from firmware_host.reporting.profiles import profiles_document
 from firmware_host.reporting.render.printable import printable
 
@@ -48,12 +49,15 @@ def check_command(
     kind: Annotated[str, typer.Argument(help="job, machine or motor")], name: Annotated[str, typer.Argument()]
 ) -> None:
     """Check a file or a profile; a job is checked with the machine it names."""
-    loaders: dict[ProfileKind, Callable[[str], object]] = {
+    loaders: dict[ProfileKind, Callable[[str], Setup | Machine | Motor]] = {
         "jobs": load_job,
         "machines": load_machine,
         "motors": load_motor,
     }
-    loaders[_kind(kind)](name)
+    described = loaders[_kind(kind)](name)
+    found = described.remarks if isinstance(described, Setup) else [each.text(name) for each in findings(described)]
+    for line in found:
+        output.remark(f"warning: {line}", style="yellow")
     output.lines([f"{kind} {name}: well-formed"])
 
 

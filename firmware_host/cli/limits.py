@@ -67,7 +67,7 @@ def limits(
             draws=DEFAULT_DRAWS if samples is None else samples,
             seed=DEFAULT_SEED if seed is None else seed,
         )
-    documents.show(limits_document(report, found), json=json)
+    documents.show(limits_document(report, found), json=json, remarks=setup.remarks)
     if common_verdict(report, found).stops:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
@@ -105,7 +105,7 @@ def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
     if csv:
         output.exact(csv_text(sweep_margins(wanted, points)))
     else:
-        documents.show(sweep_document(wanted, points, setup.job.accept), json=json)
+        documents.show(sweep_document(wanted, points, setup.job.accept), json=json, remarks=setup.remarks)
     if all(point.verdict.stops for point in points):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

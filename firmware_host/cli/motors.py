@@ -39,7 +39,7 @@ def motors(
     if csv:
         output.exact(csv_text(document.tables[0]))
     else:
-        documents.show(document, json=json)
+        documents.show(document, json=json, remarks=setup.remarks)
     if all(each.verdict.stops for each in candidates):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

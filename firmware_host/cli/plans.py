@@ -9,10 +9,9 @@ import typer
 from pydantic_core import PydanticCustomError
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
-from firmware_host.cli.input.planned import laid_out, planned
+from firmware_host.cli.input.planned import laid_out, planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError, QuantityError
-from firmware_host.model import load_job
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.reporting.export.registry import FORMATS, move_format
 from firmware_host.reporting.moves import moves_document
@@ -38,12 +37,12 @@ def segments(
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
     true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
-    setup = load_job(job)
+    setup = read(job)
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
     plan = laid_out(setup, true)
-    documents.show(segments_document(plan), json=json)
+    documents.show(segments_document(plan), json=json, remarks=setup.remarks)
 
 
 def moves(
@@ -61,10 +60,10 @@ def moves(
     if output_file is not None and writer is None:
         others = ", ".join(each.name for each in FORMATS)
         raise InputError("the table is only shown, never saved", f"Add --format with one of {others}", key="--output")
-    setup = load_job(job)
+    setup = read(job)
     plan = planned(setup)
     if writer is None or (json and output_file is None):
-        documents.show(moves_document(plan.program, setup.machine), json=json)
+        documents.show(moves_document(plan.program, setup.machine), json=json, remarks=setup.remarks)
         return
     text = writer.text(setup, plan)
     if output_file is None:

@@ -113,7 +113,9 @@ def test_a_well_formed_job_that_cannot_be_planned_names_its_file_the_value_and_t
     for command in ("segments", "limits", "moves"):
         ended = circumstep(command, str(job))
         assert (ended.status, ended.out) == (2, "")
-        assert_one_clear_message(ended.err, job, "", words)
+        warned, _, error = ended.err.rpartition("error: ")  # such a window is remarked on as well
+        assert all(line.startswith(f"warning: {job}: window.half_depth: ") for line in warned.splitlines())
+        assert_one_clear_message(f"error: {error}", job, "", words)
         assert re.search(r": [-0-9.e+]+ (mm|deg), limit [-0-9.e+]+ (mm|deg)\. ", ended.err)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
+from firmware_host.cli.screen import output
 from firmware_host.errors import InputError, PlanError
 from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.model.machine.machine import Machine
@@ -13,11 +14,19 @@ from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
 from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
 
 
+def read(job: str) -> Setup:
+    """`load_job`; what is hardly ever so in the files is told on standard error."""
+    setup = load_job(job)
+    for line in setup.remarks:
+        output.remark(f"warning: {line}", style="yellow")
+    return setup
+
+
 def loaded(job: str, accept_limit: Iterable[str] | None = None) -> Setup:
-    """`load_job`, with the limits accepted that `--accept-limit` names, besides the job's own; both are looked at."""
+    """`read`, with the limits accepted that `--accept-limit` names, besides the job's own; both are looked at."""
     from firmware_host.planning.limits.accept import acceptable, accepting  # for those who ask the limits
 
-    setup = load_job(job)
+    setup = read(job)
     with _naming_files(setup):
         acceptable(setup.job.accept)
     return accepting(setup, accept_limit or (), key="--accept-limit", unsaid="accepted on the command line")

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import advice_lines
-from firmware_host.reporting.document import Document
+from firmware_host.reporting.document import Document, Notes
 from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.render.short import short_parts
 
 
-def show(document: Document, *, json: bool = False) -> None:
-    """Print the short form with the commands for what can be done, or all of it as one JSON document."""
+def show(document: Document, *, json: bool = False, remarks: Sequence[str] = ()) -> None:
+    """Print the short form with the commands for what can be done, or all of it as one JSON document.
+
+    `remarks`: what is hardly ever so in the files of a job, for JSON if there is any; people have read it on standard
+    error.
+    """
     if json:
-        output.document(json_document(document))
+        told = (Notes(tuple(remarks), "remarks"),) if remarks else ()
+        output.document(json_document(replace(document, nodes=(*told, *document.nodes))))
         return
     for part in short_parts(document, advice_lines):
         if isinstance(part, str):

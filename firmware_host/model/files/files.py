@@ -11,7 +11,8 @@ from pydantic import BaseModel, ValidationError
 from firmware_host.acts import ListProfiles, ShowSchema
 from firmware_host.errors import UnreadableFileError
 from firmware_host.model.files.key_lines import key_at
-from firmware_host.model.files.problems import input_error, written_key
+from firmware_host.model.files.problems import input_error, refuse_implausible, written_key
+from firmware_host.model.plausible.check import findings
 from firmware_host.system.files import read_regular
 from firmware_host.system.parsing import parse_toml, utf8_text
 
@@ -54,14 +55,24 @@ def _parse(text: str, source: str) -> dict[str, Any]:
 
 
 def validate(
-    kind: type[ModelT], tables: dict[str, Any], *, source: str, text: str = "", folder: Path | None = None
+    kind: type[ModelT],
+    tables: dict[str, Any],
+    *,
+    source: str,
+    text: str = "",
+    folder: Path | None = None,
+    one_by_one: bool = False,
 ) -> ModelT:
     """Turn parsed tables into a model; all problems become one `InputError` with file, key and line, the first first.
 
-    `folder` is where relative paths in the file start.
+    `folder` is where relative paths in the file start. `one_by_one`: values are being set one after the other, so that
+    those that do not go together yet are no problem; one that cannot be at all is.
     """
     context = {"folder": str(folder.resolve())} if folder is not None else None
     try:
-        return kind.model_validate(tables, context=context)
+        described = kind.model_validate(tables, context=context)
     except ValidationError as error:
         raise input_error(kind, error.errors(include_url=False), tables, source, text) from error
+    found = findings(described)
+    refuse_implausible([each for each in found if each.by_itself or not one_by_one], source, text)
+    return described

@@ -10,11 +10,13 @@ from typing import Any
 from firmware_host.errors import InputError
 from firmware_host.model.files.files import read_toml, validate
 from firmware_host.model.files.key_lines import key_lines, line_of
+from firmware_host.model.files.problems import refuse_implausible
 from firmware_host.model.files.profiles import find_profile
 from firmware_host.model.files.values import changed
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
+from firmware_host.model.plausible.check import findings, findings_together
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,13 @@ class Setup:
         """
         job, machine = changed(self.job, self.machine, values, source=source)
         return replace(self, job=job, machine=machine)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is hardly ever so in the files, a line each: the file, the key, the value, and the likely slip."""
+        found = [finding.text(self.job_source) for finding in findings(self.job)]
+        found += [finding.text(self.machine_source) for finding in findings(self.machine)]
+        return (*found, *(finding.text(self.job_source) for finding in findings_together(self.job, self.machine)))
 
 
 def load_motor(reference: str, *, beside: Path | None = None) -> Motor:
@@ -83,7 +92,9 @@ def load_job(reference: str) -> Setup:
     tables, text = read_toml(path)
     job = validate(Job, tables, source=str(path), text=text, folder=path.parent)
     machine_path = _named_machine(job, path.parent, str(path), text)
-    return Setup(job, _load_machine(machine_path), str(path), str(machine_path))
+    machine = _load_machine(machine_path)
+    refuse_implausible(findings_together(job, machine), str(path), text)
+    return Setup(job, machine, str(path), str(machine_path))
 
 
 def job_from(
@@ -97,10 +108,12 @@ def job_from(
     if not isinstance(tables, Mapping):
         raise InputError("a job is a dict of its keys", "Give a dict, or read a file with load_job", source)
     job = validate(Job, dict(tables), source=source, folder=folder)
-    if machine is not None:
-        return Setup(job, machine, source, "")
-    machine_path = _named_machine(job, folder, source, "")
-    return Setup(job, _load_machine(machine_path), source, str(machine_path))
+    machine_path = _named_machine(job, folder, source, "") if machine is None else None
+    described = machine if machine_path is None else _load_machine(machine_path)
+    if described is None:
+        raise InputError("no machine is given", "Give one, or name it in the job", source, "machine")
+    refuse_implausible(findings_together(job, described), source)
+    return Setup(job, described, source, str(machine_path or ""))
 
 
 def _named_machine(job: Job, folder: Path, source: str, text: str) -> Path:

@@ -11,8 +11,9 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from firmware_host.acts import ShowSchema
-from firmware_host.errors import InputError, QuantityError, UnknownKeyError
+from firmware_host.errors import ImplausibleError, InputError, QuantityError, UnknownKeyError
 from firmware_host.model.files.key_lines import Path, key_lines, line_of
+from firmware_host.model.plausible.check import Finding
 from firmware_host.system.bounds import shortened
 
 #: What is wrong, where the validator's own words speak of Python.
@@ -40,13 +41,32 @@ def input_error(
     """The first of the problems, with the others behind it; `text` is the file's, for its lines."""
     lines = key_lines(text)
     by_rank = sorted(details, key=lambda detail: (_rank(detail), len(detail["loc"])))
-    first, *others = [_error(kind, detail, tables, source, lines) for detail in by_rank[:_MOST_SHOWN]]
+    shown = [_error(kind, detail, tables, source, lines) for detail in by_rank[:_MOST_SHOWN]]
+    return _with_others(shown, len(by_rank) - len(shown))
+
+
+def refuse_implausible(found: Sequence[Finding], source: str, text: str = "") -> None:
+    """Raise one `InputError` for the values that cannot be so, if any; `text` is the file's, for its lines."""
+    refused = [finding for finding in found if finding.refused]
+    if not refused:
+        return
+    lines = key_lines(text)
+    shown: list[InputError] = []
+    for each in refused[:_MOST_SHOWN]:
+        line = line_of([int(part) if part.isdecimal() else part for part in each.key.split(".")], lines)
+        shown.append(ImplausibleError(each.problem, each.remedy, source, each.key, line))
+    raise _with_others(shown, len(refused) - len(shown))
+
+
+def _with_others(shown: Sequence[InputError], untold: int) -> InputError:
+    """The first of the problems, with the others behind it in the order of their lines."""
+    first, *others = shown
     if others:
-        rest = len(by_rank) - 1
+        rest = len(others) + untold
         first.remedy = f"{first.remedy} ({rest} more problem{'s' if rest > 1 else ''} in this file)".strip()
         others.sort(key=lambda error: error.line or 0)
         first.others = tuple(error.as_other() for error in others)
-        first.untold = rest - len(others)
+        first.untold = untold
         first.acts = tuple(dict.fromkeys(act for error in (first, *others) for act in error.acts))
     return first
 

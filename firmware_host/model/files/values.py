@@ -60,7 +60,7 @@ def _with(kind: type[ModelT], model: ModelT, values: Mapping[str, Any], source: 
         for part in parents:
             place = place[_step(place, part, key)]
         place[_step(place, last, key)] = value
-    return validate(kind, tables, source=source)
+    return validate(kind, tables, source=source, one_by_one=True)
 
 
 def _step(place: Any, part: str, key: str) -> str | int:

@@ -1,0 +1,90 @@
+"""What of a machine belongs together."""
+
+from __future__ import annotations
+
+import math
+
+from firmware_host.model.machine.drives.chuck import Chuck
+from firmware_host.model.machine.drives.rollers import Rollers
+from firmware_host.model.machine.machine import Machine
+from firmware_host.model.plausible.pair import INERTIA_SLIPS, Pair, over
+
+
+def _chuck_gyration(machine: Machine) -> float | None:
+    """Inertia of a chuck against its mass at a radius of 15 mm."""
+    drive = machine.drive
+    if not isinstance(drive, Chuck) or drive.mass is None:
+        return None
+    return over(drive.inertia, drive.mass.si * 0.015**2)
+
+
+def _roller_mass(machine: Machine) -> float | None:
+    """Inertia of a roller against that of solid steel as long as three times its diameter."""
+    drive = machine.drive
+    if not isinstance(drive, Rollers):
+        return None
+    across = drive.roller_diameter.si
+    return over(drive.roller_inertia, 7850 * math.pi / 32 * across**4 * 3 * across)
+
+
+def _rows_apart(machine: Machine) -> float | None:
+    drive = machine.drive
+    return drive.centre_distance.si / (2 * drive.roller_diameter.si) if isinstance(drive, Rollers) else None
+
+
+def _largest_wheel(machine: Machine) -> float | None:
+    """The largest wheel of any stage against one of 60 mm."""
+    sizes = [
+        size
+        for stage in machine.gearing
+        for size in (stage.driving_pitch_diameter, stage.driven_pitch_diameter)
+        if size is not None
+    ]
+    return max(sizes) / 0.06 if sizes else None
+
+
+MACHINE_PAIRS = (
+    Pair(
+        ("drive.inertia", "drive.mass"),
+        "drive.inertia {0.drive.inertia} of a chuck of {0.drive.mass}",
+        _chuck_gyration,
+        1e-5,
+        0.03,
+        200,
+        1e5,
+        INERTIA_SLIPS,
+    ),
+    Pair(
+        ("drive.roller_inertia", "drive.roller_diameter"),
+        "drive.roller_inertia {0.drive.roller_inertia} of a roller of {0.drive.roller_diameter}",
+        _roller_mass,
+        1e-6,
+        1e-3,
+        40,
+        1e4,
+        ((10, 40, "The radius in the place of the diameter?"), *INERTIA_SLIPS),
+    ),
+    Pair(
+        ("drive.centre_distance", "drive.roller_diameter"),
+        "rows {0.drive.centre_distance} apart with rollers of {0.drive.roller_diameter}",
+        _rows_apart,
+        0.01,
+        0.4,
+        15,
+        1e3,
+        (
+            (0.01, 0.4, "The distance from the middle, or the radius of something, in the place of the whole?"),
+            (300, 1e9, "Metres for millimetres?"),
+        ),
+    ),
+    Pair(
+        ("gearing", "gearing.pitch"),
+        "teeth times pitch makes the largest wheel",
+        _largest_wheel,
+        1e-3,
+        0.04,
+        10,
+        200,
+        ((10, 1e9, "Pitch and diameter confused, or centimetres for millimetres?"),),
+    ),
+)
