@@ -72,6 +72,8 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "motor released at standstill": {"settings": {"$1": 25}},
         "home switch": {"home_switches": {"A": 400}, "settings": {"$22": 1}},
         "travel counts up": {"travel_direction": 1},
+        "five decimals in scales": {"scale_decimals": 5},
+        "a pull-off that is fixed": {"fixed_settings": {"$27": "ignored"}},
     }
 )
 

@@ -89,3 +89,43 @@ def test_missing_modal_words_are_named() -> None:
 
 def test_one_byte_of_the_receive_buffer_stays_free() -> None:
     assert DIALECT.usable_bytes(128) == 127
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [("$100", "250.00000"), ("$0", "5.0"), ("$58", "-5.0"), ("$340", "my machine"), ("$302", "")],
+    ids=["five-decimals", "one-decimal", "negative", "text", "empty-text"],
+)
+def test_a_setting_goes_back_as_it_was_listed(key: str, text: str) -> None:
+    assert DIALECT.listed_setting_line(key, text) == f"{key}={text}\n".encode()
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [
+        ("$100", "1\n$H"),
+        ("$340", "a\n$H"),
+        ("$340", "a!b"),
+        ("$340", "a?"),
+        ("$340", "~"),
+        ("$340", "\x18"),
+        ("$5", "x"),
+    ],
+    ids=["second-line", "second-line-of-text", "hold", "status", "go-on", "reset", "text-for-a-number"],
+)
+def test_a_listed_text_with_bytes_that_act_at_once_is_not_sent(key: str, text: str) -> None:
+    with pytest.raises(InputError, match="cannot be stored"):
+        DIALECT.listed_setting_line(key, text)
+
+
+@pytest.mark.parametrize(
+    ("changes", "order"),
+    [
+        ({"$20": "1", "$103": "50", "$22": "1", "$1": "255"}, ("$22", "$1", "$20", "$103")),
+        ({"$22": "0", "$101": "1", "$20": "0", "$130": "9"}, ("$20", "$130", "$22", "$101")),
+        ({"$22": "3", "$20": "1.000"}, ("$22", "$20")),
+    ],
+    ids=["on", "off", "bits"],
+)
+def test_settings_are_stored_in_an_order_that_is_taken(changes: dict[str, str], order: tuple[str, ...]) -> None:
+    assert DIALECT.storing_order(changes) == order

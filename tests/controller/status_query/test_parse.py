@@ -37,6 +37,8 @@ DIALECT = StatusQueryDialect()
         pytest.param(b"[GC:G0 G54 G21 F0]", ParserState(("G0", "G54", "G21", "F0")), id="modes"),
         pytest.param(b"$103=26.667", SettingLine("$103", "26.667"), id="setting"),
         pytest.param(b"$1=255 (step idle delay, msec)", SettingLine("$1", "255"), id="setting-with-comment"),
+        pytest.param(b"$100=250.00000", SettingLine("$100", "250.00000"), id="setting-of-five-decimals"),
+        pytest.param(b"B ['$' or '$HELP' for help]", Greeting("B ['$' or '$HELP' for help]"), id="newer-greeting"),
         pytest.param(b"$300=bench", SettingLine("$300", "bench"), id="setting-with-text"),
     ],
 )
