@@ -128,9 +128,11 @@ def test_a_controller_asked_to_release_without_a_stop_refuses_and_sends_nothing(
 
 def test_a_run_that_has_not_moved_yet_leaves_the_motor_as_it_is(tmp_path: Path) -> None:
     bench = BENCHES["status-query"](tmp_path)
-    bench.stop.ask("Ctrl-C")
-    with pytest.raises(RunStoppedError, match="Ctrl-C"):
-        run(bench, release=True)
+    with bench.open() as controller:
+        station = replace(bench.station(controller), release_motor=True)
+        bench.stop.ask("Ctrl-C")  # open, and nothing has moved: a stop asked for before ends the opening
+        with pytest.raises(RunStoppedError, match="Ctrl-C"):
+            run_job(bench.setup, bench.plan, station)
     assert release_lines(bench, "status-query") == []
 
 
