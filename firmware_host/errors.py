@@ -23,9 +23,11 @@ def _rebuild(kind: type[FirmwareHostError], state: dict[str, Any]) -> FirmwareHo
     return kind(**state)
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class FirmwareHostError(Exception):
     """Root of every error raised on purpose. Subclasses are dataclasses; their fields are public.
+
+    Each decorator costs the start of every command a little: a subclass without fields of its own has none.
 
     `acts`: what the caller can do about it; the front door tells the command of each behind the message.
     """
@@ -41,6 +43,10 @@ class FirmwareHostError(Exception):
     def __str__(self) -> str:
         return self.message()
 
+    def __repr__(self) -> str:
+        stated = ", ".join(f"{each.name}={getattr(self, each.name)!r}" for each in fields(self))
+        return f"{type(self).__name__}({stated})"
+
     def __reduce__(self) -> tuple[Any, ...]:
         return _rebuild, (type(self), {f.name: getattr(self, f.name) for f in fields(self)})
 
@@ -48,7 +54,7 @@ class FirmwareHostError(Exception):
 # --- what the user wrote -------------------------------------------------------------------------------------
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class InputError(FirmwareHostError, ValueError):
     """A file, an option or a value handed in is not usable.
 
@@ -83,37 +89,31 @@ class InputError(FirmwareHostError, ValueError):
         return f"{text}. {self.remedy}" if self.remedy else text
 
 
-@dataclass(eq=False)
 class UnreadableFileError(InputError):
     """The file is missing, too large, not UTF-8, or not TOML."""
 
 
-@dataclass(eq=False)
 class MissingFileError(UnreadableFileError):
     """There is nothing at the path."""
 
 
-@dataclass(eq=False)
 class RunNotBegunError(InputError):
     """A run that ended before the first line of its journal: nothing was moved, and there is nothing to resume."""
 
 
-@dataclass(eq=False)
 class UnknownKeyError(InputError):
     """A key that no file of this kind has; the remedy names the nearest known key."""
 
 
-@dataclass(eq=False)
 class QuantityError(InputError):
     """A physical value without a unit, with the wrong dimension, or out of its range."""
 
 
-@dataclass(eq=False)
 class ImplausibleError(QuantityError):
     """A value that no machine or part of this kind can have; the remedy names the likely slip."""
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class PlanError(FirmwareHostError, ValueError):
     """What was asked for cannot be planned: names the value, its unit, the limit and the remedy."""
 
@@ -132,17 +132,14 @@ class PlanError(FirmwareHostError, ValueError):
         return f"{where}{self.what}: {self.value:.6g}{unit}, limit {self.limit:.6g}{unit}. {self.remedy}"
 
 
-@dataclass(eq=False)
 class WindowError(PlanError):
     """The marking window and the part do not fit each other."""
 
 
-@dataclass(eq=False)
 class FormulaRangeError(PlanError):
     """A value outside the range in which a formula of the physics holds."""
 
 
-@dataclass(eq=False)
 class CoordinateError(PlanError):
     """A target that the controller's own arithmetic would not turn into the intended step."""
 
@@ -150,7 +147,7 @@ class CoordinateError(PlanError):
 # --- checks that failed --------------------------------------------------------------------------------------
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class LimitExceededError(FirmwareHostError):
     """One or more limits keep the plan from moving; nothing was sent. `unknown`: those of `checks` not known."""
 
@@ -168,7 +165,7 @@ class LimitExceededError(FirmwareHostError):
         return f"limits stop the plan ({names} not known): {details}. Or accept a limit by name, in the job's [accept]"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class SettingsMismatchError(FirmwareHostError):
     """The controller's stored settings contradict the plan; nothing that moves was sent."""
 
@@ -181,7 +178,7 @@ class SettingsMismatchError(FirmwareHostError):
         return "the controller's settings do not fit the plan: " + "; ".join(self.mismatches) + f". Fix: {self.remedy}"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class NotRestoredError(FirmwareHostError):
     """Some settings of a backup could not be brought back; all others are. `left`: which, and how they stand now."""
 
@@ -195,7 +192,7 @@ class NotRestoredError(FirmwareHostError):
         return f"not all settings kept in {self.backup} are back: {told}. All others are as they were"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class ZeroNotSaidError(FirmwareHostError):
     """Where a new run's zero is has to be said, because of how the last run at the port ended; nothing has moved."""
 
@@ -213,7 +210,7 @@ class ZeroNotSaidError(FirmwareHostError):
 # --- the link ------------------------------------------------------------------------------------------------
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class LinkError(FirmwareHostError, OSError):
     """The line to the controller cannot be used."""
 
@@ -224,12 +221,11 @@ class LinkError(FirmwareHostError, OSError):
         return f"port {self.url}: {self.detail}"
 
 
-@dataclass(eq=False)
 class PortUnavailableError(LinkError):
     """The port does not exist or cannot be opened."""
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class PortBusyError(LinkError):
     """Another process holds the port."""
 
@@ -240,12 +236,11 @@ class PortBusyError(LinkError):
         return f"port {self.url}: in use{holder}; {self.detail}"
 
 
-@dataclass(eq=False)
 class PortLostError(LinkError):
     """The port went away while it was in use."""
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class ReplyTimeoutError(LinkError, TimeoutError):
     """No answer before the deadline; the fate of the line is unknown."""
 
@@ -256,12 +251,10 @@ class ReplyTimeoutError(LinkError, TimeoutError):
         return f"port {self.url}: no answer to {self.line!r} within {self.waited_s:.3g} s; {self.detail}"
 
 
-@dataclass(eq=False)
 class UnexpectedReplyError(LinkError):
     """Bytes came that fit no reply awaited."""
 
 
-@dataclass(eq=False)
 class DialectError(LinkError):
     """No known dialect answers on this port."""
 
@@ -269,7 +262,7 @@ class DialectError(LinkError):
 # --- the controller ------------------------------------------------------------------------------------------
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class ControllerError(FirmwareHostError):
     """The controller refuses, faults, or is not where the plan needs it."""
 
@@ -279,19 +272,18 @@ class ControllerError(FirmwareHostError):
         return f"controller: {self.detail}"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class ControllerFaultError(ControllerError):
     """The controller reports an alarm or is locked; position may be lost."""
 
     code: int | None = None
 
 
-@dataclass(eq=False)
 class ControllerResetError(ControllerError):
     """The controller greeted again: it was reset, and its position is lost."""
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class LineRejectedError(ControllerError):
     """The controller refused a line."""
 
@@ -302,7 +294,7 @@ class LineRejectedError(ControllerError):
         return f"controller refused {self.line!r}: {self.detail}"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class PositionError(ControllerError):
     """The controller stands at another step than planned."""
 
@@ -315,12 +307,10 @@ class PositionError(ControllerError):
         )
 
 
-@dataclass(eq=False)
 class StandstillError(ControllerError):
     """The axis does not stand still, or cannot be proved to, where it has to."""
 
 
-@dataclass(eq=False)
 class MotorReleasedError(StandstillError):
     """The motor does not hold the axis any more, or will let go of it: the part may have turned by itself."""
 
@@ -328,7 +318,7 @@ class MotorReleasedError(StandstillError):
 # --- the run -------------------------------------------------------------------------------------------------
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class GateError(FirmwareHostError):
     """The marking side did not answer, or answered that the pass failed. The run is resumable."""
 
@@ -341,12 +331,11 @@ class GateError(FirmwareHostError):
         return f"gate {self.gate}: {self.detail}"
 
 
-@dataclass(eq=False)
 class GateTimeoutError(GateError, TimeoutError):
     """The pass was not reported done in time."""
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class StoppedError(FirmwareHostError):
     """Something was stopped by the operator or a signal while it was `doing` that; `left`: how things stand now."""
 
@@ -360,7 +349,7 @@ class StoppedError(FirmwareHostError):
         return f"stopped ({self.reason}) while {self.doing}; {self.left}"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class RunStoppedError(FirmwareHostError):
     """The run was stopped by the operator or a signal; it can be resumed."""
 
@@ -376,7 +365,7 @@ class RunStoppedError(FirmwareHostError):
         return f"stopped ({self.reason}); the run in {self.run_folder} can be resumed"
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class JournalError(FirmwareHostError):
     """The journal of a run is damaged, locked, cannot be written, or does not fit the job."""
 
