@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from typing import Any, NamedTuple
 
@@ -58,6 +61,21 @@ COMMANDS = (
 )
 
 
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Inside, numpy's linear algebra starts without a pool of threads: our sums are done before they are there."""
+    said = os.environ.get(_POOL)
+    os.environ.setdefault(_POOL, "1")
+    try:
+        yield
+    finally:
+        if said is None:
+            del os.environ[_POOL]
+
+
+_POOL = "OPENBLAS_NUM_THREADS"
+
+
 class Commands(TyperGroup):
     """The commands of the table. Until one is called, only its name and its help are there."""
 
@@ -72,7 +90,8 @@ class Commands(TyperGroup):
         if entry is None:
             return
         app = typer.Typer()
-        import_module(f"firmware_host.cli.{entry.file}").register(app)
+        with _one_thread():
+            import_module(f"firmware_host.cli.{entry.file}").register(app)
         command = typer.main.get_group(app).commands[name]
         command.help = entry.help
         self.commands[name] = command

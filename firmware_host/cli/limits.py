@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import AcceptOption, JsonOption
+from firmware_host.cli.input.arguments import AcceptOption, JsonOption, whole
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
@@ -33,13 +33,13 @@ def limits(
         typer.Option("--reliability", help="Estimate the probability of success from the data's tolerances."),
     ] = False,
     samples: Annotated[
-        int | None, typer.Option("--samples", help=f"Number of random samples (default {DEFAULT_DRAWS}).")
+        int | None, whole("--samples", help=f"Number of random samples (default {DEFAULT_DRAWS}).")
     ] = None,
-    seed: Annotated[int | None, typer.Option(help=f"Random seed (default {DEFAULT_SEED}).")] = None,
+    seed: Annotated[int | None, whole("--seed", help=f"Random seed (default {DEFAULT_SEED}).")] = None,
     sweep: Annotated[str, typer.Option(metavar="KEY=a..b[:n]", help="Vary one key over n values.")] = "",
     csv: Annotated[bool, typer.Option("--csv", help="Print the sweep as CSV.")] = False,
     sure: Annotated[bool, typer.Option("--sure", hidden=True, help="Old name of --reliability.")] = False,
-    draws: Annotated[int | None, typer.Option("--draws", hidden=True, help="Old name of --samples.")] = None,
+    draws: Annotated[int | None, whole("--draws", hidden=True, help="Old name of --samples.")] = None,
 ) -> None:
     """Print the checks of a job; with `estimate` their reliability too, with `sweep` only those of the sweep.
 

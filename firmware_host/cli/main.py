@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from importlib import import_module
 from typing import Annotated, Any
@@ -19,6 +20,9 @@ CAUTION = (
 
 _INTERRUPTED = 130
 """What the option parser makes of Ctrl-C."""
+
+_NEW_OBJECTS = 50_000
+"""After so many, Python looks for garbage (else after 700): hardly anything that a start makes is any."""
 
 app = typer.Typer(
     cls=Commands,
@@ -38,6 +42,7 @@ def _options(
 
 def main() -> None:
     """Run the command line and end the process with its status."""
+    gc.set_threshold(_NEW_OBJECTS)
     console.prepare_streams()
     signals.interrupt_when_asked()
     sys.exit(run(sys.argv[1:]))

@@ -2,16 +2,32 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import re
+from typing import Annotated, Any
 
 import typer
+
+_WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
+
+
+def whole_number(text: str | int) -> int:
+    """The number of an option, written with the digits 0 to 9 and nothing between them."""
+    if not _WHOLE_NUMBER.fullmatch(str(text)):
+        raise typer.BadParameter(f"{text!r} is not a whole number, written with the digits 0 to 9")
+    return int(text)
+
+
+def whole(name: str, *, help: str, hidden: bool = False) -> Any:
+    """An option that takes a whole number."""
+    return typer.Option(name, parser=whole_number, metavar="INTEGER", help=help, hidden=hidden)
+
 
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="A job file (.toml), or the name of a job profile.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 PortOption = Annotated[
     str, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL (default: the machine file's).")
 ]
-BaudOption = Annotated[int | None, typer.Option("--baud", help="Line speed (default: the machine file's).")]
+BaudOption = Annotated[int | None, whole("--baud", help="Line speed (default: the machine file's).")]
 AcceptOption = Annotated[
     list[str] | None,
     typer.Option(

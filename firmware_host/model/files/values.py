@@ -69,7 +69,7 @@ def _step(place: Any, part: str, key: str) -> str | int:
         named = [item.get("name") if isinstance(item, dict) else None for item in place]
         if part in named:
             return named.index(part)
-        if part.isdecimal() and int(part) < len(place):
+        if part.isascii() and part.isdecimal() and int(part) < len(place):
             return int(part)
         known = [name or str(number) for number, name in enumerate(named)]
         raise UnknownKeyError(f"the list has no item {part!r}", nearest_of(part, known), key=key)

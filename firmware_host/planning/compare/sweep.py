@@ -21,6 +21,9 @@ DEFAULT_POINTS = 9
 MOST_POINTS = 200
 
 _FORM = "Write KEY=a..b or KEY=a..b:n, like part.diameter=40 mm..60 mm:9"
+#: Numbers as they are written: the digits 0 to 9, and nothing between them.
+_WHOLE = re.compile(r"[+-]?[0-9]{1,18}")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,30}\.?[0-9]{0,30}|\.[0-9]{1,30})(?:[eE][+-]?[0-9]{1,3})?")
 _UNIT = re.compile(r"\s*[+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?(?:/[0-9]+)?\s*(.+)")
 
 
@@ -62,7 +65,7 @@ def parse_sweep(text: str) -> Sweep:
         raise InputError(f"{text!r} does not give a key and a range", _FORM, key="sweep")
     points = DEFAULT_POINTS
     if colon:
-        points = int(number) if number.strip().isdecimal() and len(number) < 6 else 0
+        points = int(number) if _WHOLE.fullmatch(number.strip()) and len(number) < 6 else 0
     if not 2 <= points <= MOST_POINTS:
         raise InputError(f"{text!r} asks for {number} points", f"Give from 2 to {MOST_POINTS}", key="sweep")
     return Sweep(key.strip(), first.strip(), last.strip(), points)
@@ -123,12 +126,9 @@ def _quantities(first: Quantity, last: Quantity, points: int) -> list[Any]:
 
 def _literal(text: str) -> Any:
     """What TOML would make of the text: a whole number, a number, or else a text."""
-    for kind in (int, float):
-        try:
-            return kind(text)
-        except ValueError:
-            continue
-    return text
+    if _WHOLE.fullmatch(text):
+        return int(text)
+    return float(text) if _DECIMAL.fullmatch(text) else text
 
 
 def _with(setup: Setup, sweep: Sweep, value: Any) -> Setup:
