@@ -24,7 +24,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
-from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import AskZero, ZeroAt
 
 MakeGate = Callable[[GateContext], Gate]
@@ -133,11 +133,14 @@ def open_station(
 
     Raises `LimitExceededError` before anything is opened if a limit stops the job; `accept_limits` are accepted besides
     the job's own, each "NAME" or "NAME=reason", and the run remembers them. `InputError` where no port is named, and as
-    `open_controller`.
+    `open_controller`; `StoppedError` where it is stopped before it is open.
     """
     accepted = tuple(accept_limits)
     setup = accepting(setup, accepted)
-    plan = plan if plan is not None else plan_job(setup)
+    stop = options.get("stop") or StopRequest()
+    if plan is None:
+        with stopped_while("planning"):
+            plan = plan_job(setup, check=stop.check)
     require_limits(plan.limits, accepted)
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, (options.get("clock") or SystemClock()).now())

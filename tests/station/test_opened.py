@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,12 +11,13 @@ import pytest
 import firmware_host as fh
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.settings.backup import load_backup
-from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.errors import InputError, LimitExceededError, StoppedError
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.settings.known_scale import state_folder
 from firmware_host.station.settings.restore import newest_backup
+from firmware_host.station.stop_request import StopRequest
 from tests.support.station_bench import changed_setup, quick_disk, small_setup
 from tests.support.three_segments import own_folders
 
@@ -111,6 +113,28 @@ def test_the_old_settings_are_kept_where_the_command_line_keeps_them(clock: Scal
         with fh.open_station(timed_job(), server.url, clock=clock) as opened:
             opened.write_settings()
         assert newest_backup(state_folder() / "backups", server.url).exists()
+
+
+def test_a_stop_ends_the_planning_and_nothing_is_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stop, looks = StopRequest(), 0
+    look = stop.check
+
+    def check() -> None:
+        nonlocal looks
+        looks += 1
+        if looks == 3:
+            threading.Thread(target=stop.ask, args=("by the page",)).start()
+        if looks >= 3:
+            while stop.reason is None:
+                pass
+        look()
+
+    monkeypatch.setattr(stop, "check", check)
+    words = r"^stopped \(by the page\) while planning; nothing was moved$"
+    with pytest.raises(StoppedError, match=words), fh.open_station(small_setup(), "socket://127.0.0.1:1", stop=stop):
+        pytest.fail("it was opened")
+    assert looks == 3
+    assert not Path("runs").exists()
 
 
 def test_an_option_that_is_misspelt_is_refused_and_leaves_no_folder(tmp_path: Path) -> None:
