@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from firmware_host.system.console import command_line
 from tests.cli.command import Program, call, call_marking
 from tests.support.lines import EACH_LINE
 from tests.support.three_segments import JOB
@@ -229,15 +231,18 @@ def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_ea
 ) -> None:
     Path(job).write_text(JOB + '[gate]\nkind = "command"\ntimeout = "20 s"\n', encoding="utf-8")
     marks = tmp_path / "marks.txt"
-    program = tmp_path / "mark"
-    program.write_text(f'#!/bin/sh\necho "$CIRCUMSTEP_SEGMENT/$CIRCUMSTEP_SEGMENTS" >> {marks}\n', encoding="utf-8")
-    program.chmod(0o755)
+    code = (
+        "import os, sys; told = os.environ;"
+        "open(sys.argv[1], 'a').write(told['CIRCUMSTEP_SEGMENT'] + '/' + told['CIRCUMSTEP_SEGMENTS'] + '\\n')"
+    )
+    program = command_line([sys.executable, "-c", code, str(marks)])
     with simulated() as port:
         refused = call("run", job, "--port", port)
         assert refused.status == 2
         assert "none was named. Name the program when starting or resuming the run" in refused.err
-        named = f"Name the program with: circumstep run {job} --gate-program 'PROGRAM ARGUMENT'"
+        quoted = command_line(["PROGRAM ARGUMENT"])
+        named = f"Name the program with: circumstep run {job} --gate-program {quoted}"
         assert named in refused.err
-        ended = call("run", job, "--port", port, "--gate-program", str(program))
+        ended = call("run", job, "--port", port, "--gate-program", program)
     assert ended.status == 0, ended.err
     assert marks.read_text().split() == ["1/3", "2/3", "3/3"]

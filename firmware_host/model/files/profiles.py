@@ -86,7 +86,7 @@ def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | No
     _, text = read_toml(find_profile(kind, like or _EXAMPLES[kind], user=user))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("x", encoding="utf-8") as file:
+        with target.open("x", encoding="utf-8", newline="") as file:
             file.write(text)
     except FileExistsError as error:
         problem, remedy = "is there already", "Choose another name; the old file is kept"

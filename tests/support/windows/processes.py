@@ -3,6 +3,7 @@
 - A command is one line: a list is joined by the C runtime's rules, a text is taken as it stands, and the program takes
   it apart by the same rules, in which a backslash is a plain character but before a quotation mark (Microsoft, "Parsing
   C command-line arguments"; Python, `subprocess.list2cmdline`).
+- A script is no program: WinError 193, whatever its first line names (Microsoft, "CreateProcess": executable modules).
 - `start_new_session`, `process_group`, `restore_signals` and `umask` are taken and do nothing; `preexec_fn` and
   `pass_fds` are refused (Python's `subprocess.py`, `Popen.__init__`, and `_execute_child` of Windows).
 - `creationflags` with CREATE_NEW_PROCESS_GROUP starts a group of its own, for Ctrl-Break only.
@@ -14,11 +15,13 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import signal
 import subprocess as real
 import threading
 import types
 from collections.abc import Sequence
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -104,6 +107,14 @@ def terminate_process(process: int, status: int) -> None:
         raise win_error(OSError, errno.EINVAL, 87, "The parameter is incorrect") from None
 
 
+def _require_program(name: str) -> None:
+    path = shutil.which(name)
+    if path is not None:
+        with Path(path).open("rb") as file:
+            if file.read(2) == b"#!":
+                raise win_error(OSError, errno.ENOEXEC, 193, "%1 is not a valid Win32 application", name)
+
+
 class STARTUPINFO:
     """How a window begins; taken, and nothing comes of it."""
 
@@ -141,7 +152,9 @@ class Popen(_Popen):
         if options.get("text") or options.get("universal_newlines"):
             options.setdefault("encoding", "cp1252")
         group = {"process_group": 0} if creationflags & CREATE_NEW_PROCESS_GROUP else {}
-        super().__init__(arguments_of(args), **group, **options)
+        arguments = arguments_of(args)
+        _require_program(arguments[0] if arguments else "")
+        super().__init__(arguments, **group, **options)
 
     def send_signal(self, sig: int) -> None:
         if self.poll() is not None:

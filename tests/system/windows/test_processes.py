@@ -6,6 +6,7 @@ import signal as real_signal
 import subprocess as real
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -150,3 +151,10 @@ def test_a_whole_command_line_may_be_handed_over() -> None:
     line = f'"{sys.executable}" -c "import sys; print(sys.argv[1:])" C:\\jobs\\one "two words"'
     assert subprocess.run(line, stdout=real.PIPE, text=True).stdout == "['C:\\\\jobs\\\\one', 'two words']\n"
     assert subprocess.check_output(line, text=True) == "['C:\\\\jobs\\\\one', 'two words']\n"
+
+
+def test_a_script_is_no_program(tmp_path: Path) -> None:
+    (tmp_path / "mark").write_text("#!/bin/sh\n")
+    (tmp_path / "mark").chmod(0o755)
+    with pytest.raises(OSError, match="is not a valid Win32 application"):
+        subprocess.run([str(tmp_path / "mark")])
