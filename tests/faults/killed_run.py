@@ -81,11 +81,11 @@ def die_at_line(how: str, number: int) -> None:
     """Kill this process just before a line of its journal is written, or once it is on the disk."""
     write, lines = Journal.write, itertools.count(1)
 
-    def dying(journal: Journal, event: JournalEvent) -> None:
+    def dying(journal: Journal, event: JournalEvent, *, with_next: bool = False) -> None:
         last = next(lines) == number
         if last and how == "before":
             os.kill(os.getpid(), signal.SIGKILL)
-        write(journal, event)
+        write(journal, event, with_next=with_next)
         if last:
             os.kill(os.getpid(), signal.SIGKILL)
 

@@ -83,9 +83,9 @@ class FillingDisk:
         return len(self._bench.sent_moves()), len(self._bench.gate.opened)
 
     def journal_write(self, write: Callable[..., None]) -> Callable[..., None]:
-        def noted(journal: Journal, event: JournalEvent) -> None:
+        def noted(journal: Journal, event: JournalEvent, **how: bool) -> None:
             try:
-                write(journal, event)
+                write(journal, event, **how)
             except JournalError:
                 self.acts_at_failure = self.acts_at_failure or self.acts()
                 raise

@@ -39,17 +39,17 @@ class CrashingJournal(Journal):
         super().__init__(path, clock)
         self._dead = False
 
-    def write(self, event: JournalEvent) -> None:
+    def write(self, event: JournalEvent, *, with_next: bool = False) -> None:
         if self._dead:
             raise JournalError(str(self._path), "the process is gone")
         kind = CrashingJournal
         kind.lines += 1
         if kind.lines != kind.dies_at:
-            super().write(event)
+            super().write(event, with_next=with_next)
             return
         self._dead = True
         if kind.how == "after":
-            super().write(event)
+            super().write(event, with_next=with_next)
         elif kind.how == "torn" and self._file is not None:
             self._file.append(b'{"n":%d,"t":"2026' % self._next)
         kind.on_death()
