@@ -1,27 +1,46 @@
 """For all tests: on which system the package believes to run, and that nothing is left running at the end.
 
 `CIRCUMSTEP_TEST_SYSTEM=windows pytest ...` puts the package on Windows (`tests/support/windows`); tests marked `posix`
-are then left out, and those marked `windows` taken.
+are then left out, and those marked `windows` taken. On Windows itself they are left out, too, with the tests of the stand-ins.
 """
 
 from __future__ import annotations
 
 import os
+import re
+import sys
 import uuid
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from tests.support import windows
 from tests.support.left_running import MARK, left_running
+from tests.support.windows.names import NO_MODULES
 
 if windows.wanted():
     windows.install()
 
 
+_ON_WINDOWS = sys.platform == "win32"
+_NEEDS_POSIX = re.compile(
+    rf"^ *(import|from) ({'|'.join(sorted(NO_MODULES))})\b"
+    r"|^from tests\.(support\.windows|support import windows|system\.conftest|station\.runs\.hostile)\b",
+    re.MULTILINE,
+)
+
+
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """On Windows itself: files that import what it lacks, and those that need the stand-ins, made of a POSIX system."""
+    if not _ON_WINDOWS or collection_path.suffix != ".py":
+        return None
+    return bool(_NEEDS_POSIX.search(collection_path.read_text(encoding="utf-8"))) or None
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what the other system has."""
-    other = "posix" if windows.wanted() else "windows"
+    other = "posix" if windows.wanted() or _ON_WINDOWS else "windows"
     left_out = [item for item in items if item.get_closest_marker(other)]
     if left_out:
         config.hook.pytest_deselected(items=left_out)

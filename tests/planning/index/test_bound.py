@@ -4,14 +4,15 @@ import math
 
 import numpy as np
 import pytest
-import toppra
 from scipy import integrate, optimize
-from toppra import algorithm, constraint
 
 from firmware_host.planning.index.bound import move_bound
 from firmware_host.planning.load.case import load_case
 from tests.planning.index.workshop import random_machine, safe_motion
 from tests.planning.limits.workshop import job, machine
+
+toppra = pytest.importorskip("toppra", reason="toppra has no wheels for this system")
+algorithm, constraint = toppra.algorithm, toppra.constraint
 
 
 def toppra_seconds(length: float, top: float, steady: float, fall: float, friction: float, inertia: float) -> float:
