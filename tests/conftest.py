@@ -1,7 +1,8 @@
 """For all tests: on which system the package believes to run, and that nothing is left running at the end.
 
 `CIRCUMSTEP_TEST_SYSTEM=windows pytest ...` puts the package on Windows (`tests/support/windows`); tests marked `posix`
-are then left out, and those marked `windows` taken. On Windows itself they are left out, too, with the tests of the stand-ins.
+are then left out, and those marked `windows` taken. On Windows itself they are left out, too, with the tests of the
+stand-ins.
 """
 
 from __future__ import annotations
