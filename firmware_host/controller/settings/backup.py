@@ -10,6 +10,7 @@ from typing import Any
 
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.system.files import read_regular, write_whole
+from firmware_host.system.parsing import parse_json
 from firmware_host.system.ports import port_key
 
 _KIND = "controller-settings"
@@ -67,12 +68,7 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
 
 def load_backup(path: Path) -> SettingsBackup:
     """Read a backup. Raises UnreadableFileError if it is missing or isn't one."""
-    try:
-        document: Any = json.loads(read_regular(path, _LARGEST))
-    except InputError:
-        raise
-    except (ValueError, RecursionError) as error:
-        raise UnreadableFileError(f"the backup cannot be read: {error}", source=str(path)) from error
+    document: Any = parse_json(read_regular(path, _LARGEST), str(path))
     if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
         raise UnreadableFileError(f"is not a {_KIND} file of version {_VERSION}", source=str(path))
     settings, in_full, machine = document.get("settings"), document.get("in_full", {}), document.get("machine", {})

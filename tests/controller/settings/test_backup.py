@@ -60,7 +60,7 @@ def test_a_backup_cut_short_anywhere_is_refused(tmp_path: Path) -> None:
     whole = path.read_bytes().rstrip()
     for length in range(len(whole)):
         path.write_bytes(whole[:length])
-        with pytest.raises(UnreadableFileError, match="cannot be read"):
+        with pytest.raises(UnreadableFileError, match="is not valid JSON"):
             load_backup(path)
 
 
