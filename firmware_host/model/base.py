@@ -25,7 +25,14 @@ Version = Annotated[Literal[1], BeforeValidator(_no_truth_value)]
 class Described(BaseModel):
     """Base of every model read from a user's file."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True, validate_default=True)
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        strict=True,
+        validate_default=True,
+        defer_build=True,  # most models are only a part of the one that is read, and are built with that
+    )
 
 
 def stated(value: T | None, key: str) -> T:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Field, model_validator
 
 from firmware_host.model.base import Described, contradiction
+from firmware_host.model.by_kind import ByKind
 from firmware_host.units import Time
 
 _BUILT_IN = ("operator", "timed", "command", "tcp", "modem-lines", "controller-output")
@@ -98,18 +99,21 @@ class ExtensionGateOptions(Described):
     options: dict[str, Any] = Field(default_factory=dict)
 
 
-def _tag(value: Any) -> str:
-    kind = value.get("kind") if isinstance(value, dict) else getattr(value, "kind", None)
-    return kind if kind in _BUILT_IN else "extension"
-
-
 AnyGateOptions = Annotated[
-    Annotated[OperatorGateOptions, Tag("operator")]
-    | Annotated[TimedGateOptions, Tag("timed")]
-    | Annotated[CommandGateOptions, Tag("command")]
-    | Annotated[TcpGateOptions, Tag("tcp")]
-    | Annotated[ModemLinesGateOptions, Tag("modem-lines")]
-    | Annotated[ControllerOutputGateOptions, Tag("controller-output")]
-    | Annotated[ExtensionGateOptions, Tag("extension")],
-    Discriminator(_tag),
+    OperatorGateOptions
+    | TimedGateOptions
+    | CommandGateOptions
+    | TcpGateOptions
+    | ModemLinesGateOptions
+    | ControllerOutputGateOptions
+    | ExtensionGateOptions,
+    ByKind(
+        OperatorGateOptions,
+        TimedGateOptions,
+        CommandGateOptions,
+        TcpGateOptions,
+        ModemLinesGateOptions,
+        ControllerOutputGateOptions,
+        otherwise=ExtensionGateOptions,
+    ),
 ]

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from firmware_host.model.base import Described, contradiction
+from firmware_host.model.by_kind import ByKind
 from firmware_host.units import Density, Length, LengthOrZero, Mass, SignedAngle, parse_quantity
 
 
@@ -50,4 +51,4 @@ class SideBox(SideBody):
     along: Length = Field(description="its size along the part's axis")
 
 
-AnySideBody = Annotated[SideCylinder | SideBox, Field(discriminator="kind")]
+AnySideBody = Annotated[SideCylinder | SideBox, ByKind(SideCylinder, SideBox)]

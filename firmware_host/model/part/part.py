@@ -17,6 +17,7 @@ from pydantic import (
 )
 
 from firmware_host.model.base import Described, contradiction
+from firmware_host.model.by_kind import ByKind
 from firmware_host.model.part.bodies import AnySideBody
 from firmware_host.units import PI, Density, Inertia, Length, LengthOrZero, Mass, Quantity, SignedAngle
 
@@ -311,5 +312,6 @@ class MeasuredPart(StraightPart):
 
 
 AnyPart = Annotated[
-    SolidPart | TubePart | ConePart | SteppedPart | MeshPart | MeasuredPart, Field(discriminator="kind")
+    SolidPart | TubePart | ConePart | SteppedPart | MeshPart | MeasuredPart,
+    ByKind(SolidPart, TubePart, ConePart, SteppedPart, MeshPart, MeasuredPart),
 ]

@@ -94,9 +94,10 @@ def test_a_wrong_type_is_told_with_key_and_line(tmp_path: Path, old: str, new: s
 def test_other_problems_are_told_each_with_its_line_up_to_a_number(tmp_path: Path) -> None:
     spoilt = JOB.replace('"50 mm"', '"0 mm"').replace('"0.5 mm"', '"1 s"').replace('"2 s"', '"2 m"')
     lines = str(refused(tmp_path, job=spoilt)).splitlines()
+    assert "part.diameter" in lines[0]
     assert lines[0].endswith("(2 more problems in this file)")
     assert [line.split(": ")[:2] for line in lines[1:]] == [
-        ["  line 8", "part.diameter"],
+        ["  line 22", "window.half_depth"],
         ["  line 26", "gate.duration"],
     ]
 

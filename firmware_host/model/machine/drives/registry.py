@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
-
+from firmware_host.model.by_kind import ByKind
 from firmware_host.model.machine.drives.chuck import Chuck
 from firmware_host.model.machine.drives.rollers import Rollers
 
-AnyDrive = Annotated[Chuck | Rollers, Field(discriminator="kind")]
+AnyDrive = Annotated[Chuck | Rollers, ByKind(Chuck, Rollers)]
