@@ -143,6 +143,8 @@ def write_command(
     with _open(setup.machine, setup.machine_source, port, baud) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
+        if controller.status().state is AxisState.LOCKED:
+            output.remark("the controller is locked: its settings can be written, but a run needs it unlocked or homed")
         written = write_for_plan(
             setup.machine,
             plan,

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, TypeVar
 
 import typer
 
+from firmware_host.acts import Run
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
@@ -18,7 +19,7 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
-from firmware_host.errors import InputError
+from firmware_host.errors import InputError, StoppedError
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
@@ -131,6 +132,7 @@ def run(
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
+        stack.enter_context(_saying_start_again(Run(without_marking=without_marking, release_motor=release_motor)))
         options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         record = opened.run(
@@ -188,6 +190,16 @@ def resume(
             accept_limits=accept_limit or (),
         )
     _show(record, run_folder, json=json)
+
+
+@contextmanager
+def _saying_start_again(run: Run) -> Iterator[None]:
+    """What was stopped before the run began says how to begin again."""
+    try:
+        yield
+    except StoppedError as error:
+        error.acts = error.acts or (run,)
+        raise
 
 
 def _options(

@@ -35,5 +35,7 @@ def test_while_the_controller_is_waited_for(
             program.send(number)
             ended = program.end()
     told = f"error: stopped ({reason}) while opening the controller; nothing was moved\n"
+    if command[0] == "run":
+        told += f"  Run it with: circumstep {' '.join(command)} --port {url}\n"
     assert (ended.status, ended.out, ended.err) == (4, "", told)
     assert list(tmp_path.rglob("runs/*")) == []

@@ -132,3 +132,19 @@ def test_what_could_not_be_brought_back_is_told_with_status_1(machine: str, fixe
         assert f"not all settings kept in {backup} are back: {fixed}" in back.err
         assert "All others are as they were" in back.err
         assert dict(device.settings) == old | {fixed: 7.0}
+
+
+@pytest.mark.parametrize("machine", ["status-query"], indirect=True)
+def test_a_locked_controller_is_told_before_its_settings_are_written(machine: str, tmp_path: Path) -> None:
+    locked = {"settings": {"$22": 1.0}, "resets_on_open": True, "boot_s": 0.5}
+    with board("status-query", **locked) as (device, port):
+        job = job_on(machine, tmp_path)
+        before = dict(device.settings)
+        refused = call("run", job, "--port", port, "--write-settings", "--without-marking")
+        assert (refused.status, refused.out) == (3, "")
+        assert "it is locked, not ready" in refused.err
+        assert dict(device.settings) == before
+        written = call("controller", "settings", "write", job, "--port", port)
+        assert written.status == 0, written.err
+        assert written.err.startswith("the controller is locked: its settings can be written, but a run needs it")
+        assert dict(device.settings) != before

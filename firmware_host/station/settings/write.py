@@ -20,6 +20,7 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.station.settings.check import (
     STATED,
     require_fitting,
+    require_resolution,
     require_writable,
     safe_settings,
     settings_differences,
@@ -91,14 +92,17 @@ def write_for_plan(
     """Write what the plan asks for and remember it; returns all that was written, and what was stored before.
 
     Nothing is written if a limit stops the plan (`LimitExceededError`; `accepted`: those accepted besides the job's),
-    or something that can't be written does not fit. The old settings are in `backup` first; `announce` is told of that
-    file before anything is written, so that the way back is known even if the process dies. It knows the machine, too:
-    from which file or profile (`source`), and the line speed (`baud`, bits per second; None: the machine's). Raises as
-    `Controller.write_settings`, and `SettingsMismatchError` if the controller still does not fit; a stop finishes the
-    setting that is being stored (`StoppedError`).
+    something that can't be written does not fit, or reports would not tell a step (`CoordinateError`). The old settings
+    are in `backup` first; `announce` is told of that file before anything is written, so that the way back is known
+    even if the process dies. It knows the machine, too: from which file or profile (`source`), and the line speed
+    (`baud`, bits per second; None: the machine's). Raises as `Controller.write_settings`, and `SettingsMismatchError`
+    if the controller still does not fit; a stop finishes the setting that is being stored (`StoppedError`).
     """
     require_may_move(plan.limits.checks, accepted)
     require_writable(machine, plan, controller.settings)
+    if not controller.settings.inches:  # in which no position can be told, until that is written
+        planned = safe_settings(machine, plan).scale
+        require_resolution(controller.resolution_steps(controller.status(), planned))
     written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
