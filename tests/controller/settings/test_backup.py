@@ -51,7 +51,11 @@ def test_file_and_folder_are_on_the_disk_before_saving_is_over(tmp_path: Path, m
     monkeypatch.setattr(os, "fsync", note_fsync)
     monkeypatch.setattr(os, "replace", note_replace)
     save_backup(tmp_path / "old.json", BACKUP)
-    assert order == ["file", "put in place", *([] if windows.wanted() else ["folder"])]  # which can't be opened there
+    assert order == [
+        "file",
+        "put in place",
+        *([] if windows.on_windows() else ["folder"]),
+    ]  # which can't be opened there
 
 
 def test_a_backup_cut_short_anywhere_is_refused(tmp_path: Path) -> None:

@@ -14,16 +14,22 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 
 #: The variable by which a run of the tests, and every process that they start, is put on Windows.
 SWITCH = "CIRCUMSTEP_TEST_SYSTEM"
 #: What Ctrl-Break is on this system: a signal that ends a process without a handler, too.
-BREAK_HERE = signal.SIGUSR1
+BREAK_HERE = signal.SIGBREAK if sys.platform == "win32" else signal.SIGUSR1
 
 
 def wanted() -> bool:
     """Whether whoever runs the tests asked for Windows."""
     return os.environ.get(SWITCH) == "windows"
+
+
+def on_windows() -> bool:
+    """Whether the package is on Windows, the real one or this."""
+    return wanted() or sys.platform == "win32"
 
 
 def install() -> None:

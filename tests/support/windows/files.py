@@ -49,8 +49,6 @@ _CTRL_Z = b"\x1a"
 
 #: Descriptors in text mode; whether Ctrl-Z was met.
 _text: dict[int, bool] = {}
-#: Descriptors opened so that their file may be moved or deleted all the same.
-sharing_delete: set[int] = set()
 
 
 def _here(path: Any) -> Any:
@@ -73,7 +71,6 @@ def open_(path: Any, flags: int, mode: int = 0o777, *, dir_fd: None = None) -> i
             here |= value
     descriptor = os.open(path, here, 0o666 if mode & stat.S_IWRITE else 0o444)
     _text.pop(descriptor, None)
-    sharing_delete.discard(descriptor)
     if not flags & FLAGS["O_BINARY"]:
         _text[descriptor] = False
     return descriptor
@@ -114,7 +111,6 @@ def write(descriptor: int, data: Any) -> int:
 
 def close(descriptor: int) -> None:
     _text.pop(descriptor, None)
-    sharing_delete.discard(descriptor)
     os.close(descriptor)
 
 
@@ -175,8 +171,6 @@ def is_open(path: Any) -> bool:
         return False
     for process in ("self", str(os.getppid()), *_children("self")):
         for descriptor in _descriptors_of(process):
-            if process == "self" and int(descriptor.rpartition("/")[2]) in sharing_delete:
-                continue
             with contextlib.suppress(OSError):
                 found = os.stat(descriptor)  # noqa: PTH116
                 if stat.S_ISREG(found.st_mode) and (found.st_dev, found.st_ino) == (wanted.st_dev, wanted.st_ino):

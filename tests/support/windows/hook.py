@@ -46,8 +46,7 @@ _MAKERS: dict[str, Callable[[], ModuleType]] = {
     "socket": _made_by("sockets"),
     "select": _made_by("selecting"),
     "selectors": _made_by("selecting_many"),
-    "msvcrt": _made_by("console"),
-    "ctypes": _made_by("win32"),
+    "msvcrt": _made_by("c_runtime"),
     "time": _only_missing("time"),
 }
 
