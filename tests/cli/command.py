@@ -29,7 +29,7 @@ _START = (
     f"{QUICKENED}"
     "import runpy, signal; "
     "signal.signal(signal.SIGINT, signal.default_int_handler); "
-    "signal.signal(signal.SIGHUP, signal.SIG_DFL); "
+    "hasattr(signal, 'SIGHUP') and signal.signal(signal.SIGHUP, signal.SIG_DFL); "
     "runpy.run_module('firmware_host', run_name='__main__', alter_sys=True)"
 )
 COMMAND = (sys.executable, "-c", _START)

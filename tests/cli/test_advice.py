@@ -76,7 +76,7 @@ def test_a_command_that_does_not_exist_would_be_noticed() -> None:
 
 
 def test_the_command_is_quoted_for_the_shell() -> None:
-    quoted = '"runs/one two"' if windows.on_windows() else "'runs/one two'"
+    quoted = '"runs/one two"' if windows.wanted() else "'runs/one two'"
     assert command(acts.Resume("runs/one two")) == f"circumstep resume {quoted}"
 
 

@@ -27,11 +27,6 @@ def wanted() -> bool:
     return os.environ.get(SWITCH) == "windows"
 
 
-def on_windows() -> bool:
-    """Whether the package is on Windows, the real one or this."""
-    return wanted() or sys.platform == "win32"
-
-
 def install() -> None:
     """Put on Windows what of the package is imported from here on, in this process and in those it starts."""
     from tests.support.windows import hook, paths
