@@ -167,6 +167,13 @@ class Controller(Axis):
         """
         return standstill.watch(self, fresh_s)
 
+    def hear(self, duration_s: float) -> None:
+        """Wait for `duration_s` (s) while the gate is open, and hear what is said without being asked.
+
+        Raises at once ControllerResetError, ControllerFaultError, LinkError, or what `check` raises.
+        """
+        standstill.hear(self, duration_s)
+
     def home(self, timeout_s: float = HOME_S) -> StatusReport:
         """Seek the home switch; it moves. Afterwards the position is known again and `prepare` is needed."""
         self._stop_report = None

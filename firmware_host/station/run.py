@@ -323,7 +323,7 @@ class RunLoop:
             if state is PassState.STOP:
                 station.stop.ask("by the operator")
             station.stop.check()
-            station.clock.sleep(_WATCH_S)
+            station.controller.hear(_WATCH_S)
 
     def _finish(self, mover: AxisMover) -> None:
         target = mover.finish

@@ -1,13 +1,18 @@
 """From the last step of an index to the open gate, in real time, on boards as quick as real ones.
 
 As a script: python tests/benchmarks/gate_delay.py [--indexes 100] [--settle "0.1 s"] [--dialect status-query].
+With --closing: from a board's reset while the gate is open to the closed gate, of so many runs.
 """
 
 from __future__ import annotations
 
 import argparse
+import random
 import sys
 import tempfile
+import threading
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import median, quantiles
@@ -19,6 +24,7 @@ if __name__ == "__main__":
 from firmware_host.clock import SystemClock
 from firmware_host.controller.port.trace import FileTrace
 from firmware_host.controller.stored_settings import decimal_text
+from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.simulator.serving.socket_server import SocketServer
@@ -58,6 +64,30 @@ class NotedGate(Gate):
         pass
 
 
+@dataclass
+class TroubledGate(NotedGate):
+    """A marking side that is never done; some time after it is let in comes trouble. It notes when it is shut out."""
+
+    trouble: Callable[[], None] = lambda: None
+    troubled_s: float | None = None
+    closed_after_s: float | None = None
+
+    def open(self, request: PassRequest) -> None:
+        super().open(request)
+        threading.Timer(random.uniform(0.1, 0.2), self._be_troubled).start()
+
+    def _be_troubled(self) -> None:
+        self.troubled_s = self.clock.monotonic()
+        self.trouble()
+
+    def poll(self) -> PassState:
+        return PassState.MARKING
+
+    def close(self) -> None:
+        if self.troubled_s is not None and self.closed_after_s is None:
+            self.closed_after_s = self.clock.monotonic() - self.troubled_s
+
+
 @dataclass(frozen=True)
 class Delays:
     """Of every index of a run: from its last step to the open gate, beyond the planned settle (s)."""
@@ -87,22 +117,46 @@ def planned(case: Case, settle: str | None, segments: int) -> tuple[Setup, JobPl
     return setup, plan_job(setup)
 
 
+def run_on(server: SocketServer, setup: Setup, plan: JobPlan, gate: NotedGate, home: Path) -> None:
+    """Run a job from its beginning at a board behind a socket."""
+    clock = gate.clock
+    trace = FileTrace(home / "trace", clock)
+    opened = open_controller(setup.machine, server.url, clock, trace, lock_folder=home / "locks")
+    with trace, opened as controller:
+        folder = RunFolder.create(home / "runs", setup.job.name, clock.now())
+        scales = KnownScales(home / "scales")
+        written = decimal_text(safe_settings(setup.machine, plan).scale)
+        scales.remember(controller.url, controller.settings, written=written)
+        run_job(setup, plan, Station(controller, gate, clock, folder, scales, ScriptedOperator(clock)))
+
+
+def closed_after_s(case: Case, home: Path) -> float:
+    """How long the gate stays open after the board was reset behind everybody's back (s)."""
+    setup, plan = planned(case, "0 s", 2)
+    clock = SystemClock()
+    device = case.spoken.device(as_planned(case, setup, plan)[0], clock.monotonic())
+    with SocketServer(device, clock) as server:
+
+        def reset() -> None:
+            with server.inspect() as (inspected, now_s):
+                inspected.hardware_reset(now_s)
+
+        gate = TroubledGate(clock, trouble=reset)
+        with suppress(FirmwareHostError):
+            run_on(server, setup, plan, gate, home)
+    if gate.closed_after_s is None:
+        raise RuntimeError("the reset was not noticed")
+    return gate.closed_after_s
+
+
 def one_run(case: Case, home: Path, settle: str | None, segments: int) -> Delays:
-    """One job from its beginning to its end, on a board behind a socket."""
+    """One job from its beginning to its end."""
     setup, plan = planned(case, settle, segments)
     clock = SystemClock()
     device = case.spoken.device(as_planned(case, setup, plan)[0], clock.monotonic())
     gate = NotedGate(clock)
     with SocketServer(device, clock) as server:
-        trace = FileTrace(home / "trace", clock)
-        opened = open_controller(setup.machine, server.url, clock, trace, lock_folder=home / "locks")
-        with trace, opened as controller:
-            folder = RunFolder.create(home / "runs", setup.job.name, clock.now())
-            scales = KnownScales(home / "scales")
-            written = decimal_text(safe_settings(setup.machine, plan).scale)
-            scales.remember(controller.url, controller.settings, written=written)
-            station = Station(controller, gate, clock, folder, scales, ScriptedOperator(clock))
-            run_job(setup, plan, station)
+        run_on(server, setup, plan, gate, home)
         with server.inspect() as (inspected, _now_s):
             ends_s = [travel.end_s for travel in inspected.motion_log]
     beyond_s = []
@@ -121,17 +175,29 @@ def measured(case: Case, indexes: int, settle: str | None) -> Delays:
     return replace(parts[0], beyond_s=tuple(value for part in parts for value in part.beyond_s))
 
 
+def closing(case: Case, runs: int) -> str:
+    """How soon the gate closes once the board was reset, of so many runs, as a line."""
+    ms = []
+    for _ in range(runs):
+        with tempfile.TemporaryDirectory() as home:
+            ms.append(1000 * closed_after_s(case, Path(home)))
+    return f"{case.name:26} gate closed after a reset: median {median(ms):5.1f} ms, most {max(ms):5.1f} ms"
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--indexes", type=int, default=100)
-    parser.add_argument(
-        "--settle", help="instead of the one that the job needs; give it more than once", action="append"
-    )
+    parser.add_argument("--settle", help="instead of the one that the job needs; may be given again", action="append")
     parser.add_argument("--dialect", choices=sorted(REAL_BOARDS), action="append")
+    parser.add_argument("--closing", type=int, default=0, help="runs in which the board is reset at the open gate")
     options = parser.parse_args()
     for dialect in options.dialect or sorted(REAL_BOARDS):
+        case = REAL_BOARDS[dialect]
+        if options.closing:
+            sys.stdout.write(f"{closing(case, options.closing)}\n")
+            continue
         for settle in options.settle or [None, "0.1 s"]:
-            sys.stdout.write(f"{measured(REAL_BOARDS[dialect], options.indexes, settle)}\n")
+            sys.stdout.write(f"{measured(case, options.indexes, settle)}\n")
             sys.stdout.flush()
     return 0
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from firmware_host.errors import LinkError
 from firmware_host.model import Setup
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 from firmware_host.system.files import RecordFile
@@ -114,3 +115,19 @@ def test_a_standstill_is_on_the_disk_at_once_where_it_settles_long_and_with_the_
         lines = [line for line in journalled(bench) if line["event"] in {"standstill", "gate-open"}]
         for stood, opened in zip(lines[2::2], lines[3::2], strict=True):
             assert any(stood["s"] < at_s <= opened["s"] for at_s in synced) is at_once
+
+
+def test_what_is_said_unasked_at_the_open_gate_closes_it_when_it_is_heard(tmp_path: Path) -> None:
+    """A stranger's line is answered 13 ms later (10 ms of dwell, 3 ms of answer), between two looks."""
+    bench = StationBench(tmp_path, small_setup())
+    sent_s: list[float] = []
+
+    def stranger() -> None:
+        sent_s.append(bench.clock.monotonic())
+        bench.device.receive(b"G4 P0.01\n", sent_s[0])
+
+    bench.at("gate-open", stranger)
+    with pytest.raises(LinkError, match="an answer came that no line waits for"):
+        bench.run()
+    (_, closed_s, _) = bench.gate.opened[-1]
+    assert closed_s == pytest.approx(sent_s[0] + 0.013, abs=1e-6)

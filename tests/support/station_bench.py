@@ -70,7 +70,10 @@ def small_setup(name: str = "shaft-scale", *, passes: int = 2, finish: str = "un
 
 
 class HookedClock(VirtualClock):
-    """Tells of every sleep before it begins. A run sleeps only while it settles and while the gate is open."""
+    """Tells of every sleep before it begins. A run sleeps only while it settles.
+
+    While the gate is open it listens, which the bench tells of as of a sleep.
+    """
 
     def __init__(self) -> None:
         super().__init__()
@@ -340,6 +343,13 @@ class StationBench:
         return connect(self.port, self.make_dialect(), self.clock, self.trace, axis=self.axis, **options)
 
     def station(self, controller: Controller) -> Station:
+        hear = controller.hear
+
+        def told(duration_s: float) -> None:
+            self.clock.on_sleep()
+            hear(duration_s)
+
+        controller.hear = told  # type: ignore[method-assign]
         if self.known:
             written = decimal_text(safe_settings(self.machine, self.plan).scale) if self.counts_steps else None
             self.scales.remember(controller.url, controller.settings, written=written)
