@@ -24,6 +24,7 @@ if sys.platform == "win32":
 else:
     from firmware_host.system.posix import files as _here
 
+_sleep = SystemClock().sleep
 _PIECE = 1 << 16
 """Bytes read at once."""
 
@@ -119,7 +120,7 @@ def write_whole(
             _here.sync(descriptor)
         finally:
             _here.close(descriptor)
-        _here.replace(temporary, path, pause or SystemClock().sleep)
+        _here.replace(temporary, path, pause or _sleep)
         sync_folder(path.parent)
     finally:
         with contextlib.suppress(OSError):
