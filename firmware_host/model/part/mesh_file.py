@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import importlib
+import io
 import math
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -13,13 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.system.files import read_regular
 
 if TYPE_CHECKING:
     import trimesh
 
-#: Largest mesh file read, in bytes: about half a million triangles of binary STL, a hundred thousand of text.
-LARGEST_MESH_FILE = 32_000_000
-_KINDS = (".stl", ".obj", ".ply")
+#: Largest mesh file read, in bytes, by its kind: each holds about as many triangles as are taken.
+LARGEST_MESH_FILE = {".stl": 16_000_000, ".obj": 8_000_000, ".ply": 4_000_000}
+#: A round part has far fewer, with chords of a hundredth of a millimetre; the reader takes about a kilobyte for each.
+MOST_TRIANGLES = 250_000
+_FACE = re.compile(rb"^f[ \t]([^\n]*)", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,24 +56,22 @@ class MeshBody:
 def read_mesh(path: Path) -> MeshBody:
     """The body that the mesh in an STL, OBJ or PLY file encloses.
 
-    Raises `UnreadableFileError` when the file is missing, larger than `LARGEST_MESH_FILE`, of another kind or no mesh;
-    `InputError` when the surface is not closed, or the extra `mesh` isn't installed. Files it refers to aren't read.
+    Raises `UnreadableFileError` when the file is missing, larger than `LARGEST_MESH_FILE`, of another kind or no mesh,
+    or makes more than `MOST_TRIANGLES`; `InputError` when the surface is not closed, or the extra `mesh` isn't
+    installed. Files it refers to aren't read.
     """
     source = str(path)
-    if path.suffix.lower() not in _KINDS:
-        raise UnreadableFileError("is no mesh file by its name", f"Name a file in {', '.join(_KINDS)}", source)
-    try:
-        if not path.is_file():
-            problem = "is not a plain file" if path.exists() else "no such file"
-            raise UnreadableFileError(problem, "part.file starts at the job file's folder", source)
-        stat = path.stat()
-    except OSError as error:
+    if path.suffix.lower() not in LARGEST_MESH_FILE:
         raise UnreadableFileError(
-            f"cannot be read ({error.strerror})", "Check the path and its rights", source
-        ) from error
-    if stat.st_size > LARGEST_MESH_FILE:
-        problem = f"has {stat.st_size} bytes, more than {LARGEST_MESH_FILE}"
-        raise UnreadableFileError(problem, "Export the part with fewer triangles", source)
+            "is no mesh file by its name", f"Name a file in {', '.join(LARGEST_MESH_FILE)}", source
+        )
+    try:
+        stat = path.stat()
+    except FileNotFoundError as error:
+        raise UnreadableFileError("no such file", "part.file starts at the job file's folder", source) from error
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the path
+        problem = f"cannot be read ({getattr(error, 'strerror', None) or error})"
+        raise UnreadableFileError(problem, "Check the path and its rights", source) from error
     return _read(path, stat.st_size, stat.st_mtime_ns)
 
 
@@ -76,7 +79,12 @@ def read_mesh(path: Path) -> MeshBody:
 def _read(path: Path, size: int, written_ns: int) -> MeshBody:
     """Read once per version of the file: a plan asks for its part several times."""
     del size, written_ns
-    surface = _load(path)
+    kind = path.suffix.lower()
+    data = read_regular(path, LARGEST_MESH_FILE[kind])
+    if (count := _triangles(kind, data)) > MOST_TRIANGLES:
+        problem = f"has about {count} triangles, more than {MOST_TRIANGLES}"
+        raise UnreadableFileError(problem, "Export the part with fewer triangles", str(path))
+    surface = _load(path, kind, data)
     if len(surface.faces) == 0:
         raise UnreadableFileError("holds no triangles", "Export the part as a triangle mesh", str(path))
     if not (surface.is_watertight and surface.is_winding_consistent):
@@ -95,15 +103,21 @@ def _read(path: Path, size: int, written_ns: int) -> MeshBody:
     )
 
 
-def _load(path: Path) -> trimesh.Trimesh:
+def _triangles(kind: str, data: bytes) -> int:
+    """About how many triangles a file makes, at the most: a polygon of many corners makes many."""
+    if kind == ".stl":
+        return data.count(b"vertex") // 3 if b"facet" in data[:2000] else max(len(data) - 84, 0) // 50
+    if kind == ".obj":
+        faces = _FACE.finditer(data.replace(b"\\\n", b" "))
+        return sum(max(len(face[1].split()) - 2, 0) for face in faces)
+    header = data.partition(b"end_header")[0]
+    return data.count(b" ") // 4 if b"format ascii" in header else len(data) // 16
+
+
+def _load(path: Path, kind: str, data: bytes) -> trimesh.Trimesh:
     reader = _reader()
     try:
-        with path.open("rb") as file:
-            surface = reader.load_mesh(file, file_type=path.suffix.lower().removeprefix("."), skip_materials=True)
-    except OSError as error:
-        raise UnreadableFileError(
-            f"cannot be read ({error.strerror})", "Check the path and its rights", str(path)
-        ) from error
+        surface = reader.load_mesh(io.BytesIO(data), file_type=kind.removeprefix("."), skip_materials=True)
     except (ValueError, TypeError, KeyError, IndexError, AttributeError, NotImplementedError) as error:
         raise UnreadableFileError(
             f"is not a mesh of its kind ({type(error).__name__})", "Export it anew", str(path)

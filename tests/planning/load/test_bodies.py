@@ -227,11 +227,33 @@ def test_a_file_that_holds_no_body_is_refused(tmp_path: Path, name: str, write: 
         read_mesh(tmp_path / name)
 
 
-def test_a_mesh_file_too_large_is_refused_unread(tmp_path: Path) -> None:
-    path = tmp_path / "huge.stl"
+@pytest.mark.parametrize("kind", LARGEST_MESH_FILE)
+def test_a_mesh_file_too_large_is_refused_unread(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / f"huge{kind}"
     with path.open("wb") as file:
-        file.truncate(LARGEST_MESH_FILE + 1)
-    with pytest.raises(UnreadableFileError, match=rf"has {LARGEST_MESH_FILE + 1} bytes, more than"):
+        file.truncate(LARGEST_MESH_FILE[kind] + 1)
+    with pytest.raises(UnreadableFileError, match=rf"is larger than {LARGEST_MESH_FILE[kind]} bytes"):
+        read_mesh(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("binary.stl", b"".ljust(84) + bytes(50 * 250_001)),
+        ("text.stl", b"solid x\nfacet\n" + b"vertex 0 0 0\n" * 750_003),
+        ("triangles.obj", b"v 0 0 0\n" + b"f 1 1 1\n" * 250_001),
+        ("polygon.obj", b"v 0 0 0\nf" + b" 1" * 250_003),
+        ("wrapped.obj", b"v 0 0 0\nf" + b" 1 \\\n" * 250_003),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_mesh_of_too_many_triangles_never_reaches_the_reader(
+    tmp_path: Path, name: str, data: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(data)
+    monkeypatch.setattr(importlib, "import_module", lambda name: pytest.fail(f"{name} was loaded"))
+    with pytest.raises(UnreadableFileError, match=r"has about 25000\d triangles, more than 250000"):
         read_mesh(path)
 
 
