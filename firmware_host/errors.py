@@ -374,3 +374,9 @@ class JournalError(FirmwareHostError):
 
     def message(self) -> str:
         return f"run record {self.path}: {self.detail}"
+
+
+class DamagedRunError(JournalError):
+    """What was read of a run is damaged, no plain file, or does not fit the job."""
+
+    exit_status: ClassVar[int] = EXIT_BAD_INPUT

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import EXIT_BAD_INPUT, EXIT_CHECK_FAILED, EXIT_DONE, EXIT_LINK_FAULT
+from firmware_host.errors import EXIT_BAD_INPUT, EXIT_CHECK_FAILED, EXIT_DONE
 from firmware_host.station.journal.events import GateOpen, JournalEvent, Move, PassDone, Resume, Standstill, Zero
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
@@ -159,5 +159,5 @@ def test_a_journal_of_deeds_in_a_wrong_order_does_not_verify(
 def test_a_damaged_journal_is_told_by_show_as_well(done: StationBench, circumstep: Circumstep) -> None:
     turn_bit(done.folder.journal)
     shown = circumstep("runs", "show", str(done.folder.path))
-    assert shown.status == EXIT_LINK_FAULT
+    assert shown.status == EXIT_BAD_INPUT
     assert "is damaged" in shown.err

@@ -85,9 +85,9 @@ def without_journal(tmp_path: Path) -> RunFolder:
 
 REFUSED: dict[str, tuple[Callable[[Path], RunFolder], str, int]] = {
     "done": (done, "the run is done: nothing is left", EXIT_BAD_INPUT),
-    "damaged": (damaged, "is damaged", EXIT_LINK_FAULT),
-    "other-setup": (other_setup, "was changed since the run began", EXIT_LINK_FAULT),
-    "no-setup": (broken_setup, "setup.json: is missing", EXIT_LINK_FAULT),
+    "damaged": (damaged, "is damaged", EXIT_BAD_INPUT),
+    "other-setup": (other_setup, "was changed since the run began", EXIT_BAD_INPUT),
+    "no-setup": (broken_setup, "setup.json: is missing", EXIT_BAD_INPUT),
     "not-begun": (not_begun, "nothing was moved: .*Start the job again", EXIT_BAD_INPUT),
     "no-journal": (without_journal, "nothing was moved: .*Start the job again", EXIT_BAD_INPUT),
 }

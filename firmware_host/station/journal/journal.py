@@ -20,7 +20,7 @@ from filelock import FileLock, Timeout
 from pydantic import ValidationError
 
 from firmware_host.clock import Clock
-from firmware_host.errors import JournalError, UnreadableFileError
+from firmware_host.errors import DamagedRunError, JournalError, UnreadableFileError
 from firmware_host.station.journal import schema1
 from firmware_host.station.journal.events import EVENTS, SCHEMA, Begin, JournalEvent
 from firmware_host.station.journal.tally import Tally, lines_noted
@@ -241,8 +241,8 @@ class _Reader:
                 raise self._error(f"has schema {shown}; this version reads {schema1.SCHEMA} and {SCHEMA}")
             self._schema = found
 
-    def _error(self, detail: str) -> JournalError:
-        return JournalError(str(self._path), detail)
+    def _error(self, detail: str) -> DamagedRunError:
+        return DamagedRunError(str(self._path), detail)
 
 
 def _shown(text: str) -> str:

@@ -11,7 +11,7 @@ import os
 import zlib
 from pathlib import Path
 
-from firmware_host.errors import JournalError, MissingFileError, UnreadableFileError
+from firmware_host.errors import DamagedRunError, MissingFileError, UnreadableFileError
 from firmware_host.system.files import RecordFile, read_regular
 
 _SLOT_BYTES = 32
@@ -58,7 +58,7 @@ def lines_noted(journal: Path) -> int:
     except MissingFileError:
         return 0
     except UnreadableFileError as error:
-        raise JournalError(str(path), error.problem) from error
+        raise DamagedRunError(str(path), error.problem) from error
     slots = [data[place : place + _SLOT_BYTES] for place in range(0, len(data), _SLOT_BYTES)]
     return max((_lines(slot) for slot in slots), default=0)
 

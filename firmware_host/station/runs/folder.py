@@ -12,6 +12,7 @@ from pathlib import Path
 
 from firmware_host.acts import Run
 from firmware_host.errors import (
+    DamagedRunError,
     FirmwareHostError,
     InputError,
     JournalError,
@@ -134,9 +135,9 @@ class RunFolder:
             job, machine = document["job"], document["machine"]
             sources = document.get("job_source", ""), document.get("machine_source", "")
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-            raise JournalError(str(self.setup), f"cannot be read ({error})") from error
+            raise DamagedRunError(str(self.setup), f"cannot be read ({error})") from error
         if not isinstance(job, dict) or not isinstance(machine, dict) or not all(isinstance(s, str) for s in sources):
-            raise JournalError(str(self.setup), "cannot be read (it holds no job and machine)")
+            raise DamagedRunError(str(self.setup), "cannot be read (it holds no job and machine)")
         source = str(self.setup)
         return Setup(
             validate(Job, job, source=source),
@@ -149,4 +150,4 @@ class RunFolder:
             return read_regular(self.setup, _LARGEST_SETUP, links=False)
         except UnreadableFileError as error:
             problem = "is missing" if isinstance(error, MissingFileError) else error.problem
-            raise JournalError(str(self.setup), problem) from error
+            raise DamagedRunError(str(self.setup), problem) from error

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firmware_host import acts
-from firmware_host.errors import InputError, JournalError
+from firmware_host.errors import DamagedRunError, InputError, JournalError
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.journal.journal import in_use, journal_events
@@ -36,11 +36,11 @@ class Resumable:
         if state.begin is None:
             raise folder.never_began()
         if state.begin.setup_digest != folder.setup_digest():
-            raise JournalError(str(folder.setup), "was changed since the run began. Start the job again")
+            raise DamagedRunError(str(folder.setup), "was changed since the run began. Start the job again")
         setup = folder.load_setup()
         plan = plan_job(setup)
         if state.begin.targets != tuple(plan.route.segment_targets().tolist()):
-            raise JournalError(
+            raise DamagedRunError(
                 str(folder.setup), "gives other targets than the journal holds: another version began the run"
             )
         if state.record.outcome == "done":
