@@ -166,7 +166,9 @@ def check_words(words: list[str]) -> None:
     plain = 0
     while rest:
         word = rest[0]
-        if word.startswith("--"):
+        if word == "--":
+            plain, rest = plain + len(rest) - 1, []
+        elif word.startswith("--"):
             assert word in options, f"{words}: no option {word}"
             rest = rest[1:] if options[word].is_flag else rest[2:]
         else:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -20,6 +20,8 @@ from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.clock import SystemClock
 from firmware_host.errors import InputError, StoppedError
+from firmware_host.model import Setup
+from firmware_host.model.job.gate import ExtensionGateOptions
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.reporting.run import run_document
 from firmware_host.station.gates.dry import DryGate
@@ -35,7 +37,7 @@ from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
-from firmware_host.system.processes import split_command
+from firmware_host.system.processes import join_command, split_command
 
 _DRY_PASS_S = 0.5
 
@@ -48,6 +50,13 @@ ProgramOption = Annotated[
         metavar="COMMAND",
         help="Program for the job's command gate with its arguments, as one text; no shell is used. Put a path with "
         "spaces into quotation marks inside of it.",
+    ),
+]
+ProgramArgument = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[-- PROGRAM ...]",
+        help="The gate's program and its arguments, behind --: the simpler way to say --gate-program.",
     ),
 ]
 DryOption = Annotated[
@@ -101,6 +110,7 @@ def _zero_at(choice: StrEnum | None) -> ZeroAt | None:
 
 def run(
     job: JobArgument,
+    program: ProgramArgument = None,
     port: PortOption = "",
     baud: BaudOption = None,
     accept_limit: AcceptOption = None,
@@ -123,6 +133,7 @@ def run(
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
     setup = loaded(job, accept_limit)
+    gate_program = _program(gate_program, program, setup)
     plan = planned(setup)
     require_limits(plan.limits)
     url = port_of(setup.machine, port)
@@ -145,6 +156,7 @@ def run(
 
 def resume(
     folder: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run that was stopped or crashed.")],
+    program: ProgramArgument = None,
     port: PortOption = "",
     baud: BaudOption = None,
     assume: Annotated[
@@ -168,6 +180,7 @@ def resume(
     run_folder = RunFolder.existing(folder)
     found = Resumable.read(run_folder)
     setup, url = found.setup, port_of_run(found, port)
+    gate_program = _program(gate_program, program, setup)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
@@ -200,6 +213,20 @@ def _saying_start_again(run: Run) -> Iterator[None]:
     except StoppedError as error:
         error.acts = error.acts or (run,)
         raise
+
+
+def _program(option: str, behind: Sequence[str] | None, setup: Setup) -> str:
+    """The gate's program with its arguments as one text, whichever way it was named."""
+    if not behind:
+        _words_of(option)  # told before anything is opened
+        return option
+    if option:
+        raise InputError("the gate's program is named twice", "Leave out one of them", key="--gate-program")
+    gate = setup.job.gate
+    if gate.kind != "command" and not isinstance(gate, ExtensionGateOptions):
+        problem = f"the job's gate, {gate.kind}, starts no program"
+        raise InputError(problem, f"Leave out {' '.join(behind)!r}", source=setup.job_source, key="gate")
+    return join_command(behind)
 
 
 def _options(

@@ -39,6 +39,11 @@ class Program:
             self._family.end(patience_s)
 
 
+def join_command(words: Sequence[str]) -> str:
+    """One line that `split_command` takes apart into these words."""
+    return _here.join_command(words)
+
+
 def split_command(line: str) -> tuple[str, ...]:
     """The words of a command line as this system's shells and programs take it apart.
 

@@ -24,7 +24,10 @@ from firmware_host.clock import Clock, ScaledClock, SystemClock
 #: How much quicker than real the command's clock goes: what it waits for in vain (a greeting) and what it has to wait
 #: for (moves, settling) takes less; its deadlines stay long beside the milliseconds of an answer.
 CLOCK_FACTOR = 3.0
-QUICKENED = f"from firmware_host import clock; clock.SystemClock = lambda: clock.ScaledClock({CLOCK_FACTOR})\n"
+QUICKENED = (
+    "import firmware_host.clock as _clock; "
+    f"_clock.SystemClock = lambda _clock=_clock: _clock.ScaledClock({CLOCK_FACTOR})\n"
+)
 _START = (
     f"{QUICKENED}"
     "import runpy, signal; "

@@ -27,6 +27,9 @@ from tests.model.files.files_for_tests import JOB, write_all
         (("demo", "--clock", "0"), "0"),
         (("controller", "settings", "read"), "No such command 'read'"),
         (("run", "shaft-scale", "--port"), "requires an argument"),
+        (("run", "shaft-scale", "mark-it"), "the job's gate, operator, starts no program. Leave out 'mark-it'"),
+        (("run", "shaft-scale", "--gate-program", "a", "--", "b"), "the gate's program is named twice"),
+        (("run", "shaft-scale", "--gate-program", 'mark "it'), "is no command (No closing quotation"),
         (("resume", "nowhere"), "nowhere: is no run folder"),
         (("schema", "gate"), "no file kind 'gate'. Known kinds: job, machine, motor"),
         (("profile", "show", "laser", "x"), "no profile kind 'laser'"),
@@ -34,7 +37,8 @@ from tests.model.files.files_for_tests import JOB, write_all
         (("profile", "new", "job", ""), "'' is no profile name"),
     ],
     ids=[
-        "command", "option", "no-argument", "choice", "range", "sub-command", "no-value", "no-run-folder",
+        "command", "option", "no-argument", "choice", "range", "sub-command", "no-value",
+        "program", "two-programs", "open-quote", "no-run-folder",
         "schema-kind", "profile-kind", "profile-name", "no-name",
     ],
 )  # fmt: skip

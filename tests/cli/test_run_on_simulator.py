@@ -243,6 +243,8 @@ def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_ea
         quoted = command_line(["PROGRAM ARGUMENT"])
         named = f"Name the program with: circumstep run {job} --gate-program {quoted}"
         assert named in refused.err
-        ended = call("run", job, "--port", port, "--gate-program", program)
-    assert ended.status == 0, ended.err
-    assert marks.read_text().split() == ["1/3", "2/3", "3/3"]
+        for named in (("--gate-program", program), ("--", sys.executable, "-c", code, str(marks))):
+            ended = call("run", job, "--port", port, "--zero", "here", *named)
+            assert ended.status == 0, ended.err
+            assert marks.read_text().split() == ["1/3", "2/3", "3/3"]
+            marks.unlink()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import re
 import sys
 from types import SimpleNamespace
 from typing import Any
@@ -84,6 +85,20 @@ def test_a_command_is_quoted_for_the_command_prompt_if_that_or_no_shell_is_above
     assert r'"C:\my runs\one & two"' in line
     assert '"it\'s"' in line
     assert " a=b " in line
+
+
+def test_the_powershell_of_windows_needs_a_backslash_before_a_double_quotation_mark(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It puts words with spaces into quotation marks and hands on what is inside as it stands."""
+    words = ['"C:\\My Tools\\mark.exe" --now', "C:\\My Tools\\", '"quick"', "it's"]
+    shells(monkeypatch, "powershell.exe")
+    typed = re.findall(r"'((?:[^']|'')*)'", WINDOWS.command_line(words))
+    handed_on = [word.replace("''", "'") for word in typed]
+    line = " ".join(f'"{word}"' if " " in word else word for word in handed_on)
+    assert arguments_of(line) == words
+    shells(monkeypatch, "pwsh.exe")
+    assert WINDOWS.command_line(words[:1]) == "'\"C:\\My Tools\\mark.exe\" --now'"
 
 
 @pytest.mark.parametrize("name", ["powershell.exe", "pwsh.exe", "pwsh"])

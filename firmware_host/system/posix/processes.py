@@ -43,6 +43,11 @@ class Family:
             os.killpg(self.process.pid, number)
 
 
+def join_command(words: Sequence[str]) -> str:
+    """As a shell takes it apart again."""
+    return shlex.join(words)
+
+
 def split_command(line: str) -> tuple[str, ...]:
     """As a shell takes it apart. Raises `ValueError`."""
     return tuple(shlex.split(line))

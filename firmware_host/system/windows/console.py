@@ -27,13 +27,24 @@ def is_hung_up(error: OSError) -> bool:
 
 def command_line(words: Sequence[str]) -> str:
     """A command as it is typed at PowerShell if that started this program, else at the command prompt."""
-    quoted = _for_powershell if _shell() in _POWERSHELLS else _for_prompt
-    return " ".join(map(quoted, words))
+    shell = _shell()
+    if shell not in _POWERSHELLS:
+        return " ".join(map(_for_prompt, words))
+    return " ".join(_for_powershell(word, old=shell != "pwsh") for word in words)
 
 
-def _for_powershell(word: str) -> str:
-    """In single quotation marks nothing is taken for anything else; one inside is doubled."""
-    return word if _SAFE.fullmatch(word) else "'" + word.replace("'", "''") + "'"
+def _for_powershell(word: str, *, old: bool) -> str:
+    """In single quotation marks nothing is taken for anything else; one inside is doubled.
+
+    The PowerShell that comes with Windows hands double quotation marks on without a backslash before them, which the
+    program then doesn't take for letters (Microsoft, "about_Parsing", native commands); so they get theirs here.
+    """
+    if _SAFE.fullmatch(word):
+        return word
+    if old:
+        word = re.sub(r'(\\*)"', r"\1\1\"", word)
+        word = re.sub(r"(\\+)$", r"\1\1", word) if re.search(r"\s", word) else word
+    return "'" + word.replace("'", "''") + "'"
 
 
 def _for_prompt(word: str) -> str:

@@ -90,6 +90,11 @@ def _began_s(process: psutil.Process) -> float:
         return 0.0
 
 
+def join_command(words: Sequence[str]) -> str:
+    """As a program of Windows takes it apart again."""
+    return subprocess.list2cmdline(words)
+
+
 _PIECE = re.compile(r'(?P<slashes>\\*)"|(?P<space>[ \t]+)|(?P<plain>\\+|[^\\" \t]+)')
 
 
