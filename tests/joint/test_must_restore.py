@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -190,6 +191,60 @@ def test_homing_and_soft_limits_go_back_in_an_order_in_which_nothing_is_refused(
     b, _, controller = BOARDS[name].changed(tmp_path / "old.json")
     controller.restore_settings(tmp_path / "old.json")
     assert not [data for data in of_kind(b.trace, TraceKind.RECEIVED) if data.startswith(b"error")]
+
+
+STATE_POOL = {
+    "$1": 255,
+    "$11": 0.01,
+    "$26": 250,
+    "$27": 1,
+    "$100": 100,
+    "$103": 26.667,
+    "$112": 6000,
+    "$113": 6000,
+    "$123": 300,
+}
+NUMBER_POOL = {
+    "M92 A": 26.667,
+    "M92 X": 100,
+    "M201 A": 300,
+    "M201 X": 500,
+    "M203 A": 12.5,
+    "M203 X": 100,
+    "M204 T": 3000,
+}
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("kind", ["status-query", "numbered-line"])
+def test_drawn_boards_are_as_before_but_for_the_words_that_they_do_not_take(
+    kind: str, seed: int, tmp_path: Path
+) -> None:
+    draw = Random(f"{kind} {seed}")
+    pool, make = (STATE_POOL, bench) if kind == "status-query" else (NUMBER_POOL, numbered_bench)
+    fixed = {name: draw.choice(["refused", "ignored"]) for name in draw.sample(sorted(pool), 2)}
+    homing = draw.choice([(0, 0), (1, 0), (1, 1)])
+    own = dict(zip(("$22", "$20"), homing, strict=True)) if kind == "status-query" else {}
+    b: Bench[Any] = make({**pool, **own}, fixed_settings=fixed)
+    controller = b.open()
+    before, backup = dict(controller.settings.raw), tmp_path / "old.json"
+    free = draw.sample(sorted(pool.keys() - fixed.keys()), 4)
+    changes = {name: str(draw.randint(2, 200)) for name in free}
+    if own:
+        changes |= draw.choice([{"$22": "0"}, {"$22": "1", "$20": "1"}, {"$22": "1", "$20": "0"}])
+    if kind == "numbered-line":
+        changes = {f"{name}/min" if name.startswith("M203") else name: text for name, text in changes.items()}
+    controller.write_settings(changes, backup=backup)
+    behind = {name: pool[name] + draw.choice([0, 3]) for name in fixed}
+    b.device.settings.update(behind)
+    board = Board(lambda: b, changes, {name: value for name, value in behind.items() if value != pool[name]})
+    if not board.behind:
+        controller.restore_settings(backup)
+    else:
+        with pytest.raises(NotRestoredError, match="not all settings") as told:
+            controller.restore_settings(backup)
+        assert {line.partition(":")[0].removesuffix("/min") for line in told.value.left} == set(board.behind)
+    as_before(b, before, board)
 
 
 def test_settings_that_this_board_does_not_have_are_told_and_all_others_restored(tmp_path: Path) -> None:
