@@ -11,7 +11,7 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from firmware_host.acts import Run
+from firmware_host.acts import Act, Resume, Run
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
@@ -143,7 +143,7 @@ def run(
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
-        stack.enter_context(_saying_start_again(Run(without_marking=without_marking, release_motor=release_motor)))
+        stack.enter_context(_saying_again(Run(without_marking=without_marking, release_motor=release_motor)))
         options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         record = opened.run(
@@ -183,6 +183,8 @@ def resume(
     gate_program = _program(gate_program, program, setup)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
+        again = Resume(str(folder), zero=_zero_at(zero) or "", without_marking=without_marking)
+        stack.enter_context(_saying_again(again))
         options = _options(stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor)
         station = stack.enter_context(
             station_in(
@@ -206,12 +208,12 @@ def resume(
 
 
 @contextmanager
-def _saying_start_again(run: Run) -> Iterator[None]:
-    """What was stopped before the run began says how to begin again."""
+def _saying_again(again: Act) -> Iterator[None]:
+    """What was stopped before the run began, or was resumed, says how to do that again."""
     try:
         yield
     except StoppedError as error:
-        error.acts = error.acts or (run,)
+        error.acts = error.acts or (again,)
         raise
 
 
