@@ -46,7 +46,7 @@ def next_answer(operator: TerminalOperator) -> str:
     give_up_s = time.monotonic() + 20.0
     while (answer := operator.answer()) is None:
         assert time.monotonic() < give_up_s, "no answer came"
-        os.sched_yield()
+        time.sleep(0)
     return answer
 
 

@@ -1,12 +1,12 @@
 """Gate `command`, with real programs: what is told to them, what their end means, and that nothing of them is left."""
 
-import os
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import psutil
 import pytest
 
 from firmware_host.acts import NameGateProgram
@@ -37,7 +37,7 @@ def state_at_the_end(gate: CommandGate) -> PassState:
     give_up_s = time.monotonic() + PATIENCE_S
     while (state := gate.poll()) is PassState.MARKING:
         assert time.monotonic() < give_up_s, "the program did not end"
-        os.sched_yield()
+        time.sleep(0)
     return state
 
 
@@ -46,12 +46,11 @@ def gone(pid: int) -> bool:
     give_up_s = time.monotonic() + PATIENCE_S
     while time.monotonic() < give_up_s:
         try:
-            os.kill(pid, 0)
-            if Path(f"/proc/{pid}/stat").read_text("utf-8").rpartition(")")[2].split()[0] == "Z":
+            if psutil.Process(pid).status() == psutil.STATUS_ZOMBIE:
                 return True
-        except (ProcessLookupError, FileNotFoundError):
+        except psutil.NoSuchProcess:
             return True
-        os.sched_yield()
+        time.sleep(0)
     return False
 
 
@@ -59,7 +58,7 @@ def wait_for_text(path: Path) -> str:
     give_up_s = time.monotonic() + PATIENCE_S
     while not (path.exists() and path.read_text("utf-8").endswith("\n")):
         assert time.monotonic() < give_up_s, f"nothing was written to {path.name}"
-        os.sched_yield()
+        time.sleep(0)
     return path.read_text("utf-8").strip()
 
 
@@ -169,7 +168,7 @@ def test_a_child_left_behind_by_a_program_that_said_done_is_ended_too(
     gate.open(REQUEST)
     assert state_at_the_end(gate) is PassState.DONE
     child = int(wait_for_text(note))
-    os.kill(child, 0)  # it lives
+    assert psutil.pid_exists(child)
     gate.close()
     assert gone(child)
 
