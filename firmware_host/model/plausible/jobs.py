@@ -64,8 +64,8 @@ def _measured_inertia(job: Job) -> float | None:
 
 
 def _offset(job: Job) -> float | None:
-    """The centre of mass of a round part against its radius; zero is none."""
-    return over(job.part.mass_offset, job.part.diameter.si / 2)
+    """The centre of mass of a round part against a hundredth of its diameter; zero is none."""
+    return over(job.part.mass_offset, job.part.diameter.si / 100)
 
 
 def _overhang(job: Job) -> float | None:
@@ -108,7 +108,7 @@ JOB_PAIRS = (
         1e-3,
         0.03,
         8,
-        12,
+        50,
         ((300, 3e3, "Grams for kilograms?"), (3e-4, 3e-3, "Kilograms for grams?")),
     ),
     Pair(
@@ -127,9 +127,12 @@ JOB_PAIRS = (
         _offset,
         0,
         0,
-        0.5,
-        3,
-        ((3, 1e9, "Centimetres or metres for millimetres?"), (0.5, 3, "The offset in the place of something else?")),
+        25,
+        150,
+        (
+            (150, 1e9, "Centimetres or metres for millimetres?"),
+            (25, 150, "Centimetres for millimetres, or another distance in its place?"),
+        ),
     ),
     Pair(
         ("part.overhang", "part.length"),
