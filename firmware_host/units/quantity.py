@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from typing import Literal
 
 from pydantic_core import PydanticCustomError
@@ -40,7 +40,7 @@ class Quantity:
     exact: Fraction
     kind: str
 
-    @property
+    @cached_property
     def si(self) -> float:
         """The value in SI units as a float (angles in rad)."""
         return float(self.exact) * KINDS[self.kind].si_factor

@@ -72,8 +72,9 @@ def contact_forces(
     other row): what pulls on the part besides its weight, such as m e omega^2 of an imbalance (m e alpha is left out).
     An axial stop's friction works against the turning, as the load does.
     """
-    given = (acceleration, load_torque, direction, lift, across)
-    alpha, load, sense, up, over = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in given))
+    given = [np.asarray(each, dtype=np.float64) for each in (acceleration, load_torque, direction, lift, across)]
+    nothing = np.zeros(np.broadcast(*given).shape)
+    alpha, load, sense, up, over = (each + nothing for each in given)
     pressing = trough.weight - up
     part_radius = trough.part_diameter / 2
     fixed = (trough.part_inertia * alpha + load + trough.stop_torque * sense) / part_radius
@@ -244,8 +245,9 @@ def _first_zero(
     trough: Trough, imbalance_torque: float, ramp: Ramp | None, margins: Callable[[ContactForces], FloatArray]
 ) -> FloatArray:
     """The least acceleration (rad/s^2, >= 0) at which one of `margins` is 0, each linear in it as with an idle row."""
-    at_zero = margins(_cases(trough, 0.0, imbalance_torque))
-    slope = margins(_cases(trough, 1.0, imbalance_torque)) - at_zero
+    both = np.array([0.0, 1.0]).reshape(2, *(1,) * np.ndim(trough.throw))
+    found = margins(_cases(trough, both, imbalance_torque))
+    at_zero, slope = found[:, :, 0], found[:, :, 1] - found[:, :, 0]
     speeding = _speeding(trough).reshape((-1,) + (1,) * (slope.ndim - 2))
     counts = np.ones_like(speeding) if ramp is None else speeding == (ramp is Ramp.UP)
     falling = (slope < 0) & counts
@@ -293,17 +295,26 @@ _STANDING = np.array([(1.0, -1.0), (0.0, 0.0), (0.0, 0.0)])  # gravity is worst 
 _TURNING = np.concatenate([_STANDING, np.stack([CORNERS[0], *CORNERS])], axis=1)
 
 
-def _places(trough: AnyTrough) -> FloatArray:
-    """Where the centre of mass is looked at, shape (3, n): its part of the gravity torque, of the throw across and up.
+def _with_signs(places: FloatArray) -> FloatArray:
+    return np.concatenate([np.tile(places, _SIGNS.shape[1]), np.repeat(_SIGNS, places.shape[1], axis=1)])
 
-    With a throw also without it: a ramp begins at a standstill, and what lies between the two is no worse than either.
+
+_CASES_STANDING, _CASES_TURNING = _with_signs(_STANDING), _with_signs(_TURNING)
+
+
+def _every_case(trough: AnyTrough) -> FloatArray:
+    """Every place of the centre of mass with every sign of acceleration and direction, shape (5, cases).
+
+    Of a place its part of the gravity torque, of the throw across and up; then the two signs. With a throw also without
+    it: a ramp begins at a standstill, and what lies between the two is no worse than either.
     """
-    return _TURNING if np.any(trough.throw) else _STANDING
+    return _CASES_TURNING if np.any(trough.throw) else _CASES_STANDING
 
 
 def _speeding(trough: AnyTrough) -> NDArray[np.bool_]:
     """Which of the cases speed up, shape (cases,)."""
-    return np.repeat(_SIGNS[0] * _SIGNS[1] > 0, _places(trough).shape[1])
+    *_, rising, direction = _every_case(trough)
+    return np.asarray(rising * direction > 0)
 
 
 def _cases(
@@ -316,10 +327,10 @@ def _cases(
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     up = require_not_negative("acceleration", acceleration, "rad/s^2")
     down = up if braking is None else require_not_negative("acceleration while braking", braking, "rad/s^2")
-    up, down, throw = np.broadcast_arrays(up, down, np.asarray(trough.throw))
-    places, after = _places(trough), (1,) * up.ndim
-    gravity, x, y = (np.tile(each, _SIGNS.shape[1]).reshape((-1, *after)) for each in places)
-    rising, direction = (np.repeat(each, places.shape[1]).reshape((-1, *after)) for each in _SIGNS)
+    nothing = np.zeros(np.broadcast(up, down, trough.throw).shape)
+    up, down, throw = up + nothing, down + nothing, trough.throw + nothing
+    after = (-1, *(1,) * up.ndim)
+    gravity, x, y, rising, direction = (each.reshape(after) for each in _every_case(trough))
     size = np.where(rising * direction > 0, up, down)
     torque = gravity * imbalance_torque
     return contact_forces(trough, rising * size, torque, direction, lift=y * throw, across=x * throw)

@@ -96,7 +96,7 @@ class Trough:
     @property
     def half_angle(self) -> float:
         """Contact half-angle beta in rad."""
-        return contact_half_angle(self.part_diameter, self.roller_diameter, self.centre_distance)
+        return math.asin(self.centre_distance / (self.part_diameter + self.roller_diameter))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -88,10 +88,11 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
     braking = cruising * np.exp(pole * coasted) + jump
     resting = braking * over_ramp - jump
     shape = over_ramp.shape
-    swings = np.stack([np.broadcast_to(-jump, shape), cruising, braking, resting])
-    lasts = np.stack([*np.broadcast_arrays(turned * root, coasted * root, turned * root), np.full(shape, np.inf)])
+    swings, lasts = np.empty((4, *shape), dtype=np.complex128), np.empty((4, *shape))
+    swings[0], swings[1], swings[2], swings[3] = -jump, cruising, braking, resting
+    lasts[0], lasts[1], lasts[2], lasts[3] = turned * root, coasted * root, turned * root, np.inf
     levels = _LEVELS.reshape(4, *(1,) * len(shape))
-    lowest, highest = _extremes(swings, lasts, np.broadcast_to(tilt, shape), np.broadcast_to(np.tan(tilt), shape))
+    lowest, highest = _extremes(swings, lasts, tilt, np.tan(tilt))
     lowest, highest = levels + lowest, levels + highest
     resting_back = -lowest[3]
     pushing = np.maximum(highest.max(axis=0), resting_back)
@@ -102,7 +103,7 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
 def _extremes(swing: _Complex, lasts: FloatArray, tilt: FloatArray, decay: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(lowest, highest) real part of `swing` exp(p x), and of that turned on by twice the tilt, for x from 0 on.
 
-    As long as x cos(tilt) is within `lasts`, the end left out. `tilt` and its tangent `decay` of the shape of one
+    As long as x cos(tilt) is within `lasts`, the end left out. `tilt` and its tangent `decay` broadcast with one
     `swing`.
     """
     angle, radius = np.angle(swing), np.abs(swing)

@@ -46,6 +46,8 @@ def train_modes(magnetic_stiffness: float, inertias: Sequence[float], stiffnesse
     require_positive("inertia", masses, "kg m^2")
     if masses.size != springs.size:
         raise FormulaRangeError("stiffnesses", springs.size - 1, "", masses.size - 1, "Give one fewer than inertias")
+    if masses.size == 1:
+        return TrainModes(np.sqrt(springs / masses), np.ones(1), np.ones(1))
     stiffness = np.diag(springs + np.append(springs[1:], 0.0))
     stiffness -= np.diag(springs[1:], 1) + np.diag(springs[1:], -1)
     root = np.sqrt(masses)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ class MoveKind(IntEnum):
 _OF_PURPOSE = {Purpose.TAKE_UP: MoveKind.TAKE_UP, Purpose.FINISH: MoveKind.FINISH, Purpose.UNWIND: MoveKind.UNWIND}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class IndexMoves:
     """Groups of moves, arrays of shape (groups,), groups >= 1.
 
@@ -52,17 +53,28 @@ class IndexMoves:
     lead_shortest: FloatArray
     lead_longest: FloatArray
 
-    @property
+    @cached_property
     def gated(self) -> NDArray[np.bool_]:
         """Whether a gate opens after the moves of each group, shape (groups,)."""
         return np.asarray(self.kind <= MoveKind.RETURN)
 
-    @property
+    @cached_property
+    def gated_lengths(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Shortest, longest and mean of the gated groups, each shape (gated groups,)."""
+        return self.shortest[self.gated], self.longest[self.gated], self.mean[self.gated]
+
+    @cached_property
+    def gated_leads(self) -> tuple[FloatArray, FloatArray] | None:
+        """Shortest and longest lead of the gated groups, each shape (gated groups,); None where nothing leads."""
+        leads = self.lead_shortest[self.gated], self.lead_longest[self.gated]
+        return leads if leads[1].any() else None
+
+    @cached_property
     def longest_of_all(self) -> float:
         """The longest move (rad)."""
         return float(self.longest.max())
 
-    @property
+    @cached_property
     def weights(self) -> FloatArray:
         """Share of each group in the indexes that the part really makes, shape (groups,), their sum 1.
 

@@ -57,6 +57,18 @@ def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
 
 
+def least_peak(load: LoadCase, times: IndexTimes) -> FloatArray:
+    """The least that the farthest swing, pushed on, is in any case, shape (..., groups): that of the ramp up alone.
+
+    1 + exp(-zeta (pi - 2 asin zeta)/sqrt(1 - zeta^2)) of the least damping, if the ramp lasts half a period of it.
+    """
+    zeta = load.damping.lowest
+    root = math.sqrt(1.0 - zeta**2)
+    at_once = 1.0 + math.exp(-zeta * (math.pi - 2 * math.asin(zeta)) / root)
+    lasts = times.ramp_short * load.natural_band.highest * root >= math.pi
+    return np.asarray(load.torsion.peak(np.where(lasts, at_once, 0.0)))
+
+
 def rough_peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     """`peak_bounds` with every ramp in its worst phase: larger, and in a tenth of the time."""
     band, zeta = load.natural_band, load.damping.lowest

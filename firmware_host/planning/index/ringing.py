@@ -47,11 +47,9 @@ class Pulses:
     @classmethod
     def of(cls, load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> Pulses:
         """Of the gated groups of `moves` at each motion (part rad/s^2 and rad/s; they broadcast, > 0)."""
-        gated = moves.gated
-        lengths = moves.shortest[gated], moves.longest[gated], moves.mean[gated]
-        leads = moves.lead_shortest[gated], moves.lead_longest[gated], moves.lead_longest[gated]
-        led = index_times(*leads, acceleration, speed) if leads[1].any() else None
-        return cls(index_times(*lengths, acceleration, speed), led, load.torsion)
+        leads = moves.gated_leads
+        led = index_times(leads[0], leads[1], leads[1], acceleration, speed) if leads is not None else None
+        return cls(index_times(*moves.gated_lengths, acceleration, speed), led, load.torsion)
 
     def swing(self, natural: FloatOrArray, damping: FloatOrArray, *, roughly: bool = False) -> FloatArray:
         """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.

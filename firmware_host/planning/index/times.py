@@ -55,7 +55,10 @@ def index_times(
 
     A triangle in speed if d <= v^2/a, else a trapezoid (see `velocity.plan_index`).
     """
-    a, v = (part[..., None] for part in np.broadcast_arrays(np.asarray(acceleration), np.asarray(speed)))
+    a, v = np.asarray(acceleration), np.asarray(speed)
+    if a.shape != v.shape:
+        a, v = np.broadcast_arrays(a, v)
+    a, v = a[..., None], v[..., None]
     full_ramp = v / a
 
     def ramp(length: FloatArray) -> FloatArray:
@@ -65,7 +68,7 @@ def index_times(
         return np.asarray(np.maximum(length / v, np.sqrt(length / a)))
 
     ramps, brakes = ramp(shortest), until_brake(shortest)
-    if np.array_equal(shortest, longest):
+    if longest is shortest or np.array_equal(shortest, longest):
         return IndexTimes(a, ramps, ramps, brakes, brakes, ramps + brakes)
     return IndexTimes(a, ramps, ramp(longest), brakes, until_brake(longest), ramp(mean) + until_brake(mean))
 

@@ -240,14 +240,15 @@ def load_variants(machine: Machine, job: Job) -> LoadVariants:
     bands = [load.natural_band for load in loads]
     band = FrequencyBand(min(each.lowest for each in bands), max(each.highest for each in bands))
     torsion = spanning([load.torsion for load in loads])
-    hunting = [
-        hunting_band(*each, load.phases, completed.assumptions)
-        for each, load in zip(completed.variants, loads, strict=True)
-    ]
-    loads = [
-        replace(load, natural_band=band, torsion=torsion, mid_range=hunts)
-        for load, hunts in zip(loads, hunting, strict=True)
-    ]
+    if len(loads) > 1 or completed.assumptions:
+        hunting = [
+            hunting_band(*each, load.phases, completed.assumptions)
+            for each, load in zip(completed.variants, loads, strict=True)
+        ]
+        loads = [
+            replace(load, natural_band=band, torsion=torsion, mid_range=hunts)
+            for load, hunts in zip(loads, hunting, strict=True)
+        ]
     variants = tuple(LoadVariant(*each, load) for each, load in zip(completed.variants, loads, strict=True))
     return LoadVariants(completed.assumptions, variants)
 

@@ -16,35 +16,38 @@ from numpy.typing import NDArray
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks
 from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
+from firmware_host.planning.index.descent.points import Grid, Points
 from firmware_host.planning.index.descent.room import MotionRoom
-from firmware_host.planning.index.peaks import WORST_PEAK, peak_bounds, peaks_among, rough_peak_bounds
+from firmware_host.planning.index.peaks import (
+    WORST_PEAK,
+    least_peak,
+    peak_bounds,
+    peaks_among,
+    rough_peak_bounds,
+)
 from firmware_host.planning.index.ringing import settle_each, settle_of, settle_times
 from firmware_host.planning.index.times import times_of
 from firmware_host.planning.interrupt import Check
 
-SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 12, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
+SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspace(1e-2, 1.0, 80)])
 """Of the coarse grid, over the highest that the longest move can reach."""
 
-_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 40, endpoint=False), np.geomspace(0.1, 1.0, 96)])
-_SPARSE = 4
-_WORTH = 1.12  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
+_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 80)])
+_SPARSE = 3
+_WORTH = 1.15  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
 _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
-_VALLEYS = (12, 6, 4, 3, *(2,) * 20)
-_FASTER, _HARDER, _FOLLOWS = (
-    each.ravel() for each in np.meshgrid(*[np.linspace(-1.0, 1.0, 7)] * 2, np.array([True, False]), indexing="ij")
-)
-"""A grid: its speeds and accelerations, and whether those follow the largest steady one at each speed."""
+_VALLEYS = (8, 5, 3, 2, 2, *(1,) * 20)
 
-_OUTWARD = np.maximum(np.abs(_FASTER), np.abs(_HARDER)) == 1
+
+_OF_MANY, _OF_ONE = Grid.of(7, 0.28), Grid.of(11, 0.22)
 _FIRST_HALF_WIDTH = 0.06
-_LAST_HALF_WIDTH = 1e-4
-_SHRINK, _ONWARD = 0.28, 1.5
+_LAST_HALF_WIDTH = 5e-5
+_ONWARD, _NEARLY_THERE = 1.5, 1e-3
 _NEARLY = 0.1  # of a move's time: what rings by so much less than the longest may ring longest nearby
 _WIDE = 0.02
 _MUCH = 0.1
-_IN_REACH = 2.0  # of a grid's width: how much quicker than its middle its best may be
-_ROUNDING = 1 + 1e-12
+_ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _LOOKS = 8
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
@@ -56,33 +59,6 @@ class Wish:
     acceleration: float | None
     speed: float | None
     beside_bands: bool
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Points:
-    """Some points: `acceleration` rad/s^2, `speed` rad/s, `cost` s; each of shape (n,).
-
-    `width`: how far around them the next grid reaches, as a part of either. `peaks`: farthest swing over the
-    acceleration, pushed on and held back, shape (2, n); NaN where nobody looked.
-    """
-
-    acceleration: FloatArray
-    speed: FloatArray
-    cost: FloatArray
-    width: FloatArray
-    peaks: FloatArray
-
-    def best_apart(self, most: int) -> _Points:
-        """The `most` points of least cost, of those that lie within the width of each other only the best."""
-        of_a, of_v, width = self.acceleration.tolist(), self.speed.tolist(), self.width.tolist()
-        chosen = list[int]()
-        worth = self.cost <= self.cost.min(initial=np.inf) * (1 + _IN_REACH * self.width)
-        for each in np.argsort(np.where(worth, self.cost, np.inf), kind="stable")[: int(worth.sum())].tolist():
-            near = (k for k in chosen if abs(of_v[k] - of_v[each]) < width[k] * of_v[each])
-            if len(chosen) < most and not any(abs(of_a[k] - of_a[each]) < width[k] * of_a[each] for k in near):
-                chosen.append(each)
-        a, v, cost, wide = (each[chosen] for each in (self.acceleration, self.speed, self.cost, self.width))
-        return _Points(a, v, cost, wide, self.peaks[:, chosen])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,7 +77,7 @@ class Descent:
         self.room, self._wish, self._check = room, wish, check
         some = few(band, damping, 5, 1)
         self._ring = some.every(5), some.chosen(np.arange(some.natural.size) % 5 > 0)
-        self._round = round_the_edge(band, damping, 49, 15)
+        self._round = round_the_edge(band, damping, 28, 8)
         self._swing, self._fine_swing = least_damped(band, damping, 5), least_damped(band, damping, 11)
         self._caution = _HAIR
         moves = room.moves
@@ -119,7 +95,7 @@ class Descent:
         found = self._valleys
         if nearby is not None:
             a, v, cost = np.array(nearby)[:, None]
-            found = _Points(a, v, cost, np.full(1, _WIDE), _unknown(1))
+            found = Points(a, v, cost, np.full(1, _WIDE), _unknown(1))
         if not found.cost.size:
             return []
         found, among = self._looked_into(found)
@@ -129,24 +105,27 @@ class Descent:
                 break
             found, among = self._best_near(found, among)
             found = found.best_apart(keep)
-        columns = (found.acceleration, found.speed, found.cost)
-        return list(zip(*(column.tolist() for column in columns), strict=True))
+        a, v = found.acceleration, found.speed
+        if self._wish.acceleration is None and a.size:
+            a = np.minimum(a, self.room.steady_acceleration(v))
+        return list(zip(a.tolist(), v.tolist(), found.cost.tolist(), strict=True))
 
     def _moving(self, a: FloatArray, v: FloatArray) -> FloatArray:
         """Seconds of an average index without its settling, and a trace of the other moves."""
         return np.asarray(times_of(self.room.moves, a, v).duration @ self._weights)
 
-    def _steadily(self, a: FloatArray, v: FloatArray, steady: FloatArray) -> NDArray[np.bool_]:
-        """Whether a ramp as commanded is allowed at each of `v`, shape (..., n, 1), and its cruise wanted."""
-        kept = (a > 0) & (a <= steady * (1 + 1e-9))
-        if self._wish.beside_bands:
-            kept &= (v**2 * _ROUNDING >= a * self.room.moves.longest_of_all) | self.room.beside_bands(v)
-        return kept
+    def _wanted(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
+        """Whether no cruise of each pair is refused, shape (n,)."""
+        wanted = np.ones(a.shape, dtype=np.bool_)
+        if self._wish.beside_bands and a.size:
+            cruises = v**2 * _ROUNDING < a * self.room.moves.longest_of_all
+            wanted[cruises] = self.room.beside_bands(v[cruises])
+        return wanted
 
     # --- the coarse grid ----------------------------------------------------------------------------------------------
 
     @cached_property
-    def _valleys(self) -> _Points:
+    def _valleys(self) -> Points:
         """The deepest local minima of the coarse grid."""
         wish, room = self._wish, self.room
         speeds = SPEEDS * room.reachable_speed if wish.speed is None else np.array([wish.speed])
@@ -154,7 +133,10 @@ class Descent:
         v = speeds[:, None]
         steady = room.steady_acceleration(v)
         a = steady * shares if wish.acceleration is None else np.full(v.shape, wish.acceleration)
-        kept = self._steadily(a, v, steady)
+        kept = (a > 0) & (a <= steady * _EXACT)
+        if wish.beside_bands:
+            cruises = v**2 * _ROUNDING < a * room.moves.longest_of_all
+            kept &= ~cruises | room.beside_bands(v)
         if wish.speed is None:
             kept &= v**2 <= _BEYOND_REACH**2 * a * room.moves.longest_of_all
         cost = np.full(a.shape, np.inf)
@@ -164,7 +146,7 @@ class Descent:
         places = _minima(cost)
         first = np.full(places.shape[0], _FIRST_HALF_WIDTH)
         lowest, of_grid = cost[places[:, 0], places[:, 1]], a[places[:, 0], places[:, 1]]
-        return _Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
+        return Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
 
     def _coarse_cost(self, a: FloatArray, v: FloatArray, sparse: NDArray[np.bool_]) -> FloatArray:
         """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse` come first."""
@@ -188,6 +170,9 @@ class Descent:
         room, load = self.room, self.room.load
         most = load.torsion.peak(WORST_PEAK) * a
         kept = room.bears(most, most, v)
+        times = times_of(room.moves, a, v)
+        least = least_peak(load, times).max(axis=-1) * a
+        cost = np.where(room.bears(least, 0 * least, v), cost, np.inf)
         for bounds in (rough_peak_bounds, peak_bounds):
             if (at := self._worth_a_look(kept, cost)).size:
                 kept[at] = self._swings(a[at], v[at], bounds(load, times_of(room.moves, a[at], v[at])))
@@ -208,31 +193,33 @@ class Descent:
 
     # --- the finer grids ----------------------------------------------------------------------------------------------
 
-    def _best_near(self, around: _Points, among: _Ringing) -> tuple[_Points, _Ringing]:
+    def _best_near(self, around: Points, among: _Ringing) -> tuple[Points, _Ringing]:
         """The best point of a grid around each, if one is better, and the oscillators to look around it with."""
         room, wish = self.room, self._wish
         count = around.cost.size
-        v, a = self._grids(around)
-        steady = room.steady_acceleration(v)
+        grid = _OF_MANY if count > 1 else _OF_ONE
+        v, a = self._places(around, grid)
+        steady = room.steady_nearly(v)
         if wish.acceleration is None:
-            follows = steady / room.steady_acceleration(around.speed)[:, None]
-            a = np.where(steady > 0, np.minimum(a * np.where(_FOLLOWS, follows, 1.0), steady), a)
+            follows = steady / room.steady_nearly(around.speed)[:, None]
+            a = np.where(steady > 0, np.minimum(a * np.where(grid.follows, follows, 1.0), steady), a)
         a, v, steady = np.broadcast_arrays(a, v, steady)
         swings = _Swings(self, around)
-        most = np.where(swings.borne, around.cost, np.inf)[:, None]
+        most = np.where(swings.borne, around.cost, np.inf)
         moving, cost = self._moving(a, v), np.full(a.shape, np.inf)
-        at = np.nonzero(self._steadily(a, v, steady) & (moving < most))
-        own = among.own.chosen(at[0])
-        cost[at] = self._ringing(a[at], v[at], moving[at], np.broadcast_to(most, a.shape)[at], among.others, own)
+        at = np.nonzero((a > 0) & (a <= steady * _EXACT) & (moving < most[:, None]))
+        wanted = self._wanted(a[at], v[at])
+        at = at[0][wanted], at[1][wanted]
+        cost[at] = self._ringing(a[at], v[at], moving[at], most[at[0]], among.others, among.own.chosen(at[0]))
         best, peaks = swings.best(a, v, cost)
         rows = np.arange(count)
-        there = _Points(a[rows, best], v[rows, best], np.zeros(count), around.width, peaks)
+        there = Points(a[rows, best], v[rows, best], np.zeros(count), around.width, peaks)
         there, ringing = self._looked_into(there)
         better = np.isfinite(cost[rows, best]) & ((there.cost < around.cost) | ~swings.borne)
         much = there.cost < around.cost * (1 - _MUCH * around.width)
-        onward = better & much & _OUTWARD[best % _OUTWARD.size]
-        width = around.width * np.where(onward, _ONWARD, _SHRINK)
-        return _Points(
+        onward = better & much & grid.outward[best % grid.outward.size] & (around.width > _NEARLY_THERE)
+        width = around.width * np.where(onward, _ONWARD, grid.shrink)
+        return Points(
             np.where(better, there.acceleration, around.acceleration),
             np.where(better, there.speed, around.speed),
             np.where(better, there.cost, np.where(swings.borne, around.cost, np.inf)),
@@ -240,11 +227,11 @@ class Descent:
             np.where(better, peaks, swings.of_middle),
         ), ringing
 
-    def _grids(self, around: _Points) -> tuple[FloatArray, FloatArray]:
+    def _places(self, around: Points, grid: Grid) -> tuple[FloatArray, FloatArray]:
         """Speeds, and accelerations before they follow the largest steady one, shape (k, points) or (k, 1)."""
         wide, wish = around.width[:, None], self._wish
-        v = around.speed[:, None] * (np.exp(wide * _FASTER) if wish.speed is None else 1.0)
-        a = around.acceleration[:, None] * (np.exp(wide * _HARDER) if wish.acceleration is None else 1.0)
+        v = around.speed[:, None] * (np.exp(wide * grid.faster) if wish.speed is None else 1.0)
+        a = around.acceleration[:, None] * (np.exp(wide * grid.harder) if wish.acceleration is None else 1.0)
         return np.minimum(v, max(self.room.top_speed, wish.speed or 0.0)), a
 
     def _ringing(
@@ -271,7 +258,7 @@ class Descent:
         cost[at] = moving[at] + settle[at]
         return cost
 
-    def _looked_into(self, points: _Points) -> tuple[_Points, _Ringing]:
+    def _looked_into(self, points: Points) -> tuple[Points, _Ringing]:
         """The points with their cost as seen by many oscillators, and those of them that the next grid is seen with."""
         moving = self._moving(points.acceleration, points.speed)
         each = settle_each(self.room.load, self.room.moves, points.acceleration, points.speed, self._round)
@@ -295,7 +282,7 @@ class _Swings:
     in the middle keep the limits; `of_middle`: their peaks.
     """
 
-    def __init__(self, descent: Descent, middle: _Points) -> None:
+    def __init__(self, descent: Descent, middle: Points) -> None:
         self._descent, self._room = descent, descent.room
         self._most = float(self._room.load.torsion.peak(WORST_PEAK))
         self._middle = a, v = middle.acceleration, middle.speed
@@ -317,37 +304,44 @@ class _Swings:
 
         The cost of others becomes infinite.
         """
-        rows, worth, peaks = np.arange(a.shape[0]), np.isfinite(cost), _unknown(a.shape[0])
-        if not worth.any():
-            return np.asarray(cost.argmin(axis=1)), peaks
+        rows, at = np.arange(a.shape[0]), np.nonzero(np.isfinite(cost))
+        peaks = np.full((2, *a.shape), np.nan)
         sure = np.zeros(a.shape, dtype=np.bool_)
-        sure[worth] = self._room.bears(self._most * a[worth], self._most * a[worth], v[worth])
-        of_sure = np.full((2, *a.shape), np.nan)
-        for _ in range(_LOOKS):
-            fits = sure if sure[worth].all() else sure | (worth & self._fit(a, v))
-            best = np.where(fits, cost, np.inf).argmin(axis=1)
-            unsure = fits[rows, best] & ~sure[rows, best]
+        sure[at] = self._room.bears(self._most * a[at], self._most * a[at], v[at])
+        open_at = tuple(each[~sure[at]] for each in at)
+        logs = np.log(a[open_at]), np.log(v[open_at])
+        for _ in range(_LOOKS if open_at[0].size else 0):
+            hopeful = cost.copy()
+            hopeful[open_at] = np.where(self._fit(a, v, open_at, logs) | sure[open_at], cost[open_at], np.inf)
+            best = rows, hopeful.argmin(axis=1)
+            unsure = np.isfinite(hopeful[best]) & ~sure[best]
             if not unsure.any():
                 break
-            at = rows, best
-            found = np.stack(self._descent.sampled_peaks(a[at], v[at]))
-            sure[at] |= self._noted(a[at], v[at], found) & unsure
-            of_sure[:, rows, best] = found
-            worth[at] &= sure[at] | ~unsure
+            found = np.stack(self._descent.sampled_peaks(a[best], v[best]))
+            kept = self._noted(a[best], v[best], found)
+            peaks[:, best[0], best[1]] = found
+            sure[best] |= kept & unsure
+            cost[best] = np.where(unsure & ~kept, np.inf, cost[best])
         cost[~sure] = np.inf
-        best = cost.argmin(axis=1)
-        return best, of_sure[:, rows, best]
+        lowest = cost.argmin(axis=1)
+        return lowest, peaks[:, rows, lowest]
 
-    def _fit(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
-        """Whether each point keeps the limits as the nearest that was looked at swings."""
+    def _fit(
+        self,
+        a: FloatArray,
+        v: FloatArray,
+        at: tuple[NDArray[np.intp], ...],
+        logs: tuple[FloatArray, FloatArray],
+    ) -> NDArray[np.bool_]:
+        """Whether each of the points `at` keeps the limits as the nearest that was looked at swings, in its grid."""
         if not self._looked:
             self.of_middle = np.stack(self._descent.sampled_peaks(*self._middle))
             self._noted(*self._middle, self.of_middle)
-        log_a, log_v = np.log(a), np.log(v)
-        away = np.stack([np.abs(log_a - x[:, None]) + np.abs(log_v - y[:, None]) for x, y, *_ in self._looked])
-        nearest, rows = away.argmin(axis=0), np.arange(a.shape[0])[:, None]
-        up, down = (np.stack([each[k] for *_, each in self._looked])[nearest, rows] for k in (0, 1))
-        return self._room.bears(up * a, down * a, v)
+        row, looked = at[0], self._looked
+        away = [np.abs(logs[0] - x[row]) + np.abs(logs[1] - y[row]) for x, y, _ in looked]
+        nearest = np.argmin(away, axis=0)
+        up, down = np.stack([each for *_, each in looked])[nearest, :, row].T
+        return self._room.bears(up * a[at], down * a[at], v[at])
 
 
 def _unknown(count: int) -> FloatArray:

@@ -69,6 +69,10 @@ class MotionRoom:
         """The least that limits of the ramps as commanded allow (rad/s^2; not positive where nothing is safe)."""
         return least(self.allowed.steady(speeds, self.pull_out(speeds)), speeds)
 
+    def steady_nearly(self, speeds: FloatArray) -> FloatArray:
+        """`steady_acceleration` to a hundred-thousandth, from the table: for a search that looks at many."""
+        return np.interp(speeds, self._speeds, self._steady)
+
     def largest_acceleration(self, speeds: FloatArray) -> FloatArray:
         """The least of `sudden_bounds` (rad/s^2; not positive where nothing is safe)."""
         return least(self.sudden_bounds(speeds), speeds)
@@ -85,3 +89,7 @@ class MotionRoom:
     @cached_property
     def _swung(self) -> tuple[FloatArray, FloatArray]:
         return self.allowed.swung(self._speeds, self._pull_out)
+
+    @cached_property
+    def _steady(self) -> FloatArray:
+        return self.steady_acceleration(self._speeds)

@@ -52,7 +52,7 @@ class Resonance(Limit):
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound:
         del reserve
-        return _BesideBands(load)
+        return _BesideBands(load, *_bands(load))
 
 
 def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, FloatArray]:
@@ -60,11 +60,22 @@ def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, 
 
     The margin is the distance to the nearer edge of the nearest band as a part of that edge; negative inside a band.
     """
-    rate = load.step_rate(speed)[..., None] / load.microsteps
+    return _margin(load, speed, *_bands(load))
+
+
+def _bands(load: LoadCase) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest full steps/s of each band, shape (bands,)."""
     zeta = load.damping.middle
     bands = (load.natural_band, *load.torsion.upper)
     low = np.concatenate([resonant_step_rates(band.lowest, zeta)[:, 0] for band in bands])
     high = np.concatenate([resonant_step_rates(band.highest, zeta)[:, 1] for band in bands])
+    return low, high
+
+
+def _margin(
+    load: LoadCase, speed: FloatArray | float, low: FloatArray, high: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    rate = load.step_rate(speed)[..., None] / load.microsteps
     above, below = (rate - high) / high, (low - rate) / low
     margin = np.maximum(above, below)
     nearest = margin.argmin(axis=-1)[..., None]
@@ -75,6 +86,8 @@ def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, 
 @dataclass(frozen=True, slots=True, eq=False)
 class _BesideBands(MotionBound):
     load: LoadCase
+    low: FloatArray
+    high: FloatArray
 
     def cruise_margin(self, speeds: FloatArray) -> FloatArray:
-        return band_margin(self.load, speeds)[0]
+        return _margin(self.load, speeds, self.low, self.high)[0]
