@@ -26,6 +26,8 @@ JOB: dict[str, Any] = {
     "window": {"half_depth": "0.5 mm", "spot_diameter": "0.05 mm"},
     "segments": {"count": 1_000_000},
 }
+FINE: dict[str, Any] = {"driver.microsteps": 256}
+"""A machine fine enough for so many: a segment is no narrower than a microstep."""
 
 
 def main() -> None:
@@ -33,7 +35,7 @@ def main() -> None:
     from firmware_host.model import Job, Setup, load_machine
     from firmware_host.planning.plan import plan_job
 
-    plan = plan_job(Setup(Job.model_validate(JOB), load_machine("worm-chuck")))
+    plan = plan_job(Setup(Job.model_validate(JOB), load_machine("worm-chuck")).with_values(FINE))
     taken_s = time.perf_counter() - start
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
     sys.stdout.write(
