@@ -10,7 +10,6 @@ import hashlib
 import json
 import os
 import random
-import resource
 import shutil
 import signal
 import sys
@@ -31,6 +30,7 @@ from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.runs.status import run_status
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.settings.known_scale import KnownScales
+from tests.support.most_memory import most_bytes
 
 KEPT = Path(__file__).resolve().parents[1] / "kept"
 PORT = "memory://device"
@@ -278,7 +278,7 @@ def main(first: int, count: int, home: Path) -> None:
         KnownScales(home / "notes").last_run(PORT, "A")
         signal.alarm(0)
         others = [run.state for run in list_runs(runs) if run.path.name == "a whole one"]
-        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+        most = most_bytes()
         print(json.dumps({"seed": seed, "said": said, "others": others, "bytes": most}), file=shown, flush=True)
 
 
