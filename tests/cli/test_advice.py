@@ -87,7 +87,7 @@ def test_an_error_is_followed_by_the_commands_of_its_acts_once_each(
         acts_of_it = (acts.Unlock(), acts.Resume("runs/a", zero="here"), acts.Unlock())
         raise ControllerError("it is locked", acts=acts_of_it)
 
-    monkeypatch.setattr("firmware_host.cli.plans.load_job", fail)
+    monkeypatch.setattr("firmware_host.cli.input.planned.load_job", fail)
     ended = circumstep("segments", "shaft-scale")
     assert ended.status == 3
     assert ended.err == (
