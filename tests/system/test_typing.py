@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import subprocess
@@ -29,14 +30,14 @@ def room(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Any
 
 
 @pytest.fixture
-def pipe() -> Iterator[tuple[int, TextIO]]:
+def pipe(room: Any) -> Iterator[tuple[int, TextIO]]:
     read, write = os.pipe()
     with os.fdopen(read, encoding="utf-8") as source:
         yield write, source
-        try:
+        with contextlib.suppress(OSError):  # closed by the test
             os.close(write)
-        except OSError:
-            return  # closed by the test
+        while not room.keyboard_at(source).ended:
+            next_line(room.keyboard_at(source))  # a thread that still waited would read what comes at this number next
 
 
 def next_line(keyboard: Any) -> str | None:
