@@ -25,6 +25,11 @@ class Kind:
     si_factor: float = 1.0
     usual: tuple[str, ...] = ()
 
+    @property
+    def one(self) -> str:
+        """The name with its article: "a torque", "an angle"."""
+        return f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
+
 
 _OF_TORQUE = ("N*m", "N*cm", "N*mm", "mN*m", "cN*m", "kgf*m", "kgf*cm", "kgf*mm", "lbf*in", "lbf*ft", "ozf*in")
 _OF_INERTIA = ("kg*m^2", "kg*cm^2", "kg*mm^2", "g*m^2", "g*cm^2", "g*mm^2", "lb*in^2", "lb*ft^2", "oz*in^2")

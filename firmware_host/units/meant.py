@@ -59,7 +59,7 @@ def advice(text: str, kind: Kind, names: frozenset[str] = frozenset()) -> str:
         return remedy
     other = _kind_of(text)
     if other is not None and other is not kind:
-        return f'That is a unit of {other.name}; write a {kind.name} like "{kind.example}"'
+        return f'That is a unit of {other.name}; write {kind.one} like "{kind.example}"'
     return f'Units of {kind.name}: {", ".join(_shortest(kind))}; like "{kind.example}"'
 
 

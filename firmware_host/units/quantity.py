@@ -60,7 +60,7 @@ def refuse(problem: str, kind: Kind, remedy: str = "") -> PydanticCustomError:
 
 
 def _beyond(text: str, kind: Kind) -> PydanticCustomError:
-    return refuse(f"{text!r} is out of any workshop's range", kind, f'Write a {kind.name} like "{kind.example}"')
+    return refuse(f"{text!r} is out of any workshop's range", kind, f'Write {kind.one} like "{kind.example}"')
 
 
 @cache

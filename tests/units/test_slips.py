@@ -66,8 +66,9 @@ def test_a_unit_that_is_none_gets_the_one_that_is_meant(text: str, kind: str, me
         ("50 Nm", "length", "That is a unit of torque; write a length like"),
         ("5 deg", "length", "That is a unit of angle; write a length like"),
         ("5 mm", "torque", "That is a unit of length; write a torque like"),
+        ("5 g", "inertia", "That is a unit of mass; write an inertia like"),
     ],
-    ids=["nothing-near", "torque-for-length", "angle-for-length", "length-for-torque"],
+    ids=["nothing-near", "torque-for-length", "angle-for-length", "length-for-torque", "mass-for-inertia"],
 )
 def test_a_unit_that_nothing_is_near_to_gets_all_of_its_kind_or_its_own_kind(text: str, kind: str, words: str) -> None:
     assert words in told(text, kind)[1]
