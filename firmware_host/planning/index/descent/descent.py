@@ -29,10 +29,10 @@ from firmware_host.planning.index.ringing import settle_each, settle_of, settle_
 from firmware_host.planning.index.times import times_of
 from firmware_host.planning.interrupt import Check
 
-SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspace(1e-2, 1.0, 80)])
+SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
 """Of the coarse grid, over the highest that the longest move can reach."""
 
-_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 80)])
+_SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 96)])
 _SPARSE = 3
 _WORTH = 1.15  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
