@@ -162,6 +162,12 @@ def test_a_letter_that_is_no_axis_is_refused(axis: str) -> None:
 
 
 def test_only_steps_per_unit_rescale_and_name_their_axis() -> None:
-    assert [D.scaled_axis(key) for key in ("M92 A", "M92 E", "M203 A", "M201 A", "M92")] == ["A", "E", "", "", ""]
+    assert [D.scaled_axis(key) for key in ("M92 A", "M92 E", "M203 A", "M201 A", "M92")] == [
+        "A",
+        "",
+        "",
+        "",
+        "",
+    ]  # E is a feeder, no axis
     assert D.rescales("M92 A")
     assert not D.rescales("M203 A")
