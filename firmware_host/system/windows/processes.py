@@ -124,5 +124,5 @@ def split_command(line: str) -> tuple[str, ...]:
         else:
             word = (word or "") + piece.group()
     if quoted:
-        raise ValueError("no closing quotation mark")
+        raise ValueError("No closing quotation")
     return (*words, *([] if word is None else [word]))
