@@ -177,7 +177,8 @@ def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() ->
     assert "motor nema23-long" in by_choice
     assert set(" ".join(by_choice.values()).split()) & {"slower", "quicker"}
     text = printed(document)
-    assert "what stops it going faster: ringing" in text
+    assert plan.limits.motion.binding == ("index-length", "ringing")  # it speeds up to the middle, then slows down
+    assert "what stops it going faster: index-length, ringing" in text
 
 
 def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_said() -> None:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 from firmware_host.model.job.job import Job
-from firmware_host.model.machine.drives.chuck import Chuck
-from firmware_host.model.machine.drives.rollers import Rollers
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.part.part import ConePart, MeasuredPart, RoundPart, SolidPart, SteppedPart, TubePart
-from firmware_host.model.plausible.pair import INERTIA_SLIPS, Pair, Slip, over
+from firmware_host.model.plausible.pair import INERTIA_SLIPS, Pair, Slip, over, size_of
 
 _THOUSAND: tuple[Slip, ...] = (
     (300, 3e3, "Grams for kilograms, or g/cm^3 for kg/m^3?"),
@@ -178,14 +176,13 @@ JOB_PAIRS = (
 
 
 def _roller_to_part(job: Job, machine: Machine) -> float | None:
-    drive = machine.drive
-    return drive.roller_diameter.si / job.part.contact.si if isinstance(drive, Rollers) else None
+    across = size_of(machine.drive, "roller_diameter")
+    return across / job.part.contact.si if across is not None else None
 
 
 def _part_in_chuck(job: Job, machine: Machine) -> float | None:
-    drive = machine.drive
-    largest = drive.largest_grip if isinstance(drive, Chuck) else None
-    return job.part.contact.si / largest.si if largest is not None else None
+    largest = size_of(machine.drive, "largest_grip")
+    return job.part.contact.si / largest if largest is not None else None
 
 
 TOGETHER_PAIRS = (

@@ -4,32 +4,25 @@ from __future__ import annotations
 
 import math
 
-from firmware_host.model.machine.drives.chuck import Chuck
-from firmware_host.model.machine.drives.rollers import Rollers
 from firmware_host.model.machine.machine import Machine
-from firmware_host.model.plausible.pair import INERTIA_SLIPS, Pair, over
+from firmware_host.model.plausible.pair import INERTIA_SLIPS, Pair, size_of
 
 
 def _chuck_gyration(machine: Machine) -> float | None:
     """Inertia of a chuck against its mass at a radius of 15 mm."""
-    drive = machine.drive
-    if not isinstance(drive, Chuck) or drive.mass is None:
-        return None
-    return over(drive.inertia, drive.mass.si * 0.015**2)
+    inertia, mass = size_of(machine.drive, "inertia"), size_of(machine.drive, "mass")
+    return inertia / (mass * 0.015**2) if inertia and mass else None
 
 
 def _roller_mass(machine: Machine) -> float | None:
     """Inertia of a roller against that of solid steel as long as three times its diameter."""
-    drive = machine.drive
-    if not isinstance(drive, Rollers):
-        return None
-    across = drive.roller_diameter.si
-    return over(drive.roller_inertia, 7850 * math.pi / 32 * across**4 * 3 * across)
+    inertia, across = size_of(machine.drive, "roller_inertia"), size_of(machine.drive, "roller_diameter")
+    return inertia / (7850 * math.pi / 32 * across**4 * 3 * across) if inertia and across else None
 
 
 def _rows_apart(machine: Machine) -> float | None:
-    drive = machine.drive
-    return drive.centre_distance.si / (2 * drive.roller_diameter.si) if isinstance(drive, Rollers) else None
+    apart, across = size_of(machine.drive, "centre_distance"), size_of(machine.drive, "roller_diameter")
+    return apart / (2 * across) if apart and across else None
 
 
 def _largest_wheel(machine: Machine) -> float | None:

@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import BaseModel
+
 from firmware_host.units import Quantity
 
 #: (from, to, what was probably confused), for a ratio between the two
@@ -40,6 +42,12 @@ class Pair:
         """What was probably confused."""
         found = [text for low, high, text in self.slips if low <= ratio <= high]
         return found[0] if found else f"Check {', '.join(self.keys[:-1])} and {self.keys[-1]}"
+
+
+def size_of(described: BaseModel, key: str) -> float | None:
+    """The value of a key in SI units; None where it is not stated, or what is described has no such key."""
+    value = getattr(described, key, None)
+    return value.si if isinstance(value, Quantity) else None
 
 
 def over(value: Quantity | None, usual: float | None) -> float | None:
