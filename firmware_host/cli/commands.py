@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from importlib import import_module
 from typing import Any, NamedTuple
 
 import typer
 import typer.main
 from typer.core import TyperCommand, TyperGroup
+
+from firmware_host.system.environment import set_for_now
 
 
 class Entry(NamedTuple):
@@ -29,10 +28,10 @@ COMMANDS = (
     ),
     Entry(
         "segments",
-        "plans",
+        "segments",
         "Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams.",
     ),
-    Entry("moves", "plans", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
+    Entry("moves", "moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",
         "limits",
@@ -61,21 +60,6 @@ COMMANDS = (
 )
 
 
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    """Inside, numpy's linear algebra starts without a pool of threads: our sums are done before they are there."""
-    said = os.environ.get(_POOL)
-    os.environ.setdefault(_POOL, "1")
-    try:
-        yield
-    finally:
-        if said is None:
-            del os.environ[_POOL]
-
-
-_POOL = "OPENBLAS_NUM_THREADS"
-
-
 class Commands(TyperGroup):
     """The commands of the table. Until one is called, only its name and its help are there."""
 
@@ -85,12 +69,16 @@ class Commands(TyperGroup):
         self.commands.update({entry.name: TyperCommand(entry.name, help=entry.help) for entry in COMMANDS})
 
     def load(self, name: str) -> None:
-        """Import the command's file; nothing for a name that is no command."""
+        """Import the command's file; nothing for a name that is no command.
+
+        Meanwhile numpy's linear algebra starts without a pool of threads (our sums are done before they are there), and
+        pydantic does not look through all installed packages for additions to itself.
+        """
         entry = self._entries.get(name)
         if entry is None:
             return
         app = typer.Typer()
-        with _one_thread():
+        with set_for_now(OPENBLAS_NUM_THREADS="1", PYDANTIC_DISABLE_PLUGINS="1"):
             import_module(f"firmware_host.cli.{entry.file}").register(app)
         command = typer.main.get_group(app).commands[name]
         command.help = entry.help

@@ -1,7 +1,5 @@
 """What every described thing has in common: frozen, no unknown keys, no infinite numbers."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
@@ -23,7 +21,10 @@ Version = Annotated[Literal[1], BeforeValidator(_no_truth_value)]
 
 
 class Described(BaseModel):
-    """Base of every model read from a user's file."""
+    """Base of every model read from a user's file.
+
+    These files leave their annotations as they are: those of the future are texts, which pydantic would compile again.
+    """
 
     model_config = ConfigDict(
         frozen=True,

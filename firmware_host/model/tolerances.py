@@ -1,7 +1,5 @@
 """How well the data are known: what `limits --reliability` draws at random, each as a plus-minus part of its value."""
 
-from __future__ import annotations
-
 from typing import Annotated, TypeAlias
 
 from pydantic import Field

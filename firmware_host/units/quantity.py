@@ -19,10 +19,10 @@ from firmware_host.units.table import SIZES
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]{1,30}(?:\.[0-9]{0,30})?|\.[0-9]{1,30})(?:[eE][+-]?[0-9]{1,2})?(?:/[0-9]{1,12})?")
 #: Numbers that begin like one of those, and that no quantity reaches.
-_BEYOND = re.compile(r"[+-]?(?:[0-9]{31}|(?:[0-9]+\.?[0-9]*|\.[0-9]+)[eE][+-]?[0-9]{3})")
+_BEYOND = r"[+-]?(?:[0-9]{31}|(?:[0-9]+\.?[0-9]*|\.[0-9]+)[eE][+-]?[0-9]{3})"
 _FACTOR = r"\(* ?(?:1|[A-Za-zµμΩ°_]+(?: ?(?:\^|\*\*) ?-?[1-4])?) ?\)*"
 #: Products and quotients of named units; a power is one digit, and nothing is raised twice.
-_UNIT = re.compile(rf"{_FACTOR}(?: ?[*/ ] ?{_FACTOR})*")
+_UNIT = rf"{_FACTOR}(?: ?[*/ ] ?{_FACTOR})*"
 _LONGEST, _LONGEST_UNIT = 80, 40
 _SMALLEST, _LARGEST = Fraction(1, 10**12), Fraction(10**12)
 
@@ -73,7 +73,7 @@ def _unit_size(text: str, kind: Kind) -> Fraction:
         raise refuse(f"{text[:_LONGEST_UNIT]!r}... is not a unit", kind)
     from firmware_host.units import meant, registry  # these take long, and are seldom needed
 
-    if not _UNIT.fullmatch(" ".join(text.split())):
+    if not re.fullmatch(_UNIT, " ".join(text.split())):
         raise refuse(f"{text!r} is not a unit", kind, meant.advice(text, kind))
     try:
         return registry.size_of(text, kind)
@@ -106,14 +106,16 @@ def _number_and_unit(text: str, kind: Kind) -> tuple[Fraction, str]:
     """The number that `text` begins with, exactly, and the text of the unit behind it."""
     number = _NUMBER.match(text)
     unit = text[number.end() :].strip() if number is not None else ""
-    if unit not in SIZES[kind.name] and not _BEYOND.match(text):
+    usual = unit in SIZES[kind.name]  # so nothing of a number is left before it
+    beyond = not usual and re.match(_BEYOND, text) is not None
+    if not usual and not beyond:
         from firmware_host.units import numbers  # only where something may be wrong
 
         if wrong := numbers.what_is_wrong(text):
             raise refuse(f"{text!r} {wrong.problem}", kind, wrong.remedy)
     if number is None:
         raise refuse(f"{text!r} does not begin with a finite number", kind)
-    if _BEYOND.match(text):
+    if beyond:
         raise _beyond(text, kind)
     if not unit:
         raise refuse(f"{text!r} has no unit", kind)

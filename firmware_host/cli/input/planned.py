@@ -12,11 +12,13 @@ from firmware_host.model.files.loading import Setup, load_job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.layout.seams import AS_ENTERED, TrueSizes
 from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
+from firmware_host.system.environment import set_for_now
 
 
 def read(job: str) -> Setup:
     """`load_job`; what is hardly ever so in the files is told on standard error."""
-    setup = load_job(job)
+    with set_for_now(PYDANTIC_DISABLE_PLUGINS="1"):  # else it looks through all installed packages for additions
+        setup = load_job(job)
     for line in setup.remarks:
         output.remark(f"warning: {line}", style="yellow")
     return setup

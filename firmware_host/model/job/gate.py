@@ -1,7 +1,5 @@
 """How a pass is started and known to be done. Kinds beyond these come from plug-ins and check their own options."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator

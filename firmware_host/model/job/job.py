@@ -1,7 +1,5 @@
 """The job: which machine, which part, which mark, and how it is to be run."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator

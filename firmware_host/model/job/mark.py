@@ -1,7 +1,5 @@
 """The mark: what is to be engraved, and where its artwork leaves gaps."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Self
 

@@ -1,7 +1,5 @@
 """The marking window: how far from the focal plane the laser still marks."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Literal, Self
 

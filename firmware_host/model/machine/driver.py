@@ -1,7 +1,5 @@
 """The driver: the current it sets, the microsteps it makes, the steps it can take in."""
 
-from __future__ import annotations
-
 from typing import Self
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """A gearing stage between the motor and the drive's shaft."""
 
-from __future__ import annotations
-
 import math
 from fractions import Fraction
 from typing import Literal, Self

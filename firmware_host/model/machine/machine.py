@@ -1,7 +1,5 @@
 """The rotary machine: motor, driver, gearing, drive, support, axis and link."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from math import prod
 from typing import Annotated, Any, Literal, Self

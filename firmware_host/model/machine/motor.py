@@ -1,7 +1,5 @@
 """The stepper motor: what its datasheet says."""
 
-from __future__ import annotations
-
 import itertools
 from typing import Self
 

@@ -1,7 +1,5 @@
 """How the machine swings about its rest on the motor's magnetic spring, as somebody measured it."""
 
-from __future__ import annotations
-
 from typing import Self
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """Bodies beside the axis of a part: a handle, a boss, a flange that is cut away on one side."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """The round part."""
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from fractions import Fraction
 from pathlib import Path

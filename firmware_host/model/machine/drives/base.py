@@ -1,7 +1,5 @@
 """What every kind of drive answers about itself, so that nothing else asks which kind it is."""
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -105,6 +103,6 @@ class Drive(Described, ABC):
         """(thinnest, thickest) diameter that the jaws hold, None of either if not given; None without jaws."""
         return None
 
-    def stronger(self) -> Iterable[tuple[str, Drive]]:
+    def stronger(self) -> Iterable[tuple[str, "Drive"]]:
         """The drive with one thing stronger each, and the key with its new value."""
         return ()

@@ -1,0 +1,51 @@
+"""`segments`: where the segments of a job lie, and what to expect at the seams."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+from pydantic_core import PydanticCustomError
+
+from firmware_host.cli.input.arguments import JobArgument, JsonOption
+from firmware_host.cli.input.planned import laid_out, read
+from firmware_host.cli.screen import documents
+from firmware_host.errors import InputError, QuantityError
+from firmware_host.planning.layout.seams import TrueSizes
+from firmware_host.reporting.segments import segments_document
+from firmware_host.units import parse_quantity
+
+
+def segments(
+    job: JobArgument,
+    json: JsonOption = False,
+    true_diameter: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for a part of this true diameter.")
+    ] = "",
+    true_roller: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Predict the seams for rollers of this true diameter.")
+    ] = "",
+) -> None:
+    """Print the layout; the true diameters only change what is predicted of the seams."""
+    true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
+    setup = read(job)
+    if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
+        problem = f"machine {setup.job.machine!r} has no rollers"
+        raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
+    plan = laid_out(setup, true)
+    documents.show(segments_document(plan), json=json, remarks=setup.remarks)
+
+
+def _length(text: str, option: str) -> float | None:
+    if not text:
+        return None
+    try:
+        return parse_quantity(text, "length", "positive").si
+    except PydanticCustomError as error:
+        context = error.context or {}
+        raise QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option) from error
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command of this file."""
+    app.command()(segments)
