@@ -41,7 +41,11 @@ def pulse_square(
     most, phase = np.exp(-damping * natural * shortest), natural * root * shortest
     if longest is shortest:
         sine = _half_sine_square(phase) if roughly else np.square(np.sin(phase / 2))
-        return np.asarray(np.square(1 - most) + 4 * most * sine)
+        square = np.square(1 - most)
+        most *= 4
+        most *= sine
+        square += most
+        return np.asarray(square)
     last, fewest = natural * root * longest, np.exp(-damping * natural * longest)
     half_turn = (2 * np.ceil((phase / np.pi - 1) / 2) + 1) * np.pi
     sine = np.where(half_turn <= last, 1.0, np.maximum(np.square(np.sin(phase / 2)), np.square(np.sin(last / 2))))
@@ -81,11 +85,11 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
     friction is then no help.
     """
     tilt, root = np.arcsin(damping), np.sqrt(1 - np.square(damping))
-    pole, jump = 1j * np.exp(1j * tilt), np.exp(-1j * tilt) / root
+    jump = np.exp(-1j * tilt) / root
     turned, coasted = natural * ramp, natural * cruise
-    over_ramp = np.exp(pole * turned)
+    over_ramp = _turned_on(turned, damping, root)
     cruising = jump * (1 - over_ramp)
-    braking = cruising * np.exp(pole * coasted) + jump
+    braking = cruising * _turned_on(coasted, damping, root) + jump
     resting = braking * over_ramp - jump
     shape = over_ramp.shape
     swings, lasts = np.empty((4, *shape), dtype=np.complex128), np.empty((4, *shape))
@@ -100,24 +104,30 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
     return SwingPeaks(np.maximum(pushing, backward), -lowest.min(axis=0))
 
 
+def _turned_on(by: FloatArray, damping: FloatArray, root: FloatArray) -> _Complex:
+    """exp(p x) for x of `by` (>= 0), `root` being sqrt(1 - zeta^2)."""
+    decay, phase = np.exp(-damping * by), root * by
+    found = np.empty(by.shape, dtype=np.complex128)
+    found.real, found.imag = decay * np.cos(phase), decay * np.sin(phase)
+    return found
+
+
 def _extremes(swing: _Complex, lasts: FloatArray, tilt: FloatArray, decay: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(lowest, highest) real part of `swing` exp(p x), and of that turned on by twice the tilt, for x from 0 on.
 
     As long as x cos(tilt) is within `lasts`, the end left out. `tilt` and its tangent `decay` broadcast with one
     `swing`.
     """
-    angle, radius = np.angle(swing), np.abs(swing)
+    angle, radius = np.arctan2(swing.imag, swing.real), np.abs(swing)
     size = radius * np.cos(tilt)
-    lows, highs = [], []
-    for lead in (0.0, 2.0):  # the load's acceleration leads the spring's pull by twice the tilt
-        start = radius * np.cos(angle + lead * tilt) if lead else swing.real
-        wait = np.mod(np.pi - (angle + (lead + 1) * tilt), _TURN)
-        later = np.where(wait < np.pi, wait + np.pi, wait - np.pi)
-        low = np.where(wait <= lasts, -size * np.exp(-decay * wait), start)
-        high = np.where(later <= lasts, size * np.exp(-decay * later), start)
-        lows.append(np.minimum(start, low))
-        highs.append(np.maximum(start, high))
-    return np.minimum(*lows), np.maximum(*highs)
+    start, wait = np.empty((2, *swing.shape)), np.empty((2, *swing.shape))
+    start[0], start[1] = swing.real, radius * np.cos(angle + 2 * tilt)
+    wait[0], wait[1] = np.pi - (angle + tilt), np.pi - (angle + 3 * tilt)  # the load's acceleration leads by two
+    wait[wait < 0] += _TURN
+    later = np.where(wait < np.pi, wait + np.pi, wait - np.pi)
+    low = np.where(wait <= lasts, -size * np.exp(-decay * wait), start)
+    high = np.where(later <= lasts, size * np.exp(-decay * later), start)
+    return np.minimum(start, low).min(axis=0), np.maximum(start, high).max(axis=0)
 
 
 def _pull_while_backward(

@@ -40,7 +40,8 @@ _OF_PURPOSE = {Purpose.TAKE_UP: MoveKind.TAKE_UP, Purpose.FINISH: MoveKind.FINIS
 class IndexMoves:
     """Groups of moves, arrays of shape (groups,), groups >= 1.
 
-    `shortest`, `longest`, `mean`: lengths (rad, > 0) in the group. `count`: how many moves. `kind`: a `MoveKind`
+    `shortest`, `longest`, `mean`: lengths (rad, > 0) in the group; the first two are one array where no group holds
+    several. `count`: how many moves. `kind`: a `MoveKind`
     each; those that a gate opens after have to settle. `lead_shortest`, `lead_longest`: lengths of the move directly
     before, which ends without settling (a take-up of lost motion, say); 0 where there is none.
     """
@@ -59,15 +60,19 @@ class IndexMoves:
         return np.asarray(self.kind <= MoveKind.RETURN)
 
     @cached_property
-    def gated_lengths(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Shortest, longest and mean of the gated groups, each shape (gated groups,)."""
-        return self.shortest[self.gated], self.longest[self.gated], self.mean[self.gated]
+    def led(self) -> bool:
+        """Whether something leads to any of the gated groups."""
+        return bool(self.lead_longest[self.gated].any())
 
     @cached_property
-    def gated_leads(self) -> tuple[FloatArray, FloatArray] | None:
-        """Shortest and longest lead of the gated groups, each shape (gated groups,); None where nothing leads."""
-        leads = self.lead_shortest[self.gated], self.lead_longest[self.gated]
-        return leads if leads[1].any() else None
+    def gated_lengths(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Shortest, longest and mean of the gated groups, shape (gated groups,); behind them their leads, if `led`."""
+        shortest, longest, mean = (each[self.gated] for each in (self.shortest, self.longest, self.mean))
+        if self.led:
+            first, last = self.lead_shortest[self.gated], self.lead_longest[self.gated]
+            shortest, longest = np.append(shortest, first), np.append(longest, last)
+            mean = np.append(mean, (first + last) / 2)
+        return shortest, _one_if_equal(shortest, longest), mean
 
     @cached_property
     def longest_of_all(self) -> float:
@@ -110,7 +115,13 @@ def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> 
         groups = [(whole, whole, whole, 1.0, 0.0, 0.0, MoveKind.INDEX)]
     *columns, of_kind = zip(*groups, strict=True)
     shortest, longest, mean, count, lead_shortest, lead_longest = (np.array(column) for column in columns)
+    longest = _one_if_equal(shortest, longest)
     return IndexMoves(shortest, longest, mean, count, np.array(of_kind, np.int8), lead_shortest, lead_longest)
+
+
+def _one_if_equal(shortest: FloatArray, longest: FloatArray) -> FloatArray:
+    """`longest`, or `shortest` itself where it is the same: what is one array needn't be reckoned twice."""
+    return shortest if np.array_equal(shortest, longest) else longest
 
 
 def _groups(lengths: FloatArray, leads: FloatArray) -> list[tuple[float, float, float, float, float, float]]:

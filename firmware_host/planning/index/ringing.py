@@ -36,20 +36,19 @@ def half_microstep(load: LoadCase) -> float:
 class Pulses:
     """What makes the part swing before the gates of some motions: the gated indexes, and what leads to them, if any.
 
-    Arrays of shape (..., gated groups). A lead ends without settling; the index begins right after it, or later.
-    `torsion`: what a train that twists adds to the swing of its lowest frequency.
+    `times`: of shape (..., gated groups), or twice as many where they are `led`: behind the indexes their leads. A lead
+    ends without settling; the index begins right after it, or later. `torsion`: what a train that twists adds to the
+    swing of its lowest frequency.
     """
 
-    index: IndexTimes
-    lead: IndexTimes | None
+    times: IndexTimes
+    led: bool
     torsion: Torsion
 
     @classmethod
     def of(cls, load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> Pulses:
         """Of the gated groups of `moves` at each motion (part rad/s^2 and rad/s; they broadcast, > 0)."""
-        leads = moves.gated_leads
-        led = index_times(leads[0], leads[1], leads[1], acceleration, speed) if leads is not None else None
-        return cls(index_times(*moves.gated_lengths, acceleration, speed), led, load.torsion)
+        return cls(index_times(*moves.gated_lengths, acceleration, speed), moves.led, load.torsion)
 
     def swing(self, natural: FloatOrArray, damping: FloatOrArray, *, roughly: bool = False) -> FloatArray:
         """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.
@@ -58,29 +57,26 @@ class Pulses:
         `vibration.index_residual_amplitude`, factorised. What a lead has left is added in the worst phase, as nobody
         knows how long after it the index begins. `roughly`: see `pulse_square`.
         """
-        left = self._swing(self.index, natural, damping, roughly)
-        if self.lead is None:
-            return left
-        of_lead = self._swing(self.lead, natural, damping, roughly)
-        return left + np.exp(-damping * natural * self.index.shortest) * of_lead
+        times = self.times
+        ramp, brake = _pulses(times, natural, damping, roughly)
+        swing = self.torsion.swing(times.acceleration * np.sqrt(ramp * brake), times.acceleration)
+        if not self.led:
+            return swing
+        half = swing.shape[-1] // 2
+        return swing[..., :half] + np.exp(-damping * natural * times.shortest[..., :half]) * swing[..., half:]
 
     def bend(self, natural: FloatArray, decay: FloatArray) -> FloatArray:
         """Bound of the second derivative of what `swing` is the size of, by ln w and by asin(zeta), rad/s^2.
 
         `natural`: the highest w of a cell, `decay` (1/s) its least zeta w.
         """
-        found = self.torsion.first * _bend(self.index, np.zeros(1), np.zeros(1), natural, decay)
-        if self.lead is None:
-            return found
-        soonest, latest = self.index.shortest, self.index.ramp_long + self.index.until_brake_long
-        return found + self.torsion.first * _bend(self.lead, soonest, latest, natural, decay)
-
-    def _swing(
-        self, times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray, roughly: bool = False
-    ) -> FloatArray:
-        ramp = pulse_square(times.ramp_short, times.ramp_long, natural, damping, roughly=roughly)
-        brake = pulse_square(times.until_brake_short, times.until_brake_long, natural, damping, roughly=roughly)
-        return self.torsion.swing(times.acceleration * np.sqrt(ramp * brake), times.acceleration)
+        soonest, latest = self.times.shortest, self.times.ramp_long + self.times.until_brake_long
+        if not self.led:
+            return self.torsion.first * _bend(self.times, 0 * soonest, 0 * latest, natural, decay)
+        half = soonest.shape[-1] // 2
+        soonest, latest = (np.concatenate([0 * each[..., :half], each[..., :half]], axis=-1) for each in (soonest, latest))
+        found = self.torsion.first * _bend(self.times, soonest, latest, natural, decay)
+        return found[..., :half] + found[..., half:]
 
 
 def settle_times(
@@ -112,7 +108,7 @@ def settle_each(
 ) -> FloatArray:
     """The same of each of `among`, shape (oscillators, ...); negative where the part rings less from the start."""
     pulses = Pulses.of(load, moves, acceleration, speed)
-    return _seconds(load, pulses, *among.before(pulses.index.duration.ndim))
+    return _seconds(load, pulses, *among.before(pulses.times.duration.ndim))
 
 
 def settle_of(
@@ -168,6 +164,16 @@ def longest_settling(
 
     settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, FIRST_ALONG, ALONG, 1e-3, _INSTANT)
     return np.where(settle > _INSTANT, settle, 0.0)
+
+
+def _pulses(times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray, roughly: bool) -> FloatArray:
+    """See `pulse_square`: of the ramps and of ramp and cruise, shape (2, ...), broadcast with the oscillators."""
+    axes = (1,) * (np.ndim(natural) - times.ramp_short.ndim)
+    shortest = np.array([times.ramp_short, times.until_brake_short]).reshape(2, *axes, *times.ramp_short.shape)
+    longest = shortest
+    if times.ramp_long is not times.ramp_short:
+        longest = np.array([times.ramp_long, times.until_brake_long]).reshape(shortest.shape)
+    return pulse_square(shortest, longest, natural, damping, roughly=roughly)
 
 
 def _bend(

@@ -31,8 +31,8 @@ class IndexTimes:
         """Of the shortest index of each group, s."""
         return self.ramp_short + self.until_brake_short
 
-    def at(self, motions: NDArray[np.bool_]) -> IndexTimes:
-        """The same of those motions alone, `motions` of shape (...); then (motions, groups)."""
+    def at(self, motions: NDArray[np.intp]) -> IndexTimes:
+        """The same of some motions alone, `motions` of shape (n,), where those of all have one axis."""
         one_length, short, brake_short = (
             self.ramp_long is self.ramp_short,
             self.ramp_short[motions],
@@ -53,7 +53,8 @@ def index_times(
 ) -> IndexTimes:
     """Times of groups of index lengths (rad, shape (groups,)) at each motion (rad/s^2, rad/s; they broadcast, > 0).
 
-    A triangle in speed if d <= v^2/a, else a trapezoid (see `velocity.plan_index`).
+    A triangle in speed if d <= v^2/a, else a trapezoid (see `velocity.plan_index`). Where no group holds several
+    lengths, `longest` and `shortest` are one array, and `mean` isn't looked at.
     """
     a, v = np.asarray(acceleration), np.asarray(speed)
     if a.shape != v.shape:
@@ -61,16 +62,16 @@ def index_times(
     a, v = a[..., None], v[..., None]
     full_ramp = v / a
 
-    def ramp(length: FloatArray) -> FloatArray:
-        return np.asarray(np.minimum(full_ramp, np.sqrt(length / a)))
+    def parts(length: FloatArray) -> tuple[FloatArray, FloatArray]:
+        of_triangle = np.sqrt(length / a)
+        return np.minimum(full_ramp, of_triangle), np.maximum(length / v, of_triangle)
 
-    def until_brake(length: FloatArray) -> FloatArray:
-        return np.asarray(np.maximum(length / v, np.sqrt(length / a)))
-
-    ramps, brakes = ramp(shortest), until_brake(shortest)
-    if longest is shortest or np.array_equal(shortest, longest):
+    ramps, brakes = parts(shortest)
+    if longest is shortest:
         return IndexTimes(a, ramps, ramps, brakes, brakes, ramps + brakes)
-    return IndexTimes(a, ramps, ramp(longest), brakes, until_brake(longest), ramp(mean) + until_brake(mean))
+    longest_ramps, longest_brakes = parts(longest)
+    mean_ramps, mean_brakes = parts(mean)
+    return IndexTimes(a, ramps, longest_ramps, brakes, longest_brakes, mean_ramps + mean_brakes)
 
 
 def times_of(moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> IndexTimes:
