@@ -125,8 +125,9 @@ def _extremes(swing: _Complex, lasts: FloatArray, tilt: FloatArray, decay: Float
     wait[0], wait[1] = np.pi - (angle + tilt), np.pi - (angle + 3 * tilt)  # the load's acceleration leads by two
     wait[wait < 0] += _TURN
     later = np.where(wait < np.pi, wait + np.pi, wait - np.pi)
-    low = np.where(wait <= lasts, -size * np.exp(-decay * wait), start)
-    high = np.where(later <= lasts, size * np.exp(-decay * later), start)
+    left, half_turn = size * np.exp(-decay * wait), np.exp(-decay * np.pi)
+    low = np.where(wait <= lasts, -left, start)
+    high = np.where(later <= lasts, np.where(wait < np.pi, left * half_turn, left / half_turn), start)
     return np.minimum(start, low).min(axis=0), np.maximum(start, high).max(axis=0)
 
 
@@ -150,12 +151,15 @@ def _pull_while_backward(
         return most
     damping, tilt = (np.broadcast_to(each, braking.shape)[wanted] for each in (damping, tilt))
     left, step, turned = left[wanted], step[wanted], turned[wanted]
-    pole = 1j * np.exp(1j * tilt)
+    root = np.cos(tilt)
     swing = np.empty((_STEPS + 1, left.size), dtype=np.complex128)
-    swing[0], swing[1:] = braking[wanted] * np.exp(pole * (turned - left)), np.exp(pole * step)
+    swing[0] = braking[wanted] * _turned_on(turned - left, damping, root)
+    swing[1:] = _turned_on(step, damping, root)
     np.multiply.accumulate(swing, axis=0, out=swing)
-    speed = left - _DONE * step - (swing * pole).real
-    pull = 1 - np.minimum(swing.real, (swing * np.exp(2j * tilt)).real) + np.square(step) / 2
+    along, across = swing.real.copy(), swing.imag.copy()
+    speed = left - _DONE * step + damping * along + root * across
+    load = np.cos(2 * tilt) * along - np.sin(2 * tilt) * across
+    pull = 1 - np.minimum(along, load) + np.square(step) / 2
     found = np.where(speed <= _FASTEST * step, pull, 0.0).max(axis=0)
     most[wanted] = found
     return most

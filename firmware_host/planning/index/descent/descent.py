@@ -49,6 +49,7 @@ _WIDE = 0.02
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _LOOKS = 8
+_FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
 
@@ -175,12 +176,12 @@ class Descent:
         cost = np.where(room.bears(least, 0 * least, v), cost, np.inf)
         for bounds in (rough_peak_bounds, peak_bounds):
             if (at := self._worth_a_look(kept, cost)).size:
-                kept[at] = self._swings(a[at], v[at], bounds(load, times_of(room.moves, a[at], v[at])))
+                kept[at] = self._swings(a[at], v[at], bounds(load, times.at(at)))
         at = self._worth_a_look(kept, cost)
         for some in (self._swing.every(5), self._swing):
             if at.size:
                 self._check()
-                peaks = peaks_among(load, times_of(room.moves, a[at], v[at]), some)
+                peaks = peaks_among(load, times.at(at), some)
                 at = at[self._swings(a[at], v[at], peaks)]
         kept[at] = True
         return kept
@@ -250,6 +251,8 @@ class Descent:
         load, moves = self.room.load, self.room.moves
         settle = np.zeros(a.shape) if own is None else np.maximum(settle_of(load, moves, a, v, own), 0.0)
         cost, at = np.full(a.shape, np.inf), np.flatnonzero(moving + settle <= most)
+        if at.size <= _FEW and len(among) > 1:
+            among = (among[0].and_also(*among[1:]),)
         for some in among:
             if at.size and some.natural.size:
                 found = np.maximum(settle[at], settle_times(load, moves, a[at], v[at], some, self._check))
