@@ -33,7 +33,7 @@ SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspa
 """Of the coarse grid, over the highest that the longest move can reach."""
 
 _SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 96)])
-_SPARSE = 3
+_SPARSE, _SPARSER = 3, 7
 _WORTH = 1.15  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
 _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
@@ -150,11 +150,11 @@ class Descent:
         return Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
 
     def _coarse_cost(self, a: FloatArray, v: FloatArray, sparse: NDArray[np.bool_]) -> FloatArray:
-        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse` come first."""
+        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse`, few first, come first."""
         cost, moving = np.full(a.shape, np.inf), self._moving(a, v)
-        known = np.inf
-        for those in (sparse, np.ones_like(sparse)):
-            at = np.flatnonzero(those & (moving <= known * _WORTH))
+        known, some = np.inf, np.flatnonzero(sparse)
+        for those in (some[::_SPARSER], some, np.arange(a.size)):
+            at = those[moving[those] <= known * _WORTH]
             cost[at] = self._cost(a[at], v[at], moving[at], known * _WORTH)
             known = cost.min(initial=np.inf)
         return cost
