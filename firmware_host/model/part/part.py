@@ -209,8 +209,8 @@ class ConePart(StraightPart):
         """Diameter at the drive; with several places of contact, the mean of the thickest and the thinnest."""
         if not self.contact_from:
             return self.contact_diameter or self.diameter
-        sizes = [self.diameter_at(place) for place in self.contact_from]
-        mean = (max(sizes) + min(sizes)) / 2
+        places = [place.exact for place in self.contact_from]
+        mean = self.large_diameter.exact - self.taper * (min(places) + max(places))
         return Quantity(f"{float(mean) * 1e3:.10g} mm", mean, "length")
 
     @property

@@ -74,7 +74,9 @@ class Pulses:
         if not self.led:
             return self.torsion.first * _bend(self.times, 0 * soonest, 0 * latest, natural, decay)
         half = soonest.shape[-1] // 2
-        soonest, latest = (np.concatenate([0 * each[..., :half], each[..., :half]], axis=-1) for each in (soonest, latest))
+        soonest, latest = (
+            np.concatenate([0 * each[..., :half], each[..., :half]], axis=-1) for each in (soonest, latest)
+        )
         found = self.torsion.first * _bend(self.times, soonest, latest, natural, decay)
         return found[..., :half] + found[..., half:]
 

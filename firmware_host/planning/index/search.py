@@ -182,8 +182,8 @@ class IndexSearch(MotionRoom):
 def _keep_memory() -> None:
     """Have the C library keep the memory that arrays leave, for the next ones: thousands of page faults a search less.
 
-    glibc keeps at least as much as the largest block that it was ever handed back (mallopt(3), M_MMAP_THRESHOLD, "dynamic
-    adjustment"); so it is handed one, which nothing was ever written to. Other libraries don't mind.
+    glibc keeps at least as much as the largest block that it was ever handed back (mallopt(3), M_MMAP_THRESHOLD:
+    "dynamic"); so it is handed one, to which nothing was ever written. Other libraries don't mind.
     """
     np.empty(_KEPT_BYTES, dtype=np.uint8)
 
