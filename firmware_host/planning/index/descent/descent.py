@@ -150,7 +150,7 @@ class Descent:
         return Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
 
     def _coarse_cost(self, a: FloatArray, v: FloatArray, sparse: NDArray[np.bool_]) -> FloatArray:
-        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; a few of `sparse` come first."""
+        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse` come first."""
         cost, moving = np.full(a.shape, np.inf), self._moving(a, v)
         known, some = np.inf, np.flatnonzero(sparse)
         for those in (some[::_SPARSER], some, np.arange(a.size)):
