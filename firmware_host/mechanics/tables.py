@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from firmware_host.errors import InputError
 
 
-@dataclass(frozen=True, slots=True)
-class TableRange:
+class TableRange(NamedTuple):
     """A tabulated value: `low` <= `high`, both in `unit`, and the publication it was copied from."""
 
     low: float

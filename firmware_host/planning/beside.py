@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import singledispatch
+from typing import NamedTuple
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.body import inertia
@@ -14,8 +15,7 @@ from firmware_host.model.part.bodies import AnySideBody, SideBox, SideCylinder
 from firmware_host.units import Quantity
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
+class Beside(NamedTuple):
     """Bodies beside the axis together; what is cut away counts as negative.
 
     `mass` kg; `inertia` kg m^2 about the part's axis; `moments`: of each its mass times its distance (kg m) and its

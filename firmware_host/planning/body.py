@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import singledispatch
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ _METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
 _MESH_TOLERANCE = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Body:
+class Body(NamedTuple):
     """A part as a turning mass.
 
     `mass` kg: as weighed, else from the density, with the bodies beside its axis. `inertia` kg m^2 about the axis of
@@ -50,8 +49,7 @@ class Body:
         return (self.offset or 0.0) + (np.abs(change) if self.placed else change)
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(NamedTuple):
     """What the shape alone says.
 
     `volume` m^3, None if not known; `per_mass` m^2: inertia per kg about the parallel to the axis through the centre of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, is_dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -114,8 +114,7 @@ def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never
     return JobPlan(layout, program, limits, settle_s)
 
 
-@dataclass(frozen=True)
-class _Places:
+class _Places(NamedTuple):
     """Where the segments are and how the axis gets there, before anything is known of how quickly."""
 
     loads: LoadVariants

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from firmware_host.errors import UnreadableFileError
 
@@ -35,8 +35,7 @@ _JSON = re.compile(
 _SHORT = 40
 
 
-@dataclass(frozen=True)
-class Bounds:
+class Bounds(NamedTuple):
     """The most of each: arrays and tables inside each other (`nesting`), parts of a dotted key, keys and items of the
     whole file, characters of a name or a number (`word`), and of a text in quotes.
     """
@@ -48,8 +47,7 @@ class Bounds:
     text: int = 10_000
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """A piece of a text: a string, a bare word or number, a dot, or a mark; and its line, from 1.
 
     Line ends that follow each other are one mark.

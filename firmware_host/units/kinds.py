@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 #: pi to 100 decimals, as a fraction: exact enough that no angle in radians and no arc rounds to a wrong step.
 PI = Fraction("3.1415926535897932384626433832795028841971693993751058209749445923078164062862089986280348253421170679")
@@ -12,8 +12,7 @@ PI = Fraction("3.141592653589793238462643383279502884197169399375105820974944592
 _TURN = 2.0 * math.pi
 
 
-@dataclass(frozen=True)
-class Kind:
+class Kind(NamedTuple):
     """A kind of quantity: its words, the unit its exact value counts in, and that unit's size in SI.
 
     `usual`: units that are products, as they are usually written; a unit with a name of its own need not stand there.

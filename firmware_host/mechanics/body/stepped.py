@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from firmware_host.mechanics.body.inertia import tube_inertia, tube_volume
 from firmware_host.mechanics.guard import require_positive
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One cylinder: outer `radius` and `length` > 0 m, 0 <= `bore_radius` < `radius` in m."""
 
     radius: float

@@ -11,8 +11,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import Enum
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,7 @@ class Ramp(Enum):
     DOWN = "braking"
 
 
-@dataclass(frozen=True, slots=True)
-class ContactForces:
+class ContactForces(NamedTuple):
     """Forces on the part, arrays as broadcast: normals in N, positive pressing; tractions in N along +rotation."""
 
     normal_driven: FloatArray

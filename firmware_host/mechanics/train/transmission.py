@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -123,8 +124,7 @@ def torque_at_motor(
     return torque + rotor_inertia * acceleration
 
 
-@dataclass(frozen=True, slots=True)
-class WorstTorque:
+class WorstTorque(NamedTuple):
     """Largest torque magnitudes (N m at the motor) over both directions and all imbalance angles."""
 
     accelerating: FloatArray

@@ -5,10 +5,9 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import platformdirs
 
@@ -34,8 +33,7 @@ def user_folder() -> Path:
     return Path(platformdirs.user_config_dir("circumstep", appauthor=False))
 
 
-@dataclass(frozen=True)
-class Profile:
+class Profile(NamedTuple):
     """A profile's name, file and origin."""
 
     kind: ProfileKind

@@ -5,9 +5,9 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from typing import NamedTuple
 
 from pydantic import BaseModel
 
@@ -25,8 +25,7 @@ _BY_KEY = {key: row for row in RANGES for key in row.keys}
 _NUMBER = re.compile(r"([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?(?:/[0-9]+)?)\s*(.+)")
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(NamedTuple):
     """A value that cannot be so (`refused`), or hardly is: its dotted key, what is odd, and what was probably meant.
 
     `by_itself`: whatever the others are; else it does not go with another.

@@ -7,8 +7,7 @@ confused, by the size of the ratio. The bounds are common practice, no source, b
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
@@ -18,8 +17,7 @@ from firmware_host.units import Quantity
 Slip = tuple[float, float, str]
 
 
-@dataclass(frozen=True)
-class Pair:
+class Pair(NamedTuple):
     """Two values that belong together; the first of `keys` is the one that is named."""
 
     keys: tuple[str, ...]

@@ -6,15 +6,14 @@ outer and the inner ones hardly one is, and the value is remarked on. Zero, wher
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 PRACTICE = "common practice, no source"
 CATALOGUE = "as catalogues of stepper motors and drivers have it, from memory"
 TRADE = "as lasers and lenses for marking are sold, from memory"
 
 
-@dataclass(frozen=True)
-class Range:
+class Range(NamedTuple):
     """What the keys may hold, counted in `unit` ("" for a plain number), by size whatever the sign.
 
     `least` and `most`: what lies beyond cannot be. `low` and `high`: what lies beyond is hardly ever so. `source`:

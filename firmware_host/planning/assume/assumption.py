@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from firmware_host.mechanics.body.inertia import cylinder_volume, mass_from_density, solid_cylinder_inertia
 from firmware_host.units import KINDS, Quantity, parse_quantity
@@ -33,8 +32,7 @@ class Together(Enum):
     ALONE = "one end is unkind in every respect"
 
 
-@dataclass(frozen=True, slots=True)
-class Assumption:
+class Assumption(NamedTuple):
     """A datum assumed to lie between `low` and `high`.
 
     `key`: dotted, as a file or an option names it. `path`: where the model holds it, below the job or the machine.

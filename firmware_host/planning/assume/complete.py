@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
@@ -31,8 +30,7 @@ from firmware_host.planning.assume.motor import iron_assumptions, motor_assumpti
 from firmware_host.planning.body import body_of
 
 
-@dataclass(frozen=True, slots=True)
-class Completed:
+class Completed(NamedTuple):
     """What is assumed, and the complete descriptions that follow: the first has the unkind end of every range."""
 
     assumptions: tuple[Assumption, ...]

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+from typing import NamedTuple
 
 from firmware_host.mechanics.motor.heat import COPPER_TEMPERATURE_COEFFICIENT
 from firmware_host.model.machine.motor import Motor
@@ -18,8 +18,7 @@ from firmware_host.planning.assume.assumption import MEMORY, Assumption, Togethe
 Range = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """Ranges of one frame size.
 
     `rotor`: rotor inertia (g cm^2) per N m of holding torque. `loss`: I^2 R (W) of one phase at its rated current.

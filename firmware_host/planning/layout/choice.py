@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.layout.window import MarkingWindow
@@ -20,8 +21,7 @@ class Alternative:
     seams: int
 
 
-@dataclass(frozen=True)
-class SegmentChoice:
+class SegmentChoice(NamedTuple):
     """The count chosen with its neighbours; `fewer` is None when one segment is enough."""
 
     chosen: Alternative

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -41,8 +42,7 @@ from firmware_host.planning.load.swing import damping_range, frequency_band, nat
 from firmware_host.planning.load.torsion import Torsion, spanning, torsion_of
 
 
-@dataclass(frozen=True, slots=True)
-class LoadItem:
+class LoadItem(NamedTuple):
     """One turning body: `inertia` kg m^2 about its own axis and `reflected` kg m^2 as the motor feels it."""
 
     name: str
@@ -181,8 +181,7 @@ def load_case(machine: Machine, job: Job) -> LoadCase:
     return load_variants(machine, job).unkind.load
 
 
-@dataclass(frozen=True, slots=True)
-class LoadVariant:
+class LoadVariant(NamedTuple):
     """A complete description that what is stated leaves possible, and its load."""
 
     machine: Machine
@@ -190,8 +189,7 @@ class LoadVariant:
     load: LoadCase
 
 
-@dataclass(frozen=True, slots=True)
-class LoadVariants:
+class LoadVariants(NamedTuple):
     """Every load that what is stated leaves possible, at the ends of the ranges of what is assumed.
 
     The first has the unkind end of every range; what is worst at the other end is found by looking at all of them. They

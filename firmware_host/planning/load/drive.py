@@ -5,7 +5,8 @@ Every kind of drive answers the same questions (`model.machine.drives.base`). Ev
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, static_friction_of
@@ -19,8 +20,7 @@ from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.body import Body
 
 
-@dataclass(frozen=True, slots=True)
-class DriveLoad:
+class DriveLoad(NamedTuple):
     """The drive between the last gearing stage and the part.
 
     `stage`: from the drive's shaft to the part, None if they are one shaft. `inertias`: (name, kg m^2, part turns the
@@ -64,8 +64,7 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
     if 0 < along < friction:  # where it slides at once, `axial-slide` says so, not every motion
         friction = friction_left(friction, along)
         source += f", less what keeps the part from sliding along its tilted axis ({along:.3g})"
-    return replace(
-        load,
+    return load._replace(
         friction_torque=rolling_drag_torque(trough) + load.friction_torque,
         trough=trough,
         friction=friction,

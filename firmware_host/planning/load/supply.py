@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from firmware_host.mechanics.motor.heat import iron_loss, moving_copper_loss, sine_copper_loss, standing_copper_loss
 from firmware_host.mechanics.motor.supply import energy_taken_up
@@ -11,8 +11,7 @@ from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.load.phases import phase_mode
 
 
-@dataclass(frozen=True, slots=True)
-class Losses:
+class Losses(NamedTuple):
     """What one motor turns to heat, W.
 
     Copper losses: `most` at the set current at the warmest place, `moving` from step to step, `holding` at the
@@ -30,8 +29,7 @@ class Losses:
         return iron_loss(mean_speed, peak_speed, self.rated, self.iron_speed)
 
 
-@dataclass(frozen=True, slots=True)
-class Supply:
+class Supply(NamedTuple):
     """`power` W that the supply can give; `losses` of the motor, which it has to feed.
 
     `braking_room`: energy (J, >= 0) that its capacitor takes up from the supply's voltage to the highest one.

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from itertools import zip_longest
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +20,7 @@ TWISTING = ("toothed-belt", "coupling")
 """Kinds of stage that twist so much that it counts; gears, worms and planetary stages count as stiff."""
 
 
-@dataclass(frozen=True, slots=True)
-class Torsion:
+class Torsion(NamedTuple):
     """What the twisting of the train does to the swing of the part; `RIGID` where nothing twists.
 
     `upper`: bands of the natural angular frequencies above the lowest. `first`: the part's share in the swing of the
@@ -75,7 +74,7 @@ def torsion_of(
     near = modes.frequencies[1:][modes.frequencies[1:] < _FAR_ABOVE * modes.lowest]
     compliance = _compliance(machine, stages)
     if not near.size:
-        return modes.lowest, replace(RIGID, compliance=compliance)
+        return modes.lowest, RIGID._replace(compliance=compliance)
     return modes.lowest, Torsion(
         upper=tuple(FrequencyBand.around(float(w), COMPUTED_UNCERTAINTY) for w in near),
         first=float(shares[0]),

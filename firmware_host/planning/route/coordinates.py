@@ -7,9 +7,9 @@ interval, since it prints few decimals) and rounds to a whole step. Each coordin
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +31,7 @@ _PRODUCT_ERROR = Fraction(701, 100) / 2**24
 _REPORT_ERROR = Fraction(201, 100) / 2**24
 
 
-@dataclass(frozen=True)
-class StoredScale:
+class StoredScale(NamedTuple):
     """The steps-per-unit a controller holds: somewhere in [`lowest`, `highest`] (exact, > 0)."""
 
     lowest: Fraction
@@ -60,8 +59,7 @@ class StoredScale:
         return cls.exactly(Fraction(round(value * scale), scale))
 
 
-@dataclass(frozen=True)
-class Coordinates:
+class Coordinates(NamedTuple):
     """Decimal coordinates of many targets: `scaled` (int64, shape (n,)) over 10**`decimals`, in controller units."""
 
     scaled: Steps

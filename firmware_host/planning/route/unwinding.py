@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,8 +27,7 @@ _LONGEST_LOOK = 1 << 16
 _MOST_LOST = 1000
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(NamedTuple):
     """Where the axis may be: `lowest` <= position <= `highest`, in microsteps from the job's zero."""
 
     lowest: int
@@ -63,8 +62,7 @@ class Span:
         return self.lowest <= lowest and highest <= self.highest
 
 
-@dataclass(frozen=True)
-class TurnsBack:
+class TurnsBack(NamedTuple):
     """Turns taken back for each segment: from segment index `starts[i]` (from 0, ascending) on, `turns[i]`.
 
     `finish` is for the move that ends the job.
@@ -93,8 +91,7 @@ NOT_UNWOUND = TurnsBack((0,), (0,))
 """Every target where it lies."""
 
 
-@dataclass(frozen=True)
-class Unwinder:
+class Unwinder(NamedTuple):
     """Finds the turns to take back. `span` is what positions and, `overrun` microsteps below them, take-ups must keep.
 
     It comes as far as it can without unwinding, then takes back the number of turns with which the most segments

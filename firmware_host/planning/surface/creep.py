@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,7 @@ SLIPS = "creep: the part slips on its rollers at this motion"
 NO_MOTION = "creep: no motion between the segments was found"
 
 
-@dataclass(frozen=True)
-class IndexMotion:
+class IndexMotion(NamedTuple):
     """How the part is turned from segment to segment: `speed` rad/s and `acceleration` rad/s^2, > 0."""
 
     speed: float

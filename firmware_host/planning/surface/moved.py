@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,8 +16,7 @@ from firmware_host.planning.surface.creep import IndexMotion, creep_causes
 from firmware_host.planning.surface.standstill import lag_causes, lets_go
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(NamedTuple):
     """What moves the surface: `causes` with their ranges, `unknown` keys of what is in none, `warnings` to be told."""
 
     causes: tuple[SeamCause, ...] = ()

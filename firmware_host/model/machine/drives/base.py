@@ -2,9 +2,8 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 from firmware_host.model.base import Described
 from firmware_host.units import Length
@@ -12,16 +11,14 @@ from firmware_host.units import Length
 AxisUnit = Literal["deg", "mm"]
 
 
-@dataclass(frozen=True, slots=True)
-class ShaftBody:
+class ShaftBody(NamedTuple):
     """What turns with the drive's shaft: its name, and its inertia about that shaft, kg m^2."""
 
     name: str
     inertia: float
 
 
-@dataclass(frozen=True, slots=True)
-class Cradle:
+class Cradle(NamedTuple):
     """Two rows of rollers that a part lies on, SI; None where nobody gave it.
 
     `roller_inertia` kg m^2: of all rollers together. `idle_friction_torque` N m: bearings of the idle row together.

@@ -24,8 +24,7 @@ class SupplyLimit(Limit):
     def lifted(self, load: LoadCase) -> LoadCase:
         """Ten times the power that the supply gives, and the energy that it takes back."""
         power, room = load.supply.power, load.supply.braking_room
-        supply = replace(
-            load.supply,
+        supply = load.supply._replace(
             power=power * TENFOLD if power is not None else None,
             braking_room=room * TENFOLD if room is not None else None,
         )
