@@ -72,9 +72,9 @@ def contact_forces(
     other row): what pulls on the part besides its weight, such as m e omega^2 of an imbalance (m e alpha is left out).
     An axial stop's friction works against the turning, as the load does.
     """
-    given = [np.asarray(each, dtype=np.float64) for each in (acceleration, load_torque, direction, lift, across)]
-    nothing = np.zeros(np.broadcast(*given).shape)
-    alpha, load, sense, up, over = (each + nothing for each in given)
+    alpha, load, sense, up, over = (
+        np.asarray(each, dtype=np.float64) for each in (acceleration, load_torque, direction, lift, across)
+    )
     pressing = trough.weight - up
     part_radius = trough.part_diameter / 2
     fixed = (trough.part_inertia * alpha + load + trough.stop_torque * sense) / part_radius
@@ -327,9 +327,8 @@ def _cases(
     require_not_negative("imbalance torque", imbalance_torque, "N m")
     up = require_not_negative("acceleration", acceleration, "rad/s^2")
     down = up if braking is None else require_not_negative("acceleration while braking", braking, "rad/s^2")
-    nothing = np.zeros(np.broadcast(up, down, trough.throw).shape)
-    up, down, throw = up + nothing, down + nothing, trough.throw + nothing
-    after = (-1, *(1,) * up.ndim)
+    throw = np.asarray(trough.throw)
+    after = (-1, *(1,) * max(up.ndim, down.ndim, throw.ndim))
     gravity, x, y, rising, direction = (each.reshape(after) for each in _every_case(trough))
     size = np.where(rising * direction > 0, up, down)
     torque = gravity * imbalance_torque
