@@ -97,10 +97,10 @@ def swing_peaks(ramp: FloatArray, cruise: FloatArray, natural: FloatArray, dampi
     lasts[0], lasts[1], lasts[2], lasts[3] = turned * root, coasted * root, turned * root, np.inf
     levels = _LEVELS.reshape(4, *(1,) * len(shape))
     lowest, highest = _extremes(swings, lasts, tilt, np.tan(tilt))
-    lowest, highest = levels + lowest, levels + highest
-    resting_back = -lowest[3]
-    pushing = np.maximum(highest.max(axis=0), resting_back)
-    backward = _pull_while_backward(braking, turned, damping, tilt, pushing)
+    lowest += levels
+    highest += levels
+    pushing = np.maximum(highest.max(axis=0), -lowest[3])
+    backward = _pull_while_backward(braking, turned, damping, tilt, pushing, -lowest[2])
     return SwingPeaks(np.maximum(pushing, backward), -lowest.min(axis=0))
 
 
@@ -123,32 +123,37 @@ def _extremes(swing: _Complex, lasts: FloatArray, tilt: FloatArray, decay: Float
     start, wait = np.empty((2, *swing.shape)), np.empty((2, *swing.shape))
     start[0], start[1] = swing.real, radius * np.cos(angle + 2 * tilt)
     wait[0], wait[1] = np.pi - (angle + tilt), np.pi - (angle + 3 * tilt)  # the load's acceleration leads by two
-    wait[wait < 0] += _TURN
-    later = np.where(wait < np.pi, wait + np.pi, wait - np.pi)
-    left, half_turn = size * np.exp(-decay * wait), np.exp(-decay * np.pi)
-    low = np.where(wait <= lasts, -left, start)
-    high = np.where(later <= lasts, np.where(wait < np.pi, left * half_turn, left / half_turn), start)
-    return np.minimum(start, low).min(axis=0), np.maximum(start, high).max(axis=0)
+    wait += _TURN * (wait < 0)
+    soon, half_turn = wait < np.pi, np.exp(-decay * np.pi)
+    left = size * np.exp(-decay * wait)
+    low = np.where(wait <= lasts, -left, np.inf)
+    wait += np.where(soon, np.pi, -np.pi)
+    left *= np.where(soon, half_turn, 1 / half_turn)
+    high = np.where(wait <= lasts, left, -np.inf)
+    low, high = np.minimum(start, low), np.maximum(start, high)
+    return np.minimum(low[0], low[1]), np.maximum(high[0], high[1])
 
 
 def _pull_while_backward(
-    braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray, known: FloatArray
+    braking: _Complex, turned: FloatArray, damping: FloatArray, tilt: FloatArray, known: FloatArray, most: FloatArray
 ) -> FloatArray:
     """Largest pull back while the load already runs backward before the stop, else 0: an upper bound.
 
     Its speed, over a/w, is what is left of the ramp, w t, less u', which is at most |u|: so only the ramp's end is
     looked at, in steps. As the speed changes by no more than `_FASTEST` with w t, a step near enough to 0 may end in a
-    reversal. Nothing is looked for where it can't be more than `known`.
+    reversal. Nothing is looked for where it can't be more than `known`: the pull after the stop is in that already, and
+    none in the ramp is more than `most`.
     """
-    most = np.zeros(braking.shape)
+    found = np.zeros(braking.shape)
     size = np.abs(braking)
     left = np.minimum(size, turned)
     for _ in range(_NARROWINGS):
         left = np.minimum(size * np.exp(-damping * np.maximum(turned - left, 0.0)), turned)
     step = left / _STEPS
-    wanted = 1 + size * np.exp(-damping * (turned - left)) + np.square(step) / 2 > known
+    at_end = 1 + size * np.exp(-damping * (turned - left))
+    wanted = np.minimum(at_end, most) + np.square(step) / 2 > known
     if not wanted.any():
-        return most
+        return found
     damping, tilt = (np.broadcast_to(each, braking.shape)[wanted] for each in (damping, tilt))
     left, step, turned = left[wanted], step[wanted], turned[wanted]
     root = np.cos(tilt)
@@ -160,6 +165,5 @@ def _pull_while_backward(
     speed = left - _DONE * step + damping * along + root * across
     load = np.cos(2 * tilt) * along - np.sin(2 * tilt) * across
     pull = 1 - np.minimum(along, load) + np.square(step) / 2
-    found = np.where(speed <= _FASTEST * step, pull, 0.0).max(axis=0)
-    most[wanted] = found
-    return most
+    found[wanted] = np.where(speed <= _FASTEST * step, pull, 0.0).max(axis=0)
+    return found
