@@ -262,7 +262,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
     constant = motor_physics.torque_constant(machine.motor.holding_torque.si, machine.motor.rated_current.si)
     phases = phase_mode(machine.driver)
     running = motor_physics.static_torque(constant, machine.driver.current.si, phases)
-    inertia = body.inertia + on_spindle
+    ratio, inertia = float(machine.motor_turns_per_part_turn(job.part.contact)), body.inertia + on_spindle
     rotor = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si
     turning = rotor + inertia_at_motor(stages, inertia)
     lowest, torsion = torsion_of(machine, stages, rotor, inertia, running)
@@ -270,7 +270,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
     natural = natural if measured_with is not None else lowest
     return LoadCase(
         rotor_inertia=rotor,
-        items=_items(machine, job, body, drive),
+        items=_items(machine, gearing, ratio, body, drive),
         stages=stages,
         load_inertia=inertia,
         friction_torque=drive.friction_torque + of_supports,
@@ -278,7 +278,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         mass=body.mass,
         mass_disagreement=body.disagreement,
         density_source=body.density_source,
-        ratio=float(machine.motor_turns_per_part_turn(job.part.contact)),
+        ratio=ratio,
         efficiency=total_efficiency(stages),
         full_steps=machine.motor.full_steps,
         microsteps=machine.driver.microsteps,
@@ -318,18 +318,19 @@ def _gearing_stages(machine: Machine) -> tuple[Stage, ...]:
     )
 
 
-def _items(machine: Machine, job: Job, body: Body, drive: DriveLoad) -> tuple[LoadItem, ...]:
+def _items(
+    machine: Machine, gearing: tuple[Stage, ...], ratio: float, body: Body, drive: DriveLoad
+) -> tuple[LoadItem, ...]:
     """The turning bodies, motor side first, each with what it counts at the motor: J/n^2."""
     items = []
     turns = 1.0
-    for stage in _gearing_stages(machine):
+    for stage in gearing:
         pairs = ((stage.input_inertia, turns), (stage.output_inertia, turns * stage.ratio))
         turns *= stage.ratio
         items.append((sum(j for j, _ in pairs), sum(j / n**2 for j, n in pairs)))
     named = [
         LoadItem(stage.name, own, reflected) for stage, (own, reflected) in zip(machine.gearing, items, strict=True)
     ]
-    ratio = float(machine.motor_turns_per_part_turn(job.part.contact))
     named += [LoadItem(name, own, own * (per_part / ratio) ** 2) for name, own, per_part in drive.inertias]
     return (*named, LoadItem("part", body.inertia, body.inertia / ratio**2))
 

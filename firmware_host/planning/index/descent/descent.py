@@ -353,6 +353,8 @@ def _unknown(count: int) -> FloatArray:
 
 def _minima(cost: FloatArray) -> NDArray[np.intp]:
     """Row and column of the local minima of a grid, shape (k, 2); none where all is infinite."""
-    padded = np.pad(cost, 1, constant_values=np.inf)
-    lowest = np.min([padded[1:-1, :-2], padded[1:-1, 2:], padded[:-2, 1:-1], padded[2:, 1:-1]], axis=0)
-    return np.argwhere(np.isfinite(cost) & (cost <= lowest))
+    padded = np.full((cost.shape[0] + 2, cost.shape[1] + 2), np.inf)
+    padded[1:-1, 1:-1] = cost
+    across = np.minimum(padded[1:-1, :-2], padded[1:-1, 2:])
+    along = np.minimum(padded[:-2, 1:-1], padded[2:, 1:-1])
+    return np.argwhere(np.isfinite(cost) & (cost <= np.minimum(across, along)))
