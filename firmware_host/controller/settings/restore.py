@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,7 +10,7 @@ from firmware_host.controller.axis import Axis
 from firmware_host.controller.deadlines import STORE_S
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup
-from firmware_host.controller.settings.write import rescaling_among
+from firmware_host.controller.settings.write import rescaling_among, storing
 from firmware_host.controller.stored_settings import ControllerSettings
 from firmware_host.errors import InputError, LineRejectedError, NotRestoredError, StandstillError
 
@@ -77,20 +76,8 @@ def _due(axis: Axis, saved: SettingsBackup, stored: ControllerSettings) -> set[s
 def _write(axis: Axis, saved: SettingsBackup, keys: set[str], refused: dict[str, str]) -> ControllerSettings:
     """Write `keys` once, a stop being found between two of them, and list afresh; `refused`: which, and why."""
     changes = {key: saved.text(key) for key in saved.settings if key in keys}
-    rescaling = rescaling_among(axis, changes)
-    axis.standstill = None
-    if rescaling:
-        axis.before_rescale(rescaling)
     own = axis.settings.names.steps_per_unit
-    if own in changes:
-        axis.known = None
-    with ExitStack() as to_the_end:
-        for key in axis.dialect.storing_order(changes):
-            axis.sender.listen(0.0)
-            if key in rescaling:
-                to_the_end.enter_context(axis.sender.carrying_through())
-            with axis.sender.carrying_through():
-                _write_one(axis, key, changes[key], refused)
+    with storing(axis, changes, lambda key: _write_one(axis, key, changes[key], refused)) as rescaling:
         if axis.lists_stored:
             axis.store()
         stored = axis.read_settings()

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from contextlib import ExitStack
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -53,8 +53,8 @@ def write_settings(
 
 
 def _lines(axis: Axis, changes: Mapping[str, str]) -> dict[str, bytes]:
-    """The line for each key; those that change steps-per-unit last, so that the reset follows them at once."""
-    return {key: axis.setting_line(key, changes[key]) for key in axis.dialect.storing_order(changes)}
+    """The line for each key."""
+    return {key: axis.setting_line(key, text) for key, text in changes.items()}
 
 
 def _check_keys(stored: ControllerSettings, changes: Mapping[str, str]) -> None:
@@ -68,21 +68,33 @@ def rescaling_among(axis: Axis, keys: Iterable[str]) -> list[str]:
     return [key for key in keys if axis.dialect.rescales(key)]
 
 
-def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], backup: Path) -> ControllerSettings:
-    rescaling = rescaling_among(axis, lines)
+@contextmanager
+def storing(axis: Axis, changes: Mapping[str, str], store_one: Callable[[str], None]) -> Iterator[list[str]]:
+    """Store each key of `changes` by `store_one`, in the order that is taken; inside, what was stored can be read back.
+
+    Those that change steps per unit come last, so that what undoes their consequences follows them at once.
+    A stop is found between two words, and after steps per unit were changed, once their consequences are undone: that
+    is for whoever is inside, who gets the keys that change them.
+    """
+    order = axis.dialect.storing_order(changes)
+    rescaling = rescaling_among(axis, order)
     axis.standstill = None
     if rescaling:
         axis.before_rescale(rescaling)
-    own = axis.settings.names.steps_per_unit
-    if own in changes:
+    if axis.settings.names.steps_per_unit in order:
         axis.known = None
     with ExitStack() as to_the_end:
-        for key, line in lines.items():
-            axis.sender.listen(0.0)  # a stop is found here, between two words
+        for key in order:
+            axis.sender.listen(0.0)
             if key in rescaling:
                 to_the_end.enter_context(axis.sender.carrying_through())
             with axis.sender.carrying_through():
-                _store_one(axis, line, backup)
+                store_one(key)
+        yield rescaling
+
+
+def _store(axis: Axis, lines: Mapping[str, bytes], changes: Mapping[str, str], backup: Path) -> ControllerSettings:
+    with storing(axis, changes, lambda key: _store_one(axis, lines[key], backup)) as rescaling:
         return _read_back(axis, changes, rescaling, backup)
 
 
