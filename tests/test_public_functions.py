@@ -21,10 +21,10 @@ from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.model.files.profiles import find_profile
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.plan import plan_layout
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.segments import segments_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.run import require_limits

@@ -45,7 +45,7 @@ RETIRED = {
 
 #: Where a retired word is the right one: (its name above, pattern of the file, pattern of the line).
 RIGHT = (
-    ("sureness", r"cli/limits\.py$|CHANGELOG\.md$", r"--sure\b"),
+    ("sureness", r"cli/see/limits\.py$|CHANGELOG\.md$", r"--sure\b"),
     ("sureness", r"", r"\b(make|makes|made|be|is) sure\b"),
     ("winding", r"mechanics/motor/|planning/(load|assume|limits/motor|index)/|model/machine/motor\.py$", r""),
     ("winding", r"planning/compare/|assumed\.md$|decisions/0010|physics/(motor|heat|index-move)\.md$", r""),

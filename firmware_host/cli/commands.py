@@ -13,7 +13,7 @@ from firmware_host.system.environment import set_for_now
 
 
 class Entry(NamedTuple):
-    """A command, or a group of commands: its file in `cli`, which registers it by that name, and its help."""
+    """A command, or a group of commands: its file below `cli`, which registers it by that name, and its help."""
 
     name: str
     file: str
@@ -23,40 +23,40 @@ class Entry(NamedTuple):
 COMMANDS = (
     Entry(
         "demo",
-        "demo",
+        "turn.demo",
         'Plan a job, check it, turn it and "mark" it pass by pass on a simulated controller. Nothing real moves.',
     ),
     Entry(
         "segments",
-        "segments",
+        "see.segments",
         "Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams.",
     ),
-    Entry("moves", "moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
+    Entry("moves", "see.moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",
-        "limits",
+        "see.limits",
         "Check motor, driver, gearing and grip, and show how fast the part may move; several jobs: one line each.\n\n"
         "Status 1 if a limit stops it.",
     ),
     Entry(
         "motors",
-        "motors",
+        "see.motors",
         "Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all stop.",
     ),
     Entry(
         "run",
-        "run",
+        "turn.run",
         "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",
     ),
-    Entry("resume", "run", "Resume a run: no pass is skipped, and none is repeated without asking."),
-    Entry("schema", "files", "Print the JSON Schema of a file kind."),
-    Entry("runs", "runs", "Earlier runs: list them, show one, verify its files."),
+    Entry("resume", "turn.run", "Resume a run: no pass is skipped, and none is repeated without asking."),
+    Entry("schema", "set_up.files", "Print the JSON Schema of a file kind."),
+    Entry("runs", "turn.runs", "Earlier runs: list them, show one, verify its files."),
     Entry(
         "controller",
-        "controller",
+        "set_up.controller",
         "Find a controller, show its state, compare and write its settings, or simulate one.",
     ),
-    Entry("profile", "files", "Machines, motors and jobs: shipped ones and your own."),
+    Entry("profile", "set_up.files", "Machines, motors and jobs: shipped ones and your own."),
 )
 
 

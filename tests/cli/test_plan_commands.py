@@ -16,10 +16,10 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import JobPlan, plan_job, plan_layout
 from firmware_host.reporting.document import Document
-from firmware_host.reporting.limits import limits_document
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.limits import limits_document
+from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.segments import segments_document
 from tests.cli.command import Ended
 from tests.cli.conftest import Circumstep
 

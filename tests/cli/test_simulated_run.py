@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import firmware_host as fh
-from firmware_host.cli.simulated_run import run_simulated
+from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.station.stop_request import StopRequest
 from tests.support.station_bench import quick_disk, small_setup

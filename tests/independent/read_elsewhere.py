@@ -13,8 +13,8 @@ _FORM = "the form of the file: one is known"
 _read("model/base.py", _FORM, "machine.version", "machine.motor.version", "job.version")
 _NAME = "a name, by which reports, runs and messages call it"
 _read("station/run.py", _NAME, "machine.name", "job.name")
-_read("reporting/motors.py", _NAME, "machine.motor.name")
-_read("reporting/motors.py", "for people: where the motor's figures come from", "machine.motor.data")
+_read("reporting/plans/motors.py", _NAME, "machine.motor.name")
+_read("reporting/plans/motors.py", "for people: where the motor's figures come from", "machine.motor.data")
 _read("planning/limits/bearings/supports.py", _NAME, "machine.gearing[].name")
 _read("model/files/loading.py", "which machine file is read", "job.machine")
 _read("model/machine/drives/registry.py", "decides which keys there are", "machine.drive[chuck].kind")

@@ -9,7 +9,7 @@ from firmware_host.model import load_machine
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.moves import plan_route, segment_targets, time_moves
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.render.json import json_document
 from firmware_host.units import PI, parse_quantity
 from tests.planning.workshop import chuck_machine, job, job_on, roller_machine

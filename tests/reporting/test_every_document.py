@@ -15,16 +15,16 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.reliability.estimate import reliability
-from firmware_host.reporting.controllers import found_document
 from firmware_host.reporting.document import Document
-from firmware_host.reporting.limits import comparison_document, limits_document
-from firmware_host.reporting.motors import motors_document
-from firmware_host.reporting.moves import moves_document
-from firmware_host.reporting.profiles import profiles_document
-from firmware_host.reporting.run import run_document
-from firmware_host.reporting.runs import runs_document
-from firmware_host.reporting.segments import segments_document
-from firmware_host.reporting.sweep import sweep_document
+from firmware_host.reporting.machines.controllers import found_document
+from firmware_host.reporting.machines.profiles import profiles_document
+from firmware_host.reporting.plans.limits import comparison_document, limits_document
+from firmware_host.reporting.plans.motors import motors_document
+from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.segments import segments_document
+from firmware_host.reporting.plans.sweep import sweep_document
+from firmware_host.reporting.runs.run import run_document
+from firmware_host.reporting.runs.runs import runs_document
 from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
 from tests.reporting.test_stations import FOUND, LISTED, RECORD, STATUS
 

@@ -20,11 +20,11 @@ from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict, upper_limit
 from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Table
-from firmware_host.reporting.limits import ESTIMATE, checks_table, comparison_document, limits_document
-from firmware_host.reporting.motors import motors_document
+from firmware_host.reporting.plans.limits import ESTIMATE, checks_table, comparison_document, limits_document
+from firmware_host.reporting.plans.motors import motors_document
+from firmware_host.reporting.plans.sweep import sweep_document, sweep_margins
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.sweep import sweep_document, sweep_margins
 from tests.planning.limits.report import named, report
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
 from tests.reporting.shown import JOBS, column_of, figure, printed, section, shipped, texts_of

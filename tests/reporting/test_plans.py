@@ -15,10 +15,10 @@ from firmware_host.model import load_job
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import plan_layout
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.segments import segments_document
 from tests.reporting.shown import JOBS, column_of, figure, printed, shipped, texts_of
 
 ROUNDING = "microstep rounding, at most"

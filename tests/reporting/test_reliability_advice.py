@@ -12,8 +12,8 @@ from firmware_host.planning.plan import plan_job
 from firmware_host.planning.reliability.estimate import Reliability, reliability
 from firmware_host.planning.reliability.inputs import DEFAULT_TOLERANCES
 from firmware_host.reporting.document import Document
-from firmware_host.reporting.reliability import reliability_section
-from firmware_host.reporting.reliability_advice import WHERE_AND_HOW
+from firmware_host.reporting.plans.reliability import reliability_section
+from firmware_host.reporting.plans.reliability_advice import WHERE_AND_HOW
 from firmware_host.reporting.render.json import json_document
 from tests.planning.limits.workshop import job, machine, roller_machine
 from tests.reporting.shown import printed, shipped

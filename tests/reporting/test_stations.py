@@ -16,12 +16,12 @@ from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
 from firmware_host.controller.stored_settings import ControllerSettings, Difference
 from firmware_host.model.files.profiles import Profile, list_profiles
-from firmware_host.reporting.controllers import controller_document, found_document, settings_document
 from firmware_host.reporting.document import Advice, Document
-from firmware_host.reporting.profiles import profiles_document
+from firmware_host.reporting.machines.controllers import controller_document, found_document, settings_document
+from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.render.json import json_document
-from firmware_host.reporting.run import run_document
-from firmware_host.reporting.runs import findings_document, runs_document
+from firmware_host.reporting.runs.run import run_document
+from firmware_host.reporting.runs.runs import findings_document, runs_document
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.runs.listing import ListedRun
 from firmware_host.station.runs.status import Place, RunStatus

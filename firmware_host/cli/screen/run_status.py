@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from firmware_host.acts import Resume
 from firmware_host.cli.screen import output
 from firmware_host.errors import FirmwareHostError, JournalError
-from firmware_host.reporting.run import status_notes
+from firmware_host.reporting.runs.run import status_notes
 from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder

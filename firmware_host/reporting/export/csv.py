@@ -5,7 +5,7 @@ from __future__ import annotations
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.export.base import MoveFormat
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.render.csv import csv_text
 
 

@@ -22,7 +22,7 @@ from firmware_host.planning.export.rs274 import rs274_lines
 from firmware_host.planning.layout.segments import plan_segments
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.planning.route.moves import MoveProgram, Purpose, plan_route, time_moves
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine

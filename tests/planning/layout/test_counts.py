@@ -15,9 +15,9 @@ from firmware_host.model import Setup, load_job
 from firmware_host.planning.plan import plan_job, plan_layout
 from firmware_host.planning.route.moves import Purpose
 from firmware_host.reporting.document import Column, Document, Figure, LongRows, Table
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.render.json import json_document, json_pieces, json_text
-from firmware_host.reporting.segments import segments_document
 from tests.cli.command import ROOT, environment
 
 

@@ -28,7 +28,7 @@ from firmware_host.planning.route.coordinates import (
 )
 from firmware_host.planning.route.moves import Purpose, Route, extent, plan_route, time_moves
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, Span, TurnsBack, Unwinder
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.render.json import json_document
 from tests.planning.workshop import chuck_machine, job_on, roller_machine
 

@@ -21,8 +21,8 @@ from typing import Any
 
 from firmware_host.cli.screen.documents import show
 from firmware_host.errors import FirmwareHostError, JournalError
-from firmware_host.reporting.run import run_document
-from firmware_host.reporting.runs import findings_document, runs_document
+from firmware_host.reporting.runs.run import run_document
+from firmware_host.reporting.runs.runs import findings_document, runs_document
 from firmware_host.station.journal.tally import tally_path
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.listing import list_runs, read_record

@@ -18,7 +18,7 @@ from firmware_host.errors import (
     MotorReleasedError,
     SettingsMismatchError,
 )
-from firmware_host.reporting.run import status_notes
+from firmware_host.reporting.runs.run import status_notes
 from firmware_host.station.gates.operator import OperatorGate
 from firmware_host.station.journal.events import Resume as Resumed
 from firmware_host.station.journal.events import Zero

@@ -12,7 +12,7 @@ from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.planning.layout.seams import TrueSizes
-from firmware_host.reporting.segments import segments_document
+from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.units import parse_quantity
 
 

@@ -23,7 +23,7 @@ from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Setup
 from firmware_host.model.job.gate import ExtensionGateOptions
 from firmware_host.planning.limits.accept import read_accepted
-from firmware_host.reporting.run import run_document
+from firmware_host.reporting.runs.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opened import OpenStation, StationOptions, open_in, station_in

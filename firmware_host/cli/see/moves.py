@@ -12,7 +12,7 @@ from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
 from firmware_host.reporting.export.registry import FORMATS, move_format
-from firmware_host.reporting.moves import moves_document
+from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.system.files import write_whole
 
 _TABLE = "table"

@@ -15,7 +15,7 @@ from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
-from firmware_host.reporting.motors import motors_document
+from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.render.csv import csv_text
 
 

@@ -15,7 +15,7 @@ from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, l
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
 from firmware_host.model.plausible.check import findings
-from firmware_host.reporting.profiles import profiles_document
+from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.render.printable import printable
 
 profile_app = typer.Typer(no_args_is_help=True)

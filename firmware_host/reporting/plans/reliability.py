@@ -8,7 +8,7 @@ from firmware_host.planning.reliability.chance import CONFIDENCE, NARROWLY_SURE,
 from firmware_host.planning.reliability.estimate import Influence, Reliability
 from firmware_host.planning.reliability.improvement import MEASURED, Better
 from firmware_host.reporting.document import Cell, Column, Figure, Notes, Row, Section, Table
-from firmware_host.reporting.reliability_advice import decisive_lines, measuring_lines
+from firmware_host.reporting.plans.reliability_advice import decisive_lines, measuring_lines
 
 _CHANCE = (Column("probability", "probability", form=".5g"), Column("interval", "interval"))
 _PART_COLUMNS = (Column("name", "what holds"), *_CHANCE)

@@ -12,15 +12,15 @@ import typer
 from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
-from firmware_host.cli.simulated_run import run_simulated
+from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
-from firmware_host.reporting.limits import limits_document
-from firmware_host.reporting.run import run_document
-from firmware_host.reporting.segments import segments_document
+from firmware_host.reporting.plans.limits import limits_document
+from firmware_host.reporting.plans.segments import segments_document
+from firmware_host.reporting.runs.run import run_document
 from firmware_host.station.run import require_limits
 from firmware_host.station.stop_request import StopRequest
 

@@ -10,8 +10,8 @@ from firmware_host.planning.limits.check import Verdict, told_unknown
 from firmware_host.planning.reliability.estimate import Reliability, common_verdict
 from firmware_host.reporting.assumptions import assumed_table
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.index import index_section, motion_section
-from firmware_host.reporting.reliability import reliability_section
+from firmware_host.reporting.plans.index import index_section, motion_section
+from firmware_host.reporting.plans.reliability import reliability_section
 
 ESTIMATE = Notes(("An estimate from the data given: prove it on the machine, first without the laser.",))
 

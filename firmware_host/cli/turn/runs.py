@@ -12,8 +12,8 @@ from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.errors import EXIT_CHECK_FAILED
-from firmware_host.reporting.run import run_document
-from firmware_host.reporting.runs import findings_document, runs_document
+from firmware_host.reporting.runs.run import run_document
+from firmware_host.reporting.runs.runs import findings_document, runs_document
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.listing import list_runs, read_record
 from firmware_host.station.runs.status import run_status_if_readable

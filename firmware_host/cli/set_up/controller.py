@@ -24,7 +24,7 @@ from firmware_host.controller.reply import AxisState
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailableError
 from firmware_host.model import Machine, load_machine
 from firmware_host.planning.limits.accept import require_may_move, stopping
-from firmware_host.reporting.controllers import controller_document, found_document, settings_document
+from firmware_host.reporting.machines.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of

@@ -17,9 +17,9 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, common_verdict, reliability
-from firmware_host.reporting.limits import comparison_document, limits_document
+from firmware_host.reporting.plans.limits import comparison_document, limits_document
+from firmware_host.reporting.plans.sweep import sweep_document, sweep_margins
 from firmware_host.reporting.render.csv import csv_text
-from firmware_host.reporting.sweep import sweep_document, sweep_margins
 
 JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (.toml), or names of job profiles.")]
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from firmware_host.planning.compare.motors import MotorCandidate
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Cell, Column, Document, Notes, Row, Table
-from firmware_host.reporting.limits import ESTIMATE
+from firmware_host.reporting.plans.limits import ESTIMATE
 
 _COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s", ".4g"))
 _COLUMNS = (

@@ -12,7 +12,7 @@ from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
-from firmware_host.reporting.limits import checks_table
+from firmware_host.reporting.plans.limits import checks_table
 
 _COLUMNS = (
     Column("verdict", "verdict"),

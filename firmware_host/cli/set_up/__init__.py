@@ -1,0 +1,1 @@
+"""The commands that set up machines, files and controllers."""

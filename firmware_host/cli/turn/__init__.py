@@ -1,0 +1,1 @@
+"""The commands that turn the part, and those about earlier runs."""
