@@ -21,7 +21,7 @@ CAUTION = (
 _INTERRUPTED = 130
 """What the option parser makes of Ctrl-C."""
 
-_NEW_OBJECTS = 50_000
+_NEW_OBJECTS = 100_000
 """After so many, Python looks for garbage (else after 700): hardly anything that a start makes is any."""
 
 app = typer.Typer(
@@ -45,7 +45,9 @@ def main() -> None:
     gc.set_threshold(_NEW_OBJECTS)
     console.prepare_streams()
     signals.interrupt_when_asked()
-    sys.exit(run(sys.argv[1:]))
+    status = run(sys.argv[1:])
+    gc.freeze()  # else Python looks for garbage in all that is loaded, several times, before the process ends
+    sys.exit(status)
 
 
 def run(arguments: list[str]) -> int:
