@@ -48,7 +48,7 @@ COMMANDS = (
         "turn.run",
         "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",
     ),
-    Entry("resume", "turn.run", "Resume a run: no pass is skipped, and none is repeated without asking."),
+    Entry("resume", "turn.resume", "Resume a run: no pass is skipped, and none is repeated without asking."),
     Entry("schema", "set_up.files", "Print the JSON Schema of a file kind."),
     Entry("runs", "turn.runs", "Earlier runs: list them, show one, verify its files."),
     Entry(

@@ -1,0 +1,127 @@
+"""`resume`: a run that was stopped or crashed, resumed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import ExitStack
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.acts import Resume
+from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption
+from firmware_host.cli.screen.advice import completing_acts
+from firmware_host.cli.screen.run_status import showing_run_status
+from firmware_host.cli.turn.shared import (
+    DryOption,
+    ProgramArgument,
+    ProgramOption,
+    ReleaseOption,
+    answer,
+    asking_zero,
+    gate_program_of,
+    saying_again,
+    show,
+    station_options,
+    zero_at,
+)
+from firmware_host.planning.limits.accept import read_accepted
+from firmware_host.station.journal.record import PassRecord
+from firmware_host.station.opened import station_in
+from firmware_host.station.reopened import port_of_run
+from firmware_host.station.resume import require_startable, resume_run
+from firmware_host.station.run import Station
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.resumable import Resumable
+
+
+class Assume(StrEnum):
+    """How to treat a pass that was interrupted."""
+
+    DONE = "done"
+    NOT_DONE = "not-done"
+
+
+class ResumeZeroChoice(StrEnum):
+    """Where the zero of a resumed run is; the last two are words of before."""
+
+    HERE = "here"
+    LAST = "last"
+    HOME = "home"
+    AS_LEFT = "as-left"
+    SET_ANEW = "set-anew"
+
+
+def resume(
+    folder: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run that was stopped or crashed.")],
+    program: ProgramArgument = None,
+    port: PortOption = "",
+    baud: BaudOption = None,
+    assume: Annotated[
+        Assume | None, typer.Option(help="Treat interrupted passes as done or not-done, without asking.")
+    ] = None,
+    zero: Annotated[
+        ResumeZeroChoice | None,
+        typer.Option(
+            help="Where the job's zero is. last (or as-left): the axis stands where the run left it. here (or "
+            "set-anew): you turned the part to it by hand. home: at the home switch."
+        ),
+    ] = None,
+    accept_limit: AcceptOption = None,
+    gate_program: ProgramOption = "",
+    without_marking: DryOption = False,
+    release_motor: ReleaseOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Open the station of the run's own setup and port, resume it, print the record."""
+    read_accepted(accept_limit or (), key="--accept-limit")
+    run_folder = RunFolder.existing(folder)
+    found = Resumable.read(run_folder)
+    setup, url = found.setup, port_of_run(found, port)
+    gate_program = gate_program_of(gate_program, program, setup)
+    called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
+    with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
+        again = Resume(str(folder), zero=zero_at(zero) or "", without_marking=without_marking)
+        stack.enter_context(saying_again(again))
+        options = station_options(
+            stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor
+        )
+        station = stack.enter_context(
+            station_in(
+                run_folder,
+                setup,
+                url,
+                drop_held_motion=True,
+                before_opening=lambda gate: require_startable(found, gate, zero_at(zero)),
+                **options,
+            )
+        )
+        ask = _asking(assume, station)
+        record = resume_run(
+            station,
+            ask=ask,
+            zero=zero_at(zero),
+            ask_zero=asking_zero(station),
+            accept_limits=accept_limit or (),
+        )
+    show(record, run_folder, json=json)
+
+
+def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:
+    """How to learn whether a pass was finished: the option, else the person at the terminal."""
+    if assume is not None:
+        return lambda entry: assume is Assume.DONE
+
+    def ask(entry: PassRecord) -> bool:
+        question = f"Was segment {entry.segment}, pass {entry.number} finished? Look at the part: y or n, then Enter."
+        yes_or_no = {"y": "y", "yes": "y", "n": "n", "no": "n"}
+        return answer(station, question, yes_or_no, "press y or n, then Enter") == "y"
+
+    return ask
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command of this file."""
+    app.command()(resume)

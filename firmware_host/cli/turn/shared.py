@@ -1,0 +1,158 @@
+"""What `run`, `resume` and their like share: options, how the station is opened, what is asked, what is shown."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from enum import StrEnum
+from typing import Annotated, TypeVar
+
+import typer
+
+from firmware_host.acts import Act
+from firmware_host.cli.screen import documents, output
+from firmware_host.cli.screen.run_progress import RunProgress
+from firmware_host.errors import InputError, StoppedError
+from firmware_host.model import Setup
+from firmware_host.model.job.gate import ExtensionGateOptions
+from firmware_host.reporting.runs.run import run_document
+from firmware_host.station.gates.dry import DryGate
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.opened import StationOptions
+from firmware_host.station.operator import TerminalOperator
+from firmware_host.station.run import Station
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
+from firmware_host.system.keyboard import is_terminal
+from firmware_host.system.processes import join_command, split_command
+
+_DRY_PASS_S = 0.5
+
+Word = TypeVar("Word", bound=str)
+
+ProgramOption = Annotated[
+    str,
+    typer.Option(
+        "--gate-program",
+        metavar="COMMAND",
+        help="Program for the job's command gate with its arguments, as one text; no shell is used. Put a path with "
+        "spaces into quotation marks inside of it.",
+    ),
+]
+ProgramArgument = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[-- PROGRAM ...]",
+        help="The gate's program and its arguments, behind --: the simpler way to say --gate-program.",
+    ),
+]
+DryOption = Annotated[
+    bool,
+    typer.Option(
+        "--without-marking", help="Turn the part as planned without marking, with a short pause for each pass."
+    ),
+]
+ReleaseOption = Annotated[
+    bool,
+    typer.Option(
+        "--release-motor",
+        help="Release the motor if the run ends early and the axis stands still: the part can then turn by itself, and "
+        "its position is lost.",
+    ),
+]
+
+
+_ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set-anew": "here"}
+
+
+def zero_at(choice: StrEnum | None) -> ZeroAt | None:
+    """Where a run's zero is; unsaid for as-left, which stands for a home switch that is sought again, too."""
+    return None if choice is None else _ZERO_AT.get(choice.value)
+
+
+@contextmanager
+def saying_again(again: Act) -> Iterator[None]:
+    """What was stopped before the run began, or was resumed, says how to do that again."""
+    try:
+        yield
+    except StoppedError as error:
+        error.acts = error.acts or (again,)
+        raise
+
+
+def gate_program_of(option: str, behind: Sequence[str] | None, setup: Setup) -> str:
+    """The gate's program with its arguments as one text, whichever way it was named."""
+    if not behind:
+        _words_of(option)  # told before anything is opened
+        return option
+    if option:
+        raise InputError("the gate's program is named twice", "Leave out one of them", key="--gate-program")
+    gate = setup.job.gate
+    if gate.kind != "command" and not isinstance(gate, ExtensionGateOptions):
+        problem = f"the job's gate, {gate.kind}, starts no program"
+        raise InputError(problem, f"Leave out {' '.join(behind)!r}", source=setup.job_source, key="gate")
+    return join_command(behind)
+
+
+def station_options(
+    stack: ExitStack, gate_program: str, baud: int | None, *, without_marking: bool, release_motor: bool
+) -> StationOptions:
+    """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed."""
+    stop = StopRequest()
+    stack.enter_context(stop.on_signals())
+    return {
+        "operator": TerminalOperator(),
+        "gate": (lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
+        "gate_program": _words_of(gate_program),
+        "progress": stack.enter_context(RunProgress(marking=not without_marking)),
+        "stop": stop,
+        "baud": baud,
+        "release_motor": release_motor,
+    }
+
+
+def _words_of(gate_program: str) -> tuple[str, ...]:
+    """The gate's program and its arguments, taken apart as this system's shell would."""
+    try:
+        return split_command(gate_program)
+    except ValueError as error:
+        problem = f"{gate_program!r} is no command ({error})"
+        raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
+
+
+def asking_zero(station: Station) -> AskZero | None:
+    """How to learn where the zero is after a run that was stopped: from a person at a terminal; None without one."""
+    if not is_terminal(sys.stdin):
+        return None
+
+    def ask(doubt: ZeroDoubt) -> ZeroAt:
+        words: dict[str, ZeroAt] = {"here": "here"} if doubt.unproved else {"here": "here", "last": "last"}
+        last = "" if doubt.unproved else " last: turn the part back to that run's zero and begin there."
+        question = (
+            f"The last run at this port, {doubt.run}, {doubt.why}. Where is the zero of this run? here: where the part "
+            f"stands now.{last} To resume that run instead, press Ctrl-C."
+        )
+        return answer(station, question, words, f"type {' or '.join(words)}, then Enter")
+
+    return ask
+
+
+def answer(station: Station, question: str, answers: Mapping[str, Word], hint: str) -> Word:
+    """What the person at the terminal says, one of `answers`. A wish to stop ends the waiting."""
+    operator = station.operator
+    operator.tell(question)
+    while (answer := (operator.answer() or "").lower()) not in answers:
+        if answer:
+            operator.tell(f"{answer[:20]!r} is not an answer: {hint}.")
+        station.stop.check()
+        station.clock.sleep(0.05)
+    return answers[answer]
+
+
+def show(record: RunRecord, folder: RunFolder, *, json: bool) -> None:
+    """Print the record of a run that is done, and where it is kept."""
+    documents.show(run_document(record), json=json)
+    if not json:
+        output.lines([f"Record: {folder.record}"])
