@@ -60,13 +60,21 @@ def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
 def least_peak(load: LoadCase, times: IndexTimes) -> FloatArray:
     """The least that the farthest swing, pushed on, is in any case, shape (..., groups): that of the ramp up alone.
 
-    1 + exp(-zeta (pi - 2 asin zeta)/sqrt(1 - zeta^2)) of the least damping, if the ramp lasts half a period of it.
+    Its `first_peak`, if it lasts half a period of the least damping.
+    """
+    root = math.sqrt(1.0 - load.damping.lowest**2)
+    lasts = times.ramp_short * load.natural_band.highest * root >= math.pi
+    return np.where(lasts, first_peak(load), load.torsion.peak(0.0))
+
+
+def first_peak(load: LoadCase) -> float:
+    """How far the first swing of a ramp that goes on for long reaches over its acceleration, least damping.
+
+    1 + exp(-zeta (pi - 2 asin zeta)/sqrt(1 - zeta^2)), half a period after its start.
     """
     zeta = load.damping.lowest
-    root = math.sqrt(1.0 - zeta**2)
-    at_once = 1.0 + math.exp(-zeta * (math.pi - 2 * math.asin(zeta)) / root)
-    lasts = times.ramp_short * load.natural_band.highest * root >= math.pi
-    return np.asarray(load.torsion.peak(np.where(lasts, at_once, 0.0)))
+    at_once = 1.0 + math.exp(-zeta * (math.pi - 2 * math.asin(zeta)) / math.sqrt(1.0 - zeta**2))
+    return float(load.torsion.peak(at_once))
 
 
 def rough_peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:

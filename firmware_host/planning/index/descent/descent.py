@@ -7,6 +7,7 @@ something that is known to be safe is left out as soon as that is seen: often by
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,10 +17,12 @@ from numpy.typing import NDArray
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks
 from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
-from firmware_host.planning.index.descent.points import Grid, Points
+from firmware_host.planning.index.descent.nearby_swings import NearbySwings
+from firmware_host.planning.index.descent.points import Grid, Points, unknown
 from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.peaks import (
     WORST_PEAK,
+    first_peak,
     least_peak,
     peak_bounds,
     peaks_among,
@@ -33,6 +36,8 @@ SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspa
 """Of the coarse grid, over the highest that the longest move can reach."""
 
 _SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 96)])
+_ALONG = np.geomspace(0.05, 1.0, 720)  # speeds along the line of the first swing: it is cheap, and slivers are narrow
+_SPARSE_ALONG, _WORTH_ALONG, _HALF_WIDTH_ALONG = 8, 1.05, 0.02
 _SPARSE, _SPARSER = 3, 7
 _WORTH = 1.15  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
@@ -48,7 +53,6 @@ _NEARLY = 0.1  # of a move's time: what rings by so much less than the longest m
 _WIDE = 0.02
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
-_LOOKS = 8
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
@@ -96,7 +100,7 @@ class Descent:
         found = self._valleys
         if nearby is not None:
             a, v, cost = np.array(nearby)[:, None]
-            found = Points(a, v, cost, np.full(1, _WIDE), _unknown(1))
+            found = Points(a, v, cost, np.full(1, _WIDE), unknown(1))
         if not found.cost.size:
             return []
         found, among = self._looked_into(found)
@@ -134,29 +138,59 @@ class Descent:
         v = speeds[:, None]
         steady = room.steady_acceleration(v)
         a = steady * shares if wish.acceleration is None else np.full(v.shape, wish.acceleration)
-        kept = (a > 0) & (a <= steady * _EXACT)
+        kept = (a > 0) & (a <= steady * _EXACT) & self._reached(a, v)
         if wish.beside_bands:
             cruises = v**2 * _ROUNDING < a * room.moves.longest_of_all
             kept &= ~cruises | room.beside_bands(v)
-        if wish.speed is None:
-            kept &= v**2 <= _BEYOND_REACH**2 * a * room.moves.longest_of_all
         cost = np.full(a.shape, np.inf)
         rows, columns = np.nonzero(kept)
         sparse = (rows % _SPARSE == _SPARSE // 2) & (columns % _SPARSE == _SPARSE - 1) if rows.size > 500 else rows >= 0
-        cost[kept] = self._coarse_cost(a[kept], speeds[rows], sparse)
+        some, along = np.flatnonzero(sparse), self._along_first_swing()
+        stages = some[::_SPARSER], some, np.arange(rows.size)
+        cost[kept] = self._staged_cost(a[kept], speeds[rows], stages, along.cost.min(initial=np.inf), _WORTH)
         places = _minima(cost)
         first = np.full(places.shape[0], _FIRST_HALF_WIDTH)
         lowest, of_grid = cost[places[:, 0], places[:, 1]], a[places[:, 0], places[:, 1]]
-        return Points(of_grid, speeds[places[:, 0]], lowest, first, _unknown(first.size)).best_apart(_VALLEYS[0])
+        found = Points(of_grid, speeds[places[:, 0]], lowest, first, unknown(first.size))
+        return found.and_also(along).best_apart(_VALLEYS[0])
 
-    def _coarse_cost(self, a: FloatArray, v: FloatArray, sparse: NDArray[np.bool_]) -> FloatArray:
-        """Cost of each pair, shape (n,), infinite where it isn't safe or worth nothing; `sparse` come first."""
+    def _along_first_swing(self) -> Points:
+        """The local minima along the line where the first swing of a ramp reaches a limit; none where none does.
+
+        A ramp of half a period or more may be no harder. One that swings no further later on is quickest right there:
+        where all of that fits, in slivers of the grid that are narrower than its steps.
+        """
+        room, wish = self.room, self._wish
+        if wish.acceleration is not None:
+            return Points.none()
+        v = _ALONG * room.reachable_speed if wish.speed is None else np.array([wish.speed])
+        a = room.most_pushed(v) / (first_peak(room.load) * _HAIR * _EXACT)
+        at = np.flatnonzero((a > 0) & (a < room.steady_nearly(v)) & self._reached(a, v))
+        at = at[self._wanted(a[at], v[at])]
+        a, v = a[at], v[at]
+        stages = np.arange(a.size)[::_SPARSE_ALONG], np.arange(a.size)
+        cost = self._staged_cost(a, v, stages, np.inf, _WORTH_ALONG)
+        at = _minima(cost[:, None])[:, 0]
+        return Points(a[at], v[at], cost[at], np.full(at.shape, _HALF_WIDTH_ALONG), unknown(at.size))
+
+    def _reached(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
+        """Whether the longest move comes near each speed; a speed that is stated counts as reached."""
+        if self._wish.speed is not None:
+            return np.ones(np.broadcast_shapes(a.shape, v.shape), dtype=np.bool_)
+        return np.asarray(v**2 <= _BEYOND_REACH**2 * a * self.room.moves.longest_of_all)
+
+    def _staged_cost(
+        self, a: FloatArray, v: FloatArray, stages: Iterable[NDArray[np.intp]], known: float, worth: float
+    ) -> FloatArray:
+        """Cost of each pair, shape (n,), infinite where it isn't safe or takes `worth` times as long as a safe one.
+
+        `stages`: which of them to look at, one lot after the other; `known`: cost of something known to be safe.
+        """
         cost, moving = np.full(a.shape, np.inf), self._moving(a, v)
-        known, some = np.inf, np.flatnonzero(sparse)
-        for those in (some[::_SPARSER], some, np.arange(a.size)):
-            at = those[moving[those] <= known * _WORTH]
-            cost[at] = self._cost(a[at], v[at], moving[at], known * _WORTH)
-            known = cost.min(initial=np.inf)
+        for those in stages:
+            at = those[moving[those] <= known * worth]
+            cost[at] = self._cost(a[at], v[at], moving[at], known * worth)
+            known = min(known, cost.min(initial=np.inf))
         return cost
 
     def _cost(self, a: FloatArray, v: FloatArray, moving: FloatArray, most: float) -> FloatArray:
@@ -205,7 +239,7 @@ class Descent:
             follows = steady / room.steady_nearly(around.speed)[:, None]
             a = np.where(steady > 0, np.minimum(a * np.where(grid.follows, follows, 1.0), steady), a)
         a, v, steady = np.broadcast_arrays(a, v, steady)
-        swings = _Swings(self, around)
+        swings = NearbySwings(room, self.sampled_peaks, around)
         most = np.where(swings.borne, around.cost, np.inf)
         moving, cost = self._moving(a, v), np.full(a.shape, np.inf)
         at = np.nonzero((a > 0) & (a <= steady * _EXACT) & (moving < most[:, None]))
@@ -276,79 +310,6 @@ class Descent:
         """Farthest swing over the acceleration, (pushed on, held back), as `largest_peaks` would find it, nearly."""
         peaks = peaks_among(self.room.load, times_of(self.room.moves, a, v), self._fine_swing)
         return peaks.pushing.max(axis=-1) * self._caution, peaks.holding.max(axis=-1) * self._caution
-
-
-class _Swings:
-    """How far the points of some grids swing, each grid around one of `middle`.
-
-    Each point is taken to swing as far over its acceleration as the nearest that was looked at. `borne`: whether those
-    in the middle keep the limits; `of_middle`: their peaks.
-    """
-
-    def __init__(self, descent: Descent, middle: Points) -> None:
-        self._descent, self._room = descent, descent.room
-        self._most = float(self._room.load.torsion.peak(WORST_PEAK))
-        self._middle = a, v = middle.acceleration, middle.speed
-        self.of_middle = middle.peaks
-        self.borne = self._room.bears(self._most * a, self._most * a, v)
-        self._looked = list[tuple[FloatArray, FloatArray, FloatArray]]()
-        if not self.borne.all():
-            if np.isnan(self.of_middle).any():
-                self.of_middle = np.stack(descent.sampled_peaks(a, v))
-            self.borne = self.borne | self._noted(a, v, self.of_middle)
-
-    def _noted(self, a: FloatArray, v: FloatArray, peaks: FloatArray) -> NDArray[np.bool_]:
-        """Whether one point of each grid keeps the limits with its `peaks`, which are remembered."""
-        self._looked.append((np.log(a), np.log(v), peaks))
-        return self._room.bears(peaks[0] * a, peaks[1] * a, v)
-
-    def best(self, a: FloatArray, v: FloatArray, cost: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
-        """Which point of each grid (rows) has the least `cost` of those that keep the limits, and its peaks.
-
-        The cost of others becomes infinite.
-        """
-        rows, at = np.arange(a.shape[0]), np.nonzero(np.isfinite(cost))
-        peaks = np.full((2, *a.shape), np.nan)
-        sure = np.zeros(a.shape, dtype=np.bool_)
-        sure[at] = self._room.bears(self._most * a[at], self._most * a[at], v[at])
-        open_at = tuple(each[~sure[at]] for each in at)
-        logs = np.log(a[open_at]), np.log(v[open_at])
-        for _ in range(_LOOKS if open_at[0].size else 0):
-            hopeful = cost.copy()
-            hopeful[open_at] = np.where(self._fit(a, v, open_at, logs) | sure[open_at], cost[open_at], np.inf)
-            best = rows, hopeful.argmin(axis=1)
-            unsure = np.isfinite(hopeful[best]) & ~sure[best]
-            if not unsure.any():
-                break
-            found = np.stack(self._descent.sampled_peaks(a[best], v[best]))
-            kept = self._noted(a[best], v[best], found)
-            peaks[:, best[0], best[1]] = found
-            sure[best] |= kept & unsure
-            cost[best] = np.where(unsure & ~kept, np.inf, cost[best])
-        cost[~sure] = np.inf
-        lowest = cost.argmin(axis=1)
-        return lowest, peaks[:, rows, lowest]
-
-    def _fit(
-        self,
-        a: FloatArray,
-        v: FloatArray,
-        at: tuple[NDArray[np.intp], ...],
-        logs: tuple[FloatArray, FloatArray],
-    ) -> NDArray[np.bool_]:
-        """Whether each of the points `at` keeps the limits as the nearest that was looked at swings, in its grid."""
-        if not self._looked:
-            self.of_middle = np.stack(self._descent.sampled_peaks(*self._middle))
-            self._noted(*self._middle, self.of_middle)
-        row, looked = at[0], self._looked
-        away = [np.abs(logs[0] - x[row]) + np.abs(logs[1] - y[row]) for x, y, _ in looked]
-        nearest = np.argmin(away, axis=0)
-        up, down = np.stack([each for *_, each in looked])[nearest, :, row].T
-        return self._room.bears(up * a[at], down * a[at], v[at])
-
-
-def _unknown(count: int) -> FloatArray:
-    return np.full((2, count), np.nan)
 
 
 def _minima(cost: FloatArray) -> NDArray[np.intp]:

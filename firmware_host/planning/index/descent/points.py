@@ -50,6 +50,21 @@ class Points:
     width: FloatArray
     peaks: FloatArray
 
+    @classmethod
+    def none(cls) -> Points:
+        """No point at all."""
+        return cls(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0), unknown(0))
+
+    def and_also(self, other: Points) -> Points:
+        """These and the `other` ones."""
+        return Points(
+            np.concatenate([self.acceleration, other.acceleration]),
+            np.concatenate([self.speed, other.speed]),
+            np.concatenate([self.cost, other.cost]),
+            np.concatenate([self.width, other.width]),
+            np.concatenate([self.peaks, other.peaks], axis=1),
+        )
+
     def best_apart(self, most: int) -> Points:
         """The `most` points of least cost, of those that lie within the width of each other only the best."""
         of_a, of_v, width = self.acceleration.tolist(), self.speed.tolist(), self.width.tolist()
@@ -61,3 +76,8 @@ class Points:
                 chosen.append(each)
         a, v, cost, wide = (each[chosen] for each in (self.acceleration, self.speed, self.cost, self.width))
         return Points(a, v, cost, wide, self.peaks[:, chosen])
+
+
+def unknown(count: int) -> FloatArray:
+    """The `peaks` of so many points that nobody looked at."""
+    return np.full((2, count), np.nan)

@@ -83,8 +83,12 @@ class MotionRoom:
 
     def bears(self, up: FloatArray, down: FloatArray, speeds: FloatArray) -> NDArray[np.bool_]:
         """Whether a part that swings to `up` and `down` (rad/s^2, one shape) at `speeds` keeps every limit, nearly."""
-        most_up, most_down = (np.interp(speeds, self._speeds, each) for each in self._swung)
-        return np.asarray((up <= most_up) & (down <= most_down))
+        most_down = np.interp(speeds, self._speeds, self._swung[1])
+        return np.asarray((up <= self.most_pushed(speeds)) & (down <= most_down))
+
+    def most_pushed(self, speeds: FloatArray) -> FloatArray:
+        """To how many rad/s^2 a part may swing as it is pushed on at `speeds` (rad/s), nearly; infinite: to any."""
+        return np.interp(speeds, self._speeds, self._swung[0])
 
     @cached_property
     def _swung(self) -> tuple[FloatArray, FloatArray]:
