@@ -216,7 +216,7 @@ class Descent:
             if at.size:
                 self._check()
                 peaks = peaks_among(load, times.at(at), some)
-                at = at[self._swings(a[at], v[at], peaks)]
+                at = at[self._swings(a[at] * _HAIR, v[at], peaks)]  # as the finer grids will see it
         kept[at] = True
         return kept
 

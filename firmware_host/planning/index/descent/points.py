@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from firmware_host.mechanics.guard import FloatArray
 
 _IN_REACH = 2.5  # of a grid's width: how much quicker than its middle its best may be
+_OUTWARD = 0.75  # in widths: a narrow valley runs on beyond a best so far out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Grid:
     """Places around a point, in widths, shape (n,): speeds and accelerations.
 
-    `follows`: whether these follow the largest steady one at each speed. `outward`: those on the border. `shrink`: how
+    `follows`: whether these follow the largest steady one at each speed. `outward`: those near the border. `shrink`: how
     much narrower the next grid is.
     """
 
@@ -33,7 +34,7 @@ class Grid:
         faster, harder, follows = (
             each.ravel() for each in np.meshgrid(along, along, np.array([True, False]), indexing="ij")
         )
-        return cls(faster, harder, follows, np.maximum(np.abs(faster), np.abs(harder)) == 1, shrink)
+        return cls(faster, harder, follows, np.maximum(np.abs(faster), np.abs(harder)) >= _OUTWARD, shrink)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
