@@ -17,8 +17,8 @@ _OUTWARD = 0.75  # in widths: a narrow valley runs on beyond a best so far out
 class Grid:
     """Places around a point, in widths, shape (n,): speeds and accelerations.
 
-    `follows`: whether these follow the largest steady one at each speed. `outward`: those near the border. `shrink`: how
-    much narrower the next grid is.
+    `follows`: whether these follow the largest steady one at each speed. `outward`: those near the border.
+    `shrink`: how much narrower the next grid is.
     """
 
     faster: FloatArray
