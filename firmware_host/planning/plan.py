@@ -182,5 +182,6 @@ def _same(first: object, second: object) -> bool:
     if isinstance(first, tuple) and isinstance(second, tuple):
         return len(first) == len(second) and all(map(_same, first, second))
     if is_dataclass(first) and not isinstance(first, type):
-        return all(_same(getattr(first, each.name), getattr(second, each.name)) for each in fields(first))
+        compared = (each.name for each in fields(first) if each.compare)
+        return all(_same(getattr(first, name), getattr(second, name)) for name in compared)
     return bool(first == second)

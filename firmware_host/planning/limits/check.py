@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -60,13 +61,14 @@ class Standing:
 STRICT = Standing()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LimitCheck:
     """One limit. `value` and `limit` in `unit`, None where nothing is known.
 
     `margin`: (limit - value)/limit, the part of an upper limit that is left. Limits that bound from below are written
     as upper ones (a share used up), except the resonance band: there it is the distance to the band's nearer edge as a
-    part of that edge, negative inside. `remedy` says what would help, or which datum to give.
+    part of that edge, negative inside. `otherwise`: what helps whatever the case, or which datum to give; `told`: makes
+    the whole remedy of it, None where that is all.
     `missing`: keys without which the value is only a lower bound, or not there. `assumed`: keys taken at the unkind end
     of a range: the verdict stands, on those. `reason`: why the user accepts it, "" where nobody does.
     """
@@ -78,11 +80,17 @@ class LimitCheck:
     margin: float | None
     formula: str
     source: str
-    remedy: str
+    otherwise: str
     missing: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
     standing: Standing = STRICT
     reason: str = ""
+    told: Callable[[str], str] | None = field(default=None, compare=False, repr=False)
+
+    @cached_property
+    def remedy(self) -> str:
+        """What would help, or which datum to give. The keys that may help are tried when somebody first asks."""
+        return self.told(self.otherwise) if self.told is not None else self.otherwise
 
     @property
     def verdict(self) -> Verdict:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -115,7 +116,10 @@ class Limit(ABC):
         """Its check with the ways that help this case before what else does, where less than it should be is left."""
         if found.margin is None or found.margin >= NARROW_MARGIN or (found.missing and found.margin >= 0):
             return found
-        return replace(found, remedy=remedy(self.helping(case), case, self._margin, found.remedy))
+        return replace(found, told=partial(self._told, case))
+
+    def _told(self, case: LimitCase, otherwise: str) -> str:
+        return remedy(self.helping(case), case, self._margin, otherwise)
 
     def helping(self, case: LimitCase) -> tuple[Way, ...]:
         """The ways to try for this case."""
