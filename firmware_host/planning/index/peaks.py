@@ -68,7 +68,7 @@ def least_peak(load: LoadCase, times: IndexTimes) -> FloatArray:
 
 
 def first_peak(load: LoadCase) -> float:
-    """How far the first swing of a ramp that goes on for long reaches over its acceleration, least damping.
+    """How far the first swing of a ramp of half a period or more reaches over its acceleration, least damping.
 
     1 + exp(-zeta (pi - 2 asin zeta)/sqrt(1 - zeta^2)), half a period after its start.
     """
