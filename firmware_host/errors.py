@@ -8,9 +8,10 @@ survives pickling, and names the exit status the command line ends with:
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from firmware_host.acts import Act, Resume
+if TYPE_CHECKING:
+    from firmware_host.acts import Act
 
 EXIT_DONE = 0
 EXIT_CHECK_FAILED = 1
@@ -359,6 +360,8 @@ class RunStoppedError(FirmwareHostError):
     exit_status: ClassVar[int] = EXIT_STOPPED
 
     def __post_init__(self) -> None:
+        from firmware_host.acts import Resume  # with the first error that has any
+
         self.acts = self.acts or (Resume(self.run_folder),)
 
     def message(self) -> str:

@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from itertools import islice
-from typing import TypeAlias, overload
+from typing import TYPE_CHECKING, TypeAlias, overload
 
-from firmware_host.acts import Act
+if TYPE_CHECKING:
+    from firmware_host.acts import Act
 
 
 class Missing(Enum):

@@ -8,8 +8,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from firmware_host.acts import RestoreSettings
-from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.reporting.render.json import json_pieces
 from firmware_host.reporting.render.plain import grid_lines
 from firmware_host.reporting.render.printable import printable
@@ -84,6 +82,9 @@ def unless_hung_up() -> Iterator[None]:
 
 def announce_backup(backup: Path) -> None:
     """Say where a controller's old settings are kept, before others are written."""
+    from firmware_host.acts import RestoreSettings
+    from firmware_host.cli.screen.advice import advice_lines
+
     remark(f"The old settings are kept. {advice_lines((RestoreSettings(str(backup)),))[0]}")
 
 

@@ -8,7 +8,6 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from firmware_host.acts import ListProfiles, ShowSchema
 from firmware_host.errors import UnreadableFileError
 from firmware_host.model.files.key_lines import key_at
 from firmware_host.model.files.problems import input_error, refuse_implausible, written_key
@@ -32,10 +31,14 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     try:
         data = read_regular(path, LARGEST_FILE)
     except UnreadableFileError as error:
+        from firmware_host.acts import ListProfiles
+
         raise replace(error, remedy="Name a TOML file, or a profile", acts=(ListProfiles(),)) from error
     text = utf8_text(data, source)
     tables = _parse(text, source)
     if not tables:
+        from firmware_host.acts import ShowSchema
+
         raise UnreadableFileError(
             "is empty", "Write into it what a job, a machine or a motor needs", source, acts=(ShowSchema("job"),)
         )

@@ -10,7 +10,6 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
-from firmware_host.acts import ShowSchema
 from firmware_host.errors import ImplausibleError, InputError, QuantityError, UnknownKeyError
 from firmware_host.model.files.key_lines import Path, key_lines, line_of
 from firmware_host.model.plausible.check import Finding
@@ -97,6 +96,8 @@ def _error(
     if detail["type"] == "extra_forbidden":
         return UnknownKeyError("unknown key", _nearest(kind, path, tables), **fields)
     if detail["type"] == "missing":
+        from firmware_host.acts import ShowSchema
+
         return InputError("this key is missing", "Add it", acts=(ShowSchema(kind.__name__.lower()),), **fields)
     if isinstance(detail["input"], list) and detail["type"] in _WANTS_A_TABLE and isinstance(path[-1], str):
         problem = "must be a table with keys of its own, not a list of tables"

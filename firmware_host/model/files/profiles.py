@@ -11,7 +11,6 @@ from typing import Literal, NamedTuple
 
 import platformdirs
 
-from firmware_host.acts import ListProfiles
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model.files.files import read_toml
 
@@ -68,6 +67,8 @@ def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = Non
     profiles = {profile.name: profile for profile in list_profiles(kind, user=user)}
     if reference in profiles:
         return profiles[reference].path
+    from firmware_host.acts import ListProfiles
+
     close = difflib.get_close_matches(reference, profiles, n=1, cutoff=0.4)
     hint = f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
     raise UnreadableFileError(f"no {kind[:-1]} profile has this name", hint, source=reference, acts=(ListProfiles(),))

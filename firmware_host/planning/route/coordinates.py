@@ -14,7 +14,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_host.acts import WriteSettings
 from firmware_host.errors import CoordinateError
 from firmware_host.planning.steps import Steps
 
@@ -149,6 +148,8 @@ def _refuse_first(
 ) -> None:
     rows = np.flatnonzero(bad)
     if rows.size:
+        from firmware_host.acts import WriteSettings  # with the first error that has any
+
         row = int(rows[0])
         remedy = "Begin nearer to machine zero, or set fewer microsteps"
         todo: tuple[WriteSettings, ...] = ()

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
-from firmware_host.acts import Act
 from firmware_host.reporting.document import Advice, Document, Figure, Node, Notes, Row, Table
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.text import NONE, row_texts, text_of, value_of
 
+if TYPE_CHECKING:
+    from firmware_host.acts import Act
+
 #: Rows shown before the middle of a long table is left out.
 MOST_ROWS = 60
 
-Tell = Callable[[tuple[Act, ...]], Iterable[str]]
+Tell: TypeAlias = "Callable[[tuple[Act, ...]], Iterable[str]]"
 
 
 class Grid(NamedTuple):
