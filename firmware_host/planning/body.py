@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import singledispatch
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -14,9 +14,11 @@ from firmware_host.mechanics.body import inertia
 from firmware_host.mechanics.body.shell import shell_per_mass, shell_volume
 from firmware_host.mechanics.body.stepped import Step, stepped_per_mass, stepped_volume
 from firmware_host.mechanics.guard import FloatArray
-from firmware_host.model.part.mesh_file import MeshBody, read_mesh
 from firmware_host.model.part.part import ConePart, MeasuredPart, MeshPart, RoundPart, SolidPart, SteppedPart, TubePart
 from firmware_host.planning.beside import beside_axis, density_stated, require_fitting
+
+if TYPE_CHECKING:
+    from firmware_host.model.part.mesh_file import MeshBody
 
 _METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
 _MESH_TOLERANCE = 0.02
@@ -106,6 +108,8 @@ def _measured(part: MeasuredPart) -> Shape:
 
 @shape_of.register
 def _mesh(part: MeshPart) -> Shape:
+    from firmware_host.model.part.mesh_file import read_mesh
+
     body, metre, axis = read_mesh(Path(part.file)), _METRES[part.unit], "xyz".index(part.axis)
     _require_fitting_mesh(part, body, metre, axis)
     direction = [float(index == axis) for index in range(3)]

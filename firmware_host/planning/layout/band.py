@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firmware_host.mechanics.contact.creep import axis_tilt
-from firmware_host.mechanics.contact.trough import contact_half_angle
 from firmware_host.mechanics.optics.cone import band_rise
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
@@ -61,5 +59,8 @@ def axis_slope(machine: Machine, job: Job) -> float:
     cradle, taper, contact = machine.drive.cradle, float(job.part.taper), job.part.contact.si
     if cradle is None or taper == 0:
         return 0.0
+    from firmware_host.mechanics.contact.creep import axis_tilt  # only for a cone on rollers
+    from firmware_host.mechanics.contact.trough import contact_half_angle
+
     half_angle = contact_half_angle(contact, cradle.roller_diameter, cradle.centre_distance)
     return math.tan(axis_tilt(taper, half_angle))

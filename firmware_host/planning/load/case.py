@@ -8,12 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from firmware_host.mechanics.contact.support import imbalance_torque
-from firmware_host.mechanics.contact.trough import Trough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor import torque as motor_physics
 from firmware_host.mechanics.motor.phases import PhaseMode
@@ -40,6 +39,9 @@ from firmware_host.planning.load.supply import Supply, supply_of
 from firmware_host.planning.load.support import support_friction
 from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
 from firmware_host.planning.load.torsion import Torsion, spanning, torsion_of
+
+if TYPE_CHECKING:
+    from firmware_host.mechanics.contact.trough import Trough
 
 
 class LoadItem(NamedTuple):

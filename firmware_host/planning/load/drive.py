@@ -6,18 +6,18 @@ Every kind of drive answers the same questions (`model.machine.drives.base`). Ev
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from firmware_host.errors import InputError
 from firmware_host.mechanics.contact.friction import ROLLING_LEVER_ARM, static_friction_of
-from firmware_host.mechanics.contact.rollers import rolling_drag_torque
-from firmware_host.mechanics.contact.tilted import friction_along, friction_left
-from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 from firmware_host.mechanics.train.transmission import Stage
 from firmware_host.model.base import stated
 from firmware_host.model.machine.drives.base import Cradle, Drive
 from firmware_host.model.part.part import RoundPart
 from firmware_host.planning.body import Body
+
+if TYPE_CHECKING:
+    from firmware_host.mechanics.contact.trough import Trough
 
 
 class DriveLoad(NamedTuple):
@@ -58,6 +58,9 @@ def drive_load(drive: Drive, part: RoundPart, body: Body, tilt: float = 0.0) -> 
     )
     if cradle is None:
         return load
+    from firmware_host.mechanics.contact.rollers import rolling_drag_torque  # these three only for what lies on rollers
+    from firmware_host.mechanics.contact.tilted import friction_left
+
     friction, source = grip_of(cradle)
     trough = _trough(cradle, part, body, tilt)
     along = friction_along_axis(cradle, trough)
@@ -76,11 +79,15 @@ def friction_along_axis(cradle: Cradle | None, trough: Trough | None) -> float:
     """Friction coefficient that keeps a part from sliding down a tilted axis; 0 on a level one, or with a stop."""
     if cradle is None or trough is None or cradle.axial_stop:
         return 0.0
+    from firmware_host.mechanics.contact.tilted import friction_along
+
     return friction_along(trough.half_angle, trough.tilt)
 
 
 def _trough(cradle: Cradle, part: RoundPart, body: Body, tilt: float) -> Trough:
     """Part and rollers for the statics; with one row driven, half of the rollers are idle."""
+    from firmware_host.mechanics.contact.trough import DrivenRows, Trough
+
     one = cradle.driven_rows == 1
     return Trough(
         mass=body.mass,

@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from firmware_host.mechanics.contact.creep import index_creep
 from firmware_host.planning.layout.causes import Floats, SeamCause, either_way
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.load.case import LoadVariant
@@ -49,6 +48,8 @@ def _estimated(
         return none, none, (WIDTH,)
     if motion is None:
         return none, none, (NO_MOTION,)
+    from firmware_host.mechanics.contact.creep import index_creep  # only for what lies on rollers
+
     turned = travel / (float(plan.diameter) / 2)
     least, most = index_creep(
         load.trough,
