@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from typing import Any, NoReturn
@@ -39,6 +38,8 @@ def parse_json(data: bytes, source: str, bounds: Bounds = _USUAL) -> Any:
 
     No key may stand twice in an object, and a number has to be one: neither NaN nor Infinity.
     """
+    import json  # few commands read any
+
     text = utf8_text(data, source)
     require_bounded_json(text, source, bounds)
     try:

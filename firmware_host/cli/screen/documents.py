@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from firmware_host.cli.screen import output
 from firmware_host.reporting.document import Document, Notes
-from firmware_host.reporting.render.json import json_document
 from firmware_host.reporting.render.short import short_parts
 
 if TYPE_CHECKING:
@@ -22,6 +21,8 @@ def show(document: Document, *, json: bool = False, remarks: Sequence[str] = ())
     error.
     """
     if json:
+        from firmware_host.reporting.render.json import json_document
+
         told = (Notes(tuple(remarks), "remarks"),) if remarks else ()
         output.document(json_document(replace(document, nodes=(*told, *document.nodes))))
         return

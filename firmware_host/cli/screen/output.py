@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from firmware_host.reporting.render.json import json_pieces
 from firmware_host.reporting.render.plain import grid_lines
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.short import Grid
@@ -101,4 +100,6 @@ def exact(text: str) -> None:
 
 def document(value: Any) -> None:
     """Print one JSON document to standard output."""
+    from firmware_host.reporting.render.json import json_pieces
+
     sys.stdout.writelines(json_pieces(value))

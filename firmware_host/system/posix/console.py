@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import shlex
 from collections.abc import Sequence
 
 
@@ -19,4 +18,6 @@ def is_hung_up(error: OSError) -> bool:
 
 def command_line(words: Sequence[str]) -> str:
     """A command as it is typed at a POSIX shell."""
+    import shlex  # only where a command is told
+
     return shlex.join(words)
