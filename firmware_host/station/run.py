@@ -31,7 +31,7 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.beforehand import require_runnable
-from firmware_host.station.gates.gate import Gate, PassRequest, PassState
+from firmware_host.station.gates.gate import Gate, PartContext, PassRequest, PassState
 from firmware_host.station.journal import events
 from firmware_host.station.journal.journal import Journal, journal_events
 from firmware_host.station.journal.record import RunRecord
@@ -60,6 +60,7 @@ class Station:
     """Everything a run works with. `scales` knows what we wrote to controllers.
 
     `release_motor`: let go of the motor when the run ends early, once the axis stands still; the position is lost then.
+    `part`: which part of a batch is marked.
     """
 
     controller: Controller
@@ -71,6 +72,7 @@ class Station:
     progress: Progress = field(default_factory=SilentProgress)
     stop: StopRequest = field(default_factory=StopRequest)
     release_motor: bool = False
+    part: PartContext | None = None
 
 
 def require_limits(limits: LimitReport, accepted: Iterable[str] = ()) -> None:
@@ -276,7 +278,7 @@ class RunLoop:
         """Open the gate for a pass, no sooner than it has settled (monotonic s), and wait until it is marked."""
         station, job = self._station, self._setup.job
         angle = float(self._targets[segment - 1] / self._plan.route.per_part_turn * 360)
-        request = PassRequest(segment, len(self._targets), number, job.mark.passes, angle)
+        request = PassRequest(segment, len(self._targets), number, job.mark.passes, angle, station.part)
         station.progress.stage(f"marking {request}")
         self._wait_until(self._open_from(settled_s))
         station.controller.watch(fresh_s=_FRESH_S)

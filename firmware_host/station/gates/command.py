@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from firmware_host.acts import NameGateProgram
 from firmware_host.errors import GateError, GateTimeoutError, InputError
-from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.gates.gate import Gate, GateContext, PartContext, PassRequest, PassState
 from firmware_host.system.processes import Program
 
 _ENDING_S = 2.0
@@ -16,7 +17,9 @@ class CommandGate(Gate):
     """Starts `program` (an argument list, never a shell) apart from this one; status 0 says done.
 
     The environment describes the pass: CIRCUMSTEP_SEGMENT, CIRCUMSTEP_SEGMENTS, CIRCUMSTEP_PASS, CIRCUMSTEP_PASSES,
-    CIRCUMSTEP_ANGLE_DEG. Closing the gate ends it and whatever it has started. `timeout_s` in s of the run's clock.
+    CIRCUMSTEP_ANGLE_DEG; in a batch also CIRCUMSTEP_PART, CIRCUMSTEP_PARTS, CIRCUMSTEP_SERIAL, CIRCUMSTEP_TEXT, and
+    CIRCUMSTEP_COLUMN_... for each column of the table of parts. Closing the gate ends it and whatever it has started.
+    `timeout_s` in s of the run's clock.
     """
 
     kind = "command"
@@ -46,6 +49,7 @@ class CommandGate(Gate):
             "CIRCUMSTEP_PASS": str(request.number),
             "CIRCUMSTEP_PASSES": str(request.passes),
             "CIRCUMSTEP_ANGLE_DEG": f"{request.angle_deg:.9g}",
+            **(_of_part(request.part) if request.part is not None else {}),
         }
         self._opened_s = self._clock.monotonic()
         try:
@@ -72,3 +76,17 @@ class CommandGate(Gate):
         started, self._started = self._started, None
         if started is not None:
             started.end(_ENDING_S)
+
+
+def _of_part(part: PartContext) -> dict[str, str]:
+    """What the environment says of a part: a column's name in capitals, what is no letter or digit as a low line."""
+    columns = {
+        f"CIRCUMSTEP_COLUMN_{re.sub(r'[^A-Z0-9]', '_', name.upper())}": each for name, each in part.columns.items()
+    }
+    return {
+        **columns,
+        "CIRCUMSTEP_PART": str(part.number),
+        "CIRCUMSTEP_PARTS": str(part.of),
+        "CIRCUMSTEP_SERIAL": part.serial,
+        "CIRCUMSTEP_TEXT": part.text,
+    }

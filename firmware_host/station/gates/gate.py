@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
@@ -39,17 +39,41 @@ class PassState(Enum):
 
 
 @dataclass(frozen=True)
+class PartContext:
+    """Which part of a batch is marked: `number` of `of`, from 1. `serial` and `text` are empty where it has none.
+
+    `columns`: everything that the table of parts says of it, by the names of its columns, as it is written there.
+    """
+
+    number: int
+    of: int
+    serial: str = ""
+    text: str = ""
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        """For people: "part 3 of 24 (serial A-103)"."""
+        serial = f" (serial {self.serial})" if self.serial else ""
+        return f"part {self.number} of {self.of}{serial}"
+
+
+@dataclass(frozen=True)
 class PassRequest:
-    """Which pass is to be marked: both count from 1. `angle_deg` is where the part stands, from the job's zero."""
+    """Which pass is to be marked: both count from 1. `angle_deg` is where the part stands, from the job's zero.
+
+    `part`: which part of a batch that is; None for a run of its own.
+    """
 
     segment: int
     segments: int
     number: int
     passes: int
     angle_deg: float
+    part: PartContext | None = None
 
     def __str__(self) -> str:
-        return f"segment {self.segment} of {self.segments}, pass {self.number} of {self.passes}"
+        part = f"{self.part}, " if self.part is not None else ""
+        return f"{part}segment {self.segment} of {self.segments}, pass {self.number} of {self.passes}"
 
 
 @dataclass(frozen=True)

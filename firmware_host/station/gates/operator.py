@@ -32,7 +32,8 @@ class OperatorGate(Gate):
     def open(self, request: PassRequest) -> None:
         self._operator.forget()  # an Enter from before the gate was open says nothing of this pass
         self._opened_s = self._clock.monotonic()
-        self._operator.tell(f"STANDSTILL: mark {request}. Enter when it is done, s and Enter to stop.")
+        text = f", text {' '.join(request.part.text.split())}" if request.part is not None and request.part.text else ""
+        self._operator.tell(f"STANDSTILL: mark {request}{text}. Enter when it is done, s and Enter to stop.")
 
     def poll(self) -> PassState:
         if self._opened_s is None:

@@ -2,9 +2,10 @@
 
 Messages to the marking side: {"type": "hello", "protocol": 1, "job"} once its token was right;
 {"type": "ready", "id", "segment", "segments", "pass", "passes", "angle_deg"} when the part stands still and the gate is
-open; {"type": "closed", "id"} when the permission ends; {"type": "status", ...} as an answer; {"type": "error",
-"reason"}; {"type": "bye", "outcome"} when the run has ended. Messages from it: {"type": "hello", "token"};
-{"type": "done", "id"}; {"type": "failed", "id", "reason"}; {"type": "hold"} to stop the run; {"type": "status"}.
+open, in a batch with "part": {"number", "of", "serial", "text", "columns"}; {"type": "closed", "id"} when the
+permission ends; {"type": "status", ...} as an answer; {"type": "error", "reason"}; {"type": "bye", "outcome"} when the
+run has ended. Messages from it: {"type": "hello", "token"}; {"type": "done", "id"}; {"type": "failed", "id", "reason"};
+{"type": "hold"} to stop the run; {"type": "status"}.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import json
 import secrets
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -197,4 +199,5 @@ def _as_json(request: PassRequest) -> dict[str, Any]:
         "pass": request.number,
         "passes": request.passes,
         "angle_deg": request.angle_deg,
+        **({"part": asdict(request.part)} if request.part is not None else {}),
     }

@@ -4,6 +4,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import psutil
@@ -14,7 +15,7 @@ from firmware_host.clock import VirtualClock
 from firmware_host.errors import GateError, GateTimeoutError, InputError
 from firmware_host.model.job.gate import CommandGateOptions
 from firmware_host.station.gates.command import CommandGate
-from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.gate import GateContext, PartContext, PassRequest, PassState
 from tests.support.station_bench import ScriptedOperator
 
 REQUEST = PassRequest(segment=2, segments=6, number=1, passes=3, angle_deg=22.9125)
@@ -80,17 +81,31 @@ def test_status_zero_says_done(closing: list[CommandGate]) -> None:
         gate.close()
 
 
-def test_the_program_is_told_which_pass_and_the_angle(tmp_path: Path, closing: list[CommandGate]) -> None:
+PART = PartContext(3, 24, "A-103", "For Ada", {"Ring size": "56", "part.diameter": "50.1 mm"})
+
+
+@pytest.mark.parametrize(
+    ("names", "part", "said"),
+    [
+        (("SEGMENT", "SEGMENTS", "PASS", "PASSES", "ANGLE_DEG"), None, "2|6|1|3|22.9125"),
+        (("PART", "PARTS", "SERIAL", "TEXT"), PART, "3|24|A-103|For Ada"),
+        (("COLUMN_RING_SIZE", "COLUMN_PART_DIAMETER"), PART, "56|50.1 mm"),
+    ],
+    ids=["pass-and-angle", "part-of-a-batch", "columns"],
+)
+def test_the_program_is_told_what_it_marks(
+    names: tuple[str, ...], part: PartContext | None, said: str, tmp_path: Path, closing: list[CommandGate]
+) -> None:
     told = tmp_path / "told"
     code = (
-        "import os, sys; k = ['SEGMENT', 'SEGMENTS', 'PASS', 'PASSES', 'ANGLE_DEG'];"
-        "open(sys.argv[1], 'w').write(' '.join(os.environ['CIRCUMSTEP_' + n] for n in k) + '\\n')"
+        f"import os, sys; k = {names!r};"
+        "open(sys.argv[1], 'w').write('|'.join(os.environ['CIRCUMSTEP_' + n] for n in k) + '\\n')"
     )
     gate, _ = gate_for(python(code, str(told)))
     closing.append(gate)
-    gate.open(REQUEST)
+    gate.open(replace(REQUEST, part=part))
     assert state_at_the_end(gate) is PassState.DONE
-    assert wait_for_text(told) == "2 6 1 3 22.9125"
+    assert wait_for_text(told) == said
 
 
 def test_arguments_reach_the_program_as_they_are_without_a_shell(tmp_path: Path, closing: list[CommandGate]) -> None:

@@ -19,6 +19,7 @@ from firmware_host.station.gates.gate import (
     ENTRY_POINTS,
     Gate,
     GateContext,
+    PartContext,
     PassRequest,
     PassState,
     build_gate,
@@ -64,6 +65,13 @@ def test_the_operator_is_told_which_pass_and_when_not_to_mark(person: Person) ->
     told = len(person.operator.told)
     gate.close()
     assert len(person.operator.told) == told
+
+
+def test_the_operator_is_told_which_part_of_a_batch_and_its_text_on_one_line(person: Person) -> None:
+    gate = OperatorGate(person.context)
+    gate.open(replace(REQUEST, part=PartContext(3, 24, "A-103", "For\nAda")))
+    which = "part 3 of 24 (serial A-103), segment 2 of 6, pass 1 of 3, text For Ada"
+    assert person.operator.told == [f"STANDSTILL: mark {which}. Enter when it is done, s and Enter to stop."]
 
 
 @pytest.mark.parametrize("word", ["", "d", "DONE", "yes"], ids=["enter", "d", "done", "yes"])

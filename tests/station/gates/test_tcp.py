@@ -6,6 +6,7 @@ import hmac
 import json
 import socket
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -15,7 +16,7 @@ import pytest
 from firmware_host.clock import VirtualClock
 from firmware_host.errors import GateError, GateTimeoutError
 from firmware_host.station.gates import tcp_door as gate_tcp_door
-from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.gate import GateContext, PartContext, PassRequest, PassState
 from firmware_host.station.gates.json_lines import LONGEST_LINE
 from firmware_host.station.gates.tcp import TcpGate
 from tests.support.station_bench import ScriptedOperator
@@ -109,6 +110,15 @@ def test_a_pass_is_told_and_answered(gate: TcpGate, client: Client) -> None:
     assert polled(gate, PassState.DONE) is PassState.DONE
     gate.close()
     assert client.hear() == {"type": "closed", "id": 1}
+
+
+def test_the_marking_side_is_told_which_part_of_a_batch(gate: TcpGate, client: Client) -> None:
+    hello(gate, client)
+    gate.open(replace(REQUEST, part=PartContext(3, 24, "A-103", "For Ada", {"Ring size": "56"})))
+    ready = client.hear()
+    assert ready["type"] == "ready"
+    columns = {"Ring size": "56"}
+    assert ready["part"] == {"number": 3, "of": 24, "serial": "A-103", "text": "For Ada", "columns": columns}
 
 
 def test_nothing_is_told_before_the_gate_opens(gate: TcpGate, client: Client) -> None:
