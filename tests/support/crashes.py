@@ -13,7 +13,7 @@ from firmware_host.errors import (
     JournalError,
 )
 from firmware_host.model import Setup
-from firmware_host.station.journal.events import JournalEvent
+from firmware_host.station.journal.events import Event
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.listing import read_record
 from tests.support.station_bench import StationBench, small_setup
@@ -39,7 +39,7 @@ class CrashingJournal(Journal):
         super().__init__(path, clock)
         self._dead = False
 
-    def write(self, event: JournalEvent, *, with_next: bool = False) -> None:
+    def write(self, event: Event, *, with_next: bool = False) -> None:
         if self._dead:
             raise JournalError(str(self._path), "the process is gone")
         kind = CrashingJournal

@@ -1,8 +1,8 @@
-"""The journal of a run: append-only lines, each with its checksum, on the disk before the act they announce.
+"""The journal of a run or a batch: append-only lines, each with its checksum, on the disk before the act they announce.
 
-One JSON object a line: an event of `events`, and as its last key "sum", the CRC-32 of the line without it. A torn last
-line (a crash while writing) is tolerated; damage anywhere else is an error, and so are lines that were on the disk and
-are there no more (see `tally`).
+One JSON object a line: an event of its form (see `form`), and as its last key "sum", the CRC-32 of the line without it.
+A torn last line (a crash while writing) is tolerated; damage anywhere else is an error, and so are lines that were on
+the disk and are there no more (see `tally`).
 """
 
 from __future__ import annotations
@@ -14,15 +14,15 @@ import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Generic, Self
 
 from filelock import FileLock, Timeout
 from pydantic import ValidationError
 
 from firmware_host.clock import Clock
 from firmware_host.errors import DamagedRunError, JournalError, UnreadableFileError
-from firmware_host.station.journal import schema1
-from firmware_host.station.journal.events import EVENTS, SCHEMA, Begin, JournalEvent
+from firmware_host.station.journal.events import Event, JournalEvent
+from firmware_host.station.journal.form import RUN_FORM, EventT, JournalForm
 from firmware_host.station.journal.tally import Tally, lines_noted
 from firmware_host.system.files import RecordFile, is_plain, read_lines, require_plain_or_none, sync_folder
 
@@ -38,7 +38,7 @@ _LONGEST_COMPLAINT = 200
 class Journal:
     """The writer: one at a time (a lock beside the file). `write` returns when the line is on the disk."""
 
-    def __init__(self, path: Path, clock: Clock) -> None:
+    def __init__(self, path: Path, clock: Clock, form: JournalForm[Any] = RUN_FORM) -> None:
         self._path = path
         self._clock = clock
         self._lock = FileLock(f"{path}.lock", timeout=0)
@@ -49,12 +49,12 @@ class Journal:
             require_plain_or_none(Path(self._lock.lock_file))
             self._lock.acquire()
         except Timeout as error:
-            raise JournalError(str(path), "another process is writing this run") from error
+            raise JournalError(str(path), f"another process is writing this {form.subject}") from error
         except OSError as error:
             raise JournalError(str(path), f"cannot be locked ({error.strerror})") from error
         try:
             self._file = RecordFile(path)
-            reader = _Reader(path)
+            reader = _Reader(path, form)
             for _ in reader.events():
                 pass  # every line is looked at before anything follows it
             self._next, self._length = reader.lines + 1, reader.length
@@ -73,7 +73,7 @@ class Journal:
         """How many whole lines it has."""
         return self._next - 1
 
-    def write(self, event: JournalEvent, *, with_next: bool = False) -> None:
+    def write(self, event: Event, *, with_next: bool = False) -> None:
         """Append one event, with its number and the time, and wait until it is on the disk.
 
         `with_next`: it announces no act, and is on the disk only with the next event.
@@ -142,7 +142,7 @@ class Journal:
         self.close()
 
 
-def _line(event: JournalEvent) -> bytes:
+def _line(event: Event) -> bytes:
     text = json.dumps(event.model_dump(mode="json", by_alias=True), separators=(",", ":"), ensure_ascii=True)
     return f'{text[:-1]},"sum":"{zlib.crc32(text.encode()):08x}"}}\n'.encode()
 
@@ -166,21 +166,27 @@ def journal_events(path: Path) -> Iterator[JournalEvent]:
     Raises `JournalError` naming the line when one before the last is damaged, out of order, of another schema, or no
     event of a run; in the end, when lines are lost that were on the disk; and at once for what is no plain file.
     """
-    return _Reader(path).events()
+    return events_of(path, RUN_FORM)
 
 
-class _Reader:
+def events_of(path: Path, form: JournalForm[EventT]) -> Iterator[EventT]:
+    """As `journal_events`, of a journal of this form."""
+    return _Reader(path, form).events()
+
+
+class _Reader(Generic[EventT]):
     """Reads line by line. The first one says which schema they have; a "resume" line may switch to the present one."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, form: JournalForm[EventT]) -> None:
         self._path = path
+        self._form = form
         self._schema = 0
         self.lines = 0
         """How many whole lines were read."""
         self.length = 0
         """How many bytes they have."""
 
-    def events(self) -> Iterator[JournalEvent]:
+    def events(self) -> Iterator[EventT]:
         """Every event. Raises `JournalError`."""
         noted = lines_noted(self._path)  # before the journal is read: its writer may be at work
         try:
@@ -198,15 +204,17 @@ class _Reader:
                 "known. Look at the part, and run what is left of it as a new job"
             )
 
-    def _event(self, line: bytes, number: int) -> JournalEvent:
+    def _event(self, line: bytes, number: int) -> EventT:
         """The event of a line, counted from 1."""
+        form = self._form
         text = self._checked(line, number)
         try:
-            if self._schema != SCHEMA:
+            if self._schema != form.schema:
                 entry = json.loads(text)  # an object: it ends with a brace
                 self._require_number(entry.get("n"), number)
                 self._look_for_schema(entry, number)
-            event = EVENTS.validate_json(text) if self._schema == SCHEMA else schema1.converted(json.loads(text))
+            older = form.older.get(self._schema)
+            event = form.events.validate_json(text) if older is None else older(json.loads(text))
         except ValidationError as error:
             first = error.errors(include_url=False, include_context=False, include_input=False)[0]
             where = ".".join(str(part) for part in first["loc"])
@@ -216,8 +224,8 @@ class _Reader:
         except (ValueError, RecursionError) as error:  # no JSON, numbers of thousands of digits, nested too deeply
             raise self._error(f"line {number} is no event ({_shown(str(error))})") from error
         self._require_number(event.line, number)
-        if isinstance(event, Begin) and number > 1:
-            raise self._error(f"line {number} begins the run again")
+        if isinstance(event, form.begins) and number > 1:
+            raise self._error(f"line {number} begins the {form.subject} again")
         return event
 
     def _require_number(self, found: object, number: int) -> None:
@@ -230,15 +238,16 @@ class _Reader:
         if not tail.endswith(b'"}') or tail[:-2] != f"{zlib.crc32(body + b'}'):08x}".encode():
             raise self._error(f"line {number} is damaged (its checksum does not fit)")
         if (excess := _excess(line)) is not None:
-            raise self._error(f"line {number} {excess}: no line of a run does")
+            raise self._error(f"line {number} {excess}: no line of a {self._form.subject} does")
         return body + b"}"
 
     def _look_for_schema(self, entry: Mapping[str, Any], number: int) -> None:
         if number == 1 or "schema" in entry:
             found = entry.get("schema", 0)
-            if type(found) is not int or found not in (SCHEMA, schema1.SCHEMA):
+            schemas = self._form.schemas
+            if type(found) is not int or found not in schemas:
                 shown = _shown(repr(entry.get("schema")))
-                raise self._error(f"has schema {shown}; this version reads {schema1.SCHEMA} and {SCHEMA}")
+                raise self._error(f"has schema {shown}; this version reads {' and '.join(map(str, schemas))}")
             self._schema = found
 
     def _error(self, detail: str) -> DamagedRunError:
