@@ -18,6 +18,7 @@ from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
 from firmware_host.reporting.machines.profiles import profiles_document
+from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.plans.moves import moves_document
@@ -50,6 +51,7 @@ def comparison(job: str) -> Document:
 
 KINDS: dict[str, Callable[[str], Document]] = {
     "segments": lambda job: segments_document(shipped(job)[1].layout),
+    "card": lambda job: card_document(shipped(job)[0], shipped(job)[1].layout),
     "moves": lambda job: moves_document(shipped(job)[1].program),
     "limits": limits_and_reliability,
     "motors": lambda job: motors_document(compare_motors(shipped(job)[0], FEW)),

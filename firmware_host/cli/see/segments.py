@@ -12,6 +12,7 @@ from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.planning.layout.seams import TrueSizes
+from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.units import parse_quantity
 
@@ -25,6 +26,9 @@ def segments(
     true_roller: Annotated[
         str, typer.Option(metavar="LENGTH", help="Predict the seams for rollers of this true diameter.")
     ] = "",
+    card: Annotated[
+        bool, typer.Option("--card", help="Print the card for the marking side: what to enter at the laser.")
+    ] = False,
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
     true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
@@ -33,7 +37,8 @@ def segments(
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
     plan = laid_out(setup, true)
-    documents.show(segments_document(plan), json=json, remarks=setup.remarks)
+    document = card_document(setup, plan) if card else segments_document(plan)
+    documents.show(document, json=json, remarks=setup.remarks)
 
 
 def _length(text: str, option: str) -> float | None:

@@ -56,6 +56,11 @@ class Axis(Described):
         description="its positive direction turns the part the other way: coordinates are sent with the other sign; "
         "travel stays as the controller counts it",
     )
+    turns: Literal["clockwise", "counter-clockwise"] | None = Field(
+        default=None,
+        description="which way the part turns as the mark runs, for somebody at the part's free end who faces the "
+        "drive; for the card of the marking side",
+    )
     tilt: AngleOrZero = Field(
         default=parse_quantity("0 deg", "angle", "non-negative"),
         description="of the part's axis, or of the rollers it lies on: 0 deg level, 90 deg upright",
