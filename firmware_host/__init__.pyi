@@ -27,6 +27,7 @@ from .model.files.loading import load_motor as load_motor
 from .model.files.profiles import list_profiles as list_profiles
 from .model.files.profiles import new_profile as new_profile
 from .model.files.schemas import schema as schema
+from .model.files.stations import remembered_station as remembered_station
 from .model.job.job import Job as Job
 from .model.machine.machine import Machine as Machine
 

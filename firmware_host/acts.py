@@ -107,6 +107,10 @@ class ListProfiles(Act):
     """List machines, motors and jobs by name."""
 
 
+class ListStations(Act):
+    """List the stations that are kept, each with its machine and port."""
+
+
 @dataclass(frozen=True)
 class ShowSchema(Act):
     """Show which keys a kind of file has; `kind` is job, machine or motor."""

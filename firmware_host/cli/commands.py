@@ -56,6 +56,11 @@ COMMANDS = (
         "set_up.controller",
         "Find a controller, show its state, compare and write its settings, or simulate one.",
     ),
+    Entry(
+        "station",
+        "set_up.station",
+        "Your stations: which machine stands at which port, with which gate; then `run JOB` needs no more.",
+    ),
     Entry("profile", "set_up.files", "Machines, motors and jobs: shipped ones and your own."),
 )
 

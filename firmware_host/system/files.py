@@ -96,6 +96,15 @@ def _pieces(path: Path, limit: int, *, links: bool) -> Iterator[bytes]:
         raise UnreadableFileError(f"is larger than {limit} bytes", "Name the right file", str(path))
 
 
+def others_may_write(path: Path) -> str:
+    """How somebody else than this user could write what stands at `path`, a few words; empty where nobody could.
+
+    Looked at are the file, if it is there, and its folder; the system's administrator counts as this user. Windows
+    keeps the folders of a user from the others by itself: always empty there. Raises `OSError`.
+    """
+    return _here.others_may_write(path)
+
+
 def sync_folder(folder: Path) -> None:
     """Put a folder's list of names on the disk, where that can be asked for. Raises `OSError`."""
     _here.sync_folder(folder)

@@ -38,6 +38,7 @@ EXAMPLES: tuple[Act, ...] = (
     acts.NameGateProgram(run="runs/one two"),
     acts.VerifyRun("runs/one"),
     acts.ListProfiles(),
+    acts.ListStations(),
     acts.ShowSchema("machine"),
 )
 

@@ -24,6 +24,7 @@ LOADED = [
     (("segmens",), {"pydantic"}),
     (("schema", "job"), FILES),
     (("profile", "list"), FILES),
+    (("station", "list"), FILES),
     (("segments", "shaft-scale"), PLANS),
     (("segments", "shaft-scale", "--json"), PLANS),
     (("segments", "bottle-band"), PLANS),

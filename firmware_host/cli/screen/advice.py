@@ -109,6 +109,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.NameGateProgram: _with_program,
         acts.VerifyRun: lambda act: ("runs", "verify", act.run),
         acts.ListProfiles: lambda act: ("profile", "list"),
+        acts.ListStations: lambda act: ("station", "list"),
         acts.ShowSchema: lambda act: ("schema", act.kind),
     }
 )
@@ -125,6 +126,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.NameGateProgram: "Name the program with",
         acts.VerifyRun: "See where with",
         acts.ListProfiles: "See all profiles with",
+        acts.ListStations: "See all stations with",
         acts.ShowSchema: "See the keys with",
     }
 )

@@ -1,4 +1,4 @@
-"""Where descriptions come from: a path, the user's config folder, or the profiles that ship with the package."""
+"""Where descriptions come from: a path, or a name in the user's own folder, the current one, or among the shipped."""
 
 from __future__ import annotations
 
@@ -19,6 +19,15 @@ _EXAMPLES: Mapping[ProfileKind, str] = MappingProxyType(
     {"jobs": "shaft-scale", "machines": "belt-chuck", "motors": "nema23-short"}
 )
 
+_KEYS: Mapping[ProfileKind, frozenset[str]] = MappingProxyType(
+    {
+        "jobs": frozenset({"machine", "part", "mark", "window"}),
+        "machines": frozenset({"motor", "driver", "gearing", "drive", "axis", "link"}),
+        "motors": frozenset({"rated_current", "holding_torque", "full_steps_per_revolution", "step_angle"}),
+    }
+)
+"""Keys that stand in files of one kind alone: any of them tells it."""
+
 
 def shipped_folder() -> Path:
     """The folder of the profiles that ship with the package (beside the package in a source tree)."""
@@ -32,21 +41,41 @@ def user_folder() -> Path:
     return Path(platformdirs.user_config_dir("circumstep", appauthor=False))
 
 
+Origin = Literal["own", "here", "shipped"]
+"""The user's own folder, the current folder, the package: in this order a name is looked for."""
+
+
 class Profile(NamedTuple):
-    """A profile's name, file and origin."""
+    """A profile's name, file and origin; `hides`: the origins of those of the same name that it is taken before."""
 
     kind: ProfileKind
     name: str
     path: Path
-    shipped: bool
+    origin: Origin
+    hides: tuple[Origin, ...] = ()
+
+    @property
+    def shipped(self) -> bool:
+        """Whether it came with the package."""
+        return self.origin == "shipped"
 
 
-def list_profiles(kind: ProfileKind, *, user: Path | None = None) -> list[Profile]:
-    """All profiles of a kind by name; a user's own hides a shipped one of the same name."""
+def list_profiles(kind: ProfileKind, *, user: Path | None = None, here: Path | None = None) -> list[Profile]:
+    """All profiles of a kind by name: the user's own hide those of the current folder, and both the shipped ones.
+
+    `user`: another folder than the user's own; `here`: another than the current one.
+    """
     found: dict[str, Profile] = {}
-    for folder, shipped in ((shipped_folder(), True), (user or user_folder(), False)):
-        for path in _files(folder / kind):
-            found[path.stem] = Profile(kind, path.stem, path, shipped)
+    places: tuple[tuple[Origin, Iterator[Path]], ...] = (
+        ("shipped", _files(shipped_folder() / kind)),
+        ("here", _of_kind(kind, here or Path())),
+        ("own", _files((user or user_folder()) / kind)),
+    )
+    for origin, paths in places:
+        for path in paths:
+            hidden = found.get(path.stem)
+            hides = () if hidden is None else (hidden.origin, *hidden.hides)
+            found[path.stem] = Profile(kind, path.stem, path, origin, hides)
     return [found[name] for name in sorted(found)]
 
 
@@ -55,23 +84,63 @@ def _files(folder: Path) -> Iterator[Path]:
         yield from (path for path in sorted(folder.iterdir()) if path.suffix == ".toml")
 
 
+def _of_kind(kind: ProfileKind, folder: Path) -> Iterator[Path]:
+    """The files of a folder where anything may lie that are of this kind; what can't be read is left out."""
+    return (path for path in _files(folder) if _is_of_kind(kind, path, if_unreadable=False))
+
+
+def _is_of_kind(kind: ProfileKind, path: Path, *, if_unreadable: bool) -> bool:
+    """Whether a file is of this kind by its keys. One that is not there is of none."""
+    if not path.is_file():
+        return False
+    try:
+        tables, _ = read_toml(path)
+    except UnreadableFileError:
+        return if_unreadable
+    return not _KEYS[kind].isdisjoint(tables)
+
+
 def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = None, user: Path | None = None) -> Path:
     """The file that `reference` means: a path if it holds a separator or ends in .toml, else a profile's name.
 
     `beside` is the folder a relative path starts from (that of the file that names it); the working folder without.
-    Raises `UnreadableFileError`, naming the nearest known profile.
+    A name is looked for in the user's own folder, then in the current one, then among the shipped profiles. Raises
+    `UnreadableFileError`, naming the nearest known profile.
     """
-    if "/" in reference or "\\" in reference or reference.endswith(".toml"):
+    if is_path(reference):
         path = Path(reference)
         return path if path.is_absolute() or beside is None else beside / path
-    profiles = {profile.name: profile for profile in list_profiles(kind, user=user)}
-    if reference in profiles:
-        return profiles[reference].path
+    named = named_profile(kind, reference, user=user)
+    if named is not None:
+        return named.path
     from firmware_host.acts import ListProfiles
 
-    close = difflib.get_close_matches(reference, profiles, n=1, cutoff=0.4)
-    hint = f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
-    raise UnreadableFileError(f"no {kind[:-1]} profile has this name", hint, source=reference, acts=(ListProfiles(),))
+    problem = f"no {kind[:-1]} profile has this name"
+    raise UnreadableFileError(problem, _hint(kind, reference, beside, user), source=reference, acts=(ListProfiles(),))
+
+
+def named_profile(kind: ProfileKind, name: str, *, user: Path | None = None) -> Profile | None:
+    """The profile that a name means, None where there is none; a file here that can't be read counts."""
+    file = f"{name}.toml"
+    own, here, shipped = (user or user_folder()) / kind / file, Path(file), shipped_folder() / kind / file
+    if own.is_file():
+        return Profile(kind, name, own, "own")
+    if _is_of_kind(kind, here, if_unreadable=True):
+        return Profile(kind, name, here, "here")
+    return Profile(kind, name, shipped, "shipped") if shipped.is_file() else None
+
+
+def is_path(reference: str) -> bool:
+    """Whether a reference to a file is its path, and not a profile's name."""
+    return "/" in reference or "\\" in reference or reference.endswith(".toml")
+
+
+def _hint(kind: ProfileKind, reference: str, beside: Path | None, user: Path | None) -> str:
+    if beside is not None and (beside / f"{reference}.toml").is_file():
+        return f"Write '{reference}.toml' for the file beside this one"
+    names = [profile.name for profile in list_profiles(kind, user=user)]
+    close = difflib.get_close_matches(reference, names, n=1, cutoff=0.4)
+    return f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
 
 
 def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | None = None) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import stat
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -103,3 +104,19 @@ def sync_folder(folder: Path) -> None:
         sync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def others_may_write(path: Path) -> str:
+    """How somebody else than this user could write the file at `path`; empty where nobody could."""
+    for what, looked_at in (("its folder", path.parent), ("the file", path)):
+        try:
+            found = os.stat(looked_at)
+        except FileNotFoundError:
+            continue
+        if found.st_uid not in (0, os.geteuid()):
+            return f"{what} belongs to another user"
+        if stat.S_ISDIR(found.st_mode) and found.st_mode & stat.S_ISVTX:
+            continue  # there nobody may replace what is another's
+        if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+            return f"{what} may be written by others"
+    return ""

@@ -117,3 +117,9 @@ def replace(source: Path, target: Path, pause: Callable[[float], None]) -> None:
 def sync_folder(folder: Path) -> None:
     """Do nothing: a folder can't be opened there to be synced, and the file system keeps a journal of names itself."""
     del folder
+
+
+def others_may_write(path: Path) -> str:
+    """Nothing: the system keeps a user's own folders from the others, and rights of this kind are not there."""
+    del path
+    return ""
