@@ -68,6 +68,26 @@ def test_segments_loads_nothing_of_the_limits_nor_of_the_export() -> None:
     assert not {name for name in loaded if name.startswith(tuple(ours))}
 
 
+def test_segments_of_a_shaft_in_a_chuck_loads_nothing_that_only_errors_rollers_a_mesh_or_json_need() -> None:
+    loaded = loaded_by("segments", "shaft-scale")
+    contact = {f"firmware_host.mechanics.contact.{part}" for part in ("rollers", "trough", "creep", "tilted")}
+    assert not loaded & {"firmware_host.acts", "firmware_host.model.part.mesh_file", "json", "shlex", *contact}
+    assert contact <= loaded_by("limits", "bottle-band")
+
+
+def test_a_command_ends_without_a_last_look_for_garbage() -> None:
+    code = (
+        "import gc, sys\n"
+        "from firmware_host.cli.main import main\n"
+        "sys.argv = ['circumstep', 'profile', 'list']\n"
+        "try:\n"
+        "    main()\n"
+        "except SystemExit as end:\n"
+        "    print(end.code, gc.get_freeze_count() > 10_000, len(gc.get_objects()) < 1_000)"
+    )
+    assert last_line_of(code) == "0 True True"
+
+
 @pytest.mark.parametrize(
     "words",
     [("segments", "shaft-scale"), ("limits", "shaft-scale")],
