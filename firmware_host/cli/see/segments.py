@@ -11,8 +11,10 @@ from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError, QuantityError
+from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
-from firmware_host.reporting.plans.card import card_document
+from firmware_host.planning.plan import Layout
+from firmware_host.reporting.document import Document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.units import parse_quantity
 
@@ -37,8 +39,14 @@ def segments(
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
     plan = laid_out(setup, true)
-    document = card_document(setup, plan) if card else segments_document(plan)
+    document = _card(setup, plan) if card else segments_document(plan)
     documents.show(document, json=json, remarks=setup.remarks)
+
+
+def _card(setup: Setup, plan: Layout) -> Document:
+    from firmware_host.reporting.plans.card import card_document  # not loaded for those who ask for the layout
+
+    return card_document(setup, plan)
 
 
 def _length(text: str, option: str) -> float | None:
