@@ -31,6 +31,7 @@ COMMANDS = (
         "see.segments",
         "Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams.",
     ),
+    Entry("time", "see.time", "Estimate how long a job takes: turning, settling, marking, and when it would be done."),
     Entry("moves", "see.moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",

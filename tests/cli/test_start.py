@@ -32,6 +32,7 @@ LOADED = [
     (("moves", "shaft-scale", "--format", "csv"), PLANS),
     (("limits", "shaft-scale"), PLANS | {"rich.console"}),
     (("motors", "shaft-scale"), PLANS | {"rich.console"}),
+    (("time", "shaft-scale"), PLANS | {"serial", "filelock"}),
     (("runs", "list"), PLANS | {"serial", "filelock"}),
 ]
 

@@ -14,6 +14,7 @@ from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
+from firmware_host.planning.job_time import job_time
 from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
@@ -24,10 +25,12 @@ from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.plans.sweep import sweep_document
+from firmware_host.reporting.plans.time import time_document
 from firmware_host.reporting.runs.run import run_document
 from firmware_host.reporting.runs.runs import runs_document
 from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
 from tests.reporting.test_stations import FOUND, LISTED, RECORD, STATUS
+from tests.reporting.test_time import AT, LEARNED
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
 FEW = {name: MOTORS[name] for name in ("nema34-short", "nema14-pancake", "nema23-short-sealed")}
@@ -52,6 +55,7 @@ def comparison(job: str) -> Document:
 KINDS: dict[str, Callable[[str], Document]] = {
     "segments": lambda job: segments_document(shipped(job)[1].layout),
     "card": lambda job: card_document(shipped(job)[0], shipped(job)[1].layout),
+    "time": lambda job: time_document(job_time(*shipped(job)), LEARNED, AT, homes=True),
     "moves": lambda job: moves_document(shipped(job)[1].program),
     "limits": limits_and_reliability,
     "motors": lambda job: motors_document(compare_motors(shipped(job)[0], FEW)),

@@ -9,6 +9,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn
 
 from firmware_host.cli.screen import output
+from firmware_host.reporting.render.duration import duration_text
 from firmware_host.reporting.render.printable import printable
 from firmware_host.station import progress
 
@@ -64,13 +65,3 @@ class RunProgress(progress.Progress):
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         if self._bar is None:
             output.remark(f"segment {segment}: standstill, planned microstep {planned}, reported {reported:.2f}")
-
-
-def duration_text(duration_s: float) -> str:
-    """A duration (s) for people: "12 s", "3 min 05 s", "2 h 10 min"."""
-    seconds = round(duration_s)
-    if seconds < 60:
-        return f"{seconds} s"
-    if seconds < 3600:
-        return f"{seconds // 60} min {seconds % 60:02d} s"
-    return f"{seconds // 3600} h {seconds % 3600 // 60:02d} min"

@@ -5,18 +5,17 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
-from pydantic_core import PydanticCustomError
 
 from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import laid_out, read
+from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.screen import documents
-from firmware_host.errors import InputError, QuantityError
+from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import Layout
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.plans.segments import segments_document
-from firmware_host.units import parse_quantity
 
 
 def segments(
@@ -33,7 +32,9 @@ def segments(
     ] = False,
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
-    true = TrueSizes(_length(true_diameter, "--true-diameter"), _length(true_roller, "--true-roller"))
+    true = TrueSizes(
+        si_value(true_diameter, "length", "--true-diameter"), si_value(true_roller, "length", "--true-roller")
+    )
     setup = read(job)
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
@@ -47,16 +48,6 @@ def _card(setup: Setup, plan: Layout) -> Document:
     from firmware_host.reporting.plans.card import card_document  # not loaded for those who ask for the layout
 
     return card_document(setup, plan)
-
-
-def _length(text: str, option: str) -> float | None:
-    if not text:
-        return None
-    try:
-        return parse_quantity(text, "length", "positive").si
-    except PydanticCustomError as error:
-        context = error.context or {}
-        raise QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option) from error
 
 
 def register(app: typer.Typer) -> None:

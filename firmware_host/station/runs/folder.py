@@ -56,8 +56,7 @@ class RunFolder:
     @classmethod
     def create(cls, runs: Path, job_name: str, now: datetime) -> RunFolder:
         """Make a new folder below `runs`, named by time and job. Raises `JournalError` if it can't be made."""
-        slug = re.sub(r"[^a-z0-9]+", "-", job_name.lower()).strip("-")[:40] or "job"
-        stem = f"{now:%Y%m%d-%H%M%S}-{slug}"
+        stem = f"{now:%Y%m%d-%H%M%S}-{job_slug(job_name)}"
         try:
             runs.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -151,3 +150,8 @@ class RunFolder:
         except UnreadableFileError as error:
             problem = "is missing" if isinstance(error, MissingFileError) else error.problem
             raise DamagedRunError(str(self.setup), problem) from error
+
+
+def job_slug(job_name: str) -> str:
+    """How a job's name stands in the name of a run's folder."""
+    return re.sub(r"[^a-z0-9]+", "-", job_name.lower()).strip("-")[:40] or "job"
