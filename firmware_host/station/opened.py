@@ -18,8 +18,11 @@ from firmware_host.station.gates.gate import Gate, GateContext, build_gate
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opening import open_controller, port_of
 from firmware_host.station.operator import Operator, TerminalOperator
+from firmware_host.station.passes.choice import EVERY_PASS, PassChoice
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress, SilentProgress
-from firmware_host.station.run import Station, require_limits, run_job
+from firmware_host.station.run import require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
@@ -45,11 +48,15 @@ class RunOptions(TypedDict, total=False):
 
 
 class StationOptions(RunOptions, total=False):
-    """How a station is opened; `stop` is looked at wherever the run waits, and may be asked by any thread."""
+    """How a station is opened; `stop` is looked at wherever the run waits, and may be asked by any thread.
+
+    `control`: more wishes for the run, `stop` among them; one of the two is enough.
+    """
 
     operator: Operator | None
     progress: Progress | None
     stop: StopRequest | None
+    control: RunControl | None
 
 
 @dataclass(frozen=True)
@@ -68,8 +75,11 @@ class OpenStation:
         zero: ZeroAt | None = None,
         ask_zero: AskZero | None = None,
         write_settings: Callable[[], object] | None = None,
+        passes: PassChoice = EVERY_PASS,
     ) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
+
+        `passes`: which segments are marked (`PassChoice.only("2-4")`), all unless it is said.
 
         `zero`: "here" where the part stands, "last" where the last run at the port had it, "home" at the home switch.
         Unsaid it is the home switch if there is one, else here; but after a run that did not come to its end, or left
@@ -85,6 +95,7 @@ class OpenStation:
             zero=zero,
             ask_zero=ask_zero,
             write_settings=write_settings,
+            passes=passes,
         )
 
     def settings_differences(self) -> tuple[Difference, ...]:
@@ -137,10 +148,11 @@ def open_station(
     """
     accepted = tuple(accept_limits)
     setup = accepting(setup, accepted)
-    stop = options.get("stop") or StopRequest()
+    control = options.get("control") or RunControl(options.get("stop"))
+    options["control"] = control
     if plan is None:
         with stopped_while("planning"):
-            plan = plan_job(setup, check=stop.check)
+            plan = plan_job(setup, check=control.stop.check)
     require_limits(plan.limits, accepted)
     url = port_of(setup.machine, port)
     folder = RunFolder.create(runs, setup.job.name, (options.get("clock") or SystemClock()).now())
@@ -177,6 +189,7 @@ def station_in(
     gate_program: tuple[str, ...] = (),
     progress: Progress | None = None,
     stop: StopRequest | None = None,
+    control: RunControl | None = None,
     baud: int | None = None,
     release_motor: bool = False,
     drop_held_motion: bool = False,
@@ -189,7 +202,7 @@ def station_in(
     """
     clock = clock if clock is not None else SystemClock()
     operator = operator if operator is not None else TerminalOperator()
-    stop = stop if stop is not None else StopRequest()
+    control = control if control is not None else RunControl(stop)
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
     with ExitStack() as stack:
         made = gate(context) if gate is not None else build_gate(setup.job.gate, context)
@@ -205,7 +218,7 @@ def station_in(
             trace,
             baud=baud,
             drop_held_motion=drop_held_motion,
-            check=stop.check,
+            check=control.stop.check,
         )
         stack.callback(controller.close)
         yield Station(
@@ -216,6 +229,6 @@ def station_in(
             scales=KnownScales(state_folder()),
             operator=operator,
             progress=progress if progress is not None else SilentProgress(),
-            stop=stop,
+            control=control,
             release_motor=release_motor,
         )

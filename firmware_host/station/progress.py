@@ -3,6 +3,32 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import Literal
+
+Phase = Literal["preparing", "turning", "settling", "marking", "held", "done", "stopped", "failed"]
+
+
+@dataclass(frozen=True)
+class RunState:
+    """What a run is at, told at each change.
+
+    `still`: the axis is proved to stand still, and watched; everything else counts as turning. `gate_open`: the marking
+    side may mark. `segment` of `segments`, pass `number` of `passes`, both from 1 and 0 before the first: those that
+    are marked, come next, or (held) were done last. `done` passes of `of` are done; about `left_s` (s) are left, None
+    while that is not known.
+    """
+
+    phase: Phase
+    still: bool = False
+    gate_open: bool = False
+    segment: int = 0
+    segments: int = 0
+    number: int = 0
+    passes: int = 0
+    done: int = 0
+    of: int = 0
+    left_s: float | None = None
 
 
 class Progress(ABC):
@@ -26,6 +52,9 @@ class Progress(ABC):
     @abstractmethod
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         """The axis stands still at a segment: planned and reported position in microsteps from the job's zero."""
+
+    def state(self, state: RunState) -> None:  # noqa: B027 - for whoever shows it
+        """What the run is at now, at each change of it."""
 
 
 class SilentProgress(Progress):

@@ -13,8 +13,8 @@ from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions, station_in
 from firmware_host.station.opening import port_of
+from firmware_host.station.passes.station import Station
 from firmware_host.station.resume import AskWhetherDone, resume_run
-from firmware_host.station.run import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.zero import ZeroAt

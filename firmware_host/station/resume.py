@@ -16,8 +16,9 @@ from firmware_host.station.journal.events import Assumed, PositionLost, Resume, 
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.last_position import LastPosition
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress
-from firmware_host.station.run import RunLoop, Station, first_start
+from firmware_host.station.run import RunLoop, first_start
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.stop_request import stopped_run
@@ -61,8 +62,15 @@ def resume_run(
         if zero == "here":
             _unlock_if_locked(station)
         answers = _settle_unknown(record, journal, ask, station.progress)
-        to_do = [(entry.segment, entry.number) for entry in answers if entry.status != PassStatus.DONE.value]
-        return RunLoop(setup, plan, station, journal).run(to_do, start, accepted={**record.accepted, **accepted})
+        to_do = [entry for entry in answers if entry.status == PassStatus.TO_DO.value]
+        return RunLoop(setup, plan, station, journal).run(
+            [(entry.segment, entry.number) for entry in to_do],
+            start,
+            accepted={**record.accepted, **accepted},
+            each=run.begin.passes,
+            done=sum(entry.status == PassStatus.DONE.value for entry in answers),
+            again=[(entry.segment, entry.number) for entry in to_do if entry.repeats],
+        )
 
 
 def require_startable(run: Resumable, gate: Gate, zero: ZeroAt | None) -> None:

@@ -30,7 +30,8 @@ from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.simulator.serving.socket_server import SocketServer
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.opening import open_controller
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.passes.station import Station
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.known_scale import KnownScales

@@ -27,9 +27,10 @@ from firmware_host.station.journal.events import JournalEvent
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.record import PassRecord
 from firmware_host.station.opening import open_controller
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import SilentProgress
 from firmware_host.station.resume import resume_run
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.settings.write import backup_path, write_for_plan

@@ -19,9 +19,11 @@ from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.simulator.event_device import EventDevice
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.journal.record import PassRecord, RunRecord
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import SilentProgress
 from firmware_host.station.resume import resume_run
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.settings.known_scale import KnownScales
@@ -210,7 +212,7 @@ class World:
             self.scales,
             operator,
             progress=Zeroing(self),
-            stop=self.stop,
+            control=RunControl(self.stop),
         )
 
     def lie(self, steps: int, until_s: float) -> None:

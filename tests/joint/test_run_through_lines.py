@@ -20,7 +20,8 @@ from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.gates.gate import GateContext
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.opening import open_controller
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.passes.station import Station
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.settings.write import backup_path, write_for_plan

@@ -20,7 +20,7 @@ from firmware_host.errors import (
 )
 from firmware_host.station.journal.events import Finish, Home
 from firmware_host.station.journal.journal import Journal
-from firmware_host.station.motion import Motion
+from firmware_host.station.passes.motion import Motion
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 from tests.support.journal_lines import journal_lines
 from tests.support.station_bench import quick_disk

@@ -23,7 +23,7 @@ def sealed(entry: Mapping[str, Any]) -> bytes:
 
 def as_schema1(path: Path, *, without: Collection[str] = ()) -> None:
     """Rewrite a journal as version 0.1 wrote it; `without`: keys that versions before that left out."""
-    gone = {"position", "overrun", *without}
+    gone = {"position", "overrun", "only", "redo_of", *without}
     path.write_bytes(b"".join(sealed(_old(line, gone)) for line in journal_lines(path)))
 
 

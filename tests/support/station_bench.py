@@ -28,9 +28,11 @@ from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress
 from firmware_host.station.resume import resume_run
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.known_scale import KnownScales
@@ -361,7 +363,7 @@ class StationBench:
             scales=self.scales,
             operator=self.operator,
             progress=self.progress,
-            stop=self.stop,
+            control=RunControl(self.stop),
         )
 
     def new_folder(self) -> None:

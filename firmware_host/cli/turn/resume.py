@@ -30,9 +30,9 @@ from firmware_host.cli.turn.shared import (
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.journal.record import PassRecord
 from firmware_host.station.opened import station_in
+from firmware_host.station.passes.station import Station
 from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import require_startable, resume_run
-from firmware_host.station.run import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
 

@@ -21,7 +21,7 @@ from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions
 from firmware_host.station.operator import TerminalOperator
-from firmware_host.station.run import Station
+from firmware_host.station.passes.station import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt

@@ -20,8 +20,10 @@ from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opening import open_controller
 from firmware_host.station.operator import Operator
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress, SilentProgress
-from firmware_host.station.run import Station, run_job
+from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.settings.write import backup_path, write_for_plan
@@ -77,7 +79,9 @@ def run_simulated(
         operator = _NobodyThere()
         counting = _Counting(progress or SilentProgress(), server, machine.axis.letter)
         gate = TimedGate(GateContext(clock, operator), pass_s)
-        station = Station(controller, gate, clock, folder, scales, operator, progress=counting, stop=stop)
+        station = Station(
+            controller, gate, clock, folder, scales, operator, progress=counting, control=RunControl(stop)
+        )
         return SimulatedRun(run_job(setup, plan, station), counting.counters)
 
 

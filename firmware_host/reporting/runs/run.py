@@ -18,6 +18,7 @@ _COLUMNS = (
     Column("standstill", "standstill", brief=False),
     Column("gate_open", "gate opened", brief=False),
     Column("gate_closed", "gate closed", brief=False),
+    Column("repeats", "repeats", brief=False),
 )
 _COUNTED = (Column("", "step counter"), Column("", "error", form="+d"))
 

@@ -1,6 +1,7 @@
 """The events of a run's journal: one frozen record for each kind, told apart by the key `event` of its line.
 
-This is the form of schema 2, described for readers in `docs/pages/runs.md`; `schema1` reads the form before it.
+This is the form of schema 3, described for readers in `docs/pages/runs.md`. Schema 2 is the same without choice, redo,
+skip and repeat; `schema1` reads the form before it.
 Segments and passes count from 1. Positions are microsteps from the job's zero: a `target` as the plan has it, a
 `position` as the controller counts, with the whole turns taken back so far.
 """
@@ -8,11 +9,13 @@ Segments and passes count from 1. Positions are microsteps from the job's zero: 
 from __future__ import annotations
 
 from enum import Enum
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
-SCHEMA = 2
+SCHEMA = 3
+SCHEMA_2 = 2
 
 Outcome = Literal["done", "stopped", "failed"]
 
@@ -66,28 +69,44 @@ class _OfPass(Event):
 class Begin(Event):
     """The run begins: what is to be done. `setup_digest`: SHA-256 of the kept setup; `passes` for each segment.
 
-    `targets`: of every segment; `overrun`: how far below its target a move may go first, microsteps, to take up lost
-    motion (None: read from a journal of schema 1, which does not hold it); `marking`: False for a run without marking;
-    `accepted`: limits accepted, each with its reason.
+    `targets`: of every segment; `only`: the segments that are marked, in order (None: all of them); `overrun`: how far
+    below its target a move may go first, microsteps, to take up lost motion (None: read from a journal of schema 1,
+    which does not hold it); `marking`: False for a run without marking; `accepted`: limits accepted, each with its
+    reason; `redo_of`: the folder of the run that this one marks again on the same part, empty
+    if it is none.
     """
 
     kind: Literal["begin"] = Field("begin", alias="event")
-    schema_version: Literal[2] = Field(2, alias="schema")
+    schema_version: Literal[2, 3] = Field(3, alias="schema")
     setup_digest: str = Field(alias="setup")
     job: str
     machine: str
     port: str
     targets: tuple[_Steps, ...]
+    only: tuple[_Count, ...] | None = None
     passes: _Count
     overrun: int | None = Field(None, ge=0, le=_FARTHEST)
     marking: bool
     accepted: _Accepted = Field(default_factory=dict)
+    redo_of: str = ""
+
+    @property
+    def segments(self) -> tuple[int, ...]:
+        """The segments that are marked, in order."""
+        return tuple(range(1, len(self.targets) + 1)) if self.only is None else self.only
 
     @model_validator(mode="after")
-    def _not_endless(self) -> Self:
-        if len(self.targets) * self.passes > MOST_PASSES:
+    def _possible(self) -> Self:
+        chosen = len(self.targets) if self.only is None else len(self.only)
+        if chosen * self.passes > MOST_PASSES:
             raise ValueError(f"more than {MOST_PASSES} passes in one run")
+        if self.only is not None and not _rises(0, *self.only, len(self.targets) + 1):
+            raise ValueError(f"chosen are other segments than some of 1 to {len(self.targets)} in order")
         return self
+
+
+def _rises(*numbers: int) -> bool:
+    return all(low < high for low, high in pairwise(numbers))
 
 
 class Resume(Event):
@@ -97,7 +116,7 @@ class Resume(Event):
     """
 
     kind: Literal["resume"] = Field("resume", alias="event")
-    schema_version: Literal[2] = Field(2, alias="schema")
+    schema_version: Literal[2, 3] = Field(3, alias="schema")
     zero: Zero
     accepted: _Accepted = Field(default_factory=dict)
 
@@ -179,6 +198,19 @@ class PassDone(_OfPass):
     kind: Literal["pass-done"] = Field("pass-done", alias="event")
 
 
+class Skip(Event):
+    """What is left of a segment is skipped, as the operator wished: it is not marked any more in this run."""
+
+    kind: Literal["skip"] = Field("skip", alias="event")
+    segment: _Count
+
+
+class Repeat(_OfPass):
+    """A pass that is done is to be marked once more, as the operator wished."""
+
+    kind: Literal["repeat"] = Field("repeat", alias="event")
+
+
 class Finish(Event):
     """The axis is about to move to the job's end position."""
 
@@ -229,6 +261,8 @@ JournalEvent = Annotated[
     | GateOpen
     | GateClosed
     | PassDone
+    | Skip
+    | Repeat
     | Finish
     | Finished
     | Release

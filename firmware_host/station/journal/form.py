@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
@@ -9,7 +10,7 @@ from typing import Any, Generic, TypeVar
 from pydantic import TypeAdapter
 
 from firmware_host.station.journal import schema1
-from firmware_host.station.journal.events import EVENTS, SCHEMA, Begin, Event, JournalEvent
+from firmware_host.station.journal.events import EVENTS, SCHEMA, SCHEMA_2, Begin, Event, JournalEvent
 
 EventT = TypeVar("EventT", bound=Event)
 
@@ -34,7 +35,12 @@ class JournalForm(Generic[EventT]):
         return (*sorted(self.older), self.schema)
 
 
+def _as_it_is(entry: Mapping[str, Any]) -> JournalEvent:
+    """The event of a line of schema 2, which only lacks what came later."""
+    return EVENTS.validate_json(json.dumps(entry))
+
+
 RUN_FORM: JournalForm[JournalEvent] = JournalForm(
-    "run", EVENTS, SCHEMA, Begin, older={schema1.SCHEMA: schema1.converted}
+    "run", EVENTS, SCHEMA, Begin, older={schema1.SCHEMA: schema1.converted, SCHEMA_2: _as_it_is}
 )
 """The journal of a run."""

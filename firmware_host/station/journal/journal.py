@@ -11,7 +11,7 @@ import contextlib
 import errno
 import json
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Generic, Self
@@ -247,7 +247,7 @@ class _Reader(Generic[EventT]):
             schemas = self._form.schemas
             if type(found) is not int or found not in schemas:
                 shown = _shown(repr(entry.get("schema")))
-                raise self._error(f"has schema {shown}; this version reads {' and '.join(map(str, schemas))}")
+                raise self._error(f"has schema {shown}; this version reads {_listed(schemas)}")
             self._schema = found
 
     def _error(self, detail: str) -> DamagedRunError:
@@ -258,6 +258,12 @@ def _shown(text: str) -> str:
     """What a file says, as it may be printed."""
     short = text if len(text) <= _LONGEST_COMPLAINT else f"{text[:_LONGEST_COMPLAINT]}.."
     return "".join(sign if sign.isprintable() else " " for sign in short)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    """Numbers as a sentence has them: "1, 2 and 3"."""
+    *others, last = map(str, numbers)
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 def in_use(path: Path) -> bool:

@@ -1,10 +1,11 @@
 """Whether a run's acts came in order: every move goes to the planned target of its segment, the gate opens only at a
-standstill there, and nothing moves before it is closed again.
+standstill there, for a pass that is to be marked, and nothing moves before it is closed again.
 """
 
 from __future__ import annotations
 
 from firmware_host.station.journal.events import (
+    Assumed,
     Begin,
     End,
     Finish,
@@ -13,7 +14,9 @@ from firmware_host.station.journal.events import (
     Home,
     Move,
     PassDone,
+    Repeat,
     Resume,
+    Skip,
     Standstill,
     Unwind,
 )
@@ -33,10 +36,13 @@ class OrderReplay:
         self._targets: tuple[int, ...] = ()
         self._standing: int | None = None
         self._gate: int | None = None
+        self._open_segments: set[int] = set()
+        self._done: set[tuple[int, int]] = set()
 
     def begin(self, event: Begin) -> None:
-        """Where each segment is."""
+        """Where each segment is, and which are marked."""
         self._targets = event.targets
+        self._open_segments = set(event.segments)
 
     def set_off(self, event: Home | Move | Unwind | Finish) -> None:
         """The gate must be closed."""
@@ -60,12 +66,35 @@ class OrderReplay:
         """The axis must stand still at the segment."""
         if self._standing != event.segment:
             self._complain(event.line, f"gate open for segment {event.segment}, which does not stand still")
+        if event.segment not in self._open_segments:
+            self._complain(event.line, f"gate open for segment {event.segment}, which is not to be marked")
+        if (event.segment, event.number) in self._done:
+            told = f"gate open for segment {event.segment}, pass {event.number}, which is done"
+            self._complain(event.line, f"{told}; nobody wished it again")
         self._gate, self.openings = event.segment, self.openings + 1
 
     def done(self, event: PassDone) -> None:
         """The gate must be closed before a pass counts as done."""
         if self._gate is not None:
             self._complain(event.line, "a pass is done before its gate is closed")
+        self._done.add((event.segment, event.number))
+
+    def assumed(self, event: Assumed) -> None:
+        """Whoever was asked has said whether it is done."""
+        (self._done.add if event.done else self._done.discard)((event.segment, event.number))
+
+    def skip(self, event: Skip) -> None:
+        """The gate must be closed; from now on it stays closed for that segment."""
+        if self._gate is not None:
+            self._complain(event.line, "a segment is skipped before its gate is closed")
+        self._open_segments.discard(event.segment)
+
+    def repeat(self, event: Repeat) -> None:
+        """The gate must be closed, and the pass be done."""
+        if self._gate is not None or (event.segment, event.number) not in self._done:
+            self._complain(event.line, f"segment {event.segment}, pass {event.number} is repeated before it is done")
+        self._done.discard((event.segment, event.number))
+        self._open_segments.add(event.segment)
 
     def gate_closed(self, event: GateClosed) -> None:
         """The axis may move again."""

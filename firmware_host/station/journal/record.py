@@ -18,7 +18,9 @@ from firmware_host.station.journal.events import (
     GateClosed,
     GateOpen,
     PassDone,
+    Repeat,
     Resume,
+    Skip,
     Standstill,
     ZeroSet,
 )
@@ -32,11 +34,16 @@ class PassStatus(Enum):
     DONE = "done"
     UNKNOWN = "unknown"
     """The gate was open when the run ended: the pass may be marked, in part or in full."""
+    SKIPPED = "skipped"
+    """The operator wished so. With a time at which its gate opened it was begun, and may be marked in part."""
 
 
 @dataclass(frozen=True, slots=True)
 class PassRecord:
-    """One pass of one segment (both from 1). Positions in microsteps from the job's zero, times in UTC (ISO 8601)."""
+    """One pass of one segment (both from 1). Positions in microsteps from the job's zero, times in UTC (ISO 8601).
+
+    `repeats`: how often the operator wished it once more after it was done; positions and times are those of the last.
+    """
 
     segment: int
     number: int
@@ -46,6 +53,7 @@ class PassRecord:
     standstill: str | None = None
     gate_open: str | None = None
     gate_closed: str | None = None
+    repeats: int = 0
 
     def values(self) -> tuple[Any, ...]:
         """Its fields in order (`astuple` takes ten times as long, and a run may have 100,000 passes)."""
@@ -71,6 +79,10 @@ class RunRecord:
     """False for a run without marking: its passes were turned to, and nothing was marked."""
     accepted: Mapping[str, str] = field(default_factory=dict)
     """Limits that were accepted when it began or was resumed, by name, each with its reason."""
+    not_asked_for: tuple[int, ...] = ()
+    """Segments of the job that this run was not to mark; `passes` holds none of theirs."""
+    redo_of: str = ""
+    """The folder of the run that this one marks again on the same part; empty if it is none."""
 
     @property
     def passes_word(self) -> str:
@@ -81,6 +93,11 @@ class RunRecord:
     def done(self) -> int:
         """How many passes are done."""
         return sum(entry.status == PassStatus.DONE.value for entry in self.passes)
+
+    @property
+    def skipped(self) -> int:
+        """How many passes the operator skipped."""
+        return sum(entry.status == PassStatus.SKIPPED.value for entry in self.passes)
 
     @property
     def unknown(self) -> tuple[PassRecord, ...]:
@@ -131,7 +148,8 @@ class PassesReplay:
         """Every pass is to do."""
         self._begin = event
         self._accepted |= event.accepted
-        for segment, target in enumerate(event.targets, 1):
+        for segment in event.segments:
+            target = event.targets[segment - 1]
             for number in range(1, event.passes + 1):
                 self._passes[segment, number] = PassRecord(segment, number, PassStatus.TO_DO.value, target)
 
@@ -172,11 +190,24 @@ class PassesReplay:
         """Somebody has looked at the part."""
         self._set(event, status=(PassStatus.DONE if event.done else PassStatus.TO_DO).value)
 
+    def skip(self, event: Skip) -> None:
+        """What is not done of a segment is left out; a pass that was to be repeated stays done."""
+        for key, entry in self._passes.items():
+            if key[0] == event.segment and entry.status != PassStatus.DONE.value:
+                status = PassStatus.DONE if entry.repeats else PassStatus.SKIPPED
+                self._passes[key] = replace(entry, status=status.value)
+
+    def repeat(self, event: Repeat) -> None:
+        """It is to do once more."""
+        known = self._passes.get((event.segment, event.number))
+        repeats = known.repeats + 1 if known is not None else 1
+        self._set(event, status=PassStatus.TO_DO.value, repeats=repeats)
+
     def end(self, event: End) -> None:
         """How it ended."""
         self._outcome, self._reason = event.outcome, event.reason
 
-    def _set(self, event: GateOpen | GateClosed | PassDone | Assumed, **values: Any) -> None:
+    def _set(self, event: GateOpen | GateClosed | PassDone | Assumed | Repeat, **values: Any) -> None:
         """Change what is known of a pass; one that the run does not have is left out, as it always was."""
         known = self._passes.get((event.segment, event.number))
         if known is not None:
@@ -196,4 +227,13 @@ class PassesReplay:
             passes=tuple(self._passes.values()),
             marking=begin.marking if begin else True,
             accepted=dict(self._accepted),
+            not_asked_for=_left_out(begin),
+            redo_of=begin.redo_of if begin else "",
         )
+
+
+def _left_out(begin: Begin | None) -> tuple[int, ...]:
+    if begin is None or begin.only is None:
+        return ()
+    chosen = frozenset(begin.only)
+    return tuple(segment for segment in range(1, len(begin.targets) + 1) if segment not in chosen)

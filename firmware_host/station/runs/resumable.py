@@ -8,6 +8,7 @@ from firmware_host import acts
 from firmware_host.errors import DamagedRunError, InputError, JournalError
 from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.station.journal.events import Begin
 from firmware_host.station.journal.journal import in_use, journal_events
 from firmware_host.station.journal.last_position import LastPosition
 from firmware_host.station.journal.replay import RunState, left_by, replay
@@ -49,9 +50,16 @@ class Resumable:
         return cls(folder, state, setup, plan)
 
     @property
+    def begin(self) -> Begin:
+        """The first line of its journal. Raises `RunNotBegunError` where there is none."""
+        if self.state.begin is None:
+            raise self.folder.never_began()
+        return self.state.begin
+
+    @property
     def port(self) -> str:
-        """The port that the run began with; empty if it is not known."""
-        return self.state.begin.port if self.state.begin is not None else ""
+        """The port that the run began with."""
+        return self.begin.port
 
     def left(self) -> LastPosition:
         """Where the axis was left."""

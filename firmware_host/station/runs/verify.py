@@ -14,6 +14,8 @@ from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.system.files import read_regular
 
+_ADDED = {"accepted": {}, "not_asked_for": [], "redo_of": ""}
+"""What records of earlier versions lack, as it was then."""
 _SPARE = 10_000
 """Bytes by which a record may be longer than it is expected to be."""
 
@@ -63,7 +65,7 @@ def _record(folder: RunFolder, expected: RunRecord) -> RunFinding:
         text = expected.to_json()
         most = 2 * len(text) + _SPARE  # other spaces, and the names of an earlier version
         saved = json.loads(read_regular(folder.record, most, links=False), object_hook=_renamed)
-        saved = {"accepted": {}} | saved if isinstance(saved, dict) else saved  # before limits could be accepted
+        saved = _ADDED | saved if isinstance(saved, dict) else saved
     except MissingFileError:
         if expected.outcome == "running":
             return RunFinding("record", True, "none yet: the run did not come to an end")
@@ -80,5 +82,6 @@ def _record(folder: RunFolder, expected: RunRecord) -> RunFinding:
 
 
 def _renamed(entry: dict[str, Any]) -> dict[str, Any]:
-    """A pass of a record that version 0.1 saved, with the present name of the time of its standstill."""
-    return {"standstill" if key == "at_rest" else key: value for key, value in entry.items()}
+    """A pass of a record that an earlier version saved, with the present name of the time of its standstill."""
+    added = {"repeats": 0} if "planned_microstep" in entry else {}
+    return added | {"standstill" if key == "at_rest" else key: value for key, value in entry.items()}

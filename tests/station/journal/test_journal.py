@@ -131,22 +131,22 @@ def test_damage_is_told_with_its_line(path: Path, damage: Callable[[list[bytes]]
         Journal(path, VirtualClock())
 
 
-@pytest.mark.parametrize("found", [3, 0, "2", None], ids=["later", "zero", "text", "none"])
+@pytest.mark.parametrize("found", [4, 0, "2", None], ids=["later", "zero", "text", "none"])
 def test_another_schema_is_refused(found: object, path: Path) -> None:
     written(path)
     first, *lines = journal_lines(path)
     path.write_bytes(b"".join(map(sealed, [{**first, "schema": found}, *lines])))
-    with pytest.raises(JournalError, match=f"has schema {found!r}; this version reads 1 and 2"):
+    with pytest.raises(JournalError, match=f"has schema {found!r}; this version reads 1, 2 and 3"):
         read_journal(path)
 
 
 @pytest.mark.parametrize(
     ("changes", "complaint"),
     [
-        ({"event": "leap"}, r"line 2 is no event of schema 2 \(.*'leap'"),
-        ({"target": "300"}, r"line 2 is no event of schema 2 \(move.target: Input should be a valid integer\)"),
-        ({"segment": 0}, r"line 2 is no event of schema 2 \(move.segment: .*greater than or equal to 1\)"),
-        ({"speed": 1.0}, r"line 2 is no event of schema 2 \(move.speed: Extra inputs are not permitted\)"),
+        ({"event": "leap"}, r"line 2 is no event of schema 3 \(.*'leap'"),
+        ({"target": "300"}, r"line 2 is no event of schema 3 \(move.target: Input should be a valid integer\)"),
+        ({"segment": 0}, r"line 2 is no event of schema 3 \(move.segment: .*greater than or equal to 1\)"),
+        ({"speed": 1.0}, r"line 2 is no event of schema 3 \(move.speed: Extra inputs are not permitted\)"),
     ],
     ids=["kind", "type", "range", "key"],
 )

@@ -23,7 +23,9 @@ from firmware_host.station.journal.events import (
     PassDone,
     PositionLost,
     Release,
+    Repeat,
     Resume,
+    Skip,
     Standstill,
     Unwind,
     Zero,
@@ -210,7 +212,8 @@ def test_an_empty_journal_is_a_run_that_never_began() -> None:
 def test_every_kind_of_event_can_be_replayed() -> None:
     events = [
         BEGIN, RESUME, Assumed(segment=1, number=1, done=True), Home(), ZERO, MOVE, STOOD,
-        Unwind(segment=1, target=0, turns=1), *marked(1, 1), Finish(target=0), Finished(target=0, reported=0.0),
+        Unwind(segment=1, target=0, turns=1), *marked(1, 1), Repeat(segment=1, number=1),
+        Skip(segment=1), Finish(target=0), Finished(target=0, reported=0.0),
         Release(), PositionLost(reason="reset"), STOPPED,
     ]  # fmt: skip
     union = get_args(JournalEvent)[0]

@@ -89,7 +89,7 @@ def test_the_same_run_tells_the_same_in_either_schema(
     assert run_status(bench.folder) == status
     assert [finding.detail for finding in verify_run(bench.folder) if not finding.holds] == []
     assert bench.resume().outcome == "done"
-    assert [line["schema"] for line in journal_lines(bench.folder.journal) if "schema" in line] == [1, 2]
+    assert [line["schema"] for line in journal_lines(bench.folder.journal) if "schema" in line] == [1, 3]
     assert bench.steps == bench.progress.origin
     bench.never_open_while_moving()
 
@@ -110,7 +110,7 @@ def test_a_run_resumed_from_schema_1_and_stopped_again_is_read_on(tmp_path: Path
 
 
 def test_a_reset_that_is_found_on_resuming_from_schema_1_counts_the_next_time(tmp_path: Path) -> None:
-    """The note of it comes before any line that is of schema 2."""
+    """The note of it comes before any line that is of schema 3."""
     bench = stopped(tmp_path)
     as_schema1(bench.folder.journal)
     bench.device.settings.write("$1", 25.0)
@@ -135,7 +135,7 @@ def test_a_reset_that_is_found_on_resuming_from_schema_1_counts_the_next_time(tm
             [BEGIN | {"schema": 1}, {"event": "standstill", "segment": 1, "target": 0}],
             r"line 2 .*schema 1 \(standstill",
         ),
-        ([BEGIN, {"event": "resume", "schema": 3, "zero": "as-left"}], "has schema 3; this version reads 1 and 2"),
+        ([BEGIN, {"event": "resume", "schema": 4, "zero": "as-left"}], "has schema 4; this version reads 1, 2 and 3"),
         ([BEGIN, {"event": "resume", "schema": 2, "zero": "as-left"}, {"event": "at-rest"}], "line 3 .*schema 2"),
     ],
     ids=["incomplete", "resumed-later", "at-rest-in-2"],

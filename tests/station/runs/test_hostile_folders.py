@@ -63,7 +63,7 @@ DIGITS = "9" * 6000
 SHAPES = {
     "list": ("[1,2]", r"line 1 is no event \("),
     "nothing": ("{}", "line 1 is numbered None"),
-    "no-schema": ('{"n":1}', r"has schema None; this version reads 1 and 2"),
+    "no-schema": ('{"n":1}', r"has schema None; this version reads 1, 2 and 3"),
     "listed-schema": ('{"n":1,"schema":[2]}', r"has schema \[2\]; this"),
     "true-schema": ('{"n":1,"schema":true}', r"has schema True; this"),
     "no-event": ('{"n":1,"schema":2}', r"line 1 is no event of schema 2 \(.*tag"),
