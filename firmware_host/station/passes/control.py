@@ -1,4 +1,4 @@
-"""What whoever watches a run wishes of it: hold, go on, stop, skip this segment, repeat this pass."""
+"""What whoever watches a run wishes of it: hold, carry on, stop, skip this segment, repeat this pass."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ class RunControl:
     # --- wishes ----------------------------------------------------------------------------------------------------
 
     def hold(self) -> None:
-        """Hold after this pass: the gate stays closed, the motor stays energised, until `go_on`.
+        """Hold after this pass: the gate stays closed, the motor stays energised, until `carry_on`.
 
         Wished while the axis turns, it holds at the next segment before its gate opens.
         """
         self._holds = True
 
-    def go_on(self) -> None:
-        """Go on after a hold, or take the wish to hold back."""
+    def carry_on(self) -> None:
+        """Carry on after a hold, or take the wish to hold back."""
         self._holds = False
 
     def stop_now(self, reason: str = "by the operator") -> None:

@@ -162,7 +162,7 @@ class PassLoop:
         self._station.progress.note(told)
 
     def _hold(self) -> None:
-        """Watch that nothing moves, with the gate closed, until the run is to go on or something else is wished."""
+        """Watch that nothing moves, with the gate closed, until the run is to carry on or something else is wished."""
         station = self._station
         station.progress.stage("held: the gate is closed, the motor holds the part")
         self.tell("held", self._last if self._last is not None else self._to_do[0])
