@@ -164,13 +164,30 @@ def test_what_was_looked_at_in_a_run_s_files_is_told_with_its_verdict() -> None:
 
 def test_profiles_are_listed_with_where_they_are() -> None:
     (shipped, *_) = list_profiles("machines")
-    own = Profile("jobs", "mine", Path("/home/me/mine.toml"), False)
+    own = Profile("jobs", "mine", Path("/home/me/mine.toml"), "own", ("here", "shipped"))
     document = profiles_document([shipped, own])
     assert json_document(document) == [
-        {"kind": "machine", "name": shipped.name, "file": str(shipped.path), "shipped": True},
-        {"kind": "job", "name": "mine", "file": "/home/me/mine.toml", "shipped": False},
+        {
+            "kind": "machine",
+            "name": shipped.name,
+            "origin": "shipped",
+            "hides": [],
+            "file": str(shipped.path),
+            "shipped": True,
+        },
+        {
+            "kind": "job",
+            "name": "mine",
+            "origin": "own",
+            "hides": ["here", "shipped"],
+            "file": "/home/me/mine.toml",
+            "shipped": False,
+        },
     ]
-    assert told(document)[2:] == [["machine", shipped.name, "shipped"], ["job", "mine", "/home/me/mine.toml"]]
+    assert told(document)[2:] == [
+        ["machine", shipped.name, "shipped"],
+        ["job", "mine", "own", "here", "and", "shipped", "/home/me/mine.toml"],
+    ]
 
 
 FOUND = (

@@ -25,9 +25,18 @@ def whole(name: str, *, help: str, hidden: bool = False) -> Any:
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="A job file (.toml), or the name of a job profile.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 PortOption = Annotated[
-    str, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL (default: the machine file's).")
+    str,
+    typer.Option(
+        "--port", help="Device path, socket:// or rfc2217:// URL (default: as `station` or the machine says)."
+    ),
 ]
-BaudOption = Annotated[int | None, whole("--baud", help="Line speed (default: the machine file's).")]
+BaudOption = Annotated[
+    int | None, whole("--baud", help="Line speed (default: the station's, else the machine file's).")
+]
+StationOption = Annotated[
+    str,
+    typer.Option("--station", metavar="NAME", help="Your station (default: where the machine stands; see `station`)."),
+]
 AcceptOption = Annotated[
     list[str] | None,
     typer.Option(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -12,7 +12,15 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import WriteSettings
-from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.input.arguments import (
+    AcceptOption,
+    BaudOption,
+    JobArgument,
+    JsonOption,
+    PortOption,
+    StationOption,
+)
+from firmware_host.cli.input.at_station import machine_at, setup_at
 from firmware_host.cli.input.planned import loaded, planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
@@ -23,6 +31,7 @@ from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailableError
 from firmware_host.model import Machine, load_machine
+from firmware_host.model.files.at_station import AtStation
 from firmware_host.planning.limits.accept import require_may_move, stopping
 from firmware_host.reporting.machines.controllers import controller_document, found_document, settings_document
 from firmware_host.simulator.boards import simulated_device
@@ -38,7 +47,10 @@ controller_app = typer.Typer(no_args_is_help=True)
 settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_help=True)
 controller_app.add_typer(settings_app, name="settings")
 
-MachineOption = Annotated[str, typer.Option("--machine", help="Machine file or profile.")]
+_EXAMPLE = "belt-chuck"
+MachineOption = Annotated[
+    str, typer.Option("--machine", help=f"Machine file or profile (default: the station's, else {_EXAMPLE}).")
+]
 
 
 class LineKind(StrEnum):
@@ -66,6 +78,10 @@ def _open(
         yield controller
 
 
+def _open_at(here: AtStation, *, drop_held_motion: bool = False) -> AbstractContextManager[Controller]:
+    return _open(here.machine, here.source, here.port, here.baud, drop_held_motion=drop_held_motion)
+
+
 @controller_app.command("find")
 def find_command(
     port: Annotated[
@@ -91,11 +107,15 @@ def find_command(
 
 @controller_app.command("show")
 def show_command(
-    machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None, json: JsonOption = False
+    machine: MachineOption = "",
+    station: StationOption = "",
+    port: PortOption = "",
+    baud: BaudOption = None,
+    json: JsonOption = False,
 ) -> None:
     """Show a controller's state, position, and the settings of the machine's axis."""
-    described = load_machine(machine)
-    with _open(described, machine, port, baud) as controller:
+    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=_EXAMPLE)
+    with _open_at(here) as controller:
         document = controller_document(
             controller.url,
             controller.greeting.text if controller.greeting else None,
@@ -108,16 +128,23 @@ def show_command(
 
 
 @settings_app.command("compare")
-def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = None, json: JsonOption = False) -> None:
+def compare_command(
+    job: JobArgument,
+    station: StationOption = "",
+    port: PortOption = "",
+    baud: BaudOption = None,
+    json: JsonOption = False,
+) -> None:
     """Compare the stored settings with those that a job needs; status 1 if any differs."""
     setup = read(job)
+    here = setup_at(setup, station=station, port=port, baud=baud)
     plan = planned(setup)
-    with _open(setup.machine, setup.machine_source, port, baud) as controller:
+    with _open_at(here) as controller:
         found = settings_differences(setup.machine, plan, controller.settings)
         keys = {difference.key for difference in found}
         changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
     further = [change for change in changes if change.key not in keys]
-    document = settings_document(found, further, WriteSettings(job, port))
+    document = settings_document(found, further, WriteSettings(job, here.port))
     documents.show(document, json=json, remarks=setup.remarks)
     if stops := stopping(plan.limits.checks):
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
@@ -128,6 +155,7 @@ def compare_command(job: JobArgument, port: PortOption = "", baud: BaudOption = 
 @settings_app.command("write")
 def write_command(
     job: JobArgument,
+    station: StationOption = "",
     port: PortOption = "",
     baud: BaudOption = None,
     backup: Annotated[Path | None, typer.Option(metavar="FILE", help="File in which to keep the old settings.")] = None,
@@ -138,9 +166,10 @@ def write_command(
     Refused if a limit stops the job: what is written would let the axis move at its acceleration.
     """
     setup = loaded(job, accept_limit)
+    here = setup_at(setup, station=station, port=port, baud=baud)
     plan = planned(setup)
     require_may_move(plan.limits.checks)
-    with _open(setup.machine, setup.machine_source, port, baud) as controller:
+    with _open_at(here) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
         if controller.status().state is AxisState.LOCKED:
@@ -153,7 +182,7 @@ def write_command(
             kept,
             announce=output.announce_backup,
             source=setup.machine_source,
-            baud=baud,
+            baud=here.baud,
         )
     output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}" for d in written)
     output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
@@ -171,7 +200,7 @@ def restore_command(
 ) -> None:
     """Write the settings of a backup file again; it knows its machine and port."""
     described = load_machine(machine) if machine else None
-    path = backup or newest_backup(state_folder() / "backups", port_of(described or load_machine("belt-chuck"), port))
+    path = backup or _newest_backup(machine, port, baud)
     kept = kept_settings(path, machine=described, source=machine, port=port)
     try:
         with _open(kept.machine, kept.source, kept.url, baud) as controller:
@@ -181,10 +210,19 @@ def restore_command(
     output.lines([f"the settings kept in {kept.path} are back"])
 
 
+def _newest_backup(machine: str, port: str, baud: int | None) -> Path:
+    """The newest backup of the port that is named, else of the station's or the machine's."""
+    here = machine_at(machine, station="", port=port, baud=baud, otherwise=_EXAMPLE)
+    return newest_backup(state_folder() / "backups", port_of(here.machine, here.port))
+
+
 @controller_app.command("unlock")
-def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+def unlock_command(
+    machine: MachineOption = "", station: StationOption = "", port: PortOption = "", baud: BaudOption = None
+) -> None:
     """End the lock after an alarm, or drop a paused motion; moves nothing. First find out why it was locked."""
-    with _open(load_machine(machine), machine, port, baud, drop_held_motion=True) as controller:
+    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=_EXAMPLE)
+    with _open_at(here, drop_held_motion=True) as controller:
         if controller.status().state is AxisState.LOCKED:
             controller.unlock()
         state = controller.status().state
@@ -192,9 +230,12 @@ def unlock_command(machine: MachineOption = "belt-chuck", port: PortOption = "",
 
 
 @controller_app.command("clear-offset")
-def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption = "", baud: BaudOption = None) -> None:
+def clear_offset_command(
+    machine: MachineOption = "", station: StationOption = "", port: PortOption = "", baud: BaudOption = None
+) -> None:
     """Take back an offset that another program left in effect; moves nothing."""
-    with _open(load_machine(machine), machine, port, baud) as controller:
+    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=_EXAMPLE)
+    with _open_at(here) as controller:
         known = KnownScales(state_folder()).recall(controller.url, controller.settings)
         steps = controller.position_steps(controller.clear_offset(known=known))
         output.lines([f"no offset is in effect; axis {controller.axis} stands at machine step {steps:.0f}"])
@@ -202,7 +243,7 @@ def clear_offset_command(machine: MachineOption = "belt-chuck", port: PortOption
 
 @controller_app.command("simulate")
 def simulate_command(
-    machine: MachineOption = "belt-chuck",
+    machine: Annotated[str, typer.Option("--machine", help="Machine file or profile.")] = _EXAMPLE,
     kind: Annotated[
         LineKind, typer.Option(help="Loopback socket, or pseudo-terminal (not on Windows).")
     ] = LineKind.SOCKET,

@@ -11,7 +11,8 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Resume
-from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption
+from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption, StationOption
+from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.shared import (
@@ -35,6 +36,7 @@ from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import require_startable, resume_run
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.resumable import Resumable
+from firmware_host.system.processes import join_command
 
 
 class Assume(StrEnum):
@@ -57,6 +59,7 @@ class ResumeZeroChoice(StrEnum):
 def resume(
     folder: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run that was stopped or crashed.")],
     program: ProgramArgument = None,
+    station: StationOption = "",
     port: PortOption = "",
     baud: BaudOption = None,
     assume: Annotated[
@@ -79,16 +82,19 @@ def resume(
     read_accepted(accept_limit or (), key="--accept-limit")
     run_folder = RunFolder.existing(folder)
     found = Resumable.read(run_folder)
-    setup, url = found.setup, port_of_run(found, port)
-    gate_program = gate_program_of(gate_program, program, setup)
+    named = tuple(program or ((gate_program,) if gate_program else ()))
+    asked = port if station else port_of_run(found, port)
+    here = job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
+    setup, url = found.setup, port_of_run(found, here.port)
+    gate_program = gate_program_of(gate_program, program, setup) or join_command(here.gate_program)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         again = Resume(str(folder), zero=zero_at(zero) or "", without_marking=without_marking)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor
+            stack, gate_program, here.baud, without_marking=without_marking, release_motor=release_motor
         )
-        station = stack.enter_context(
+        opened = stack.enter_context(
             station_in(
                 run_folder,
                 setup,
@@ -98,12 +104,12 @@ def resume(
                 **options,
             )
         )
-        ask = _asking(assume, station)
+        ask = _asking(assume, opened)
         record = resume_run(
-            station,
+            opened,
             ask=ask,
             zero=zero_at(zero),
-            ask_zero=asking_zero(station),
+            ask_zero=asking_zero(opened),
             accept_limits=accept_limit or (),
         )
     show(record, run_folder, json=json)

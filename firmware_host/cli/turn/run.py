@@ -11,7 +11,15 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Run
-from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JobArgument, JsonOption, PortOption
+from firmware_host.cli.input.arguments import (
+    AcceptOption,
+    BaudOption,
+    JobArgument,
+    JsonOption,
+    PortOption,
+    StationOption,
+)
+from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import completing_acts
@@ -33,6 +41,7 @@ from firmware_host.station.opened import OpenStation, open_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.run import require_limits
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.system.processes import join_command
 
 
 class ZeroChoice(StrEnum):
@@ -46,6 +55,7 @@ class ZeroChoice(StrEnum):
 def run(
     job: JobArgument,
     program: ProgramArgument = None,
+    station: StationOption = "",
     port: PortOption = "",
     baud: BaudOption = None,
     accept_limit: AcceptOption = None,
@@ -67,11 +77,13 @@ def run(
     json: JsonOption = False,
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
-    setup = loaded(job, accept_limit)
-    gate_program = gate_program_of(gate_program, program, setup)
+    named = tuple(program or ((gate_program,) if gate_program else ()))
+    here = job_at(loaded(job, accept_limit), station=station, port=port, baud=baud, gate_program=named)
+    setup, gate_program = here.setup, gate_program_of(gate_program, program, here.setup)
+    started = gate_program or join_command(here.gate_program)
     plan = planned(setup)
     require_limits(plan.limits)
-    url = port_of(setup.machine, port)
+    url = port_of(setup.machine, here.port)
     folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
     accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
@@ -80,7 +92,11 @@ def run(
         stack.callback(folder.drop_unused)
         stack.enter_context(saying_again(Run(without_marking=without_marking, release_motor=release_motor)))
         options = station_options(
-            stack, gate_program, baud, without_marking=without_marking, release_motor=release_motor
+            stack,
+            started,
+            here.baud,
+            without_marking=without_marking,
+            release_motor=release_motor,
         )
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         record = opened.run(

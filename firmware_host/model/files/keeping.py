@@ -137,9 +137,9 @@ def _lasting_machine(reference: str, user: Path | None) -> str:
     path = find_profile("machines", reference, user=user)
     load_machine(str(path))
     named = None if is_path(reference) else named_profile("machines", reference, user=user)
-    return reference if named is not None and named.origin != "here" else str(path.resolve())
+    return reference if named is not None and named.origin != "here" else str(path.absolute())
 
 
 def _whole_path(word: str) -> str:
     """The whole path of a word that is a file here; any other word as it is."""
-    return str(Path(word).resolve()) if Path(word).is_file() else word
+    return str(Path(word).absolute()) if Path(word).is_file() else word

@@ -17,7 +17,7 @@ from pydantic import Field, StringConstraints, model_validator
 from firmware_host.errors import InputError, MissingFileError, UnreadableFileError
 from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.files.files import validate
-from firmware_host.model.files.profiles import user_folder
+from firmware_host.model.files.profiles import is_path, shipped_folder, user_folder
 from firmware_host.model.job.gate import AnyGateOptions, CommandGateOptions, ExtensionGateOptions
 from firmware_host.system.files import others_may_write, read_regular
 from firmware_host.system.parsing import parse_toml, utf8_text
@@ -115,6 +115,14 @@ def gate_table(station: RememberedStation) -> dict[str, Any]:
         return {}
     stated = station.gate.model_dump(mode="json", exclude_unset=True, exclude_none=True)
     return {"kind": station.gate.kind} | stated
+
+
+def machine_file(station: RememberedStation, *, user: Path | None = None) -> Path:
+    """The file of the station's machine: what lies in the current folder counts for nothing. It need not be there."""
+    if is_path(station.machine):
+        return Path(station.machine)
+    own = (user or user_folder()) / "machines" / f"{station.machine}.toml"
+    return own if own.is_file() else shipped_folder() / "machines" / own.name
 
 
 def stations_file(*, user: Path | None = None) -> Path:

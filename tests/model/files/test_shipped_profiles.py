@@ -142,6 +142,61 @@ def test_a_users_own_profile_hides_the_shipped_one_of_the_same_name(tmp_path: Pa
     assert "notes" not in listed
 
 
+def test_a_name_is_looked_for_in_the_users_folder_then_here_then_among_the_shipped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    here, own = Path("nema17-long.toml"), tmp_path / "user" / "motors" / "nema17-long.toml"
+    shipped = shipped_folder() / "motors" / "nema17-long.toml"
+    own.parent.mkdir(parents=True)
+    for path, hides in ((shipped, ()), (here, ("shipped",)), (own, ("here", "shipped"))):
+        if path is not shipped:
+            path.write_bytes(shipped.read_bytes())
+        assert find_profile("motors", "nema17-long", user=tmp_path / "user") == path
+        (listed,) = (each for each in list_profiles("motors", user=tmp_path / "user") if each.name == "nema17-long")
+        assert (listed.path, listed.hides) == (path, hides)
+    assert load_machine("belt-chuck").motor == load_motor("nema23-short")
+
+
+@pytest.mark.parametrize(
+    ("written", "error"),
+    [
+        pytest.param("[project]\nname = 'x'\n", None, id="of another program"),
+        pytest.param("[driver]\n", None, id="of another kind"),
+        pytest.param("rated_current = '2 A'\n", "this key is missing", id="half of a motor"),
+        pytest.param("rated_current = \n", "is not valid TOML", id="damaged"),
+    ],
+)
+def test_a_file_here_is_taken_for_what_its_keys_say_and_a_damaged_one_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, written: str, error: str | None
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("nema17-long.toml").write_text(written, encoding="utf-8")
+    if error is None:
+        assert load_motor("nema17-long") == load_motor(str(shipped_folder() / "motors" / "nema17-long.toml"))
+    else:
+        with pytest.raises(InputError, match=error):
+            load_motor("nema17-long")
+
+
+def test_every_shipped_file_is_known_by_its_keys(tmp_path: Path) -> None:
+    for kind in ("jobs", "machines", "motors"):
+        for other in ("jobs", "machines", "motors"):
+            listed = list_profiles(kind, user=NOBODY, here=shipped_folder() / other)  # type: ignore[arg-type]
+            assert [each.origin for each in listed].count("here") == (len(listed) if kind == other else 0)
+
+
+def test_for_a_name_that_lies_beside_the_file_its_path_is_advised(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = write_all(tmp_path)
+    text = job.read_text(encoding="utf-8")
+    job.write_text(text.replace('machine = "machine.toml"', 'machine = "machine"'), encoding="utf-8")
+    monkeypatch.chdir(shipped_folder())
+    with pytest.raises(InputError, match=r"'machine': no machine profile .* Write 'machine\.toml' for the file beside"):
+        load_job(str(job))
+
+
 def test_a_relative_path_in_a_file_starts_beside_that_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = tmp_path / "jobs"
     folder.mkdir()

@@ -75,13 +75,15 @@ def test_a_machine_here_is_kept_by_its_whole_path_and_a_name_that_is_found_every
     assert kept == {"mine.toml": here, "mine": here, "own": "own", "belt-chuck": "belt-chuck"}
 
 
+@pytest.mark.posix("links")
 def test_words_of_the_program_that_are_files_here_are_kept_by_their_whole_paths(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    for name in ("mark", "mark.py"):
-        Path(name).write_text("", encoding="utf-8")
-    whole = {name: str(Path(name).resolve()) for name in ("mark", "mark.py")}
+    Path("elsewhere").write_text("", encoding="utf-8")
+    for name in ("mark", "mark.py"):  # a link stays one: a program may look where it was called from
+        Path(name).symlink_to("elsewhere")
+    whole = {name: str(tmp_path / name) for name in ("mark", "mark.py")}
     bare = keep_station(replace(MARKING, gate_program=("mark", "mark.py", "-q")), user=tmp_path)
     assert bare.gate_program == ("mark", whole["mark.py"], "-q")  # the system looks for a bare program elsewhere
     pathed = keep_station(replace(MARKING, name="b", gate_program=("./mark", "other.py")), user=tmp_path)
