@@ -247,6 +247,12 @@ class Controller(Axis):
         self.standstill = None
         self.ask(line)
 
+    def wake(self) -> None:
+        """Let the motors hold again after `release`. Moves nothing; the position is not to be trusted: set zero anew.
+
+        Here it does nothing: the next move lets them hold.
+        """
+
     # --- beside the motion -----------------------------------------------------------------------------------------
 
     def set_output(self, number: int, on: bool) -> None:

@@ -49,7 +49,7 @@ def run_job(
     station: Station,
     *,
     accept_limits: Iterable[str] = (),
-    zero: ZeroAt | None = None,
+    zero: ZeroAt | Start | None = None,
     ask_zero: AskZero | None = None,
     write_settings: Callable[[], object] | None = None,
     passes: PassChoice = EVERY_PASS,
@@ -58,7 +58,8 @@ def run_job(
 
     `passes`: which segments are marked, and how often; the record says of the others that they were not asked for.
 
-    `zero`: where its zero is; unsaid, as `fresh_start`, which asks `ask_zero` after a run that was stopped.
+    `zero`: where its zero is, or a `Start` that is proved already; unsaid, as `fresh_start`, which asks `ask_zero`
+    after a run that was stopped.
     `write_settings` writes what the plan needs, once nothing is left to ask and nothing else refuses the run.
     Raises `ZeroNotSaidError` before anything begins, `LimitExceededError` and `SettingsMismatchError` before anything
     moves, `RunStoppedError` when it was asked
@@ -102,8 +103,12 @@ def require_countable(passes: int) -> None:
         raise PlanError("passes of one run", passes, "", events.MOST_PASSES, "Mark the part in several jobs")
 
 
-def first_start(setup: Setup, station: Station, zero: ZeroAt | None, *, ask: AskZero | None, again: Again) -> Start:
-    """From where a run starts that has set no zero yet; see `fresh_start`."""
+def first_start(
+    setup: Setup, station: Station, zero: ZeroAt | Start | None, *, ask: AskZero | None, again: Again
+) -> Start:
+    """From where a run starts that has set no zero yet; see `fresh_start`. A `Start` is known already."""
+    if isinstance(zero, Start):
+        return zero
     last_run = station.scales.last_run(station.controller.url, setup.machine.axis.letter)
     start = fresh_start(setup, station.controller, last_run, zero, ask=ask, again=again)
     if start.origin is not None:

@@ -77,21 +77,26 @@ class FoundAt:
     reset: bool = False
 
 
-def found_as_left(controller: Controller, axis: Axis, left: LastPosition, origin: int) -> FoundAt:
+def found_as_left(
+    controller: Controller, axis: Axis, left: LastPosition, origin: int, *, opened: bool = False
+) -> FoundAt:
     """Look whether the axis stands where a run left it, by the controller's own count; `origin`: that run's zero.
 
     It must stand at a place where the journal says that it stands, or on the way of the move that was begun, and
-    nothing may hint at a reset: a board that was reset counts from zero.
+    nothing may hint at a reset: a board that was reset counts from zero. `opened`: the controller is open since before
+    that run, and a reset would have been heard.
     """
     status = controller.status()
     at = axis.sign * round(controller.position_steps(status)) - origin
-    if controller.greeting is not None:
+    if opened and controller.position_lost:
+        return FoundAt(at, "the controller has lost its position", reset=True)
+    if controller.greeting is not None and not opened:
         return FoundAt(at, "the controller was reset since", reset=True)
     if status.state not in (AxisState.READY, AxisState.HOLDING):
         return FoundAt(at, f"the controller is {status.state.value}", reset=True)
     if (delay_ms := controller.settings.release_delay_ms) is not None:
         return FoundAt(at, f"the motor is released {delay_ms} ms after a move", reset=True)
-    if at + origin == 0:
+    if at + origin == 0 and not opened:
         return FoundAt(at, AT_MACHINE_ZERO, reset=True)
     if why := left.why_lost(stop_keeps_position=controller.capabilities.stop_keeps_position):
         return FoundAt(at, why)

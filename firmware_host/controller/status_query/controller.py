@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from firmware_host.controller.controller import StopReport
 from firmware_host.controller.deadlines import GREETING_S, POLL_S, STANDSTILL_S
-from firmware_host.controller.reply import AxisState, ParserState, SettingLine, StatusReport
+from firmware_host.controller.reply import AxisState, Greeting, ParserState, SettingLine, StatusReport
 from firmware_host.controller.status_query import stop as stopping
 from firmware_host.controller.status_query.asking import STANDING, StateWordAsking
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
@@ -119,6 +119,14 @@ class StateWordController(StateWordAsking):
         self.sender.position_lost = None
         self.await_standstill()
         return self.standing(allow=frozenset({AxisState.READY}))
+
+    def wake(self) -> None:
+        """It sleeps while its motors are released, and only a reset wakes it."""
+        self.greeting = self.sender.reset(GREETING_S) or Greeting("it was asleep and has been woken by a reset")
+        self.greeted(self.greeting)
+        if self.status().state is AxisState.LOCKED:
+            self.unlock()
+        self.sender.position_lost = None
 
     def clear_offset(self, *, known: Fraction | None = None) -> StatusReport:
         return self.standing(allow=STANDING)  # machine coordinates know no offset

@@ -45,6 +45,8 @@ class Journal:
         self._file: RecordFile | None = None
         self._tally: Tally | None = None
         self._failed = False
+        self.written: Event | None = None
+        """The last event that was written, with its number and its time."""
         try:
             require_plain_or_none(Path(self._lock.lock_file))
             self._lock.acquire()
@@ -83,15 +85,14 @@ class Journal:
         """
         if self._failed or self._file is None:
             raise JournalError(str(self._path), "could not be written before; nothing more is written")
-        line = _line(
-            event.model_copy(
-                update={
-                    "line": self._next,
-                    "time": self._clock.now().isoformat(timespec="milliseconds"),
-                    "clock_s": round(self._clock.monotonic(), 6),
-                }
-            )
+        stamped = event.model_copy(
+            update={
+                "line": self._next,
+                "time": self._clock.now().isoformat(timespec="milliseconds"),
+                "clock_s": round(self._clock.monotonic(), 6),
+            }
         )
+        line = _line(stamped)
         if (excess := _excess(line)) is not None:
             raise JournalError(str(self._path), f"takes no line that {excess}; stopped before the act")
         noted = False
@@ -110,6 +111,7 @@ class Journal:
             ) from error
         self._next += 1
         self._length += len(line)
+        self.written = stamped
 
     def _take_back(self, *, noted: bool) -> None:
         """Cut off what may have been written of a line; if even that fails, the next reader finds it torn or whole.

@@ -1,0 +1,136 @@
+"""The folder of a batch: its journal, job and machine, the table of parts, and a run's folder for each part."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from firmware_host.errors import DamagedRunError, InputError, JournalError, MissingFileError, UnreadableFileError
+from firmware_host.model import Setup
+from firmware_host.model.files.parts import PartRow
+from firmware_host.station.runs.folder import RunFolder
+from firmware_host.system.files import read_regular, sync_folder, write_whole
+
+JOURNAL = "batch.jsonl"
+_LARGEST_PARTS = 40_000_000
+_MOST_GOES = 999
+_ROWS: TypeAdapter[tuple[PartRow, ...]] = TypeAdapter(tuple[PartRow, ...])
+
+
+@dataclass(frozen=True)
+class BatchFolder:
+    """Paths inside a batch's folder."""
+
+    path: Path
+
+    @property
+    def journal(self) -> Path:
+        """The batch's journal, one event a line."""
+        return self.path / JOURNAL
+
+    @property
+    def record(self) -> Path:
+        """The record, for people and programs."""
+        return self.path / "batch.json"
+
+    @property
+    def parts(self) -> Path:
+        """The table of parts as it was when the batch began."""
+        return self.path / "parts.json"
+
+    @property
+    def times(self) -> Path:
+        """The times of each part, as CSV."""
+        return self.path / "times.csv"
+
+    @property
+    def kept(self) -> RunFolder:
+        """Where job and machine are kept as they were when the batch began, and the trace of the line."""
+        return RunFolder(self.path)
+
+    @classmethod
+    def create(cls, runs: Path, job_name: str, parts: int, now: datetime) -> BatchFolder:
+        """Make a new folder below `runs`. Raises `JournalError` if it can't be made."""
+        return cls(RunFolder.create(runs, f"{job_name[:30]} {parts} parts", now).path)
+
+    @classmethod
+    def existing(cls, path: Path) -> BatchFolder:
+        """The folder of an earlier batch. Raises `InputError` if it is none."""
+        folder = cls(path)
+        if not is_batch(path):
+            raise InputError("is no batch (it holds no batch journal)", "Name a batch's folder", source=str(path))
+        return folder
+
+    def drop_unused(self) -> None:
+        """Remove the folder again if no batch began in it."""
+        if not self.journal.exists():
+            self.kept.drop_unused()
+
+    def run(self, name: str) -> RunFolder:
+        """The run's folder of this name."""
+        return RunFolder(self.path / name)
+
+    def new_run(self, number: int) -> RunFolder:
+        """Make the next folder for a run of part `number`. Raises `JournalError` if it can't be made."""
+        for go in range(1, _MOST_GOES + 1):
+            path = self.path / (f"part-{number:05d}" if go == 1 else f"part-{number:05d}-{go}")
+            try:
+                path.mkdir()
+                sync_folder(self.path)
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise JournalError(str(path), f"cannot be made ({error.strerror})") from error
+            return RunFolder(path)
+        raise JournalError(str(self.path), f"part {number} was begun a thousand times")
+
+    # --- what is kept ----------------------------------------------------------------------------------------------
+
+    def save(self, setup: Setup, rows: Sequence[PartRow]) -> tuple[str, str]:
+        """Keep job, machine and parts as they are now; returns the digests of both. Raises `JournalError`."""
+        document = {"version": 1, "parts": [asdict(row) for row in rows]}
+        try:
+            write_whole(self.parts, json.dumps(document, indent=1) + "\n")
+        except OSError as error:
+            raise JournalError(str(self.parts), f"cannot be written ({error.strerror})") from error
+        return self.kept.save_setup(setup), self.parts_digest()
+
+    def parts_digest(self) -> str:
+        """SHA-256 of the kept parts. Raises `JournalError` if they can't be read."""
+        return hashlib.sha256(self._parts_bytes()).hexdigest()
+
+    def load_parts(self) -> tuple[PartRow, ...]:
+        """The parts of the batch. Raises `JournalError` when the file isn't whole."""
+        try:
+            document: Any = json.loads(self._parts_bytes())
+            return _ROWS.validate_python(document["parts"])
+        except (ValueError, KeyError, TypeError, RecursionError, ValidationError) as error:
+            raise DamagedRunError(str(self.parts), "cannot be read: it is no table of parts") from error
+
+    def _parts_bytes(self) -> bytes:
+        try:
+            return read_regular(self.parts, _LARGEST_PARTS, links=False)
+        except UnreadableFileError as error:
+            problem = "is missing" if isinstance(error, MissingFileError) else error.problem
+            raise DamagedRunError(str(self.parts), problem) from error
+
+
+def is_batch(path: Path) -> bool:
+    """Whether a folder is that of a batch; links are not followed. Raises nothing."""
+    try:
+        return not path.is_symlink() and (path / JOURNAL).exists()
+    except (OSError, ValueError):
+        return False
+
+
+def batch_of(run: Path) -> Path | None:
+    """The folder of the batch that the run in this folder belongs to; None if it is a run of its own."""
+    parent = run.absolute().parent
+    return parent if is_batch(parent) else None

@@ -1,0 +1,38 @@
+"""A batch in virtual time on a simulated board: every part's passes, the zero of the next part, what is counted."""
+
+from pathlib import Path
+
+import pytest
+
+from firmware_host.station.batch.side import Again, Scrap
+from tests.support.batch_bench import BatchBench, ScriptedSide
+from tests.support.station_bench import quick_disk
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick_disk(monkeypatch)
+
+
+def test_every_pass_of_every_part_is_marked_once_and_the_zero_is_kept(tmp_path: Path) -> None:
+    bench = BatchBench(tmp_path)
+    record = bench.run_batch()
+    assert record.outcome == "done"
+    assert [part.result for part in record.parts] == ["good"] * 3
+    assert bench.marked() == bench.every_pass((1, 2, 3))
+    bench.never_open_while_moving()
+    assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
+    assert bench.side.told == [(what, part) for part in (1, 2, 3) for what in ("change", "judge")]
+
+
+def test_redone_and_scrapped_parts_are_counted(tmp_path: Path) -> None:
+    side = ScriptedSide(judged={1: [Again((2,), 1)], 2: [Scrap()]})
+    bench = BatchBench(tmp_path, side=side)
+    record = bench.run_batch()
+    assert [part.result for part in record.parts] == ["redone", "scrapped", "good"]
+    assert (record.good, record.count("redone"), record.count("scrapped")) == (2, 1, 1)
+    expected = bench.every_pass((1, 2, 3))
+    expected[1, 2, 1] += 1
+    assert bench.marked() == expected
+    bench.never_open_while_moving()
+    assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
