@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from firmware_host.planning.load.case import LoadCase
 
 WORST_PEAK = 4.0
 """The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
+
+PeakBounds = Callable[[LoadCase, IndexTimes], SwingPeaks]
+"""How far a load swings at most, shape (..., groups)."""
 
 _AT_ONCE = sudden_peak_factor(0.0)
 
@@ -55,16 +59,6 @@ def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
     pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
     return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
-
-
-def least_peak(load: LoadCase, times: IndexTimes) -> FloatArray:
-    """The least that the farthest swing, pushed on, is in any case, shape (..., groups): that of the ramp up alone.
-
-    Its `first_peak`, if it lasts half a period of the least damping.
-    """
-    root = math.sqrt(1.0 - load.damping.lowest**2)
-    lasts = times.ramp_short * load.natural_band.highest * root >= math.pi
-    return np.where(lasts, first_peak(load), load.torsion.peak(0.0))
 
 
 def first_peak(load: LoadCase) -> float:

@@ -7,6 +7,7 @@ something that is known to be safe is left out as soon as that is seen: often by
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -18,12 +19,12 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks
 from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
 from firmware_host.planning.index.descent.nearby_swings import NearbySwings
-from firmware_host.planning.index.descent.points import Grid, Points, unknown
+from firmware_host.planning.index.descent.points import Grid, Points
 from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.peaks import (
     WORST_PEAK,
+    PeakBounds,
     first_peak,
-    least_peak,
     peak_bounds,
     peaks_among,
     rough_peak_bounds,
@@ -37,9 +38,9 @@ SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspa
 
 _SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 96)])
 _ALONG = np.geomspace(0.05, 1.0, 720)  # speeds along the line of the first swing: it is cheap, and slivers are narrow
-_SPARSE_ALONG, _WORTH_ALONG, _HALF_WIDTH_ALONG = 8, 1.05, 0.02
-_SPARSE, _SPARSER = 3, 7
-_WORTH = 1.15  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
+_SPARSE_ALONG, _WORTH_ALONG, _WORTH_BESIDE, _HALF_WIDTH_ALONG = 8, 1.01, 1.08, 0.02
+_SPARSE, _SPARSER, _SPARSELY = 3, 7, 500
+_WORTH = 1.12  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
 _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion as one just reached
 _VALLEYS = (8, 5, 3, 2, 2, *(1,) * 20)
@@ -54,6 +55,7 @@ _WIDE = 0.02
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
+_FEW_SWINGS = 30
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
 
@@ -100,7 +102,7 @@ class Descent:
         found = self._valleys
         if nearby is not None:
             a, v, cost = np.array(nearby)[:, None]
-            found = Points(a, v, cost, np.full(1, _WIDE), unknown(1))
+            found = Points.at(a, v, cost, _WIDE)
         if not found.cost.size:
             return []
         found, among = self._looked_into(found)
@@ -138,21 +140,28 @@ class Descent:
         v = speeds[:, None]
         steady = room.steady_acceleration(v)
         a = steady * shares if wish.acceleration is None else np.full(v.shape, wish.acceleration)
-        kept = (a > 0) & (a <= steady * _EXACT) & self._reached(a, v)
+        kept = (a > 0) & (a <= steady * _EXACT) & self._reached(a, v) & ~self._swings_too_far_at_once(a, v)
         if wish.beside_bands:
             cruises = v**2 * _ROUNDING < a * room.moves.longest_of_all
             kept &= ~cruises | room.beside_bands(v)
         cost = np.full(a.shape, np.inf)
         rows, columns = np.nonzero(kept)
-        sparse = (rows % _SPARSE == _SPARSE // 2) & (columns % _SPARSE == _SPARSE - 1) if rows.size > 500 else rows >= 0
-        some, along = np.flatnonzero(sparse), self._along_first_swing()
-        stages = some[::_SPARSER], some, np.arange(rows.size)
-        cost[kept] = self._staged_cost(a[kept], speeds[rows], stages, along.cost.min(initial=np.inf), _WORTH)
-        places = _minima(cost)
-        first = np.full(places.shape[0], _FIRST_HALF_WIDTH)
-        lowest, of_grid = cost[places[:, 0], places[:, 1]], a[places[:, 0], places[:, 1]]
-        found = Points(of_grid, speeds[places[:, 0]], lowest, first, unknown(first.size))
+        along = self._along_first_swing()
+        most, stages = along.cost.min(initial=np.inf) * _WORTH_BESIDE, [np.arange(rows.size)]
+        if most == np.inf and rows.size > _SPARSELY:
+            some = np.flatnonzero((rows % _SPARSE == _SPARSE // 2) & (columns % _SPARSE == _SPARSE - 1))
+            stages = [some[::_SPARSER], some, *stages]
+        cost[kept] = self._staged_cost(a[kept], speeds[rows], stages, most, _WORTH)
+        row, column = _minima(cost).T
+        found = Points.at(a[row, column], speeds[row], cost[row, column], _FIRST_HALF_WIDTH)
         return found.and_also(along).best_apart(_VALLEYS[0])
+
+    def _swings_too_far_at_once(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
+        """Whether the first swing alone of the longest move's ramp exceeds a limit; they broadcast."""
+        load = self.room.load
+        least = math.pi / (load.natural_band.highest * math.sqrt(1 - load.damping.lowest**2))
+        lasts = (v >= least * a) & (self.room.moves.longest_of_all >= least**2 * a)
+        return np.asarray(lasts & (first_peak(load) * a > self.room.most_pushed(v)))
 
     def _along_first_swing(self) -> Points:
         """The local minima along the line where the first swing of a ramp reaches a limit; none where none does.
@@ -161,17 +170,16 @@ class Descent:
         where all of that fits, in slivers of the grid that are narrower than its steps.
         """
         room, wish = self.room, self._wish
-        if wish.acceleration is not None:
-            return Points.none()
         v = _ALONG * room.reachable_speed if wish.speed is None else np.array([wish.speed])
         a = room.most_pushed(v) / (first_peak(room.load) * _HAIR * _EXACT)
-        at = np.flatnonzero((a > 0) & (a < room.steady_nearly(v)) & self._reached(a, v))
+        fits = (a > 0) & (a < room.steady_nearly(v)) & self._reached(a, v)
+        at = np.flatnonzero(fits if wish.acceleration is None else fits & False)
         at = at[self._wanted(a[at], v[at])]
         a, v = a[at], v[at]
         stages = np.arange(a.size)[::_SPARSE_ALONG], np.arange(a.size)
-        cost = self._staged_cost(a, v, stages, np.inf, _WORTH_ALONG)
+        cost = self._staged_cost(a, v, stages, np.inf, _WORTH_ALONG, bounds=())
         at = _minima(cost[:, None])[:, 0]
-        return Points(a[at], v[at], cost[at], np.full(at.shape, _HALF_WIDTH_ALONG), unknown(at.size))
+        return Points.at(a[at], v[at], cost[at], _HALF_WIDTH_ALONG)
 
     def _reached(self, a: FloatArray, v: FloatArray) -> NDArray[np.bool_]:
         """Whether the longest move comes near each speed; a speed that is stated counts as reached."""
@@ -180,39 +188,46 @@ class Descent:
         return np.asarray(v**2 <= _BEYOND_REACH**2 * a * self.room.moves.longest_of_all)
 
     def _staged_cost(
-        self, a: FloatArray, v: FloatArray, stages: Iterable[NDArray[np.intp]], known: float, worth: float
+        self,
+        a: FloatArray,
+        v: FloatArray,
+        stages: Iterable[NDArray[np.intp]],
+        most: float,
+        worth: float,
+        bounds: Iterable[PeakBounds] = (rough_peak_bounds, peak_bounds),
     ) -> FloatArray:
         """Cost of each pair, shape (n,), infinite where it isn't safe or takes `worth` times as long as a safe one.
 
-        `stages`: which of them to look at, one lot after the other; `known`: cost of something known to be safe.
+        `stages`: which of them to look at, one lot after the other; `most`: what is worth nothing in any case;
+        `bounds`: what may show that some surely are safe.
         """
         cost, moving = np.full(a.shape, np.inf), self._moving(a, v)
         for those in stages:
-            at = those[moving[those] <= known * worth]
-            cost[at] = self._cost(a[at], v[at], moving[at], known * worth)
-            known = min(known, cost.min(initial=np.inf))
-        return cost
+            at = those[moving[those] <= most]
+            cost[at] = self._cost(a[at], v[at], moving[at], most, bounds)
+            most = min(most, cost.min(initial=np.inf) * worth)
+        return np.where(cost <= most, cost, np.inf)
 
-    def _cost(self, a: FloatArray, v: FloatArray, moving: FloatArray, most: float) -> FloatArray:
+    def _cost(
+        self, a: FloatArray, v: FloatArray, moving: FloatArray, most: float, bounds: Iterable[PeakBounds]
+    ) -> FloatArray:
         """Cost of each pair, infinite where it is more than `most` or a limit is exceeded."""
         cost = self._ringing(a, v, moving, np.full(a.shape, most), self._ring)
         if (at := np.flatnonzero(np.isfinite(cost))).size:
-            cost[at] = np.where(self._bears(a[at], v[at], cost[at]), cost[at], np.inf)
+            cost[at] = np.where(self._bears(a[at], v[at], cost[at], bounds), cost[at], np.inf)
         return cost
 
-    def _bears(self, a: FloatArray, v: FloatArray, cost: FloatArray) -> NDArray[np.bool_]:
+    def _bears(self, a: FloatArray, v: FloatArray, cost: FloatArray, bounds: Iterable[PeakBounds]) -> NDArray[np.bool_]:
         """Whether each pair keeps the limits as it swings; those that take too long to matter count as not."""
         room, load = self.room, self.room.load
         most = load.torsion.peak(WORST_PEAK) * a
         kept = room.bears(most, most, v)
         times = times_of(room.moves, a, v)
-        least = least_peak(load, times).max(axis=-1) * a
-        cost = np.where(room.bears(least, 0 * least, v), cost, np.inf)
-        for bounds in (rough_peak_bounds, peak_bounds):
+        for bound in bounds:
             if (at := self._worth_a_look(kept, cost)).size:
-                kept[at] = self._swings(a[at], v[at], bounds(load, times.at(at)))
+                kept[at] = self._swings(a[at], v[at], bound(load, times.at(at)))
         at = self._worth_a_look(kept, cost)
-        for some in (self._swing.every(5), self._swing):
+        for some in (self._swing.every(5), self._swing) if at.size > _FEW_SWINGS else (self._swing,):
             if at.size:
                 self._check()
                 peaks = peaks_among(load, times.at(at), some)
@@ -231,8 +246,7 @@ class Descent:
     def _best_near(self, around: Points, among: _Ringing) -> tuple[Points, _Ringing]:
         """The best point of a grid around each, if one is better, and the oscillators to look around it with."""
         room, wish = self.room, self._wish
-        count = around.cost.size
-        grid = _OF_MANY if count > 1 else _OF_ONE
+        grid = _OF_MANY if around.cost.size > 1 else _OF_ONE
         v, a = self._places(around, grid)
         steady = room.steady_nearly(v)
         if wish.acceleration is None:
@@ -246,21 +260,15 @@ class Descent:
         wanted = self._wanted(a[at], v[at])
         at = at[0][wanted], at[1][wanted]
         cost[at] = self._ringing(a[at], v[at], moving[at], most[at[0]], among.others, among.own.chosen(at[0]))
-        best, peaks = swings.best(a, v, cost)
-        rows = np.arange(count)
-        there = Points(a[rows, best], v[rows, best], np.zeros(count), around.width, peaks)
+        best, there = swings.best(a, v, cost)
+        safe = np.isfinite(there.cost)
         there, ringing = self._looked_into(there)
-        better = np.isfinite(cost[rows, best]) & ((there.cost < around.cost) | ~swings.borne)
+        better = safe & ((there.cost < around.cost) | ~swings.borne)
         much = there.cost < around.cost * (1 - _MUCH * around.width)
         onward = better & much & grid.outward[best % grid.outward.size] & (around.width > _NEARLY_THERE)
+        around = replace(swings.middle, cost=np.where(swings.borne, around.cost, np.inf))
         width = around.width * np.where(onward, _ONWARD, grid.shrink)
-        return Points(
-            np.where(better, there.acceleration, around.acceleration),
-            np.where(better, there.speed, around.speed),
-            np.where(better, there.cost, np.where(swings.borne, around.cost, np.inf)),
-            width,
-            np.where(better, peaks, swings.of_middle),
-        ), ringing
+        return replace(there.where(better, around), width=width), ringing
 
     def _places(self, around: Points, grid: Grid) -> tuple[FloatArray, FloatArray]:
         """Speeds, and accelerations before they follow the largest steady one, shape (k, points) or (k, 1)."""

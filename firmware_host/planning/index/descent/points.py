@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,8 @@ class Points:
     """Some points: `acceleration` rad/s^2, `speed` rad/s, `cost` s; each of shape (n,).
 
     `width`: how far around them the next grid reaches, as a part of either. `peaks`: farthest swing over the
-    acceleration, pushed on and held back, shape (2, n); NaN where nobody looked.
+    acceleration, pushed on and held back, shape (2, n), as seen so far `away` at most (a part of either, 0: right
+    there); NaN where nobody looked.
     """
 
     acceleration: FloatArray
@@ -50,21 +51,27 @@ class Points:
     cost: FloatArray
     width: FloatArray
     peaks: FloatArray
+    away: FloatArray
 
     @classmethod
-    def none(cls) -> Points:
-        """No point at all."""
-        return cls(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0), unknown(0))
+    def at(cls, acceleration: FloatArray, speed: FloatArray, cost: FloatArray, width: float) -> Points:
+        """Points around which a grid reaches as far as `width`; nobody looked yet how far they swing."""
+        n = cost.size
+        return cls(acceleration, speed, cost, np.full(n, width), np.full((2, n), np.nan), np.zeros(n))
 
     def and_also(self, other: Points) -> Points:
         """These and the `other` ones."""
-        return Points(
-            np.concatenate([self.acceleration, other.acceleration]),
-            np.concatenate([self.speed, other.speed]),
-            np.concatenate([self.cost, other.cost]),
-            np.concatenate([self.width, other.width]),
-            np.concatenate([self.peaks, other.peaks], axis=1),
-        )
+        pairs = ((getattr(self, each.name), getattr(other, each.name)) for each in fields(self))
+        return Points(*(np.concatenate(pair, axis=-1) for pair in pairs))
+
+    def those(self, chosen: list[int]) -> Points:
+        """Some of them."""
+        return Points(*(getattr(self, each.name)[..., chosen] for each in fields(self)))
+
+    def where(self, better: NDArray[np.bool_], other: Points) -> Points:
+        """These where they are `better`, elsewhere the `other` ones."""
+        pairs = ((getattr(self, each.name), getattr(other, each.name)) for each in fields(self))
+        return Points(*(np.where(better, *pair) for pair in pairs))
 
     def best_apart(self, most: int) -> Points:
         """The `most` points of least cost, of those that lie within the width of each other only the best."""
@@ -75,10 +82,4 @@ class Points:
             near = (k for k in chosen if abs(of_v[k] - of_v[each]) < width[k] * of_v[each])
             if len(chosen) < most and not any(abs(of_a[k] - of_a[each]) < width[k] * of_a[each] for k in near):
                 chosen.append(each)
-        a, v, cost, wide = (each[chosen] for each in (self.acceleration, self.speed, self.cost, self.width))
-        return Points(a, v, cost, wide, self.peaks[:, chosen])
-
-
-def unknown(count: int) -> FloatArray:
-    """The `peaks` of so many points that nobody looked at."""
-    return np.full((2, count), np.nan)
+        return self.those(chosen)
