@@ -80,9 +80,9 @@ def index_creep(
     free = replace(trough, lever_arm=0.0, idle_friction_torque=0.0)
     found = []
     for dragged, sense in itertools.product((free, trough), (1.0, -1.0)):
-        up, steady, down = (
-            _creeps(dragged, sense * rate, imbalance_torque, sense, friction=friction, contact_width=contact_width)
-            for rate in (acceleration, 0.0, -acceleration)
+        rates = sense * np.array([acceleration, 0.0, -acceleration])
+        up, steady, down = _creeps(
+            dragged, rates, imbalance_torque, sense, friction=friction, contact_width=contact_width
         )
         found += [share * (end(up) + end(down)) + (1 - 2 * share) * end(steady) for end in (np.min, np.max)]
     both = np.array(found)
@@ -90,17 +90,20 @@ def index_creep(
 
 
 def _creeps(
-    trough: Trough, acceleration: float, imbalance: float, sense: float, *, friction: float, contact_width: float
+    trough: Trough, accelerations: FloatArray, imbalance: float, sense: float, *, friction: float, contact_width: float
 ) -> FloatArray:
-    """Creep in the sense of rotation for gravity either way and none, shape (3,). NaN where it slips or lifts."""
-    forces = contact_forces(trough, acceleration, np.array([-imbalance, 0.0, imbalance]), sense)
+    """Creep in the sense of rotation at n `accelerations` (rad/s^2), for gravity either way and none, shape (n, 3).
+
+    NaN where it slips or lifts.
+    """
+    forces = contact_forces(trough, accelerations[:, np.newaxis], np.array([-imbalance, 0.0, imbalance]), sense)
     traction, normal = forces.traction_driven, forces.normal_driven
     if trough.driven is DrivenRows.BOTH:
         traction, normal = traction + forces.traction_other, normal + forces.normal_other
     used = np.where(forces.seated, sense * traction / np.where(forces.seated, friction * normal, 1.0), np.nan)
     sizes = (trough.part_diameter, trough.roller_diameter)
-    creeps = np.array([signed_creep(float(each), friction, contact_width, *sizes) for each in used])
-    return np.where(np.isfinite(creeps), creeps, np.nan)
+    creeps = np.array([signed_creep(each, friction, contact_width, *sizes) for each in used.ravel().tolist()])
+    return np.where(np.isfinite(creeps), creeps, np.nan).reshape(used.shape)
 
 
 def axis_tilt(taper: float, half_angle: float) -> float:

@@ -103,6 +103,8 @@ def largest_torque_at_standstill(rest: AtStandstill) -> float:
 def _lag_range(rest: AtStandstill, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(least, most) lag of the part (rad) with the imbalance at `angle` from straight down, rad."""
     gravity = rest.gravity * np.sin(angle)
+    if rest.friction == 0:
+        return _lag_of(rest, gravity)
     # Where a gear locks itself, the larger load may leave less for the motor: both ends are looked at.
     ends = [_lag_of(rest, gravity + friction) for friction in (-rest.friction, rest.friction)]
     return np.minimum(*(least for least, _ in ends)), np.maximum(*(most for _, most in ends))

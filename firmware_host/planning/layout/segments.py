@@ -11,6 +11,7 @@ import itertools
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +57,7 @@ class SegmentPlan:
         """How many segments."""
         return sum(block.count for block in self.blocks)
 
-    @property
+    @cached_property
     def full_wrap(self) -> bool:
         """Whether the last segment meets the first (a closing seam)."""
         return self.total > 1 - _WRAP_REST

@@ -110,7 +110,9 @@ class Limit(ABC):
     def judged(self, case: LimitCase, reason: str = "") -> LimitCheck | None:
         """Its check with its verdict; `reason`: why the user accepts it, whatever it says ("" if nobody does)."""
         found = self.check(case)
-        return replace(found, standing=self.standing(case), reason=reason) if found is not None else None
+        if found is None or ((standing := self.standing(case)) == found.standing and not reason):
+            return found
+        return replace(found, standing=standing, reason=reason)
 
     def helped(self, found: LimitCheck, case: LimitCase) -> LimitCheck:
         """Its check with the ways that help this case before what else does, where less than it should be is left."""

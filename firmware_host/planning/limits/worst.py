@@ -42,7 +42,8 @@ def _worst(
     unkind = next((limit.check(case) for each, case in alone if each is None), None)
     assumed = tuple(each.key for each, case in alone if each is not None and _differs(limit.check(case), unkind))
     gravest, of_case = min(found, key=lambda each: _order(each[0]))
-    return replace(limit.helped(gravest, of_case), assumed=assumed)
+    helped = limit.helped(gravest, of_case)
+    return replace(helped, assumed=assumed) if assumed else helped
 
 
 def _order(check: LimitCheck) -> tuple[int, float]:

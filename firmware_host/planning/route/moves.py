@@ -138,7 +138,10 @@ def _turns_back(machine: Machine, route: Route) -> TurnsBack:
     reach = proved_reach(StoredScale.as_written(machine.steps_per_axis_unit))
     travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
     spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
+    as_it_lies = extent(route, NOT_UNWOUND)
     for span in spans:
+        if span.holds(*as_it_lies):
+            return NOT_UNWOUND
         taken = route.unwinder(span).turns_back(route.finish, goes_back=route.goes_back)
         lowest, highest = extent(route, taken)
         if span.holds(lowest, highest):
@@ -163,9 +166,9 @@ def extent(route: Route, taken: TurnsBack) -> tuple[int, int]:
     """Lowest and highest position on the route when it is wound like that, every possible take-up included."""
     lowest, highest = [], []
     for start, stop, turns in taken.stretches(route.angles.count):
-        targets = route.angles.targets(route.per_part_turn, turns, start, stop)
-        lowest.append(int(targets.min()) - route.overrun)
-        highest.append(int(targets.max()))
+        least, most = route.angles.extremes(start, stop)
+        lowest.append(round_half_even((least - turns) * route.per_part_turn) - route.overrun)
+        highest.append(round_half_even((most - turns) * route.per_part_turn))
     if (finish := route.finish_target(taken.finish)) is not None:
         lowest.append(finish)
         highest.append(finish)

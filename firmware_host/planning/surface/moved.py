@@ -48,6 +48,8 @@ def _moved(variant: LoadVariant, plan: SegmentPlan, motion: IndexMotion | None) 
 def _widest(alike: Iterable[SeamCause]) -> SeamCause:
     """One cause with the range that takes in those of all variants; the words of the worst."""
     alike = tuple(alike)
+    if len(alike) == 1:
+        return alike[0]
     worst = max(alike, key=lambda cause: cause.worst)
     return replace(
         worst,

@@ -75,12 +75,19 @@ def _bands(load: LoadCase) -> tuple[FloatArray, FloatArray]:
 def _margin(
     load: LoadCase, speed: FloatArray | float, low: FloatArray, high: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    rate = load.step_rate(speed)[..., None] / load.microsteps
-    above, below = (rate - high) / high, (low - rate) / low
+    above, below = _apart(load, speed, low, high)
     margin = np.maximum(above, below)
     nearest = margin.argmin(axis=-1)[..., None]
     edge = np.where(above > below, high, low)
     return np.take_along_axis(margin, nearest, -1)[..., 0], np.take_along_axis(edge, nearest, -1)[..., 0]
+
+
+def _apart(
+    load: LoadCase, speed: FloatArray | float, low: FloatArray, high: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """How far above and below each band, in parts of its edges, shape (..., bands)."""
+    rate = load.step_rate(speed)[..., None] / load.microsteps
+    return (rate - high) / high, (low - rate) / low
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,4 +97,4 @@ class _BesideBands(MotionBound):
     high: FloatArray
 
     def cruise_margin(self, speeds: FloatArray) -> FloatArray:
-        return _margin(self.load, speeds, self.low, self.high)[0]
+        return np.asarray(np.maximum(*_apart(self.load, speeds, self.low, self.high)).min(axis=-1))
