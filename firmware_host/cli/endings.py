@@ -28,7 +28,9 @@ def ended_by(error: BaseException, *, debug: bool) -> int:
         advice = "".join(f"\n  {line}" for line in advice_lines(error.acts))
         return _failed(f"error: {error}{notes}{advice}", error.exit_status, debug=debug)
     if isinstance(error, TyperException):
-        words = f"error: {error.format_message().rstrip('.')}. See circumstep --help"
+        told = error.format_message().rstrip(".") or "no command is named"  # where its help was printed instead
+        stop = "" if told.endswith("'?") else "."
+        words = f"error: {told}{stop} See {_command_of(error)} --help"
         return _failed(words, EXIT_BAD_INPUT, debug=debug)
     if isinstance(error, typer.Abort | KeyboardInterrupt):
         return interrupted(debug=debug)
@@ -39,6 +41,12 @@ def ended_by(error: BaseException, *, debug: bool) -> int:
         return _failed(f"error: {where}{error.strerror or error}", EXIT_LINK_FAULT, debug=debug)
     words = f"internal error: {type(error).__name__}: {error}. Run again with --debug"
     return _failed(words, EXIT_LINK_FAULT, debug=debug)
+
+
+def _command_of(error: TyperException) -> str:
+    """The command whose words were wrong; the program's name where none was reached."""
+    context = getattr(error, "ctx", None)
+    return context.command_path if context is not None else "circumstep"
 
 
 def _failed(text: str, status: int, *, debug: bool) -> int:

@@ -28,6 +28,7 @@ app = typer.Typer(
     cls=Commands,
     help=f"Turn round parts, segment by segment, under a marking laser.\n\n{CAUTION}",
     no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},  # of every command below, too
     add_completion=False,
     pretty_exceptions_enable=False,
 )
@@ -36,8 +37,9 @@ app = typer.Typer(
 @app.callback()
 def _options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
 ) -> None:
-    pass
+    """Both are taken out of the words before."""
 
 
 def main() -> None:
@@ -51,9 +53,15 @@ def main() -> None:
 
 
 def run(arguments: list[str]) -> int:
-    """Run the command line; returns the exit status. `--debug` may stand anywhere in `arguments`."""
-    given = [word for word in arguments if word != "--debug"]
+    """Run the command line; returns the exit status.
+
+    `--debug` and `--version` may stand anywhere in `arguments` before a `--`: what is behind it is for another program.
+    """
+    end = arguments.index("--") if "--" in arguments else len(arguments)
+    given = [*(word for word in arguments[:end] if word != "--debug"), *arguments[end:]]
     try:
+        if "--version" in given[:end]:
+            return int(import_module("firmware_host.cli.version").say())
         return _run(given, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
         console.discard_output()

@@ -24,6 +24,7 @@ MEASURED = (
     ("python", (sys.executable, "-c", "pass"), None),
     ("typer app of two commands: --help", (sys.executable, "-c", BARE, "--help"), None),
     ("--help", (*COMMAND, "--help"), "typer app of two commands: --help"),
+    ("--version", (*COMMAND, "--version"), "typer app of two commands: --help"),
     ("imports", (sys.executable, "-c", "import numpy, pydantic, typer, rich"), None),
     (
         "imports, and one model of one key",

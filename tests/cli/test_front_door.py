@@ -6,7 +6,10 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from importlib import metadata
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,6 +17,7 @@ from firmware_host.cli.commands import COMMANDS, Entry
 from firmware_host.cli.input import planned
 from tests.cli.command import COMMAND, PATIENCE_S, Program, call, environment
 from tests.cli.conftest import Circumstep
+from tests.cli.whole import every_command
 from tests.model.files.files_for_tests import JOB, write_all
 
 
@@ -49,6 +53,43 @@ def test_wrong_usage_gives_status_2_and_says_what_is_wrong(
     assert (ended.status, ended.out) == (2, "")
     assert words in ended.err
     assert "Traceback" not in ended.err
+
+
+def every_path(node: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """The words of each command and each group of commands, those of the program (none) first."""
+    yield words
+    for name, child in getattr(node, "commands", {}).items():
+        yield from every_path(child, (*words, name))
+
+
+@pytest.mark.parametrize("words", list(every_path(every_command())), ids=lambda words: " ".join(words) or "program")
+def test_each_command_has_a_short_way_to_its_help_and_an_error_names_that_help(
+    circumstep: Circumstep, words: tuple[str, ...]
+) -> None:
+    asked = circumstep(*words, "--help")
+    assert asked.status == 0
+    assert f"Usage: {' '.join(('circumstep', *words))} " in asked.out
+    assert circumstep(*words, "-h") == asked
+    wrong = circumstep(*words, "--no-such-option")
+    assert wrong.status == 2
+    advised = wrong.err.partition(" See ")[2].split()
+    assert advised == ["circumstep", *words, "--help"]
+    version = circumstep(*words, "--version")
+    assert (version.status, version.out, version.err) == (0, f"circumstep {metadata.version('circumstep')}\n", "")
+
+
+def test_a_group_without_a_command_shows_its_help_and_says_that_one_is_missing(circumstep: Circumstep) -> None:
+    ended = circumstep("controller", "settings")
+    assert (ended.status, ended.err) == (
+        2,
+        "error: no command is named. See circumstep controller settings --help\n",
+    )
+    assert "compare" in ended.out
+
+
+def test_words_for_another_program_are_not_taken_for_ours(circumstep: Circumstep) -> None:
+    ended = circumstep("run", "shaft-scale", "--", "mark", "--version")
+    assert "starts no program. Leave out 'mark --version'" in ended.err
 
 
 def test_help_shows_the_cautions_and_every_command(circumstep: Circumstep) -> None:

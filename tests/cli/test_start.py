@@ -21,6 +21,7 @@ PLANS = {"pydantic", "numpy"}
 LOADED = [
     (("--help",), {"rich.console"}),
     ((), {"rich.console"}),
+    (("--version",), set()),
     (("segmens",), {"pydantic"}),
     (("schema", "job"), FILES),
     (("profile", "list"), FILES),
