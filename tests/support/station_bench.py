@@ -28,9 +28,10 @@ from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.opening import stated_settings
 from firmware_host.station.operator import Operator
+from firmware_host.station.passes.choice import EVERY_PASS, PassChoice
 from firmware_host.station.passes.control import RunControl
 from firmware_host.station.passes.station import Station
-from firmware_host.station.progress import Progress
+from firmware_host.station.progress import Progress, RunState
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
@@ -165,11 +166,17 @@ class TrueSteps(Progress):
         """(segment, planned, reported, true), all in microsteps from the job's zero."""
         self.stages: list[str] = []
         self.left: list[float | None] = []
+        self.states: list[RunState] = []
+        self.on_state: Callable[[RunState], None] = lambda state: None
+        self.notes: list[str] = []
         self.on_stage: Callable[[str], None] = lambda text: None
 
     def stage(self, text: str) -> None:
         self.stages.append(text)
         self.on_stage(text)
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
 
     def zero(self, origin_steps: int) -> None:
         if self.origin is None:
@@ -177,6 +184,10 @@ class TrueSteps(Progress):
 
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         self.left.append(left_s)
+
+    def state(self, state: RunState) -> None:
+        self.states.append(state)
+        self.on_state(state)
 
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         assert self.origin is not None
@@ -222,7 +233,7 @@ class StationBench:
         self.motion_before = len(self.device.motion_log)
         self.known = known
         self.asked: list[tuple[int, int]] = []
-        self.stop = StopRequest()
+        self.control = RunControl()
         self.greeting_s = 0.5
         self.events = self.gate.events
         self._due: tuple[Phase, int, Callable[[], None]] | None = None
@@ -363,19 +374,27 @@ class StationBench:
             scales=self.scales,
             operator=self.operator,
             progress=self.progress,
-            control=RunControl(self.stop),
+            control=self.control,
         )
 
     def new_folder(self) -> None:
         """The next run is another one."""
-        self.stop = StopRequest()
+        self.control = RunControl()
         self.folder = RunFolder.create(self.folder.path.parent, self.setup.job.name, self.clock.now())
 
-    def run(self, zero: ZeroAt | None = None, ask_zero: AskZero | None = None) -> RunRecord:
+    @property
+    def stop(self) -> StopRequest:
+        """The wish to stop the run that is next or under way."""
+        return self.control.stop
+
+    def run(
+        self, zero: ZeroAt | None = None, ask_zero: AskZero | None = None, passes: PassChoice = EVERY_PASS
+    ) -> RunRecord:
         """Open, run the job, close."""
         controller = self.open()
         try:
-            return run_job(self.setup, self.plan, self.station(controller), zero=zero, ask_zero=ask_zero)
+            station = self.station(controller)
+            return run_job(self.setup, self.plan, station, zero=zero, ask_zero=ask_zero, passes=passes)
         finally:
             controller.close()
 
@@ -386,7 +405,7 @@ class StationBench:
             self.asked.append((entry.segment, entry.number))
             return done
 
-        self.stop = StopRequest()
+        self.control = RunControl()
         controller = self.open(drop_held_motion=True)
         try:
             return resume_run(self.station(controller), ask=ask, zero=zero)
