@@ -73,12 +73,15 @@ class Resume(Act):
 class Run(Act):
     """Run a job from its beginning, once it is said where its zero is: `zero` is "here", "last" or "home".
 
-    What is empty is left open; `accepted`: limits accepted besides the job's own; `runs`: where run folders are made.
+    What is empty is left open; `only` and `first`: which segments are marked, all where both are empty; `accepted`:
+    limits accepted besides the job's own; `runs`: where run folders are made.
     """
 
     job: str = ""
     port: str = ""
     zero: str = ""
+    only: str = ""
+    first: str = ""
     accepted: tuple[str, ...] = ()
     gate_program: str = ""
     baud: str = ""
@@ -89,11 +92,13 @@ class Run(Act):
 
 @dataclass(frozen=True)
 class NameGateProgram(Act):
-    """Run a job, or resume a run, with the program that the job's gate starts for each pass; `accepted`: of the job."""
+    """Run a job, or resume a run, with the program that the job's gate starts for each pass; the rest as of `Run`."""
 
     job: str = ""
     run: str = ""
     accepted: tuple[str, ...] = ()
+    only: str = ""
+    first: str = ""
 
 
 @dataclass(frozen=True)

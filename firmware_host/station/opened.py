@@ -75,11 +75,11 @@ class OpenStation:
         zero: ZeroAt | None = None,
         ask_zero: AskZero | None = None,
         write_settings: Callable[[], object] | None = None,
-        passes: PassChoice = EVERY_PASS,
+        passes: PassChoice | str = EVERY_PASS,
     ) -> RunRecord:
         """Run the job from its beginning; returns the record. Raises as `run_job`.
 
-        `passes`: which segments are marked (`PassChoice.only("2-4")`), all unless it is said.
+        `passes`: which segments are marked ("2-4", "1,3", "4-" from 4 on), all unless it is said.
 
         `zero`: "here" where the part stands, "last" where the last run at the port had it, "home" at the home switch.
         Unsaid it is the home switch if there is one, else here; but after a run that did not come to its end, or left
@@ -95,7 +95,7 @@ class OpenStation:
             zero=zero,
             ask_zero=ask_zero,
             write_settings=write_settings,
-            passes=passes,
+            passes=PassChoice.only(passes) if isinstance(passes, str) else passes,
         )
 
     def settings_differences(self) -> tuple[Difference, ...]:

@@ -18,9 +18,10 @@ from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import OpenStation, RunOptions, open_station
 from firmware_host.station.opening import port_of
 from firmware_host.station.operator import Operator
-from firmware_host.station.progress import Progress
+from firmware_host.station.passes.choice import EVERY_PASS, PassChoice
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.progress import Progress, RunState
 from firmware_host.station.run import require_limits
-from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import ZeroAt
 
 
@@ -39,6 +40,8 @@ class RunEventKind(Enum):
     """The axis stands still for `segment`, at `planned` and `reported` microsteps from the job's zero."""
     PROGRESS = "progress"
     """`passes` of `of` are marked; about `left_s` (s) are left, None while that can't be told."""
+    STATE = "state"
+    """What the run is at: `state`."""
     ENDED = "ended"
     """The last event: the run is over and everything is closed. `text`: its outcome, or what went wrong."""
 
@@ -55,6 +58,7 @@ class RunEvent:
     passes: int | None = None
     of: int | None = None
     left_s: float | None = None
+    state: RunState | None = None
 
 
 class RunHandle(AbstractContextManager["RunHandle"]):
@@ -64,9 +68,13 @@ class RunHandle(AbstractContextManager["RunHandle"]):
     """
 
     def __init__(
-        self, opened: AbstractContextManager[OpenStation], shared: _Shared, zero: ZeroAt | None = None
+        self,
+        opened: AbstractContextManager[OpenStation],
+        shared: _Shared,
+        zero: ZeroAt | None = None,
+        passes: PassChoice = EVERY_PASS,
     ) -> None:
-        self._opened, self._shared, self._zero = opened, shared, zero
+        self._opened, self._shared, self._zero, self._passes = opened, shared, zero, passes
         self._thread = threading.Thread(target=self._work, name="run", daemon=False)
         self._record: RunRecord | None = None
         self._error: BaseException | None = None
@@ -85,7 +93,26 @@ class RunHandle(AbstractContextManager["RunHandle"]):
 
     def stop(self, reason: str = "by the program") -> None:
         """Ask the run to stop: it closes the gate, stops the axis and ends. Returns at once; `join` waits for it."""
-        self._shared.stop.ask(reason)
+        self._shared.control.stop_now(reason)
+
+    def hold(self) -> None:
+        """Hold after this pass, or before the next gate opens: it stays closed, the motor on, until `carry_on`."""
+        self._shared.control.hold()
+
+    def carry_on(self) -> None:
+        """Carry on after a hold, or take the wish to hold back."""
+        self._shared.control.carry_on()
+
+    def skip_segment(self, segment: int | None = None) -> int | None:
+        """Skip what is left of a segment (from 1; None: the one marked now or next), as `RunControl.skip_segment`.
+
+        The journal and the record hold it: skipped passes stay skipped when the run is resumed.
+        """
+        return self._shared.control.skip_segment(segment)
+
+    def repeat_pass(self) -> tuple[int, int] | None:
+        """Mark the pass that is marked now, or was marked last, once more, as `RunControl.repeat_pass`; recorded."""
+        return self._shared.control.repeat_pass()
 
     def answer(self, line: str = "") -> None:
         """Answer the gate as the person at the terminal would ("" is the Enter key: the pass is marked)."""
@@ -125,7 +152,7 @@ class RunHandle(AbstractContextManager["RunHandle"]):
         try:
             with self._opened as opened:
                 self._folder = opened.station.folder.path
-                self._record = opened.run(zero=self._zero)
+                self._record = opened.run(zero=self._zero, passes=self._passes)
         except BaseException as error:  # noqa: BLE001 - whatever it is, whoever joins is told
             self._error = error
         text = str(self._error) if self._error is not None else self._record.outcome if self._record else ""
@@ -140,11 +167,13 @@ def start_run(
     runs: Path = Path("runs"),
     accept_limits: tuple[str, ...] = (),
     zero: ZeroAt | None = None,
+    passes: PassChoice | str = EVERY_PASS,
     **options: Unpack[RunOptions],
 ) -> RunHandle:
     """Run a job in a thread of its own: `open_station` and `run`, with the same arguments; returns at once.
 
-    It is planned here, unless `plan` is given, and limits that fail and no port raise here as in `open_station`;
+    It is planned here, unless `plan` is given, and limits that fail, segments that the job does not have, and no port
+    raise here as in `open_station` and `run`;
     whatever goes wrong later is raised by `RunHandle.join`.
 
     The job's own gate asks its questions as `TELL` events, which `RunHandle.answer` answers. The thread is no daemon: a
@@ -152,6 +181,8 @@ def start_run(
     """
     plan = plan if plan is not None else plan_job(setup)
     require_limits(plan.limits, accept_limits)
+    passes = PassChoice.only(passes) if isinstance(passes, str) else passes
+    passes.of(plan.segments.count, setup.job.mark.passes)
     shared = _Shared()
     opened = open_station(
         setup,
@@ -161,17 +192,17 @@ def start_run(
         accept_limits=accept_limits,
         operator=_Asked(shared),
         progress=_Told(shared),
-        stop=shared.stop,
+        control=shared.control,
         **options,
     )
-    return RunHandle(opened, shared, zero)
+    return RunHandle(opened, shared, zero, passes)
 
 
 class _Shared:
     """What the run's thread and the others share."""
 
     def __init__(self) -> None:
-        self.stop = StopRequest()
+        self.control = RunControl()
         self.answers: deque[str] = deque()
         self._events: list[RunEvent] = []
         self._changed = threading.Condition()
@@ -209,6 +240,9 @@ class _Told(Progress):
 
     def done(self, passes: int, of: int, left_s: float | None) -> None:
         self._put(RunEvent(RunEventKind.PROGRESS, passes=passes, of=of, left_s=left_s))
+
+    def state(self, state: RunState) -> None:
+        self._put(RunEvent(RunEventKind.STATE, state.phase, state=state))
 
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         self._put(RunEvent(RunEventKind.STANDSTILL, segment=segment, planned=planned, reported=reported))

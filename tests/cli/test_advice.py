@@ -30,11 +30,13 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Resume("runs/one", zero="here", without_marking=True),
     acts.Resume("runs/one", asks=True),
     acts.Run(),
-    acts.Run("my job.toml", "/dev/ttyUSB0", "last", ("creep=measured",), "mark it", "9600", "my runs", True, True),
-    acts.Run(zero="here"),
+    acts.Run(
+        "my job.toml", "/dev/ttyUSB0", "last", "2-4", "", ("creep=measured",), "mark it", "9600", "my runs", True, True
+    ),
+    acts.Run(zero="here", first="3"),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
-    acts.NameGateProgram("my job.toml", accepted=("creep=measured",)),
+    acts.NameGateProgram("my job.toml", accepted=("creep=measured",), only="1,3"),
     acts.NameGateProgram(run="runs/one two"),
     acts.VerifyRun("runs/one"),
     acts.ListProfiles(),

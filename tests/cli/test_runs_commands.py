@@ -7,7 +7,16 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_CHECK_FAILED, EXIT_DONE
-from firmware_host.station.journal.events import GateOpen, JournalEvent, Move, PassDone, Resume, Standstill, Zero
+from firmware_host.station.journal.events import (
+    Assumed,
+    GateOpen,
+    JournalEvent,
+    Move,
+    PassDone,
+    Resume,
+    Standstill,
+    Zero,
+)
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.folder import RunFolder
 from tests.cli.conftest import Circumstep
@@ -147,13 +156,14 @@ def test_a_journal_of_deeds_in_a_wrong_order_does_not_verify(
     crashed = stopped(home)
     with Journal(crashed.folder.journal, crashed.clock) as journal:
         journal.write(Resume(zero=Zero.AS_LEFT))
+        journal.write(Assumed(segment=1, number=1, done=False))
         for event in events:
             journal.write(event)
     verified = circumstep("runs", "verify", str(crashed.folder.path))
     assert verified.status == EXIT_CHECK_FAILED
     (failed,) = [line for line in verified.out.splitlines() if "DOES NOT HOLD" in line]
     assert failed.startswith(name)
-    assert f"line {16 + len(events)}: {complaint}" in failed
+    assert f"line {17 + len(events)}: {complaint}" in failed
 
 
 def test_a_damaged_journal_is_told_by_show_as_well(done: StationBench, circumstep: Circumstep) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import InputError, RunStoppedError
+from firmware_host.errors import InputError, RunStoppedError, StandstillError
 from firmware_host.station.journal.record import PassStatus, RunRecord
 from firmware_host.station.passes.choice import PassChoice
 from firmware_host.station.progress import Phase, RunState
@@ -74,14 +74,14 @@ def test_a_hold_keeps_the_gate_closed_and_the_axis_where_it_is_until_the_run_car
 
     def held() -> None:
         at.append((bench.clock.monotonic(), bench.steps))
-        in_a_while(bench, 3600.0, lambda: (at.append((bench.clock.monotonic(), bench.steps)), bench.control.carry_on()))
+        in_a_while(bench, 300.0, lambda: (at.append((bench.clock.monotonic(), bench.steps)), bench.control.carry_on()))
 
     when(bench, phase, 2, 1, bench.control.hold)
     when(bench, "held", *((2, 1) if phase == "marking" else (1, 2)), held)
     assert bench.run().outcome == "done"
     assert bench.passes_marked() == ALL
     (from_s, there), (to_s, still_there) = at
-    assert to_s - from_s >= 3600.0
+    assert to_s - from_s >= 300.0
     assert there == still_there
     assert not [opened for opened in bench.gate.opened if from_s < opened[0] < to_s]
     assert not [move for move in bench.device.motion_log if from_s < move.start_s < to_s]
@@ -221,7 +221,7 @@ def test_a_pass_that_was_to_be_repeated_stays_done_when_its_segment_is_skipped(b
         (PassChoice.only("3"), (3,), 2),
         (PassChoice.only("1,3"), (1, 3), 2),
         (PassChoice.only("2-3", passes=1), (2, 3), 1),
-        (PassChoice(first=2), (2, 3), 2),
+        (PassChoice.only("2-"), (2, 3), 2),
     ],
     ids=["one", "list", "range-one-pass", "from"],
 )
@@ -267,7 +267,7 @@ def test_a_segment_that_the_job_does_not_have_is_refused_before_anything_begins(
     assert not bench.folder.journal.exists()
 
 
-@pytest.mark.parametrize("text", ["", "a", "3-", "-3", "4-2", "1-100001", "1;2", "1.5"])
+@pytest.mark.parametrize("text", ["", "a", "3--", "-3", "4-2", "1-100001", "1;2", "1.5"])
 def test_what_names_no_segments_is_told(text: str) -> None:
     with pytest.raises(InputError, match=r"names no segments|runs backward|too many"):
         PassChoice.only(text)

@@ -138,9 +138,9 @@ def test_runs_are_listed_with_their_ends_and_one_that_cannot_be_read_with_its_re
     whole = {"machine": "a machine", "started": "2026-01-01T00:00:00", "ended": "2026-01-01T00:00:09"}
     assert json_document(document) == [
         {"run": "runs/a", "outcome": "stopped", "reason": "by hand", "job": "a job", **whole, "done": 1, "passes": 2,
-         "marking": True},
+         "marking": True, "skipped": 0, "not_asked_for": [], "redo_of": ""},
         {"run": "runs/b", "outcome": "crashed", "reason": "", "job": "a job", **whole, "done": 1, "passes": 2,
-         "marking": False},
+         "marking": False, "skipped": 0, "not_asked_for": [], "redo_of": ""},
         {"run": "runs/c", "outcome": "unreadable", "reason": "line 1 is damaged"},
     ]  # fmt: skip
     assert told(document) == [

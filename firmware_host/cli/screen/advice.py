@@ -64,6 +64,7 @@ def _resume(act: acts.Resume) -> tuple[str, ...]:
 def _run(act: acts.Run) -> tuple[str, ...]:
     return (
         *("run", act.job or "JOB", *_at(act.port), *_given("--baud", act.baud), *_given("--zero", act.zero)),
+        *_choosing(act.only, act.first),
         *(*_accepting(act.accepted), *_given("--gate-program", act.gate_program), *_given("--runs", act.runs)),
         *_flag("--without-marking", act.without_marking),
         *_flag("--release-motor", act.release_motor),
@@ -83,12 +84,17 @@ def _at(port: str, machine: str = "") -> tuple[str, ...]:
 
 
 def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
-    start = ("resume", act.run) if act.run else ("run", act.job or "JOB", *_accepting(act.accepted))
+    anew = ("run", act.job or "JOB", *_choosing(act.only, act.first), *_accepting(act.accepted))
+    start = ("resume", act.run) if act.run else anew
     return (*start, "--gate-program", "PROGRAM ARGUMENT")
 
 
 def _write_settings(act: acts.WriteSettings) -> tuple[str, ...]:
     return (*_SETTINGS, "write", act.job or "JOB", *_at(act.port), *_accepting(act.accepted))
+
+
+def _choosing(only: str, first: str) -> tuple[str, ...]:
+    return (*_given("--only", only), *_given("--from", first))
 
 
 def _accepting(accepted: tuple[str, ...]) -> tuple[str, ...]:

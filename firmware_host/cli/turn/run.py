@@ -26,10 +26,13 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.shared import (
     DryOption,
+    FromOption,
+    OnlyOption,
     ProgramArgument,
     ProgramOption,
     ReleaseOption,
     asking_zero,
+    chosen_passes,
     gate_program_of,
     saying_again,
     show,
@@ -73,6 +76,8 @@ def run(
             "home: at the home switch."
         ),
     ] = None,
+    only: OnlyOption = "",
+    first: FromOption = None,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
 ) -> None:
@@ -83,10 +88,12 @@ def run(
     started = gate_program or join_command(here.gate_program)
     plan = planned(setup)
     require_limits(plan.limits)
+    choice = chosen_passes(only, first, setup, plan)
     url = port_of(setup.machine, here.port)
     folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
     accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
+    called_with |= {"only": only, "first": str(first or "")}
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
@@ -103,6 +110,7 @@ def run(
             zero=zero_at(zero),
             ask_zero=asking_zero(opened.station),
             write_settings=_writing(opened) if write_settings else None,
+            passes=choice,
         )
     show(record, folder, json=json)
 

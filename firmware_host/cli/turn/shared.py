@@ -16,11 +16,13 @@ from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Setup
 from firmware_host.model.job.gate import ExtensionGateOptions
+from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.runs.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions
 from firmware_host.station.operator import TerminalOperator
+from firmware_host.station.passes.choice import PassChoice
 from firmware_host.station.passes.station import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.stop_request import StopRequest
@@ -62,7 +64,18 @@ ReleaseOption = Annotated[
         "its position is lost.",
     ),
 ]
-
+OnlyOption = Annotated[
+    str,
+    typer.Option(
+        "--only",
+        metavar="SEGMENTS",
+        help='Mark only these segments, from 1: "3", "2-4" or "1,3-5".',
+        show_default=False,
+    ),
+]
+FromOption = Annotated[
+    int | None, typer.Option("--from", metavar="SEGMENT", min=1, help="Mark from this segment on, from 1.")
+]
 
 _ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set-anew": "here"}
 
@@ -70,6 +83,15 @@ _ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home"
 def zero_at(choice: StrEnum | None) -> ZeroAt | None:
     """Where a run's zero is; unsaid for as-left, which stands for a home switch that is sought again, too."""
     return None if choice is None else _ZERO_AT.get(choice.value)
+
+
+def chosen_passes(only: str, first: int | None, setup: Setup, plan: JobPlan) -> PassChoice:
+    """Which segments the options name. Raises `InputError` for those that the job does not have."""
+    if only and first is not None:
+        raise InputError("--only and --from are both given", "Leave out one of them", key="--from")
+    choice = PassChoice.only(only, key="--only") if only else PassChoice(first=first or 1)
+    choice.of(plan.segments.count, setup.job.mark.passes, key="--only" if only else "--from")
+    return choice
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Section, Table
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
+from firmware_host.station.passes.choice import ranges_text
 from firmware_host.station.runs.status import Place, RunStatus
 
 _COLUMNS = (
@@ -37,7 +38,7 @@ def run_document(
     accepted = tuple(Figure(name, name, why) for name, why in record.accepted.items())
     return Document(
         (
-            Notes((f"{ended}{because}: {record.done} of {len(record.passes)} passes {record.passes_word}.",)),
+            Notes((f"{ended}{because}: {_done(record)}.",)),
             Figure("job", "Job", record.job, brief=True),
             Figure("machine", "Machine", record.machine, brief=True),
             accepted_notes(record.accepted),
@@ -49,6 +50,8 @@ def run_document(
             _passes(record, counters),
             Figure("marking", "Marking", record.marking),
             Section("accepted", "Accepted limits", accepted, brief=False),
+            Figure("not_asked_for", "Segments not asked for", record.not_asked_for),
+            Figure("redo_of", "Redo of", record.redo_of),
             *((status_notes(status), Advice(status.acts)) if status is not None else ()),
         )
     )
@@ -57,6 +60,18 @@ def run_document(
 def status_notes(status: RunStatus) -> Notes:
     """What is unknown, and what to do first; nothing for a run that is done."""
     return Notes(tuple(_status_lines(status)))
+
+
+def _done(record: RunRecord) -> str:
+    """How many passes are done, skipped and repeated, and which segments were not asked for."""
+    repeated = sum(entry.repeats for entry in record.passes)
+    others = (
+        f", {record.skipped} skipped by the operator" if record.skipped else "",
+        f", {repeated} repeated as the operator wished" if repeated else "",
+        f"; not asked for: segment {ranges_text(record.not_asked_for)}" if record.not_asked_for else "",
+        f"; marked again on the part of run {record.redo_of}" if record.redo_of else "",
+    )
+    return f"{record.done} of {len(record.passes)} passes {record.passes_word}{''.join(others)}"
 
 
 def _passes(record: RunRecord, counters: Mapping[int, int] | None) -> Table:
@@ -83,7 +98,7 @@ def _status_lines(status: RunStatus) -> list[str]:
             f"Segment {entry.segment}, pass {entry.number}: its gate was open when the run ended. It may be marked in "
             "part or in full: look at the part. You are asked about it when the run is resumed."
         )
-    if not any(entry.status != PassStatus.TO_DO.value for entry in status.record.passes):
+    if not any(entry.status in (PassStatus.DONE.value, PassStatus.UNKNOWN.value) for entry in status.record.passes):
         lines.append("Nothing was marked yet.")
     return [*lines, _position(status)]
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Row, Table
+from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.passes.choice import ranges_text
 from firmware_host.station.runs.listing import ListedRun
 from firmware_host.station.runs.verify import RunFinding
 
@@ -19,6 +21,9 @@ _RUN_COLUMNS = (
     Column("done", "passes"),
     Column("passes", "of", brief=False),
     Column("marking", "marking"),
+    Column("skipped", "skipped", brief=False),
+    Column("not_asked_for", "not asked for", brief=False),
+    Column("redo_of", "redo of", brief=False),
 )
 _FINDING_COLUMNS = (Column("name", "looked at"), Column("holds", "verdict"), Column("detail", "what was seen"))
 
@@ -39,7 +44,7 @@ def findings_document(findings: Iterable[RunFinding]) -> Document:
 def _run(run: ListedRun) -> Row:
     record = run.record
     if record is None:
-        return (str(run.path), run.state, run.problem, *[MISSING] * 7)
+        return (str(run.path), run.state, run.problem, *[MISSING] * 10)
     passes = len(record.passes)
     return (
         str(run.path),
@@ -51,5 +56,14 @@ def _run(run: ListedRun) -> Row:
         record.ended,
         Cell(record.done, f"{record.done}/{passes}"),
         passes,
-        Cell(record.marking, "" if record.marking else "without marking"),
+        Cell(record.marking, _marking(record)),
+        record.skipped,
+        Cell(record.not_asked_for, ranges_text(record.not_asked_for)),
+        record.redo_of,
     )
+
+
+def _marking(record: RunRecord) -> str:
+    """What is special about its marking."""
+    special = ("" if record.marking else "without marking", f"redo of {record.redo_of}" if record.redo_of else "")
+    return ", ".join(filter(None, special))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from firmware_host.errors import InputError
 
 _MOST = 100_000
+_ONWARD = re.compile("([0-9]{1,9})-")
 _PIECE = re.compile(r"([0-9]{1,9})(?:-([0-9]{1,9}))?")
 
 
@@ -25,7 +26,12 @@ class PassChoice:
 
     @classmethod
     def only(cls, segments: str | Iterable[int], passes: int | None = None, *, key: str = "segments") -> PassChoice:
-        """Only these segments: numbers, or a text such as "3", "2-4" or "1,3-5". Raises `InputError` (of `key`)."""
+        """Only these segments: numbers, or a text such as "3", "2-4", "1,3-5" or "4-" (from 4 on).
+
+        Raises `InputError`, of `key`.
+        """
+        if isinstance(segments, str) and (onward := _ONWARD.fullmatch(segments.strip())) is not None:
+            return cls(first=int(onward[1]), passes=passes)
         chosen = segments_of(segments, key=key) if isinstance(segments, str) else tuple(sorted(set(segments)))
         return cls(chosen, passes=passes)
 
@@ -66,3 +72,14 @@ def segments_of(text: str, *, key: str = "segments") -> tuple[int, ...]:
             raise InputError(f"{piece.strip()!r} names too many segments", "Name those that the job has", key=key)
         chosen.update(range(first, last + 1))
     return tuple(sorted(chosen))
+
+
+def ranges_text(segments: Iterable[int]) -> str:
+    """Segments as a person writes them: "1, 3-5"."""
+    runs: list[list[int]] = []
+    for number in sorted(set(segments)):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1] = [runs[-1][0], number]
+        else:
+            runs.append([number])
+    return ", ".join("-".join(map(str, run)) for run in runs)
