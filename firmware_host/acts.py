@@ -60,13 +60,15 @@ class Unlock(Act):
 class Resume(Act):
     """Resume a run; with `zero` "here" once somebody has turned the part to the job's zero by hand.
 
-    `asks`: it asks which of the interrupted passes are done.
+    `asks`: it asks which of the interrupted passes are done. `gate_program` and `baud` as the run had them.
     """
 
     run: str
     zero: str = ""
     without_marking: bool = False
     asks: bool = False
+    gate_program: str = ""
+    baud: str = ""
 
 
 @dataclass(frozen=True)
@@ -92,13 +94,20 @@ class Run(Act):
 
 @dataclass(frozen=True)
 class NameGateProgram(Act):
-    """Run a job, or resume a run, with the program that the job's gate starts for each pass; the rest as of `Run`."""
+    """Run a job, or resume a run, with the program that the job's gate starts for each pass.
+
+    The rest is as it was asked for without the program: `said_zero` is the zero, the others are as in `Run`.
+    """
 
     job: str = ""
     run: str = ""
     accepted: tuple[str, ...] = ()
     only: str = ""
     first: str = ""
+    port: str = ""
+    baud: str = ""
+    said_zero: str = ""
+    runs: str = ""
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Resume("runs/one two"),
     acts.Resume("runs/one", zero="here", without_marking=True),
     acts.Resume("runs/one", asks=True),
+    acts.Resume("runs/one", gate_program="'my mark' it", baud="9600"),
     acts.Run(),
     acts.Run(
         "my job.toml", "/dev/ttyUSB0", "last", "2-4", "", ("creep=measured",), "mark it", "9600", "my runs", True, True
@@ -37,7 +38,8 @@ EXAMPLES: tuple[Act, ...] = (
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram("my job.toml", accepted=("creep=measured",), only="1,3"),
-    acts.NameGateProgram(run="runs/one two"),
+    acts.NameGateProgram(run="runs/one two", said_zero="here", baud="9600"),
+    acts.NameGateProgram("my job.toml", first="2", port="/dev/ttyUSB0", baud="9600", said_zero="last", runs="my runs"),
     acts.VerifyRun("runs/one"),
     acts.ListProfiles(),
     acts.ListStations(),

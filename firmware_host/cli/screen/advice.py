@@ -58,7 +58,10 @@ def arguments(act: Act) -> tuple[str, ...]:
 
 
 def _resume(act: acts.Resume) -> tuple[str, ...]:
-    return ("resume", act.run, *_given("--zero", act.zero), *_flag("--without-marking", act.without_marking))
+    return (
+        *("resume", act.run, *_given("--baud", act.baud), *_given("--zero", act.zero)),
+        *(*_given("--gate-program", act.gate_program), *_flag("--without-marking", act.without_marking)),
+    )
 
 
 def _run(act: acts.Run) -> tuple[str, ...]:
@@ -84,9 +87,13 @@ def _at(port: str, machine: str = "") -> tuple[str, ...]:
 
 
 def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
-    anew = ("run", act.job or "JOB", *_choosing(act.only, act.first), *_accepting(act.accepted))
-    start = ("resume", act.run) if act.run else anew
-    return (*start, "--gate-program", "PROGRAM ARGUMENT")
+    if act.run:
+        again: Act = acts.Resume(act.run, act.said_zero, gate_program=_PROGRAM, baud=act.baud)
+    else:
+        again = acts.Run(
+            act.job, act.port, act.said_zero, act.only, act.first, act.accepted, _PROGRAM, act.baud, act.runs
+        )
+    return arguments(again)
 
 
 def _write_settings(act: acts.WriteSettings) -> tuple[str, ...]:
@@ -101,6 +108,7 @@ def _accepting(accepted: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(word for each in accepted for word in ("--accept-limit", each))
 
 
+_PROGRAM = "PROGRAM ARGUMENT"
 _SETTINGS = ("controller", "settings")
 
 _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyType(

@@ -86,13 +86,15 @@ def resume(
     asked = port if station else port_of_run(found, port)
     here = job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
     setup, url = found.setup, port_of_run(found, here.port)
-    gate_program = gate_program_of(gate_program, program, setup) or join_command(here.gate_program)
+    gate_program = gate_program_of(gate_program, program, setup)
+    started = gate_program or join_command(here.gate_program)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
+    called_with |= {"gate_program": gate_program, "baud": str(baud or ""), "said_zero": zero_at(zero) or ""}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         again = Resume(str(folder), zero=zero_at(zero) or "", without_marking=without_marking)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, gate_program, here.baud, without_marking=without_marking, release_motor=release_motor
+            stack, started, here.baud, without_marking=without_marking, release_motor=release_motor
         )
         opened = stack.enter_context(
             station_in(

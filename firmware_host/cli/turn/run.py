@@ -93,7 +93,7 @@ def run(
     folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
     accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
-    called_with |= {"only": only, "first": str(first or "")}
+    called_with |= {"only": only, "first": str(first or ""), "said_zero": zero_at(zero) or ""}
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
     with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)

@@ -24,7 +24,7 @@ from firmware_host.model.files.stations import (
 )
 from firmware_host.system.files import write_whole
 
-_NEW = "# Which machine stands at which port: kept by circumstep for this user alone.\nversion = 1\n"
+_NEW = "# Which machine stands at which port: for this user alone.\nversion = 1\n"
 _ONLY_OURS = 0o600
 _OTHERS_WRITE = 0o022
 
