@@ -9,6 +9,7 @@ import numpy as np
 
 from firmware_host.errors import FormulaRangeError, InputError, LimitExceededError
 from firmware_host.model.files.loading import Setup
+from firmware_host.planning.assume.assumption import Assumption
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
@@ -24,11 +25,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Where the segments fall, where the axis goes, and what to expect at the seams."""
+    """Where the segments fall, where the axis goes, what to expect at the seams, and what nobody stated for it."""
 
     segments: SegmentPlan
     route: Route
     seams: Seams
+    assumptions: tuple[Assumption, ...] = ()
 
     def __eq__(self, other: object) -> bool:
         return _same(self, other)
@@ -164,7 +166,7 @@ def _layout(places: _Places, motion: IndexMotion | None, true: TrueSizes) -> Lay
         unknown=moved.unknown,
         warnings=moved.warnings,
     )
-    return Layout(segments, route, seams)
+    return Layout(segments, route, seams, places.loads.assumptions)
 
 
 def _segments_text(segments: SegmentPlan) -> str:

@@ -2,7 +2,14 @@
 
 A node's `key` is its name in JSON; what has an empty key is for people only. `brief`: whether it stands in the short
 form that a terminal shows; JSON and a page have it either way. Values are kept as they are; `form` says how a number is
-written for people (see `text.py`).
+written for people (see `text.py`), and a length, a torque or a mass is shown in the reader's own units (`measures.py`).
+
+The answer first: `Document.first` is what a person reads at once, in place of `nodes`. Its first node is the answer, at
+most eight lines of 80 characters in words that are understood at a glance; behind it comes what matters most, all in
+all at most 24 lines for an ordinary job. Nothing grave is left to the details: what fails, is exceeded, is not known,
+assumed or accepted, and the cautions, are told there, if only in a few words. Nodes of `first` have no key, for `nodes`
+have it all: they are JSON, and what `--details` shows behind the answer. A document without `first` is short by itself.
+A column of formulas or sources isn't `brief`: they are told by `plans/why.py`, for the check that is asked about.
 """
 
 from __future__ import annotations
@@ -188,10 +195,14 @@ Node: TypeAlias = "Figure | Notes | Advice | Table | Section"
 
 @dataclass(frozen=True)
 class Document:
-    """All that is shown of one thing, in order. `as_list`: its JSON is the bare list of the rows of its one table."""
+    """All that is shown of one thing, in order. `as_list`: its JSON is the bare list of the rows of its one table.
+
+    `first`: what a person reads first, the answer before all else; see above.
+    """
 
     nodes: tuple[Node, ...]
     as_list: bool = False
+    first: tuple[Node, ...] = ()
 
     @property
     def tables(self) -> tuple[Table, ...]:

@@ -40,8 +40,8 @@ def printed(encoding: str, *arguments: str, status: int = 0) -> tuple[str, str]:
 @pytest.mark.parametrize(
     ("encoding", "arguments", "words"),
     [
-        ("ascii", ("segments", "job.toml"), "+/-"),
-        ("cp866", ("segments", "job.toml"), "+/-"),
+        ("ascii", ("segments", "job.toml", "--details"), "+/-"),
+        ("cp866", ("segments", "job.toml", "--details"), "+/-"),
         ("ascii", ("limits", "job.toml"), "Verdict: holds"),
         ("ascii", ("moves", "job.toml"), "microstep"),
         ("ascii", ("moves", "job.toml", "--format", "rs274"), "mark now"),
@@ -60,8 +60,8 @@ def test_a_command_prints_all_it_has_to_say(encoding: str, arguments: tuple[str,
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp866", "cp437"])
 def test_a_column_keeps_its_place_though_its_sign_is_written_otherwise(encoding: str) -> None:
-    out, _ = printed(encoding, "segments", "job.toml")
-    title, *rows = out[out.index("Seams") :].splitlines()[1:7]
+    out, _ = printed(encoding, "segments", "job.toml", "--details")
+    title, *rows = out[out.index("Seams (") :].splitlines()[1:7]
     ends = [len(row.rstrip()) for row in rows]
     assert len(title.rstrip()) <= max(ends)
     assert len(set(ends)) == 1
@@ -86,7 +86,7 @@ def test_a_file_is_written_in_utf_8_whatever_the_console_shows(home: Path) -> No
 @pytest.mark.posix("the language C of its terminals")
 def test_a_terminal_without_a_language_is_enough() -> None:
     done = subprocess.run(
-        [*COMMAND, "segments", "job.toml"],
+        [*COMMAND, "segments", "job.toml", "--details"],
         stdin=subprocess.DEVNULL,
         capture_output=True,
         timeout=PATIENCE_S,

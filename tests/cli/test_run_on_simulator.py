@@ -111,7 +111,7 @@ def test_a_pass_that_was_finished_is_not_marked_again_on_resuming(job: str) -> N
     assert json.loads(resumed.out)["marking"] is False
     assert "3 of 3 passes turned without marking" in resumed.err
     assert "marked" not in call("runs", "show", told[2]).out
-    assert call("runs", "list").out.rstrip().endswith("  3/3  without marking")
+    assert call("runs", "list").out.rstrip().endswith("3/3\n  marking: without marking")
     assert re.findall(r"STANDSTILL, without marking: segment (\d)", resumed.err) == ["3"]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from functools import cache
 from html import escape, unescape
 from html.parser import HTMLParser
@@ -13,7 +14,9 @@ from rich.console import Console
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.reporting.document import Advice, Document, Figure, Node, Notes, Row, Section, Table, Value
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.render.json import json_document
+from firmware_host.reporting.render.short import Tell
 from firmware_host.reporting.render.terminal import terminal_parts
 from firmware_host.reporting.render.text import row_texts, text_of, value_of
 
@@ -27,13 +30,19 @@ def shipped(job: str) -> tuple[Setup, JobPlan]:
     return setup, plan_job(setup)
 
 
-def printed(document: Document) -> str:
-    """What a stream that is no terminal gets."""
+def printed(document: Document, *, details: bool = False, units: Units = Units.METRIC) -> str:
+    """What a wide stream that is no terminal gets, behind the answer with all `details`."""
     console = Console(width=200, file=io.StringIO(), soft_wrap=True, highlight=False, markup=False)
     with console.capture() as capture:
-        for part in terminal_parts(document, lambda acts: [f"do {type(act).__name__}" for act in acts]):
+        tell: Tell = lambda acts: [f"do {type(act).__name__}" for act in acts]  # noqa: E731
+        for part in terminal_parts(document, tell, details=details, units=units):
             console.print(part)
     return capture.get()
+
+
+def behind(document: Document) -> str:
+    """What stands behind the answer with all details."""
+    return printed(replace(document, first=()))
 
 
 def page(nodes: tuple[Node, ...] | None) -> str:

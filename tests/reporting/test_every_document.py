@@ -87,8 +87,9 @@ def test_every_figure_of_the_json_stands_on_a_page_of_thirty_lines_of_code(kind:
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_a_terminal_shows_stands_on_the_page_too(kind: str) -> None:
     document = made(kind, "heavy-shaft")
-    text = " ".join(page(document.nodes).replace("<", " <").replace(">", "> ").split())
-    shown = {word for line in printed(document).splitlines() for word in line.split()}
+    text = " ".join(page((*document.first, *document.nodes)).replace("<", " <").replace(">", "> ").split())
+    lines = (*printed(document).splitlines(), *printed(document, details=True).splitlines())
+    shown = {word for line in lines for word in line.split()}
     assert shown
     missing = {word for word in shown if word.strip("[]:,") not in text and not set(word) & set("<>&'\"")}
     assert {word for word in missing if not re.fullmatch(r"\d+\.0+", word) or str(float(word)) not in text} == set()

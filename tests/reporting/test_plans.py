@@ -19,7 +19,7 @@ from firmware_host.reporting.plans.moves import moves_document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
-from tests.reporting.shown import JOBS, column_of, figure, printed, shipped, texts_of
+from tests.reporting.shown import JOBS, behind, column_of, figure, shipped, texts_of
 
 ROUNDING = "microstep rounding, at most"
 
@@ -28,7 +28,7 @@ ROUNDING = "microstep rounding, at most"
 def test_the_segments_are_those_of_the_plan_in_degrees_and_millimetres(job: str) -> None:
     layout = shipped(job)[1].layout
     document = segments_document(layout)
-    segments, seams, budget = document.tables
+    segments, seams, budget = document.tables[:3]
     assert column_of(segments, "index") == list(range(1, layout.segments.count + 1))
     assert column_of(segments, "centre_deg") == layout.segments.centres_deg().tolist()
     assert column_of(segments, "arc_mm") == (layout.segments.arcs() * 1e3).tolist()
@@ -83,7 +83,7 @@ def test_the_figures_of_the_window_have_their_units(job: str) -> None:
 
 def test_a_terminal_shows_why_the_seams_and_their_budget() -> None:
     layout = shipped("bottle-band")[1].layout
-    lines = printed(segments_document(layout)).splitlines()
+    lines = behind(segments_document(layout)).splitlines()
     assert lines[0] == explain_choice(layout.segments).sentences[0]
     assert [lines[lines.index("Segments") + 2].split()[:3]] == [["1", "-13.846", "13.846"]]
     seams, place = layout.seams, lines.index("Seams (+ is a gap, - an overlap)") + 2
@@ -105,12 +105,12 @@ def test_a_terminal_shows_why_the_seams_and_their_budget() -> None:
 def test_without_a_spot_the_document_asks_for_it_and_a_sure_seam_does_not_show() -> None:
     layout = shipped("shaft-scale")[1].layout
     asked = replace(layout, seams=replace(layout.seams, tolerance=None))
-    assert "Give window.spot_diameter to learn whether a seam will show." in printed(segments_document(asked))
+    assert "Give window.spot_diameter to learn whether a seam will show." in behind(segments_document(asked))
     sure = replace(layout.seams, tolerance=1.0)
-    assert "no seam should show." in printed(segments_document(replace(layout, seams=sure)))
+    assert "no seam should show." in behind(segments_document(replace(layout, seams=sure)))
     wide, sharp = np.array([0, 2e-3, 0, 0, 0.0]), np.zeros(5)
     some = replace(layout.seams, tolerance=1e-3, gap=wide, below=sharp, above=sharp)
-    assert ": 1 of 5 seams may show." in printed(segments_document(replace(layout, seams=some)))
+    assert ": 1 of 5 seams may show." in behind(segments_document(replace(layout, seams=some)))
 
 
 @pytest.mark.parametrize(("true", "sign"), [(0.045, -1), (0.055, +1)], ids=["too-thin", "too-thick"])
@@ -160,7 +160,7 @@ def test_terminal_json_and_csv_of_the_moves_show_the_same_numbers(job: str) -> N
     values = json_document(document)
     rows = list(csv.DictReader(io.StringIO(csv_text(document.tables[0]))))
     assert [{key: "" if value is None else str(value) for key, value in row.items()} for row in values["moves"]] == rows
-    shown = {line.split()[0]: line.split() for line in printed(document).splitlines()[2:]}
+    shown = {line.split()[0]: line.split() for line in behind(document).splitlines()[2:]}
     for move in (values["moves"][0], values["moves"][-1]):
         line = shown[str(move["segment"])]
         assert line[1:5] == [

@@ -26,7 +26,7 @@ from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.runs.listing import ListedRun
 from firmware_host.station.runs.status import Place, RunStatus
 from firmware_host.station.runs.verify import RunFinding
-from tests.reporting.shown import printed, values_in_json, values_on_page
+from tests.reporting.shown import behind, values_in_json, values_on_page
 
 RECORD = RunRecord(
     "a job",
@@ -45,13 +45,13 @@ STATUS = RunStatus(RECORD, False, Place.AS_LEFT, "", (611, 611), True, (Resume("
 
 
 def told(document: Document) -> list[list[str]]:
-    return [line.split() for line in printed(document).splitlines()]
+    return [line.split() for line in behind(document).splitlines()]
 
 
 def test_what_a_run_s_job_accepts_is_told_to_people_and_the_record_stays_the_record() -> None:
     record = replace(RECORD, accepted={"creep": "measured", "mass": "a lead core"})
     document = run_document(record)
-    assert printed(document).splitlines()[3:5] == ["Accepted: creep (measured)", "Accepted: mass (a lead core)"]
+    assert behind(document).splitlines()[3:5] == ["Accepted: creep (measured)", "Accepted: mass (a lead core)"]
     assert json_document(document) == json.loads(record.to_json())
 
 
@@ -71,7 +71,7 @@ def test_the_document_of_a_run_is_its_record() -> None:
         ["2", "1", "unknown", "611", "-"],
     ]
     dry = replace(RECORD, marking=False, reason="")
-    assert printed(run_document(dry)).startswith("stopped: 1 of 2 passes turned without marking.\n")
+    assert behind(run_document(dry)).startswith("stopped: 1 of 2 passes turned without marking.\n")
 
 
 def test_a_step_counter_stands_beside_the_passes_and_not_in_the_json() -> None:
@@ -86,7 +86,7 @@ def test_a_step_counter_stands_beside_the_passes_and_not_in_the_json() -> None:
 def test_how_a_run_stands_comes_behind_its_record_with_what_can_be_done() -> None:
     document = run_document(RECORD, status=STATUS)
     assert json_document(document) == json.loads(RECORD.to_json())
-    lines = printed(document).splitlines()[-3:]
+    lines = behind(document).splitlines()[-3:]
     assert lines[0].startswith("Segment 2, pass 1: its gate was open when the run ended.")
     assert lines[1:] == [
         "Position: the axis was left at microstep 611 from the job's zero. It must still be there.",
@@ -115,13 +115,13 @@ def test_how_a_run_stands_comes_behind_its_record_with_what_can_be_done() -> Non
 )
 def test_each_way_a_run_may_stand_has_its_sentence(changes: dict[str, object], last: str) -> None:
     status = replace(STATUS, acts=(), **changes)  # type: ignore[arg-type]
-    assert printed(run_document(status.record, status=status)).splitlines()[-1].strip() == last
+    assert behind(run_document(status.record, status=status)).splitlines()[-1].strip() == last
 
 
 def test_an_axis_that_may_still_move_is_told_first_and_nothing_marked_as_well() -> None:
     record = replace(RECORD, passes=(PassRecord(1, 1, "to do", 0),))
     status = replace(STATUS, record=record, stands_still=False, acts=())
-    lines = printed(run_document(record, status=status)).splitlines()
+    lines = behind(run_document(record, status=status)).splitlines()
     assert "The axis could not be seen to stand still. Look before you reach in." in lines
     assert "Nothing was marked yet." in lines
 
@@ -238,7 +238,7 @@ def test_a_controller_s_state_is_told_with_its_settings_as_printed_and_what_it_d
         "messages": None,
         "bytes_not_understood": None,
     }
-    lines = printed(document).splitlines()
+    lines = behind(document).splitlines()
     assert lines[1] == "Greeting: none heard"
     assert lines[4] == "Steps per unit: 26.667"
     assert lines[7:] == [
@@ -248,11 +248,11 @@ def test_a_controller_s_state_is_told_with_its_settings_as_printed_and_what_it_d
         "Bytes not understood: none",
     ]
     talking = controller_document("/dev/a", None, status, settings, messages=("VER:1", "door"), strays=(b"\xff!",))
-    assert printed(talking).splitlines()[-2:] == ["Messages: VER:1; door", "Bytes not understood: '\\xff!'"]
+    assert behind(talking).splitlines()[-2:] == ["Messages: VER:1; door", "Bytes not understood: '\\xff!'"]
     silent = replace(settings, stored_rate=None, inches=True)
     values = json_document(controller_document("/dev/a", "hello", status, silent))
     assert (values["greeting"], values["rate_units_per_min"], values["position_units"]) == ("hello", None, None)
-    assert "Rate, units/min: not told" in printed(controller_document("/dev/a", "hello", status, silent))
+    assert "Rate, units/min: not told" in behind(controller_document("/dev/a", "hello", status, silent))
 
 
 def test_settings_that_differ_are_told_with_the_act_that_mends_them() -> None:
@@ -271,4 +271,4 @@ def test_settings_that_differ_are_told_with_the_act_that_mends_them() -> None:
     assert document.nodes[-1] == Advice((fix,))
     fitting = settings_document([], [], fix)
     assert json_document(fitting) == []
-    assert printed(fitting) == "all settings fit the job\n"
+    assert behind(fitting) == "all settings fit the job\n"

@@ -7,6 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
+from firmware_host.reporting.measures import Units
+
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
 
 
@@ -44,4 +46,8 @@ AcceptOption = Annotated[
         metavar="NAME[=REASON]",
         help="Accept that this limit fails, or is not known; may be given again.",
     ),
+]
+DetailsOption = Annotated[bool, typer.Option("--details", help="Show every table behind the answer.")]
+UnitsOption = Annotated[
+    Units, typer.Option("--units", help="Units that people read: millimetres and newtons, or inches and pounds.")
 ]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from firmware_host.reporting.render.plain import grid_lines
+from firmware_host.reporting.render.plain import WIDTH, fits, grid_lines, wrapped
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.short import Grid
 from firmware_host.system import console as system_console
@@ -40,13 +41,24 @@ def grid(table: Grid) -> None:
         headers=[system_console.showable(text, encoding) for text in table.headers],
         texts=[[system_console.showable(text, encoding) for text in row] for row in table.texts],
     )
-    plain = None if sys.stdout.isatty() else grid_lines(table)
-    if plain is not None:
+    width = _width()
+    plain = grid_lines(table, width)
+    if plain is not None and not (sys.stdout.isatty() and fits(table, width)):
         lines(plain)
         return
     from firmware_host.reporting.render.terminal import rich_grid  # as rich_console
 
     out().print(rich_grid(table))
+
+
+def _width() -> int:
+    """Characters of a line: those of the terminal, or the usual 80 where there is none."""
+    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+
+
+def sentence(text: str) -> None:
+    """Print a line of words to standard output, wrapped where it is wider than the terminal, or 80 columns."""
+    lines(wrapped(system_console.showable(printable(text), sys.stdout.encoding), _width()))
 
 
 def lines(texts: Iterable[str]) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import AcceptOption, JsonOption, whole
+from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonOption, UnitsOption, whole
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
@@ -17,16 +17,21 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, common_verdict, reliability
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.sweep import sweep_document, sweep_margins
 from firmware_host.reporting.render.csv import csv_text
 
 JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (.toml), or names of job profiles.")]
 
+_MORE = "--details: all checks, and what is assumed."
+
 
 def limits(
     jobs: JobsArgument,
     json: JsonOption = False,
+    details: DetailsOption = False,
+    units: UnitsOption = Units.METRIC,
     accept_limit: AcceptOption = None,
     estimate: Annotated[
         bool,
@@ -67,7 +72,14 @@ def limits(
             draws=DEFAULT_DRAWS if samples is None else samples,
             seed=DEFAULT_SEED if seed is None else seed,
         )
-    documents.show(limits_document(report, found), json=json, remarks=setup.remarks)
+    documents.show(
+        limits_document(report, found, units),
+        json=json,
+        remarks=setup.remarks,
+        details=details,
+        units=units,
+        more=_MORE,
+    )
     if common_verdict(report, found).stops:
         raise typer.Exit(EXIT_CHECK_FAILED)
 

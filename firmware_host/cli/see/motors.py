@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import AcceptOption, JobArgument, JsonOption
+from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JobArgument, JsonOption, UnitsOption
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
@@ -15,8 +15,11 @@ from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.render.csv import csv_text
+
+_MORE = "--details: what stops each motor, in full, and what each limit costs."
 
 
 def motors(
@@ -26,6 +29,8 @@ def motors(
     ] = None,
     accept_limit: AcceptOption = None,
     json: JsonOption = False,
+    details: DetailsOption = False,
+    units: UnitsOption = Units.METRIC,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
     """Print the job's plan with each motor of the library; ends with status 1 if every one is stopped."""
@@ -35,11 +40,11 @@ def motors(
     library = _library(folder)
     with counting("motors", len(library), planned) as plan:
         candidates = compare_motors(setup, library, plan=plan)
-    document = motors_document(candidates, setup.job.accept)
+    document = motors_document(candidates, setup.job.accept, setup.machine.motor)
     if csv:
         output.exact(csv_text(document.tables[0]))
     else:
-        documents.show(document, json=json, remarks=setup.remarks)
+        documents.show(document, json=json, remarks=setup.remarks, details=details, units=units, more=_MORE)
     if all(each.verdict.stops for each in candidates):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

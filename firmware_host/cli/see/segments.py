@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import JobArgument, JsonOption
+from firmware_host.cli.input.arguments import DetailsOption, JobArgument, JsonOption, UnitsOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.screen import documents
@@ -15,12 +15,17 @@ from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import Layout
 from firmware_host.reporting.document import Document
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.segments import segments_document
+
+_MORE = "--details: every segment and seam, what makes each gap, what is assumed."
 
 
 def segments(
     job: JobArgument,
     json: JsonOption = False,
+    details: DetailsOption = False,
+    units: UnitsOption = Units.METRIC,
     true_diameter: Annotated[
         str, typer.Option(metavar="LENGTH", help="Predict the seams for a part of this true diameter.")
     ] = "",
@@ -40,8 +45,9 @@ def segments(
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
     plan = laid_out(setup, true)
-    document = _card(setup, plan) if card else segments_document(plan)
-    documents.show(document, json=json, remarks=setup.remarks)
+    document = _card(setup, plan) if card else segments_document(plan, units)
+    more = "" if card else _MORE
+    documents.show(document, json=json, remarks=setup.remarks, details=details, units=units, more=more)
 
 
 def _card(setup: Setup, plan: Layout) -> Document:

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from firmware_host.cli.input.arguments import DetailsOption, UnitsOption
 from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
@@ -16,8 +17,8 @@ from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
-from firmware_host.model import Setup
-from firmware_host.planning.plan import JobPlan
+from firmware_host.reporting.measures import Units
+from firmware_host.reporting.plans.first.plan import plan_document
 from firmware_host.reporting.plans.limits import limits_document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.runs.run import run_document
@@ -31,40 +32,46 @@ def demo(
         float, typer.Option("--clock", min=0.1, max=1000, help="How many times faster than real time.")
     ] = 5,
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
+    details: DetailsOption = False,
+    units: UnitsOption = Units.METRIC,
 ) -> None:
     """Print the plan, run it, print what happened; ends with status 1 if the motor's steps are not the plan's."""
     setup = read(job)
     plan = planned(setup)
-    _show_plan(setup, plan)
+    documents.show(plan_document(setup, plan, units))
+    if details:
+        documents.show(segments_document(plan.layout, units), details=True, units=units)
+        documents.show(limits_document(plan.limits, units=units), details=True, units=units)
     require_limits(plan.limits)
+    board = _Board()
     with ExitStack() as stack:
         home = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="circumstep-demo-")))
         progress = stack.enter_context(RunProgress())
         stop, clock = StopRequest(), ScaledClock(clock_factor)
         stack.enter_context(stop.on_signals())
-        done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=_show_board)
-    documents.show(run_document(done.record, done.counters))
-    passes, wrong = len(done.record.passes), done.off_plan
-    output.lines(
-        [
-            f"{done.record.outcome}: {done.record.done} of {passes} passes marked; the motor's step counter is the "
-            f"plan's at {passes - wrong} of {passes} passes.",
-            *([f"Run folder: {keep}"] if keep is not None else []),
-        ]
-    )
-    if wrong or done.record.done != passes:
+        done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=board.announce)
+    documents.show(run_document(done.record, done.counters), details=details, units=units)
+    board.show()
+    if keep is not None:
+        output.lines([f"Run folder: {keep}"])
+    if done.off_plan or done.record.done != len(done.record.passes):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
-def _show_plan(setup: Setup, plan: JobPlan) -> None:
-    output.lines([f"Job: {setup.job.name}. Machine: {setup.machine.name}."])
-    documents.show(segments_document(plan.layout))
-    documents.show(limits_document(plan.limits))
+class _Board:
+    """The simulated controller: where it was, and which of its settings were written."""
 
+    def __init__(self) -> None:
+        self._url, self._before = "", tuple[Difference, ...]()
 
-def _show_board(url: str, before: tuple[Difference, ...]) -> None:
-    output.lines([f"Simulated controller at {url}; {len(before)} of its settings were written."])
-    output.lines(f"  {difference}" for difference in before)
+    def announce(self, url: str, before: tuple[Difference, ...]) -> None:
+        """It is about to run."""
+        self._url, self._before = url, before
+
+    def show(self) -> None:
+        """Print it."""
+        output.lines([f"Simulated controller at {self._url}; {len(self._before)} of its settings were written."])
+        output.lines(f"  {difference}" for difference in self._before)
 
 
 def register(app: typer.Typer) -> None:

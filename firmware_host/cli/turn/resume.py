@@ -11,7 +11,14 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Resume
-from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption, StationOption
+from firmware_host.cli.input.arguments import (
+    AcceptOption,
+    BaudOption,
+    DetailsOption,
+    JsonOption,
+    PortOption,
+    StationOption,
+)
 from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
@@ -77,6 +84,7 @@ def resume(
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     json: JsonOption = False,
+    details: DetailsOption = False,
 ) -> None:
     """Open the station of the run's own setup and port, resume it, print the record."""
     read_accepted(accept_limit or (), key="--accept-limit")
@@ -114,7 +122,7 @@ def resume(
             ask_zero=asking_zero(opened),
             accept_limits=accept_limit or (),
         )
-    show(record, run_folder, json=json)
+    show(record, run_folder, json=json, details=details)
 
 
 def _asking(assume: Assume | None, station: Station) -> Callable[[PassRecord], bool]:

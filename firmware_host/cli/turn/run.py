@@ -14,14 +14,16 @@ from firmware_host.acts import Run
 from firmware_host.cli.input.arguments import (
     AcceptOption,
     BaudOption,
+    DetailsOption,
     JobArgument,
     JsonOption,
     PortOption,
     StationOption,
+    UnitsOption,
 )
 from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.screen import output
+from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.shared import (
@@ -40,6 +42,8 @@ from firmware_host.cli.turn.shared import (
     zero_at,
 )
 from firmware_host.clock import SystemClock
+from firmware_host.reporting.measures import Units
+from firmware_host.reporting.plans.first.plan import plan_document
 from firmware_host.station.opened import OpenStation, open_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.run import require_limits
@@ -80,6 +84,8 @@ def run(
     first: FromOption = None,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
+    details: DetailsOption = False,
+    units: UnitsOption = Units.METRIC,
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
     named = tuple(program or ((gate_program,) if gate_program else ()))
@@ -106,13 +112,15 @@ def run(
             release_motor=release_motor,
         )
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
+        if not json:
+            documents.show(plan_document(setup, plan, units))
         record = opened.run(
             zero=zero_at(zero),
             ask_zero=asking_zero(opened.station),
             write_settings=_writing(opened) if write_settings else None,
             passes=choice,
         )
-    show(record, folder, json=json)
+    show(record, folder, json=json, details=details)
 
 
 def _writing(opened: OpenStation) -> Callable[[], None]:

@@ -173,8 +173,8 @@ def answer(station: Station, question: str, answers: Mapping[str, Word], hint: s
     return answers[answer]
 
 
-def show(record: RunRecord, folder: RunFolder, *, json: bool) -> None:
+def show(record: RunRecord, folder: RunFolder, *, json: bool, details: bool = False) -> None:
     """Print the record of a run that is done, and where it is kept."""
-    documents.show(run_document(record), json=json)
+    documents.show(run_document(record), json=json, details=details)
     if not json:
         output.lines([f"Record: {folder.record}"])

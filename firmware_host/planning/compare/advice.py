@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
@@ -19,13 +19,13 @@ from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.compare.motors import machine_with
 from firmware_host.planning.index.bound import mean_bound
 from firmware_host.planning.index.moves import IndexMoves, index_moves
-from firmware_host.planning.index.report import IndexAdvice, OtherChoice
+from firmware_host.planning.index.report import IndexAdvice, MarginLoss, OtherChoice
 from firmware_host.planning.index.ringing import half_microstep
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
 from firmware_host.planning.index.search import IndexSearch
 from firmware_host.planning.index.timing import index_timing
-from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import NARROW_MARGIN
+from firmware_host.planning.limit_report import LimitReport, check_limits
+from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck
 from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
@@ -33,6 +33,9 @@ from firmware_host.units import parse_quantity
 
 USUAL_SUPPLIES = (12, 24, 36, 48, 60, 72, 80)
 """Supply voltages that are sold for stepper drivers, V: common practice, no source."""
+
+_LOSS = 0.02
+"""Part of a limit that a choice has to take from its margin to be told as a cost."""
 
 _CAUTIOUS_SPEEDS = np.geomspace(1e-3, 1.0, 2048)
 
@@ -42,11 +45,9 @@ def advise(setup: Setup, plan: JobPlan, motors: Mapping[str, Motor]) -> IndexAdv
     machine, job, motion = setup.machine, setup.job, plan.limits.motion
     load = load_case(machine, job)
     moves = index_moves(plan.route.index_turns, plan.route.purpose)
-    stronger = tuple(
-        found
-        for what, other in next_stronger(machine, motors, motion.binding)
-        if (found := _with_machine(what, other, job, moves, motion)) is not None
-    )
+    others = (*_unstated(setup), *next_stronger(machine, motors, motion.binding))
+    choices = (_with_machine(what, other, job, plan) for what, other in others)
+    stronger = tuple(found for found in choices if found is not None)
     return IndexAdvice(
         motion,
         mean_bound(load, moves, reserve=NARROW_MARGIN),
@@ -152,11 +153,41 @@ def _with_driver(machine: Machine, **update: object) -> Machine:
     return machine.model_copy(update={"driver": machine.driver.model_copy(update=update)})
 
 
-def _with_machine(what: str, machine: Machine, job: Job, moves: IndexMoves, than: SafeMotion) -> OtherChoice | None:
-    load = load_case(machine, job)
+def _unstated(setup: Setup) -> list[tuple[str, Machine]]:
+    """The same machine without the speed and the acceleration that the job states, if it states any."""
+    index = setup.job.index
+    stated = {"index.speed": index.speed, "index.acceleration": index.acceleration}
+    keys = [key for key, value in stated.items() if value is not None]
+    return [(f"{' and '.join(keys)} left out", setup.machine)] if keys else []
+
+
+def _with_machine(what: str, machine: Machine, job: Job, plan: JobPlan) -> OtherChoice | None:
+    """The job on another `machine` at its own quickest safe motion, beside the plan; None where none is safe."""
+    route, than = plan.route, plan.limits
+    moves = index_moves(route.index_turns, route.purpose)
     try:
-        motion = motion_for(load, moves)
+        motion = motion_for(load_case(machine, job), moves)
     except LimitExceededError:
         return None
-    quicker = than.timing.index_s / motion.timing.index_s
-    return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker)
+    report = check_limits(
+        machine,
+        job,
+        index_turns=route.index_turns,
+        speed=motion.speed,
+        acceleration=motion.acceleration,
+        purposes=route.purpose,
+    )
+    quicker = than.motion.timing.index_s / motion.timing.index_s
+    losses = margin_losses(than.checks, report.checks)
+    return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker, report.verdict, losses)
+
+
+def margin_losses(before: Iterable[LimitCheck], after: Iterable[LimitCheck]) -> tuple[MarginLoss, ...]:
+    """The limits of which less is left afterwards, by `_LOSS` of the limit or more; the tightest first."""
+    had = {check.name: check.margin for check in before}
+    losses = []
+    for check in after:
+        margin = had.get(check.name)
+        if margin is not None and check.margin is not None and check.margin < margin - _LOSS:
+            losses.append(MarginLoss(check.name, margin, check.margin))
+    return tuple(sorted(losses, key=lambda loss: loss.after))

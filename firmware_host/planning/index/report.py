@@ -6,6 +6,16 @@ from dataclasses import dataclass
 
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.index.timing import IndexTiming
+from firmware_host.planning.limits.check import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class MarginLoss:
+    """What a choice takes from the limit of that `name`: its margin `before` and `after`, parts of the limit."""
+
+    name: str
+    before: float
+    after: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,7 +23,8 @@ class OtherChoice:
     """Another setting or machine for the same indexes.
 
     `acceleration` (rad/s^2) and `speed` (rad/s) of the part, what the indexes take, and `quicker`: how many times less
-    an index with its settling takes than with the setting it is compared with.
+    an index with its settling takes than with the setting it is compared with. `verdict`: of all limits at that motion;
+    `losses`: the limits of which less would be left, the tightest first. None and empty where nobody asked.
     """
 
     what: str
@@ -21,6 +32,8 @@ class OtherChoice:
     speed: float
     timing: IndexTiming
     quicker: float
+    verdict: Verdict | None = None
+    losses: tuple[MarginLoss, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +42,8 @@ class IndexAdvice:
 
     `bound_s`: an average move whose acceleration followed the torque at every speed, s; None where the torque isn't
     known. `cautious`: the usual cautious setting on the same machine; its `quicker` is below 1 where the choice is
-    quicker. `stronger`: what the next-stronger motor, current, supply and board would give, each alone; those that
-    can't move the load are left out.
+    quicker. `stronger`: what the next-stronger motor, current, supply and board would give, each alone, and what a
+    speed or an acceleration that the job states costs; those that can't move the load are left out.
     """
 
     motion: SafeMotion

@@ -30,13 +30,14 @@ def artwork_causes(plan: SegmentPlan, window: Window) -> Iterator[SeamCause]:
         for corrected, plain in zip(corrections, straight, strict=True)
         for lens in _lenses(window)
     ]
-    yield SeamCause("flat-field", _flat_words(window), *_range(straight), _flat_remedy(window))
-    yield SeamCause("lens-slant", _lens_words(window), *_range(slanted), _lens_remedy(window))
+    uncorrected, lens = window.flat_field_corrected is None, len(_lenses(window)) > 1
+    yield SeamCause("flat-field", _flat_words(window), *_range(straight), _flat_remedy(window), assumed=uncorrected)
+    yield SeamCause("lens-slant", _lens_words(window), *_range(slanted), _lens_remedy(window), assumed=lens)
     band = plan.window.band
     if band.taper > 0:
         opened = edge_gap(plan.per_seam(plan.arcs()) / 2, band.taper, band.reach, 2 * plan.window.radius)
         name = f"taper, at the edges of {2e3 * band.reach:.4g} mm" + (" (assumed)" if band.assumed else "")
-        yield SeamCause("taper", name, -opened, opened, _FOR_TAPER, along=True)
+        yield SeamCause("taper", name, -opened, opened, _FOR_TAPER, along=True, assumed=band.assumed)
 
 
 def taper_warning(plan: SegmentPlan, tolerance: float | None) -> str:

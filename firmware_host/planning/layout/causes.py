@@ -15,7 +15,7 @@ class SeamCause:
     """What one cause does to each seam: at least `low` and at most `high` (m, + gap, - overlap), shape (s,) each.
 
     `key`: its name for programs; `remedy`: what makes it less. `along`: it is not the same along the seam, but `high`
-    at one edge of the mark and `low` at the other.
+    at one edge of the mark and `low` at the other. `assumed`: it rests on a datum that nobody stated.
     """
 
     key: str
@@ -24,6 +24,7 @@ class SeamCause:
     high: Floats
     remedy: str = ""
     along: bool = False
+    assumed: bool = False
 
     def __post_init__(self) -> None:
         """What is the same at every seam is kept once: a job may have a million of them."""

@@ -5,26 +5,30 @@ from __future__ import annotations
 import math
 
 from firmware_host.planning.index.moves import MoveKind
-from firmware_host.planning.index.report import IndexAdvice, OtherChoice
+from firmware_host.planning.index.report import IndexAdvice, MarginLoss, OtherChoice
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.index.timing import KindTime
-from firmware_host.reporting.document import Apart, Cell, Column, Figure, Node, Row, Section, Table
+from firmware_host.reporting.document import MISSING, Apart, Cell, Column, Figure, Node, Row, Section, Table
+from firmware_host.reporting.render.text import text_of
 
 _TITLE = "Index, on average"
 _COLUMNS = (
     Column("what", "other choice"),
-    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g"),
-    Column("speed_deg_per_s", "speed", "deg/s", ".4g"),
-    Column("move_s", "move", "s", ".4g"),
-    Column("settle_s", "settle", "s", ".4g"),
+    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g", brief=False),
+    Column("speed_deg_per_s", "speed", "deg/s", ".4g", brief=False),
+    Column("move_s", "move", "s", ".3f"),
+    Column("settle_s", "settle", "s", ".3f"),
     Column("times_quicker", "beside the chosen one", form=".2f"),
+    Column("verdict", "verdict"),
+    Column("losses", "what it takes from the margins", below=True),
 )
+_LOSS_COLUMNS = (Column("name", "limit"), Column("before", "before", form="%"), Column("after", "after", form="%"))
 _KIND_COLUMNS = (
     Column("kind", "kind of move"),
     Column("count", "moves"),
-    Column("move_s", "each on average", "s", ".4g"),
-    Column("settle_s", "longest settling", "s", ".4g"),
-    Column("total_s", "all moves", "s", ".4g"),
+    Column("move_s", "each on average", "s", ".3f"),
+    Column("settle_s", "longest settling", "s", ".3f"),
+    Column("total_s", "all moves", "s", ".3f"),
 )
 _KINDS = {
     MoveKind.INDEX: ("index", "index, from segment to segment"),
@@ -115,7 +119,15 @@ def _row(choice: OtherChoice, before: str = "") -> Row:
         choice.timing.move_s,
         choice.timing.settle_s,
         Cell(choice.quicker, _quicker(choice.quicker)),
+        MISSING if choice.verdict is None else choice.verdict,
+        MISSING if choice.verdict is None else _losses(choice.losses),
     )
+
+
+def _losses(losses: tuple[MarginLoss, ...]) -> Cell:
+    rows = tuple((loss.name, loss.before, loss.after) for loss in losses)
+    texts = [f"{loss.name} {text_of(loss.before, '%')} -> {text_of(loss.after, '%')}" for loss in losses]
+    return Cell(Table("", "", _LOSS_COLUMNS, rows), f"takes from {', '.join(texts)}" if texts else "")
 
 
 def _quicker(times: float) -> str:

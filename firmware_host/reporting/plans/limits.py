@@ -10,24 +10,27 @@ from firmware_host.planning.limits.check import Verdict, told_unknown
 from firmware_host.planning.reliability.estimate import Reliability, common_verdict
 from firmware_host.reporting.assumptions import assumed_table
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.measures import Units
+from firmware_host.reporting.plans.first.limits import first_of_limits, value_and_limit
+from firmware_host.reporting.plans.first.words import PROVE_IT
 from firmware_host.reporting.plans.index import index_section, motion_section
 from firmware_host.reporting.plans.reliability import reliability_section
 
-ESTIMATE = Notes(("An estimate from the data given: prove it on the machine, first without the laser.",))
+ESTIMATE = Notes((f"An estimate from the data given: {PROVE_IT}",))
 
 _CHECK_COLUMNS = (
     Column("name", "check"),
     Column("value", "value", form=".4g"),
     Column("limit", "limit", form=".4g"),
-    Column("unit", "unit"),
+    Column("unit", "unit", brief=False),
     Column("margin", "margin", form="%"),
     Column("verdict", "verdict"),
     Column("reason", "accepted because", brief=False),
     Column("assumed", "assumed", brief=False),
     Column("missing", "missing", brief=False),
     Column("stops", "stops", brief=False),
-    Column("formula", "formula", below=True),
-    Column("source", "source", below=True),
+    Column("formula", "formula", brief=False, below=True),
+    Column("source", "source", brief=False, below=True),
 )
 _JOB_COLUMNS = (
     Column("job", "job"),
@@ -36,32 +39,30 @@ _JOB_COLUMNS = (
     Column("checks", "limits", brief=False),
     Column("assumptions", "assumed", brief=False),
     Column("index", "index", brief=False),
-    Column("", "move", "s", ".4f"),
-    Column("", "settle", "s", ".4f"),
-    Column("", "index", "s", ".4f"),
-    Column("", "cautious move", "s", ".4f"),
-    Column("", "settle", "s", ".4f"),
-    Column("", "index", "s", ".4f"),
+    Column("", "index", "s", ".3f"),
+    Column("", "cautious", "s", ".3f"),
     Column("", "times quicker", form=".2f"),
     Column("", "stopped by"),
 )
 
 
-def limits_document(report: LimitReport, found: Reliability | None = None) -> Document:
-    """The report; with what was `found` of its reliability, if that was asked for."""
+def limits_document(report: LimitReport, found: Reliability | None = None, units: Units = Units.METRIC) -> Document:
+    """The report; with what was `found` of its reliability, if that was asked for. `units`: those of the reader."""
     advice, unknown, verdict = report.advice, told_unknown(report.checks), common_verdict(report, found)
     known = f"{verdict.value}, on what is known" if unknown else ""
+    sections = () if found is None else (reliability_section(found),)
     return Document(
         (
             Figure("verdict", "Verdict", verdict, brief=True, text=known),
             Notes((*_of_reliability(found), *_remedies(report))),
             Figure("not_known", "Not known, and stops nothing", unknown, brief=bool(unknown)),
-            checks_table(report),
+            checks_table(report, units),
             assumed_table(report.assumptions),
             motion_section(report.motion) if advice is None else index_section(advice),
-            *(() if found is None else (reliability_section(found),)),
+            *sections,
             ESTIMATE,
-        )
+        ),
+        first=(*first_of_limits(report, found, verdict, units), *sections),
     )
 
 
@@ -80,13 +81,12 @@ def _of_reliability(found: Reliability | None) -> Iterator[str]:
     yield f"  reliability {found.verdict.value}: {words}"
 
 
-def checks_table(report: LimitReport | None) -> Table:
+def checks_table(report: LimitReport | None, units: Units = Units.METRIC) -> Table:
     """Every check with its value, margin and verdict; no rows without a report."""
     rows: tuple[Row, ...] = tuple(
         (
             check.name,
-            check.value,
-            check.limit,
+            *map(Cell, (check.value, check.limit), value_and_limit(check, units)),
             check.unit,
             check.margin,
             check.verdict,
@@ -122,10 +122,8 @@ def comparison_document(reports: Mapping[str, LimitReport]) -> Document:
 
 
 def _times(report: LimitReport) -> tuple[float | None, ...]:
-    chosen = report.motion.timing
+    """An index as chosen, as the usual cautious setting would make it, and how many times quicker the first is."""
     advice: IndexAdvice | None = report.advice
     if advice is None or advice.cautious is None:
-        return (chosen.move_s, chosen.settle_s, chosen.index_s, None, None, None, None)
-    usual = advice.cautious.timing
-    times = (chosen.move_s, chosen.settle_s, chosen.index_s, usual.move_s, usual.settle_s, usual.index_s)
-    return (*times, 1 / advice.cautious.quicker)
+        return (report.motion.timing.index_s, None, None)
+    return (report.motion.timing.index_s, advice.cautious.timing.index_s, 1 / advice.cautious.quicker)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.compare.motors import MotorCandidate
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Cell, Column, Document, Notes, Row, Table
+from firmware_host.reporting.plans.first.motors import first_of_motors
 from firmware_host.reporting.plans.limits import ESTIMATE
 
-_COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s", ".4g"))
+_COST_COLUMNS = (Column("limit", "limit"), Column("index_s_without", "index", "s", ".3f"))
 _COLUMNS = (
     Column("name", "motor"),
     Column("description", "description", brief=False),
@@ -18,18 +20,18 @@ _COLUMNS = (
     Column("data", "figures from", brief=False),
     Column("current", "current"),
     Column("verdict", "verdict"),
-    Column("reasons", "because of"),
+    Column("reasons", "because of", brief=False),
     Column("not_known", "not known", brief=False),
     Column("assumed", "assumed", brief=False),
     Column("details", "details", below=True),
-    Column("torque_margin", "torque margin", form="%"),
-    Column("index_s", "index", "s", ".4g"),
-    Column("move_s", "move", "s", ".4g", brief=False),
-    Column("settle_s", "settle", "s", ".4g"),
-    Column("speed_deg_per_s", "speed", "deg/s", ".4g", brief=False),
-    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g", brief=False),
+    Column("torque_margin", "torque", form="%"),
+    Column("index_s", "index", "s", ".3f"),
+    Column("move_s", "move", "s", ".3f", brief=False),
+    Column("settle_s", "settle", "s", ".3f"),
+    Column("speed_deg_per_s", "speed", "deg/s", ".3f", brief=False),
+    Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".3f", brief=False),
     Column("binding", "stopped by", brief=False),
-    Column("costs", "without a limit,", "s"),
+    Column("costs", "index without", "s", below=False),
     Column("pareto", "best"),
 )
 _MEANING = Notes(
@@ -44,10 +46,18 @@ _MEANING = Notes(
 )
 
 
-def motors_document(candidates: Sequence[MotorCandidate], accept: Mapping[str, str] | None = None) -> Document:
-    """One row per motor, those that hold first, the quickest of them first; `accept`: what the job accepts."""
+def motors_document(
+    candidates: Sequence[MotorCandidate], accept: Mapping[str, str] | None = None, present: Motor | None = None
+) -> Document:
+    """One row per motor, those that hold first, the quickest of them first; `accept`: what the job accepts.
+
+    `present`: the motor that the machine has.
+    """
     table = Table("motors", "Motors", _COLUMNS, tuple(map(_row, candidates)))
-    return Document((table, accepted_notes(accept, "accepted"), _MEANING, ESTIMATE))
+    return Document(
+        (table, accepted_notes(accept, "accepted"), _MEANING, ESTIMATE),
+        first=first_of_motors(candidates, accept, present),
+    )
 
 
 def _row(each: MotorCandidate) -> Row:

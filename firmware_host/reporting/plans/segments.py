@@ -9,7 +9,10 @@ from dataclasses import replace
 from firmware_host.planning.layout.choice import explain_choice
 from firmware_host.planning.layout.seams import Seams
 from firmware_host.planning.plan import Layout
+from firmware_host.reporting.assumptions import assumed_table
 from firmware_host.reporting.document import Cell, Column, Document, Figure, LongRows, Notes, Row, Table
+from firmware_host.reporting.measures import Units
+from firmware_host.reporting.plans.first.segments import first_of_segments
 
 _SEGMENT_COLUMNS = (
     Column("index", "segment"),
@@ -41,8 +44,8 @@ _BUDGET_COLUMNS = (
 )
 
 
-def segments_document(plan: Layout) -> Document:
-    """Where the segments lie, why there are so many, and what to expect at the seams."""
+def segments_document(plan: Layout, units: Units = Units.METRIC) -> Document:
+    """Where the segments lie, why there are so many, and what to expect at the seams; `units`: those of the reader."""
     segments, window = plan.segments, plan.segments.window
     choice = explain_choice(segments)
     depth = window.focal_depth(math.radians(choice.chosen.width_deg) / 2)
@@ -63,7 +66,9 @@ def segments_document(plan: Layout) -> Document:
             _budget(plan.seams),
             Figure("not_known", "Not known, and in no figure here", plan.seams.unknown),
             Notes(plan.seams.warnings, "warnings"),
-        )
+            replace(assumed_table(plan.assumptions), key=""),
+        ),
+        first=first_of_segments(plan, units),
     )
 
 

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from firmware_host.reporting.document import Advice, Document, Figure, Node, Notes, Row, Table
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.render.printable import printable
-from firmware_host.reporting.render.text import NONE, row_texts, text_of, value_of
+from firmware_host.reporting.render.text import NONE, header_of, row_texts, text_of, value_of
 
 if TYPE_CHECKING:
     from firmware_host.acts import Act
@@ -28,33 +29,59 @@ class Grid(NamedTuple):
     rows: list[Row]
 
 
-def short_parts(document: Document, tell: Tell = lambda acts: ()) -> Iterator[str | Grid]:
-    """The short form of the document, top to bottom; `tell` gives the lines for what can be done."""
-    for node in document.nodes:
-        yield from _parts(node, tell)
+class Whole(str):
+    """A line that is shown in one piece, however long: a command, to be typed as it stands."""
+
+    __slots__ = ()
 
 
-def _parts(node: Node, tell: Tell) -> Iterator[str | Grid]:
+def short_parts(
+    document: Document,
+    tell: Tell = lambda acts: (),
+    *,
+    details: bool = False,
+    units: Units = Units.METRIC,
+) -> Iterator[str | Grid]:
+    """What a person reads of the document, top to bottom: what comes first, or with `details` the answer and all nodes.
+
+    `tell` gives the lines for what can be done. Nodes of `first` are parted by empty lines.
+    """
+    nodes = document.first[:1] if details else document.first
+    for place, node in enumerate(nodes):
+        yield from ("",) if place else ()
+        yield from _parts(node, tell, units)
+    if details and nodes:
+        yield ""
+    for node in document.nodes if details or not nodes else ():
+        yield from _parts(node, tell, units)
+
+
+def _parts(node: Node, tell: Tell, units: Units) -> Iterator[str | Grid]:
     if isinstance(node, Notes):
         yield from node.lines
     elif isinstance(node, Advice):
-        yield from tell(node.acts)
+        yield from map(Whole, tell(node.acts))
     elif not node.brief:
         return
     elif isinstance(node, Figure):
-        yield f"{node.label}: {node.text or text_of(node.value, node.form)} {node.unit}".rstrip()
+        yield _figure(node, units)
     elif isinstance(node, Table):
         if not node.is_empty:
-            yield _grid(node)
+            yield _grid(node, units)
             yield from _below(node)
     else:
         yield from [f"{node.title}:"] if node.title and node.nodes else []
         indent = "  " if node.title else ""
-        for part in (part for each in node.nodes or () for part in _parts(each, tell)):
-            yield f"{indent}{part}" if isinstance(part, str) else part
+        for part in (part for each in node.nodes or () for part in _parts(each, tell, units)):
+            yield type(part)(f"{indent}{part}") if isinstance(part, str) else part
 
 
-def _grid(table: Table) -> Grid:
+def _figure(node: Figure, units: Units) -> str:
+    text = node.text or text_of(node.value, node.form, node.unit, units)
+    return f"{node.label}: {text} {node.unit if node.text else units.label(node.unit)}".rstrip()
+
+
+def _grid(table: Table, units: Units) -> Grid:
     kept = [index for index, column in enumerate(table.columns) if column.brief and not column.below]
     columns = tuple(table.columns[index] for index in kept)
     beginning, end = table.ends(MOST_ROWS)
@@ -62,13 +89,14 @@ def _grid(table: Table) -> Grid:
     words = [any(isinstance(value_of(row[index]), str | bool | tuple | Table) for row in seen) for index in kept]
     left_out: tuple[Row, ...] = (("...", *[""] * (len(table.columns) - 1)),) if end else ()
     rows = [tuple(row[index] for index in kept) for row in (*beginning, *left_out, *end)]
-    texts = [[printable(text) for text in row_texts(columns, row)] for row in rows]
-    return Grid(table.title, [printable(each.header) for each in columns], [not each for each in words], texts, rows)
+    texts = [[printable(text) for text in row_texts(columns, row, units)] for row in rows]
+    headers = [printable(header_of(each, units)) for each in columns]
+    return Grid(table.title, headers, [not each for each in words], texts, rows)
 
 
 def _below(table: Table) -> Iterator[str]:
     """The long words of each row, after the name of the row; of a list each item in a line of its own."""
-    columns = [index for index, column in enumerate(table.columns) if column.below]
+    columns = [index for index, column in enumerate(table.columns) if column.below and column.brief]
     for row in table.all_rows if columns else ():
         (name,) = row_texts(table.columns[:1], row[:1])
         lists = [value for index in columns if isinstance(value := value_of(row[index]), tuple)]

@@ -9,6 +9,7 @@ from rich import table as rich_table
 from rich.text import Text
 
 from firmware_host.reporting.document import Cell, Document, Value
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.render.short import Grid, Tell, short_parts
 from firmware_host.reporting.render.text import value_of
 
@@ -23,9 +24,15 @@ VERDICT_STYLES = {
 """How each word of the scale of verdicts looks."""
 
 
-def terminal_parts(document: Document, tell: Tell = lambda acts: ()) -> Iterator[str | rich_table.Table]:
-    """The short form of the document, top to bottom; `tell` gives the lines for what can be done."""
-    for part in short_parts(document, tell):
+def terminal_parts(
+    document: Document,
+    tell: Tell = lambda acts: (),
+    *,
+    details: bool = False,
+    units: Units = Units.METRIC,
+) -> Iterator[str | rich_table.Table]:
+    """What a person reads of the document, top to bottom, as `short_parts` gives it."""
+    for part in short_parts(document, tell, details=details, units=units):
         yield rich_grid(part) if isinstance(part, Grid) else part
 
 

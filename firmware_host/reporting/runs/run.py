@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from firmware_host.reporting.assumptions import accepted_notes
-from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Section, Table
+from firmware_host.reporting.document import Advice, Column, Document, Figure, Node, Notes, Row, Section, Table
 from firmware_host.station.journal.record import PassRecord, PassStatus, RunRecord
 from firmware_host.station.passes.choice import ranges_text
 from firmware_host.station.runs.status import Place, RunStatus
@@ -33,12 +34,11 @@ def run_document(
 
     `counters`: a step counter's own reading for each segment, from the job's zero.
     """
-    because = f" ({record.reason})" if record.reason else ""
     ended = record.outcome if status is None else status.state
     accepted = tuple(Figure(name, name, why) for name, why in record.accepted.items())
     return Document(
         (
-            Notes((f"{ended}{because}: {_done(record)}.",)),
+            Notes((_outcome(record, ended),)),
             Figure("job", "Job", record.job, brief=True),
             Figure("machine", "Machine", record.machine, brief=True),
             accepted_notes(record.accepted),
@@ -53,8 +53,49 @@ def run_document(
             Figure("not_asked_for", "Segments not asked for", record.not_asked_for),
             Figure("redo_of", "Redo of", record.redo_of),
             *((status_notes(status), Advice(status.acts)) if status is not None else ()),
-        )
+        ),
+        first=_first(record, counters) if status is None else (),
     )
+
+
+def _first(record: RunRecord, counters: Mapping[int, int] | None) -> tuple[Node, ...]:
+    """How it went, where the axis stood, and the passes that are not as they should be."""
+    outcome = _outcome(record, record.outcome).removesuffix(".") + _counter_words(record, counters)
+    lines = [outcome, *_stood(record), *accepted_notes(record.accepted).lines]
+    odd = tuple(entry for entry in record.passes if not _as_planned(entry, counters))
+    table = replace(_passes(replace(record, passes=odd[:_MOST_ODD]), counters), key="", title="Look at these passes")
+    left = (Notes((f"{len(odd) - _MOST_ODD} more passes are not done, or stood elsewhere.",)),)
+    return (Notes(tuple(lines)), *((table,) if odd else ()), *(left if len(odd) > _MOST_ODD else ()))
+
+
+def _outcome(record: RunRecord, ended: str) -> str:
+    because = f" ({record.reason})" if record.reason else ""
+    return f"{ended}{because}: {_done(record)}."
+
+
+def _stood(record: RunRecord) -> Iterator[str]:
+    """How far the axis stood from where it should, at most."""
+    off = [abs(e.reported_microstep - e.planned_microstep) for e in record.passes if e.reported_microstep is not None]
+    if off:
+        yield f"At each pass it stood within {max(max(off), 0.005):.2f} of a microstep of where it should."
+
+
+def _counter_words(record: RunRecord, counters: Mapping[int, int] | None) -> str:
+    if counters is None:
+        return "."
+    right = sum(counters.get(entry.segment) == entry.planned_microstep for entry in record.passes)
+    return f"; the motor's step counter is the plan's at {right} of {len(record.passes)} passes."
+
+
+def _as_planned(entry: PassRecord, counters: Mapping[int, int] | None) -> bool:
+    there = counters is None or counters.get(entry.segment) == entry.planned_microstep
+    stood = entry.reported_microstep is not None and abs(entry.reported_microstep - entry.planned_microstep) < _HALF
+    return there and stood and entry.status == PassStatus.DONE.value
+
+
+_HALF = 0.5
+"""Microsteps by which a standstill may be reported off its place; the run itself proves that."""
+_MOST_ODD = 10
 
 
 def status_notes(status: RunStatus) -> Notes:

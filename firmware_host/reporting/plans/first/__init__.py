@@ -1,0 +1,1 @@
+"""What a person reads first of a plan: the answer, then what matters most."""
