@@ -27,6 +27,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import settings_differences
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.state.publisher import publishing_state
 from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import AskZero, ZeroAt
 
@@ -37,7 +38,8 @@ class RunOptions(TypedDict, total=False):
     """How a run is opened in a thread of its own; what is left out or None is as the command line has it.
 
     `gate` makes another gate than the job's from its context; `gate_program`: what a command gate starts, program and
-    arguments; `baud`: bits per second, else the machine file's; `release_motor`: as in `Station`.
+    arguments; `baud`: bits per second, else the machine file's; `release_motor`: as in `Station`; `state`: where the
+    state of the run is told to others, files and "tcp:PORT" (see `state.publisher.open_outlet`).
     """
 
     clock: Clock | None
@@ -45,6 +47,7 @@ class RunOptions(TypedDict, total=False):
     gate_program: tuple[str, ...]
     baud: int | None
     release_motor: bool
+    state: tuple[str, ...]
 
 
 class StationOptions(RunOptions, total=False):
@@ -192,6 +195,7 @@ def station_in(
     control: RunControl | None = None,
     baud: int | None = None,
     release_motor: bool = False,
+    state: tuple[str, ...] = (),
     drop_held_motion: bool = False,
     before_opening: Callable[[Gate], None] | None = None,
 ) -> Iterator[Station]:
@@ -205,6 +209,8 @@ def station_in(
     control = control if control is not None else RunControl(stop)
     context = GateContext(clock, operator, gate_program, setup.job.name, folder.path)
     with ExitStack() as stack:
+        told = progress if progress is not None else SilentProgress()
+        told = stack.enter_context(publishing_state(state, setup.job.name, clock, told))
         made = gate(context) if gate is not None else build_gate(setup.job.gate, context)
         stack.callback(made.release)
         if before_opening is not None:
@@ -228,7 +234,7 @@ def station_in(
             folder=folder,
             scales=KnownScales(state_folder()),
             operator=operator,
-            progress=progress if progress is not None else SilentProgress(),
+            progress=told,
             control=control,
             release_motor=release_motor,
         )

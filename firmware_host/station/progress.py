@@ -16,7 +16,7 @@ class RunState:
     `still`: the axis is proved to stand still, and watched; everything else counts as turning. `gate_open`: the marking
     side may mark. `segment` of `segments`, pass `number` of `passes`, both from 1 and 0 before the first: those that
     are marked, come next, or (held) were done last. `done` passes of `of` are done; about `left_s` (s) are left, None
-    while that is not known.
+    while that is not known. `part` of `parts` of a batch, from 1, with its `serial`; 0 and empty for a run of its own.
     """
 
     phase: Phase
@@ -29,6 +29,9 @@ class RunState:
     done: int = 0
     of: int = 0
     left_s: float | None = None
+    part: int = 0
+    parts: int = 0
+    serial: str = ""
 
 
 class Progress(ABC):
@@ -55,6 +58,37 @@ class Progress(ABC):
 
     def state(self, state: RunState) -> None:  # noqa: B027 - for whoever shows it
         """What the run is at now, at each change of it."""
+
+    def still_so(self) -> None:  # noqa: B027 - for whoever shows it
+        """The run has looked again at a standstill that it told of: it is still so. Many times a second."""
+
+
+class PassingOn(Progress):
+    """Passes everything on to `inner`."""
+
+    def __init__(self, inner: Progress) -> None:
+        self._inner = inner
+
+    def stage(self, text: str) -> None:
+        self._inner.stage(text)
+
+    def note(self, text: str) -> None:
+        self._inner.note(text)
+
+    def zero(self, origin_steps: int) -> None:
+        self._inner.zero(origin_steps)
+
+    def done(self, passes: int, of: int, left_s: float | None) -> None:
+        self._inner.done(passes, of, left_s)
+
+    def standstill(self, segment: int, planned: int, reported: float) -> None:
+        self._inner.standstill(segment, planned, reported)
+
+    def state(self, state: RunState) -> None:
+        self._inner.state(state)
+
+    def still_so(self) -> None:
+        self._inner.still_so()
 
 
 class SilentProgress(Progress):

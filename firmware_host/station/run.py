@@ -165,8 +165,10 @@ class RunLoop:
                 station.gate.attach(station.controller)
                 mover = self._make_ready(start)
                 loop.run(mover)
+                loop.tell("turning")
                 self._finish(mover, loop.check_stop)
             except BaseException as error:
+                loop.tell("turning")  # whether it stands still is not known until it is stopped
                 self._end_failed(error)
                 loop.tell(outcome_of(error))
                 raise

@@ -111,9 +111,16 @@ def sync_folder(folder: Path) -> None:
 
 
 def write_whole(
-    path: Path, content: str | bytes, *, mode: int = 0o644, pause: Callable[[float], None] | None = None
+    path: Path,
+    content: str | bytes,
+    *,
+    mode: int = 0o644,
+    pause: Callable[[float], None] | None = None,
+    durable: bool = True,
 ) -> None:
     """Replace a file whole or not at all: temporary file, sync, rename, sync of the folder. Raises `OSError`.
+
+    Without `durable` nothing is synced: for what is written anew every second, and means nothing after a power cut.
 
     A text is written as UTF-8 with its line ends as they are. `mode`: the rights of the new file, cut by the process's
     mask. `pause` waits (s) before a file that somebody is reading is tried again, 2 s in all at the most; the system's
@@ -126,11 +133,13 @@ def write_whole(
         descriptor = _here.make(temporary, mode)
         try:
             _append_all(descriptor, data)
-            _here.sync(descriptor)
+            if durable:
+                _here.sync(descriptor)
         finally:
             _here.close(descriptor)
         _here.replace(temporary, path, pause or _sleep)
-        sync_folder(path.parent)
+        if durable:
+            sync_folder(path.parent)
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)

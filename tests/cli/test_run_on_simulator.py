@@ -56,7 +56,8 @@ def test_a_job_runs_on_a_served_controller(kind: str, job: str, tmp_path: Path) 
 
 def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, tmp_path: Path) -> None:
     with simulated() as port:
-        with Program("run", job, "--port", port) as run:
+        with Program("run", job, "--port", port, "--state", "state.json", "--state", "tcp:0") as run:
+            run.wait_for("err", "the state of the run is told at 127.0.0.1:")
             run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
             run.say("\n")
             run.wait_for("err", "STANDSTILL: mark segment 2 of 3")
@@ -70,6 +71,8 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
         )
         assert told is not None
         assert "GATE CLOSED: do not mark." in stopped.err
+        left = json.loads((tmp_path / "state.json").read_text("utf-8"))
+        assert (left["outcome"], left["still"], left["done"], left["of"]) == ("stopped", False, 1, 3)
         record = json.loads((tmp_path / told[1] / "record.json").read_text())
         assert record["outcome"] == "stopped"
         assert [entry["status"] for entry in record["passes"]] == ["done", "unknown", "to do"]
@@ -82,9 +85,11 @@ def test_an_interrupted_run_ends_with_status_4_and_resume_finishes_it(job: str, 
         assert dry.status == 2
         assert "it marks: a pass turned to without marking would count as marked" in dry.err
 
-        resumed = call_marking("resume", told[1], "--assume", "not-done", "--json")
+        resumed = call_marking("resume", told[1], "--assume", "not-done", "--json", "--state", "state.json")
         assert resumed.status == 0, resumed.err
         assert re.findall(r"STANDSTILL: mark segment (\d)", resumed.err) == ["2", "3"]
+        left = json.loads((tmp_path / "state.json").read_text("utf-8"))
+        assert (left["outcome"], left["done"], left["of"]) == ("done", 3, 3)
         assert [entry["status"] for entry in json.loads(resumed.out)["passes"]] == ["done"] * 3
 
         again = call("resume", told[1])

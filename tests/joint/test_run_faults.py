@@ -96,13 +96,6 @@ def test_a_count_off_by_one_step_is_found_before_the_laser_fires_or_while_it_doe
         assert bench.passes_marked() == [(1, 1), (1, 2)]
 
 
-def strangers_line(bench: StationBench, line: str) -> None:
-    """A line that the board carries out and answers, the answer never reaching us: only the motion can be seen."""
-    look = bench.port.spoil
-    bench.port.spoil = lambda data: look(data.replace(b"ok\r\n", b""))
-    bench.device.receive(f"{line}\n".encode("ascii"), bench.clock.monotonic())
-
-
 def test_an_answer_that_nobody_waits_for_closes_the_gate_as_well(tmp_path: Path) -> None:
     """Somebody else on the line: what their line did is not known."""
     bench = StationBench(tmp_path, small_setup())
@@ -121,7 +114,7 @@ def test_a_motor_moved_by_somebody_else_while_the_gate_is_open_closes_it_within_
 
     def somebody() -> None:
         at_s.append(bench.clock.monotonic())
-        strangers_line(bench, f"G91 G1 {bench.axis}20 F200")
+        bench.strangers_line(f"G91 G1 {bench.axis}20 F200")
 
     bench.at("gate-open", somebody)
     with pytest.raises((StandstillError, PositionError), match=r"moving|another step"):
@@ -137,7 +130,7 @@ def test_a_motor_moved_by_somebody_else_while_the_gate_is_open_closes_it_within_
 
 def test_a_motor_moved_by_one_step_and_standing_again_is_found(tmp_path: Path) -> None:
     bench = StationBench(tmp_path, small_setup())
-    bench.at("gate-open", lambda: strangers_line(bench, f"G91 G1 {bench.axis}0.0375 F20000"))
+    bench.at("gate-open", lambda: bench.strangers_line(f"G91 G1 {bench.axis}0.0375 F20000"))
     with pytest.raises((PositionError, StandstillError), match=r"another step|moving"):
         bench.run()
     assert len(bench.gate.opened) == 1

@@ -348,6 +348,12 @@ class StationBench:
         self.clock.sleep(wait_s)
         self.device.transmit(self.clock.monotonic())
 
+    def strangers_line(self, line: str) -> None:
+        """A line that the board carries out and answers, the answer never reaching us: only the motion can be seen."""
+        look = self.port.spoil
+        self.port.spoil = lambda data: look(data.replace(b"ok\r\n", b""))
+        self.device.receive(f"{line}\n".encode("ascii"), self.clock.monotonic())
+
     def open(self, **options: Any) -> Controller:
         self.port.closed = False
         options.setdefault("greeting_timeout_s", self.greeting_s)

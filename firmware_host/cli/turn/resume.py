@@ -27,6 +27,7 @@ from firmware_host.cli.turn.shared import (
     ProgramArgument,
     ProgramOption,
     ReleaseOption,
+    StateOption,
     answer,
     asking_zero,
     gate_program_of,
@@ -83,6 +84,7 @@ def resume(
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
+    state: StateOption = None,
     json: JsonOption = False,
     details: DetailsOption = False,
 ) -> None:
@@ -102,7 +104,7 @@ def resume(
         again = Resume(str(folder), zero=zero_at(zero) or "", without_marking=without_marking)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, started, here.baud, without_marking=without_marking, release_motor=release_motor
+            stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
         )
         opened = stack.enter_context(
             station_in(

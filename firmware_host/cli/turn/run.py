@@ -33,6 +33,7 @@ from firmware_host.cli.turn.shared import (
     ProgramArgument,
     ProgramOption,
     ReleaseOption,
+    StateOption,
     asking_zero,
     chosen_passes,
     gate_program_of,
@@ -73,6 +74,7 @@ def run(
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
+    state: StateOption = None,
     zero: Annotated[
         ZeroChoice | None,
         typer.Option(
@@ -110,6 +112,7 @@ def run(
             here.baud,
             without_marking=without_marking,
             release_motor=release_motor,
+            state=state,
         )
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         if not json:

@@ -76,6 +76,15 @@ OnlyOption = Annotated[
 FromOption = Annotated[
     int | None, typer.Option("--from", metavar="SEGMENT", min=1, help="Mark from this segment on, from 1.")
 ]
+StateOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--state",
+        metavar="FILE|tcp:PORT",
+        help="Keep the run's state in this file, or tell it on this port of this computer; may be given again.",
+    ),
+]
+
 
 _ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set-anew": "here"}
 
@@ -119,7 +128,13 @@ def gate_program_of(option: str, behind: Sequence[str] | None, setup: Setup) -> 
 
 
 def station_options(
-    stack: ExitStack, gate_program: str, baud: int | None, *, without_marking: bool, release_motor: bool
+    stack: ExitStack,
+    gate_program: str,
+    baud: int | None,
+    *,
+    without_marking: bool,
+    release_motor: bool,
+    state: Sequence[str] | None = None,
 ) -> StationOptions:
     """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed."""
     stop = StopRequest()
@@ -132,6 +147,7 @@ def station_options(
         "stop": stop,
         "baud": baud,
         "release_motor": release_motor,
+        "state": tuple(state or ()),
     }
 
 

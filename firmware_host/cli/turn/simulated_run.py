@@ -14,7 +14,6 @@ from firmware_host.model import Setup
 from firmware_host.planning.plan import JobPlan
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
-from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.station.gates.gate import GateContext
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import RunRecord
@@ -22,7 +21,7 @@ from firmware_host.station.opening import open_controller
 from firmware_host.station.operator import Operator
 from firmware_host.station.passes.control import RunControl
 from firmware_host.station.passes.station import Station
-from firmware_host.station.progress import Progress, SilentProgress
+from firmware_host.station.progress import PassingOn, Progress, SilentProgress
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
@@ -77,7 +76,7 @@ def run_simulated(
         backup = backup_path(home / "backups", server.url, clock)
         announce(server.url, write_for_plan(machine, plan, controller, scales, backup))
         operator = _NobodyThere()
-        counting = _Counting(progress or SilentProgress(), server, machine.axis.letter)
+        counting = _Counting(progress or SilentProgress(), lambda: server.steps_at(machine.axis.letter))
         gate = TimedGate(GateContext(clock, operator), pass_s)
         station = Station(
             controller, gate, clock, folder, scales, operator, progress=counting, control=RunControl(stop)
@@ -85,26 +84,21 @@ def run_simulated(
         return SimulatedRun(run_job(setup, plan, station), counting.counters)
 
 
-class _Counting(Progress):
+class _Counting(PassingOn):
     """Reads the simulated motor's step counter at the job's zero and at each standstill, and passes everything on."""
 
-    def __init__(self, inner: Progress, server: DeviceServer, letter: str) -> None:
-        self._inner, self._server, self._letter, self._origin = inner, server, letter, 0
+    def __init__(self, inner: Progress, steps: Callable[[], int]) -> None:
+        super().__init__(inner)
+        self._steps, self._origin = steps, 0
         self.counters: dict[int, int] = {}
 
-    def stage(self, text: str) -> None:
-        self._inner.stage(text)
-
     def zero(self, origin_steps: int) -> None:
-        self._origin = self._server.steps_at(self._letter)
-        self._inner.zero(origin_steps)
-
-    def done(self, passes: int, of: int, left_s: float | None) -> None:
-        self._inner.done(passes, of, left_s)
+        self._origin = self._steps()
+        super().zero(origin_steps)
 
     def standstill(self, segment: int, planned: int, reported: float) -> None:
-        self.counters[segment] = self._server.steps_at(self._letter) - self._origin
-        self._inner.standstill(segment, planned, reported)
+        self.counters[segment] = self._steps() - self._origin
+        super().standstill(segment, planned, reported)
 
 
 class _NobodyThere(Operator):

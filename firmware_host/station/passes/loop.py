@@ -89,6 +89,7 @@ class PassLoop:
     def tell(self, phase: Phase, key: PassKey | None = None) -> None:
         """Say what the run is at: which phase, and at which segment and pass if that is another one."""
         self._at = key = key if key is not None else self._at
+        part = self._station.part
         self._station.progress.state(
             RunState(
                 phase,
@@ -101,6 +102,9 @@ class PassLoop:
                 done=self._done,
                 of=self._done + len(self._to_do),
                 left_s=self._left_s,
+                part=part.number if part is not None else 0,
+                parts=part.of if part is not None else 0,
+                serial=part.serial if part is not None else "",
             )
         )
 
@@ -169,6 +173,7 @@ class PassLoop:
         while station.control.holds and not station.control.asks:
             self.check_stop()
             station.controller.watch()
+            station.progress.still_so()
             station.controller.hear(_WATCH_S)
 
     # --- a segment -------------------------------------------------------------------------------------------------
@@ -240,6 +245,7 @@ class PassLoop:
         with station.controller.carrying_through():
             station.gate.close()
         took_s = station.clock.monotonic() - opened_s
+        self.tell("settling")
         self._journal.write(events.GateClosed(segment=segment, number=number))
         if marked:
             self._marked_s.append(took_s)
@@ -277,6 +283,7 @@ class PassLoop:
                     station.controller.watch()
                 return True
             station.controller.watch()
+            station.progress.still_so()
             if state is PassState.STOP:
                 station.stop.ask("by the operator")
             station.stop.check()
@@ -287,6 +294,7 @@ class PassLoop:
     def _wait_until(self, end_s: float) -> None:
         while (left_s := end_s - self._station.clock.monotonic()) > 0:
             self.check_stop()
+            self._station.progress.still_so()
             self._station.clock.sleep(min(left_s, LOOK_S))
 
     def _time_left(self, mover: AxisMover, passes: int) -> float:
