@@ -290,7 +290,7 @@ def test_the_state_says_still_only_while_the_standstill_is_proved_and_watched(be
     bench.run()
     assert not [state for state, moving in truly if state.still and moving]
     assert [state.phase for state, _ in truly if state.segment <= 1] == [
-        *("preparing", "turning", "settling", "marking", "marking"),
+        *("preparing", "turning", "settling", "marking", "settling", "marking", "settling"),
     ]
     assert all(state.gate_open == (state.phase == "marking") for state, _ in truly)
     last = truly[-1][0]

@@ -1,32 +1,27 @@
-"""A port that joins a simulated device to a virtual clock in one thread, so that an hour of motion takes no time."""
+"""A port that joins a simulated device to a virtual clock in one thread, and that a test can look into and spoil."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
+from firmware_host.cli.turn.virtual_port import VirtualPort
 from firmware_host.clock import VirtualClock
-from firmware_host.controller.port.port import Port
 from firmware_host.errors import PortLostError
 from firmware_host.simulator.device import SimulatedDevice
 
-_LEAST_ADVANCE_S = 1e-6
 
+class MemoryPort(VirtualPort):
+    """`written` is every write so far.
 
-class MemoryPort(Port):
-    """Bytes written arrive at once; reading lets the clock run on to the device's next event, or to the time-out.
-
-    `written` is every write so far. `spoil` may change or drop what the device says (called with each portion);
-    `on_write` is told of every write before it arrives. After `pull_cable` every use raises PortLostError.
+    `spoil` may change or drop what the device says (called with each portion); `on_write` is told of every write before
+    it arrives. After `pull_cable` every use raises PortLostError.
     """
 
     def __init__(self, device: SimulatedDevice, clock: VirtualClock, url: str = "memory://device") -> None:
-        self.url = url
-        self.device = device
-        self.clock = clock
+        super().__init__(device, clock, url)
         self.written: list[bytes] = []
         self.spoil: Callable[[bytes], bytes] = lambda data: data
         self.on_write: Callable[[bytes], None] = lambda data: None
-        self.closed = False
         self.lost = False
 
     @property
@@ -43,31 +38,12 @@ class MemoryPort(Port):
         self.on_write(data)
         self._check()
         self.written.append(data)
-        self.device.receive(self._depart(data), self.clock.monotonic())
-
-    def read(self, timeout_s: float) -> bytes:
-        deadline_s = self.clock.monotonic() + timeout_s
-        while True:
-            self._check()
-            now_s = self.clock.monotonic()
-            data = self._arrive(self.spoil(self.device.transmit(now_s)))
-            if data or now_s >= deadline_s:
-                return data
-            event_s = self.device.next_event_s()
-            later_s = deadline_s if event_s is None else max(event_s, now_s + _LEAST_ADVANCE_S)
-            self.clock.advance_to(min(later_s, deadline_s))
-
-    def close(self) -> None:
-        self.closed = True
-
-    def _depart(self, data: bytes) -> bytes:
-        """What arrives at the device of what was written."""
-        return data
+        super().write(data)
 
     def _arrive(self, data: bytes) -> bytes:
-        """What arrives here of what the device said."""
-        return data
+        return self.spoil(data)
 
     def _check(self) -> None:
-        if self.lost or self.closed:
-            raise PortLostError(self.url, "the cable is pulled" if self.lost else "is closed")
+        if self.lost:
+            raise PortLostError(self.url, "the cable is pulled")
+        super()._check()

@@ -26,7 +26,7 @@ class StatePublisher:
     """The newest state of one run, or of one run after the other. `tell` and `still_so` are for the run's thread.
 
     A message says `still` only while the run says so and has looked within the last half second: a run that hangs, or
-    whose disk does, does not go on being still.
+    whose disk does, is soon no longer called still.
     """
 
     def __init__(self, clock: Clock, outlets: Sequence[Outlet], job: str) -> None:

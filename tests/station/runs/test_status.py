@@ -29,7 +29,7 @@ from firmware_host.station.runs.status import Place, RunStatus, run_status
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.zero import ZeroAt
 from firmware_host.system.console import command_line
-from tests.joint.test_run_faults import strangers_line, trip
+from tests.joint.test_run_faults import trip
 from tests.support.board_faults import counter_at
 from tests.support.crashes import SEEKS_BACKWARD, Crash, revive, stopped
 from tests.support.journal_lines import as_schema1
@@ -64,7 +64,7 @@ def reset(bench: StationBench) -> None:
 
 
 def sleep(bench: StationBench) -> None:
-    strangers_line(bench, "$SLP")
+    bench.strangers_line("$SLP")
 
 
 def pull(bench: StationBench) -> None:
