@@ -73,7 +73,7 @@ class Resume(Act):
 
 @dataclass(frozen=True)
 class Run(Act):
-    """Run a job from its beginning, once it is said where its zero is: `zero` is "here", "last" or "home".
+    """Run a job from its beginning, once it is said where its zero is: `zero` is "here", "last", "home" or "set".
 
     What is empty is left open; `only` and `first`: which segments are marked, all where both are empty; `accepted`:
     limits accepted besides the job's own; `runs`: where run folders are made.
@@ -90,6 +90,19 @@ class Run(Act):
     runs: str = ""
     without_marking: bool = False
     release_motor: bool = False
+
+
+@dataclass(frozen=True)
+class Jog(Act):
+    """Turn the axis of a machine by hand; `write_settings`: first store the settings that this needs.
+
+    `of`: the machine's or the job's file or name; `diameter`: of the part, where it is said.
+    """
+
+    of: str = ""
+    port: str = ""
+    diameter: str = ""
+    write_settings: bool = False
 
 
 @dataclass(frozen=True)

@@ -195,7 +195,10 @@ class NotRestoredError(FirmwareHostError):
 
 @dataclass(eq=False, repr=False)
 class ZeroNotSaidError(FirmwareHostError):
-    """Where a new run's zero is has to be said, because of how the last run at the port ended; nothing has moved."""
+    """Where a new run's zero is has to be said, because of what happened at the port before; nothing has moved.
+
+    `run_folder`: of the last run there, "" where that is not why.
+    """
 
     run_folder: str
     why: str
@@ -203,9 +206,8 @@ class ZeroNotSaidError(FirmwareHostError):
     exit_status: ClassVar[int] = EXIT_CHECK_FAILED
 
     def message(self) -> str:
-        return (
-            f"say where the job's zero is: the last run at this port, {self.run_folder}, {self.why}. Nothing has moved"
-        )
+        whose = f"the last run at this port, {self.run_folder}, " if self.run_folder else ""
+        return f"say where the job's zero is: {whose}{self.why}. Nothing has moved"
 
 
 # --- the link ------------------------------------------------------------------------------------------------

@@ -85,8 +85,13 @@ class AxisMover:
         self._room = ROOM + self._hidden
         stored = controller.settings
         self._acceleration = float(stored.acceleration_units_per_s2.value)
-        wanted = 60 * axis_units(program.speed, program.route.per_part_turn, scale.middle)
-        self._feed = floor_text(min(wanted, float(stored.rate_units_per_min.value)), 3)
+        self._rate = float(stored.rate_units_per_min.value)
+        self.at_speed(program.speed)
+
+    def at_speed(self, speed: float) -> None:
+        """From now on move at a speed of the part (rad/s, > 0), or at the controller's own rate if that is less."""
+        wanted = 60 * axis_units(speed, self._program.route.per_part_turn, self._scale.middle)
+        self._feed = floor_text(min(wanted, self._rate), 3)
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
@@ -225,7 +230,6 @@ class AxisMover:
         due = self.unwinding(segment)
         if due is None:
             return self._clock.monotonic()
-        self._taken_up = False
         proof = self.move_straight(due.target, on_poll)
         self.turns = due.turns
         return proof.since_s
@@ -236,11 +240,16 @@ class AxisMover:
         Turns that have to be taken back first are.
         """
         self.unwind(segment, on_poll)
-        position, overrun = self.position(segment), self._program.route.overrun
-        if overrun and position - self.at < (0 if self._taken_up else overrun):
-            self.move_straight(position - overrun, on_poll)
-        self._taken_up = True
+        *before, position = self.way_to(self.position(segment))
+        for place in before:
+            self.move_straight(place, on_poll)
         return self.move_straight(position, on_poll)
+
+    def way_to(self, position: int) -> tuple[int, ...]:
+        """Where to go, one place after the other, to `position`: first below it where lost motion is to be taken up."""
+        overrun = self._program.route.overrun
+        taking_up = overrun and position - self.at < (0 if self._taken_up else overrun)
+        return (position - overrun, position) if taking_up else (position,)
 
     def on_the_way(self, target: int, check: Callable[[], None]) -> OnPoll:
         """Look at each report of a move from here to `target`, by way of where lost motion is taken up; calls `check`.
@@ -268,6 +277,8 @@ class AxisMover:
         machine_steps = self._axis.sign * (position + self.origin)
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s = self.duration(position)
+        forward, taken_up = position - self.at, self._taken_up
+        self._taken_up = False
         accepted_s = self._controller.move_to(coordinate, self._feed)
         proof = self._controller.wait_for_standstill(
             target_steps=machine_steps,
@@ -278,4 +289,9 @@ class AxisMover:
             on_poll=on_poll,
         )
         self.at = position
+        self._taken_up = forward >= (0 if taken_up else self._program.route.overrun)
         return proof
+
+    def found(self, position: int) -> None:
+        """It stands at `position`, however it came there: from which side is not known."""
+        self.at, self._taken_up = position, False

@@ -12,6 +12,7 @@ from firmware_host.errors import ControllerError, ControllerResetError, JournalE
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.gates.gate import Gate
+from firmware_host.station.hand_note import HandNote
 from firmware_host.station.journal.events import Assumed, PositionLost, Resume, Zero
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.last_position import LastPosition
@@ -135,7 +136,9 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
         return Start(home=True)
     if zero == "here":
         return Start()
-    found = found_as_left(station.controller, setup.machine.axis, left, left.origin)
+    hand = HandNote.read(station.scales.hand(station.controller.url, setup.machine.axis.letter))
+    stands = left if hand is None else hand.moved(left)
+    found = found_as_left(station.controller, setup.machine.axis, stands, left.origin)
     if found.unproved:
         kind = ControllerResetError if found.reset else ControllerError
         raise _not_provable(station.folder, station.gate, found.unproved, kind)

@@ -23,6 +23,7 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.beforehand import require_runnable
+from firmware_host.station.hand_note import HandNote
 from firmware_host.station.journal import events
 from firmware_host.station.journal.journal import Journal, journal_events
 from firmware_host.station.journal.record import RunRecord
@@ -109,9 +110,12 @@ def first_start(
     """From where a run starts that has set no zero yet; see `fresh_start`. A `Start` is known already."""
     if isinstance(zero, Start):
         return zero
-    last_run = station.scales.last_run(station.controller.url, setup.machine.axis.letter)
-    start = fresh_start(setup, station.controller, last_run, zero, ask=ask, again=again)
-    if start.origin is not None:
+    url, letter = station.controller.url, setup.machine.axis.letter
+    last_run, hand = station.scales.last_run(url, letter), HandNote.read(station.scales.hand(url, letter))
+    start = fresh_start(setup, station.controller, last_run, zero, ask=ask, again=again, hand=hand)
+    if start.by_hand:
+        station.progress.note(f"the zero that was set by hand is used: the axis stands at microstep {start.at} from it")
+    elif start.origin is not None:
         station.progress.note(f"the last run's zero is used again: the axis stands at microstep {start.at} from it")
     return start
 

@@ -20,6 +20,7 @@ from firmware_host.model import Machine, Setup
 from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.plan import plan_job
 from firmware_host.planning.steps import round_half_even
+from firmware_host.station.hand_note import HandNote, counting
 from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.last_position import AT_MACHINE_ZERO, LastPosition
 from firmware_host.station.journal.record import RunRecord
@@ -27,8 +28,9 @@ from firmware_host.station.journal.replay import left_by, replay
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.runs.status import run_status_if_readable
 
-ZeroAt = Literal["here", "last", "home"]
-"""here: where the part stands now. last: where the last run had it, which must be proved. home: at the home switch."""
+ZeroAt = Literal["here", "last", "home", "set"]
+"""here: where the part stands now. last: where the last run had it. home: at the home switch. set: where it was set by
+hand. The last run's and the hand's must be proved."""
 
 
 @dataclass(frozen=True)
@@ -36,28 +38,35 @@ class Start:
     """From where a run starts. `home`: it seeks the home switch first.
 
     `origin`: the zero in machine steps, None if it is set where the axis stands; `at`: where the axis stands from it,
-    microsteps; `turns`: whole turns taken back since it was set.
+    microsteps; `turns`: whole turns taken back since it was set; `by_hand`: it was set by hand.
     """
 
     home: bool = False
     origin: int | None = None
     at: int = 0
     turns: int = 0
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
 class ZeroDoubt:
     """Why it has to be said where the zero of a new run is.
 
-    `run`: the folder of the last run at the port; `why`: how that run ended, and where it left the part. `unproved`:
-    why its zero cannot be used again ("last"); empty if it can. `acts`: how to resume it; none if it is done, or
-    unreadable.
+    `run`: the folder of the last run at the port, "" where that is not what matters; `why`: how that run ended, and
+    where it left the part, or what else is in doubt. `unproved`: why its zero, or the one set by hand, cannot be used;
+    empty if it can, which is `known`: "last" or "set". `acts`: how to resume it; none if it is done, or unreadable.
     """
 
     run: str
     why: str
     unproved: str = ""
     acts: tuple[acts.Act, ...] = ()
+    known: ZeroAt = "last"
+
+    @property
+    def ways(self) -> tuple[ZeroAt, ...]:
+        """What can be said."""
+        return ("here",) if self.unproved else (self.known, "here")
 
 
 AskZero = Callable[[ZeroDoubt], ZeroAt]
@@ -121,27 +130,57 @@ def fresh_start(
     *,
     ask: AskZero | None,
     again: Again,
+    hand: HandNote | None = None,
 ) -> Start:
     """From where a run starts that has set no zero yet; moves nothing. `zero` says it.
 
-    `last_run`: the folder of the last run at the port; `again`: the act that says where the zero is, for the errors.
+    `last_run`: the folder of the last run at the port; `hand`: what a hand has left there since; `again`: the act that
+    says where the zero is, for the errors.
 
-    Unsaid, it is the home switch if there is one, and else where the part stands, unless `last_run` did not come to its
-    end or left the part away from its zero: then `ask` is asked. Raises `ZeroNotSaidError` where nobody can be asked,
-    `InputError` for a zero that does not exist, `ControllerError` for one that cannot be proved.
+    Unsaid, it is where a hand has set it for this job (or for any), if that is proved. Else it is the home switch if
+    there is one, and else where the part stands, unless `last_run` did not come to its end or left the part away from
+    its zero, or a hand has set a zero that is not this job's or not proved: then `ask` is asked. Raises
+    `ZeroNotSaidError` where nobody can be asked, `InputError` for a zero that does not exist, `ControllerError` for one
+    that cannot be proved.
     """
+    if zero is None and hand is not None and hand.zero == "set" and hand.job in ("", setup.job.name):
+        found = _set_found(setup, controller, hand)
+        zero = "home" if found.unproved and setup.machine.axis.home_switch else None if found.unproved else "set"
     if zero is None:
         zero = "home" if setup.machine.axis.home_switch else "here"
-        doubt = _doubt(setup, controller, last_run) if zero == "here" and last_run is not None else None
+        doubt = _doubt(setup, controller, last_run, hand) if zero == "here" else None
         if doubt is not None:
             zero = ask(doubt) if ask is not None else None
         if doubt is not None and zero is None:
-            ways: tuple[ZeroAt, ...] = ("here",) if doubt.unproved else ("last", "here")
-            raise ZeroNotSaidError(doubt.run, doubt.why, acts=(*doubt.acts, *map(again, ways)))
+            raise ZeroNotSaidError(doubt.run, doubt.why, acts=(*doubt.acts, *map(again, doubt.ways)))
     if zero == "home":
         require_home_switch(setup.machine)
         return Start(home=True)
-    return Start() if zero == "here" else _as_last(setup, controller, last_run, again)
+    if zero == "set":
+        return _as_set(setup, controller, hand, again)
+    return Start() if zero == "here" else _as_last(setup, controller, last_run, hand, again)
+
+
+def _set_found(setup: Setup, controller: Controller, hand: HandNote) -> FoundAt:
+    """Where the axis stands from the zero that was set by hand."""
+    if hand.counting != counting(setup.machine):
+        return FoundAt(0, "it was set on a machine that counts its steps otherwise")
+    return found_as_left(controller, setup.machine.axis, hand.left, hand.origin)
+
+
+def _as_set(setup: Setup, controller: Controller, hand: HandNote | None, again: Again) -> Start:
+    """The zero that was set by hand, once the controller's count proves it."""
+    if hand is None or hand.zero != "set":
+        problem = "no zero has been set by hand at this port since the last run"
+        raise InputError(problem, "Set one, or say here for where the part stands", key="zero")
+    found = _set_found(setup, controller, hand)
+    if found.unproved:
+        raise ControllerError(
+            f"the zero that was set by hand cannot be used: {found.unproved}. Set it again, or see that the part "
+            "stands at the job's zero and say so",
+            acts=(again("here"),),
+        )
+    return Start(origin=hand.origin, at=found.at, by_hand=True)
 
 
 @dataclass(frozen=True)
@@ -154,11 +193,12 @@ class _LastRun:
     per_turn: Fraction
 
     @classmethod
-    def read(cls, path: Path) -> _LastRun:
-        """Read its folder. Raises `JournalError` or `InputError` where it isn't whole."""
+    def read(cls, path: Path, hand: HandNote | None) -> _LastRun:
+        """Read its folder; `hand` has turned the part since. Raises `JournalError`, `InputError` if it isn't whole."""
         folder = RunFolder.existing(path)
         state, setup = replay(journal_events(folder.journal)), folder.load_setup()
         left = state.left if state.left is not None else left_by(journal_events(folder.journal), plan_job(setup).route)
+        left = left if hand is None else hand.moved(left)
         return cls(setup, state.record, left, setup.machine.microsteps_per_part_turn(setup.job.part.contact))
 
     @property
@@ -172,14 +212,13 @@ class _LastRun:
             and round_half_even(round(at / self.per_turn) * self.per_turn) == at
         )
 
-    def zero_found(self, setup: Setup, controller: Controller) -> FoundAt:
-        """Where the axis stands from its zero, for a job that shall use it again."""
+    def zero_found(self, machine: Machine, controller: Controller) -> FoundAt:
+        """Where the axis stands from its zero, for a job on `machine` that shall use it again."""
         if self.left.origin is None:
             return FoundAt(0, "that run set no zero")
-        before, now = self.setup.machine, setup.machine
-        if _counting(before) != _counting(now):
+        if counting(self.setup.machine) != counting(machine):
             return FoundAt(0, "that run was of a machine that counts its steps otherwise")
-        return found_as_left(controller, now.axis, self.left, self.left.origin)
+        return found_as_left(controller, machine.axis, self.left, self.left.origin)
 
     def how_it_ended(self, found: FoundAt) -> str:
         """How it ended, and where it left the part."""
@@ -192,32 +231,48 @@ class _LastRun:
         return f"{done}; the part stands {360 * float(found.at / self.per_turn):.4g} deg from that run's zero"
 
 
-def _counting(machine: Machine) -> tuple[str, int, Fraction]:
-    """What makes a machine's steps comparable with another's."""
-    return machine.axis.letter, machine.axis.sign, machine.steps_per_axis_unit
+def zero_of_last_run(machine: Machine, controller: Controller, path: Path | None) -> tuple[int | None, FoundAt]:
+    """The zero (machine steps) of the last run at the port, and where the axis stands from it by the count.
 
-
-def _doubt(setup: Setup, controller: Controller, path: Path) -> ZeroDoubt | None:
-    """Why the zero has to be said; None if the last run came to its end at its zero, or never set one."""
+    None where there is none: no run, one that set none, or one that can't be read.
+    """
     try:
-        last = _LastRun.read(path)
+        last = None if path is None else _LastRun.read(path, None)
+    except FirmwareHostError:
+        last = None
+    if last is None or last.left.origin is None:
+        return None, FoundAt(0)
+    return last.left.origin, last.zero_found(machine, controller)
+
+
+def _doubt(setup: Setup, controller: Controller, path: Path | None, hand: HandNote | None) -> ZeroDoubt | None:
+    """Why the zero has to be said; None if the last run came to its end at its zero, or never set one."""
+    if hand is not None and hand.zero == "set":
+        found = _set_found(setup, controller, hand)
+        whose = f"for the job {hand.job!r}" if hand.job else "on this axis"
+        unproved = f", and cannot be proved: {found.unproved}" if found.unproved else ""
+        return ZeroDoubt("", f"a zero was set by hand {whose}{unproved}", found.unproved, known="set")
+    if path is None:
+        return None
+    try:
+        last = _LastRun.read(path, hand)
     except FirmwareHostError as error:
         return ZeroDoubt(_shown(path), f"cannot be read: {error}", "it cannot be read")
     if last.left.origin is None or last.at_its_zero:
         return None
-    found = last.zero_found(setup, controller)
+    found = last.zero_found(setup.machine, controller)
     status = run_status_if_readable(RunFolder(Path(_shown(path))))
-    how = last.how_it_ended(found)
+    how = last.how_it_ended(found) + (", turned there by hand" if hand is not None and not found.unproved else "")
     return ZeroDoubt(_shown(path), how, found.unproved, status.acts if status is not None else ())
 
 
-def _as_last(setup: Setup, controller: Controller, path: Path | None, again: Again) -> Start:
+def _as_last(setup: Setup, controller: Controller, path: Path | None, hand: HandNote | None, again: Again) -> Start:
     """The zero of the last run at the port, once the controller's count proves it."""
     if path is None:
         problem = "no run is known that was the last one at this port"
         raise InputError(problem, "See that the part stands at the job's zero, and say here", key="zero")
-    last = _LastRun.read(path)
-    found = last.zero_found(setup, controller)
+    last = _LastRun.read(path, hand)
+    found = last.zero_found(setup.machine, controller)
     if found.unproved:
         raise ControllerError(
             f"the zero of the last run, {_shown(path)}, cannot be used again: {found.unproved}. See that the part "

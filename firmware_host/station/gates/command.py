@@ -23,6 +23,7 @@ class CommandGate(Gate):
     """
 
     kind = "command"
+    stays_open = False
 
     def __init__(self, context: GateContext, timeout_s: float) -> None:
         if not context.program:

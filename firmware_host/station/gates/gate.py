@@ -99,6 +99,8 @@ class Gate(ABC):
     kind: ClassVar[str]
     marks: ClassVar[bool] = True
     """False where a pass through it marks nothing: the run's journal says so, and its passes never count as marked."""
+    stays_open: ClassVar[bool] = True
+    """Whether it may be open though no run has opened it: a line or an output that another program left on."""
 
     @classmethod
     @abstractmethod
@@ -142,6 +144,12 @@ def build_gate(options: Any, context: GateContext) -> Gate:
 
     Raises `InputError` if no gate has this kind, and for an entry that isn't a gate.
     """
+    extra = getattr(options, "options", None)
+    return gate_kind(options).build(extra if isinstance(extra, Mapping) else options, context)
+
+
+def gate_kind(options: Any) -> type[Gate]:
+    """The class of gate for a job's options; errors as `build_gate`."""
     entries = _entries()
     if options.kind not in entries:
         known = f"Known kinds: {', '.join(gate_kinds())}"
@@ -150,8 +158,7 @@ def build_gate(options: Any, context: GateContext) -> Gate:
     if not (isinstance(gate, type) and issubclass(gate, Gate)):
         where = entries[options.kind].value
         raise InputError(f"gate {options.kind!r} at {where} is not a Gate", "Repair its entry point.", key="gate.kind")
-    extra = getattr(options, "options", None)
-    return gate.build(extra if isinstance(extra, Mapping) else options, context)
+    return gate
 
 
 def _entries() -> dict[str, EntryPoint]:

@@ -18,6 +18,7 @@ class OperatorGate(Gate):
     """Enter says done, "s" stops the run, other words say nothing. `timeout_s` (s): how long to wait."""
 
     kind = "operator"
+    stays_open = False
 
     def __init__(self, context: GateContext, timeout_s: float = TIMEOUT_S) -> None:
         self._operator = context.operator

@@ -40,6 +40,7 @@ class TcpGate(Gate):
     """
 
     kind = "tcp"
+    stays_open = False
 
     def __init__(
         self,

@@ -12,6 +12,7 @@ class TimedGate(Gate):
     """Done after `duration_s` (s, > 0). Only for a marking side that is known to take less."""
 
     kind = "timed"
+    stays_open = False
 
     def __init__(self, context: GateContext, duration_s: float) -> None:
         self._clock = context.clock

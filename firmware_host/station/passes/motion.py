@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Literal
+from typing import Literal, Protocol
 
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import (
@@ -14,8 +14,7 @@ from firmware_host.errors import (
     MotorReleasedError,
     PositionError,
 )
-from firmware_host.station.journal.events import End, Finish, Home, Move, Release, Unwind
-from firmware_host.station.journal.journal import Journal
+from firmware_host.station.journal.events import End, Finish, Home, JournalEvent, Move, Release, Unwind
 from firmware_host.station.stop_request import StopAskedError, StopRequest
 
 
@@ -24,13 +23,22 @@ def outcome_of(error: BaseException) -> Literal["stopped", "failed"]:
     return "stopped" if isinstance(error, StopAskedError) else "failed"
 
 
-class Motion:
-    """The axis of one run. Every act that moves it goes through `act`; `stop` and `release` end a run early.
+class Journals(Protocol):
+    """Where acts are announced before they are done: the journal of a run, or the note of a hand."""
 
-    `may_move`: something was sent that moves the axis, so a run that ends early has to stop it.
+    def write(self, event: JournalEvent) -> object:
+        """Keep the event; it is there when this returns. Raises `JournalError`."""
+        ...
+
+
+class Motion:
+    """The axis of one run, or of one hand. Every act that moves it goes through `act`.
+
+    `stop` and `release` end a run early. `may_move`: something was sent that moves the axis, so a run that ends early
+    has to stop it.
     """
 
-    def __init__(self, controller: Controller, journal: Journal, stop: StopRequest) -> None:
+    def __init__(self, controller: Controller, journal: Journals, stop: StopRequest) -> None:
         self._controller = controller
         self._journal = journal
         self._stop = stop
@@ -38,6 +46,11 @@ class Motion:
         self._stands_still = True
         self._position_lost = False
         self.may_move = False
+
+    @property
+    def under_way(self) -> bool:
+        """Whether an act was begun that has not come to its end."""
+        return self._under_way
 
     @contextmanager
     def act(self, announced: Home | Move | Unwind | Finish) -> Iterator[None]:
@@ -51,12 +64,17 @@ class Motion:
         yield
         self._under_way = False
 
-    def stop(self) -> None:
-        """Bring the axis to a standstill. Where a stop stops short, it loses the position of an act under way."""
+    def stop(self) -> bool:
+        """Bring the axis to a standstill; whether it was seen to stand still.
+
+        Where a stop stops short, it loses the position of an act under way.
+        """
         self._stands_still = False
         if self._under_way and not self._controller.capabilities.stop_keeps_position:
             self._position_lost = True
         self._stands_still = self._controller.stop().stands_still
+        self._under_way = self._under_way and not self._stands_still
+        return self._stands_still
 
     def release(self) -> None:
         """Release the motor of an axis that stands still, journalled before; of any other it does nothing."""

@@ -2,7 +2,8 @@
 
 Controllers print few decimals of their steps-per-unit; we know them all where we wrote it. A note is kept for each
 port, however it is spelt: the settings as read back after writing. It holds as long as the controller still prints
-exactly these; any change makes it void. Another note names the folder of the last run that set its zero there.
+exactly these; any change makes it void. Another note names the folder of the last run that set its zero there, and a
+third one is of the hand that turned the axis after it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import hashlib
 import itertools
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from firmware_host.system.ports import device_key, port_key
 _LARGEST_NOTE = 1 << 16
 _MOST_NOTES = 1000
 _RUN = "-run"
+_HAND = "-hand"
 _DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 
 
@@ -63,19 +65,29 @@ class KnownScales:
     def remember_run(self, url: str, axis: str, folder: Path) -> None:
         """Note that the run in `folder` is the last one that set the zero of this axis at this port.
 
-        Raises `JournalError` when the note can't be kept.
+        What a hand left there is forgotten. Raises `JournalError` when the note can't be kept.
         """
-        try:
+        with _journalled():
             self._keep(url, axis, _RUN, {"url": url, "run": str(folder.absolute())})
-        except UnreadableFileError as error:
-            raise JournalError(error.source, error.problem) from error
+            if self.hand(url, axis) is not None:
+                self._keep(url, axis, _HAND, {"url": url, "hand": None})
 
     def last_run(self, url: str, axis: str) -> Path | None:
         """The folder of the last run that set the zero of this axis at this port; None if none is known."""
         found = self._note(url, axis, _RUN).get("run")
         return Path(found) if isinstance(found, str) else None
 
-    def _keep(self, url: str, axis: str, kind: str, note: Mapping[str, str]) -> None:
+    def remember_hand(self, url: str, axis: str, note: Mapping[str, object]) -> None:
+        """Note what a hand leaves at this axis of this port. Raises `JournalError` when the note can't be kept."""
+        with _journalled():
+            self._keep(url, axis, _HAND, {"url": url, "hand": note})
+
+    def hand(self, url: str, axis: str) -> Mapping[str, object] | None:
+        """What a hand has left at this axis of this port since the last run that set a zero there; None if none has."""
+        found = self._note(url, axis, _HAND).get("hand")
+        return found if isinstance(found, dict) else None
+
+    def _keep(self, url: str, axis: str, kind: str, note: Mapping[str, object]) -> None:
         key = port_key(url)
         path = self._path(key, axis, kind)
         try:
@@ -109,6 +121,15 @@ class KnownScales:
 
     def _path(self, key: str, axis: str, kind: str) -> Path:
         return self._folder / f"{hashlib.sha256(f'{key} {axis}'.encode()).hexdigest()[:24]}{kind}.json"
+
+
+@contextlib.contextmanager
+def _journalled() -> Iterator[None]:
+    """Inside, a note that can't be kept is as bad as a journal that can't be written."""
+    try:
+        yield
+    except UnreadableFileError as error:
+        raise JournalError(error.source, error.problem) from error
 
 
 def _read_note(path: Path) -> Mapping[str, object]:
