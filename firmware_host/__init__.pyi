@@ -46,6 +46,9 @@ from .station.gates.gate import GateContext as GateContext
 from .station.gates.gate import PassRequest as PassRequest
 from .station.gates.gate import PassState as PassState
 
+# A hand on the axis.
+from .station.hand.opened import open_hand as open_hand
+
 # Runs: one at a time in this thread, or in a thread of its own; and what is left of them.
 from .station.journal.record import RunRecord as RunRecord
 from .station.opened import OpenStation as OpenStation

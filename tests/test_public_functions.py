@@ -27,6 +27,7 @@ from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
+from firmware_host.station.hand.places import places_of
 from firmware_host.station.run import require_limits
 from firmware_host.station.runs.listing import read_record
 from firmware_host.station.settings.check import require_fitting, settings_differences
@@ -216,3 +217,20 @@ def test_limits_that_fail_are_refused_unless_their_names_are_accepted() -> None:
         require_limits(limits, accepted=failed[1:])
     assert caught.value.checks == (failed[0],)
     require_limits(limits, accepted=failed)
+
+
+# --- a hand on the axis --------------------------------------------------------------------------------------------
+
+
+def test_a_hand_turns_the_part_of_a_job_and_then_that_of_a_machine() -> None:
+    setup, machine, clock = fh.load_job("shaft-scale"), fh.load_machine("belt-chuck"), ScaledClock(10.0)
+    with serve(simulated_device(machine, delivered=False, start_s=clock.monotonic()), clock, kind="socket") as server:
+        with fh.open_hand(setup, server.url) as hand:
+            assert hand.turn_by("15 deg").degrees == pytest.approx(15)
+            first, *_ = places_of(setup, hand.plan.plan)
+            assert hand.set_zero(first.turns, place=first.words).zero == "set"
+        with fh.open_hand(machine, server.url) as hand:
+            where = hand.turn_to("3 deg")
+            assert (where.microsteps, where.zero, where.still) == (80, "set", True)
+            with pytest.raises(fh.InputError, match="the diameter is not known"):
+                hand.turn_by("5 mm")

@@ -50,6 +50,16 @@ COMMANDS = (
         "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",
     ),
     Entry("resume", "turn.resume", "Resume a run: no pass is skipped, and none is repeated without asking."),
+    Entry(
+        "jog",
+        "turn.jog",
+        "Turn the part by hand, with the arrow keys or by options: steps, go to an angle, set zero, release the motor.",
+    ),
+    Entry(
+        "align",
+        "turn.align",
+        "Turn a start mark or a handle under the laser: then the job's zero is known, and its next run begins there.",
+    ),
     Entry("schema", "set_up.files", "Print the JSON Schema of a file kind."),
     Entry("runs", "turn.runs", "Earlier runs: list them, show one, verify its files."),
     Entry(

@@ -35,6 +35,8 @@ EXAMPLES: tuple[Act, ...] = (
         "my job.toml", "/dev/ttyUSB0", "last", "2-4", "", ("creep=measured",), "mark it", "9600", "my runs", True, True
     ),
     acts.Run(zero="here", first="3"),
+    acts.Jog(),
+    acts.Jog("my machine.toml", "/dev/ttyUSB0", "60 mm", write_settings=True),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram("my job.toml", accepted=("creep=measured",), only="1,3"),

@@ -74,6 +74,11 @@ def _run(act: acts.Run) -> tuple[str, ...]:
     )
 
 
+def _jog(act: acts.Jog) -> tuple[str, ...]:
+    of, diameter = (act.of or "MACHINE", *_at(act.port)), _given("--diameter", act.diameter)
+    return ("jog", *of, *diameter, *_flag("--write-settings", act.write_settings))
+
+
 def _given(option: str, value: str) -> tuple[str, ...]:
     return (option, value) if value else ()
 
@@ -120,6 +125,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.Unlock: lambda act: ("controller", "unlock", *_at(act.port, act.machine)),
         acts.Resume: _resume,
         acts.Run: _run,
+        acts.Jog: _jog,
         acts.NameGateProgram: _with_program,
         acts.VerifyRun: lambda act: ("runs", "verify", act.run),
         acts.ListProfiles: lambda act: ("profile", "list"),
@@ -137,6 +143,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.Unlock: "Unlock with",
         acts.Resume: "Resume with",
         acts.Run: "Run it with",
+        acts.Jog: "Turn it by hand with",
         acts.NameGateProgram: "Name the program with",
         acts.VerifyRun: "See where with",
         acts.ListProfiles: "See all profiles with",
@@ -149,5 +156,6 @@ _WORDS_OF_ZERO: Mapping[str, str] = MappingProxyType(
     {
         "here": "If the part stands at the new run's zero now",
         "last": "To turn the part back to that run's zero and begin there",
+        "set": "To begin at the zero that was set by hand",
     }
 )

@@ -58,6 +58,7 @@ class ZeroChoice(StrEnum):
     HERE = "here"
     LAST = "last"
     HOME = "home"
+    SET = "set"
 
 
 def run(
@@ -79,7 +80,7 @@ def run(
         ZeroChoice | None,
         typer.Option(
             help="Where the job's zero is. here: where the part stands. last: where the last run at this port had it. "
-            "home: at the home switch."
+            "home: at the home switch. set: where it was set by hand (jog, align)."
         ),
     ] = None,
     only: OnlyOption = "",

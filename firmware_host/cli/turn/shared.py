@@ -86,7 +86,12 @@ StateOption = Annotated[
 ]
 
 
-_ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set-anew": "here"}
+_ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set": "set", "set-anew": "here"}
+_MEANT: Mapping[ZeroAt, str] = {
+    "here": "where the part stands now",
+    "last": "turn the part back to that run's zero and begin there",
+    "set": "turn the part back to the zero that was set by hand and begin there",
+}
 
 
 def zero_at(choice: StrEnum | None) -> ZeroAt | None:
@@ -166,12 +171,11 @@ def asking_zero(station: Station) -> AskZero | None:
         return None
 
     def ask(doubt: ZeroDoubt) -> ZeroAt:
-        words: dict[str, ZeroAt] = {"here": "here"} if doubt.unproved else {"here": "here", "last": "last"}
-        last = "" if doubt.unproved else " last: turn the part back to that run's zero and begin there."
-        question = (
-            f"The last run at this port, {doubt.run}, {doubt.why}. Where is the zero of this run? here: where the part "
-            f"stands now.{last} To resume that run instead, press Ctrl-C."
-        )
+        words: dict[str, ZeroAt] = {way: way for way in doubt.ways}
+        meant = "".join(f" {way}: {_MEANT[way]}." for way in sorted(doubt.ways))
+        whose = f"The last run at this port, {doubt.run}, {doubt.why}" if doubt.run else f"Mind: {doubt.why}"
+        instead = " To resume that run instead, press Ctrl-C." if doubt.run else ""
+        question = f"{whose}. Where is the zero of this run?{meant}{instead}"
         return answer(station, question, words, f"type {' or '.join(words)}, then Enter")
 
     return ask

@@ -100,6 +100,14 @@ def _is_of_kind(kind: ProfileKind, path: Path, *, if_unreadable: bool) -> bool:
     return not _KEYS[kind].isdisjoint(tables)
 
 
+def is_machine(reference: str, *, user: Path | None = None) -> bool:
+    """Whether `reference`, a path or a name, means a machine, and no job."""
+    if is_path(reference):
+        return _is_of_kind("machines", Path(reference), if_unreadable=False)
+    named = {kind for kind in ("jobs", "machines") if named_profile(kind, reference, user=user) is not None}
+    return named == {"machines"}
+
+
 def find_profile(kind: ProfileKind, reference: str, *, beside: Path | None = None, user: Path | None = None) -> Path:
     """The file that `reference` means: a path if it holds a separator or ends in .toml, else a profile's name.
 

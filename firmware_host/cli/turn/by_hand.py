@@ -1,0 +1,118 @@
+"""What `jog` and `align` share: opening a hand as the command line has it, and a person at its keys."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Annotated
+
+import typer
+
+from firmware_host.acts import Jog
+from firmware_host.cli.input.at_station import job_at, machine_at
+from firmware_host.cli.input.planned import loaded
+from firmware_host.cli.screen import output
+from firmware_host.cli.screen.advice import completing_acts
+from firmware_host.cli.screen.hand_screen import TerminalScreen
+from firmware_host.errors import InputError, StoppedError
+from firmware_host.model import Machine, Setup
+from firmware_host.reporting.machines.hand import CAUTION
+from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.opened import open_hand
+from firmware_host.station.hand.places import Place
+from firmware_host.station.hand.session import Session
+from firmware_host.station.opening import port_of
+from firmware_host.station.stop_request import StopRequest
+from firmware_host.system.keys import Keys, single_keys
+
+WriteSettingsOption = Annotated[
+    bool,
+    typer.Option("--write-settings", help="First write the settings that this needs; the old ones are kept."),
+]
+ByOption = Annotated[
+    str, typer.Option("--by", metavar="STEP", help='Turn by "15 deg", "5 mm" of the surface or "3 microsteps".')
+]
+ToOption = Annotated[str, typer.Option("--to", metavar="ANGLE", help='Turn to an angle from the zero: "90 deg".')]
+
+
+@dataclass(frozen=True)
+class Described:
+    """What is turned: a job or a machine, the file or name it was read from, and where it stands."""
+
+    what: Setup | Machine
+    source: str
+    port: str
+    baud: int | None
+
+    @property
+    def machine(self) -> Machine:
+        """The machine."""
+        return self.what.machine if isinstance(self.what, Setup) else self.what
+
+
+def job_here(job: str, accept: Sequence[str] | None, *, station: str, port: str, baud: int | None) -> Described:
+    """A job at its station."""
+    here = job_at(loaded(job, accept), station=station, port=port, baud=baud)
+    return Described(here.setup, job, port_of(here.setup.machine, here.port), here.baud)
+
+
+def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> Described:
+    """A machine at its station."""
+    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=machine)
+    return Described(here.machine, machine, port_of(here.machine, here.port), here.baud)
+
+
+@contextmanager
+def hand_for(described: Described, again: Jog, *, write_settings: bool) -> Iterator[Hand]:
+    """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
+    stop = StopRequest()
+    called_with = {"of": described.source, "job": described.source, "port": described.port}
+    for line in CAUTION:
+        output.remark(line)
+    with completing_acts(**called_with, diameter=again.diameter), stop.on_signals():
+        try:
+            with open_hand(
+                described.what,
+                described.port,
+                stop=stop,
+                baud=described.baud,
+                diameter=again.diameter,
+                source=described.source,
+                write_settings=output.announce_backup if write_settings else None,
+            ) as hand:
+                yield hand
+        except StoppedError as error:
+            error.acts = error.acts or (again,)
+            raise
+
+
+@contextmanager
+def keys_here(otherwise: str) -> Iterator[Keys]:
+    """The keys of the person at the terminal. Raises `InputError` without one; `otherwise`: what can be said then."""
+    with single_keys(sys.stdin) as keys:
+        if keys is None:
+            raise InputError("nobody can press keys here: standard input is no terminal", otherwise)
+        yield keys
+
+
+def turned(hand: Hand, *, by: str, to: str) -> None:
+    """Turn as the options say."""
+    if by and to:
+        raise InputError("--by and --to exclude each other", "Leave out one of them", key="--by")
+    if by:
+        hand.turn_by(by)
+    if to:
+        hand.turn_to(to)
+
+
+def at_keys(hand: Hand, keys: Keys, places: Sequence[Place] = ()) -> bool:
+    """Let the person turn the part; whether a place was confirmed."""
+    screen = TerminalScreen()
+    session = Session(hand, keys, screen, places)
+    try:
+        session.run()
+    finally:
+        screen.leave()
+    return session.confirmed

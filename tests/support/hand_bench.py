@@ -1,0 +1,43 @@
+"""A hand on the bench: at the boards of both dialects, in virtual time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any
+
+from firmware_host.model import Setup
+from firmware_host.planning.by_hand import HandPlan, hand_on_job
+from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.opened import hand_at
+from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
+from tests.support.station_bench import StationBench
+
+MakeBench = Callable[..., StationBench]
+
+
+def _numbered(path: Path, setup: Setup | str, **options: Any) -> StationBench:
+    return NumberedBench(path, setup, NUMBERED_LINE_BOARDS["plain"], **options)
+
+
+BENCHES: dict[str, MakeBench] = {"status-query": StationBench, "numbered-line": _numbered}
+
+
+@contextmanager
+def hand_on(bench: StationBench, plan: HandPlan | None = None) -> Iterator[Hand]:
+    """Open the board and a hand on it; whatever ends the block stops the axis if it is under way."""
+    controller = bench.open()
+    try:
+        station = bench.station(controller)  # notes the scale as written by us
+        with ExitStack() as stack:
+            made = plan or hand_on_job(bench.setup)
+            hand = hand_at(stack, made, controller, bench.clock, station.scales, bench.stop)
+            try:
+                yield hand
+            except BaseException as error:
+                hand.stop(error)
+                raise
+    finally:
+        controller.close()
