@@ -38,6 +38,22 @@ class LimitReport:
     assumptions: tuple[Assumption, ...] = ()
     advice: IndexAdvice | None = None
 
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Names of the checks that the verdict comes from; none where it holds."""
+        if self.verdict is Verdict.HOLDS:
+            return ()
+        same = (check for check in self.checks if check.verdict is self.verdict)
+        return tuple(check.name for check in same if check.stops == self.verdict.stops)
+
+    @property
+    def tightest(self) -> LimitCheck | None:
+        """The limit with the least margin among those that make the verdict, so no rough estimate hides a failure."""
+        known = [(check.margin, check) for check in self.checks if check.margin is not None]
+        grave = [pair for pair in known if pair[1].verdict is self.verdict]
+        least = min(grave or known, key=lambda pair: pair[0], default=None)
+        return least[1] if least is not None else None
+
 
 def check_limits(
     machine: Machine,

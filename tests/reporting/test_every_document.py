@@ -15,6 +15,8 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.job_time import job_time
+from firmware_host.planning.many.motors import motors_for_many
+from firmware_host.planning.many.parts import lay_out_many, plan_many
 from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
@@ -23,6 +25,7 @@ from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.parts import limits_of_parts, motors_of_parts, segments_of_parts
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.plans.sweep import sweep_document
 from firmware_host.reporting.plans.time import time_document
@@ -34,6 +37,7 @@ from tests.reporting.test_time import AT, LEARNED
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
 FEW = {name: MOTORS[name] for name in ("nema34-short", "nema14-pancake", "nema23-short-sealed")}
+PARTS = [{"serial": "A1", "part.diameter": "68 mm"}, {"part.diameter": "1 mm"}]
 
 
 def limits_and_reliability(job: str) -> Document:
@@ -60,6 +64,9 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "limits": limits_and_reliability,
     "motors": lambda job: motors_document(compare_motors(shipped(job)[0], FEW)),
     "sweep": sweep,
+    "limits of parts": lambda job: limits_of_parts(plan_many(shipped(job)[0], PARTS)),
+    "segments of parts": lambda job: segments_of_parts(lay_out_many(shipped(job)[0], PARTS)),
+    "motors of parts": lambda job: motors_of_parts(motors_for_many(shipped(job)[0], PARTS[:1], FEW)),
     "comparison": comparison,
     "run": lambda job: run_document(RECORD, {1: 2}, STATUS),
     "runs": lambda job: runs_document(LISTED),

@@ -17,14 +17,24 @@ Made = TypeVar("Made")
 @contextmanager
 def counting(what: str, total: int, plan: Callable[[Setup], Made]) -> Iterator[Callable[[Setup], Made]]:
     """`plan` as a function that moves a bar of `total` steps on each call; the bar vanishes at the end."""
-    console = output.err()
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(what, total=total)
+    done = 0
+    with telling_done(what, total) as told:
 
         def counted(setup: Setup) -> Made:
+            nonlocal done
             try:
                 return plan(setup)
             finally:
-                bar.advance(task)
+                done += 1
+                told(done)
 
         yield counted
+
+
+@contextmanager
+def telling_done(what: str, total: int) -> Iterator[Callable[[int], None]]:
+    """A function that moves a bar of `total` steps to how many are done."""
+    console = output.err()
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda done: bar.update(task, completed=done)

@@ -10,6 +10,7 @@ from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonO
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
+from firmware_host.cli.see.parts import Form, PartsOption, limits_of
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup, load_motor
 from firmware_host.model.files.profiles import list_profiles
@@ -42,24 +43,33 @@ def limits(
     ] = None,
     seed: Annotated[int | None, whole("--seed", help=f"Random seed (default {DEFAULT_SEED}).")] = None,
     sweep: Annotated[str, typer.Option(metavar="KEY=a..b[:n]", help="Vary one key over n values.")] = "",
-    csv: Annotated[bool, typer.Option("--csv", help="Print the sweep as CSV.")] = False,
+    parts: PartsOption = None,
+    csv: Annotated[bool, typer.Option("--csv", help="Print the sweep, or the table of parts, as CSV.")] = False,
     sure: Annotated[bool, typer.Option("--sure", hidden=True, help="Old name of --reliability.")] = False,
     draws: Annotated[int | None, whole("--draws", hidden=True, help="Old name of --samples.")] = None,
 ) -> None:
-    """Print the checks of a job; with `estimate` their reliability too, with `sweep` only those of the sweep.
+    """Print the checks of a job; with `estimate` their reliability too, with `sweep` or `parts` only those of these.
 
-    Ends with status 1 if a limit or the reliability stops the job; a sweep if every point is stopped.
+    Ends with status 1 if a limit or the reliability stops the job; a sweep if every point is, a table if one part is.
     """
     estimate, samples = estimate or sure, draws if samples is None else samples
     _require_fitting(
-        estimate=estimate, sampled=samples is not None or seed is not None, sweep=bool(sweep), csv=csv, json=json
+        estimate=estimate,
+        sampled=samples is not None or seed is not None,
+        sweep=bool(sweep),
+        parts=parts is not None,
+        csv=csv,
+        json=json,
     )
     if len(jobs) > 1:
-        if estimate or sweep:
-            raise InputError("--reliability and --sweep are for one job", "Leave the other jobs out")
+        if estimate or sweep or parts:
+            raise InputError("--reliability, --sweep and --parts are for one job", "Leave the other jobs out")
         _compare(jobs, accept_limit, json=json)
         return
     setup = loaded(jobs[0], accept_limit)
+    if parts is not None:
+        limits_of(setup, parts, Form(csv, json, details, units))
+        return
     if sweep:
         _sweep(setup, sweep, csv=csv, json=json)
         return
@@ -98,14 +108,15 @@ def _compare(jobs: list[str], accept_limit: list[str] | None, *, json: bool) -> 
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
-def _require_fitting(*, estimate: bool, sampled: bool, sweep: bool, csv: bool, json: bool) -> None:
+def _require_fitting(*, estimate: bool, sampled: bool, sweep: bool, parts: bool, csv: bool, json: bool) -> None:
     """Refuse options that would have no effect, or contradict each other."""
     if sampled and not estimate:
         raise InputError("--samples and --seed belong to --reliability", "Add --reliability, or leave them out")
-    if estimate and sweep:
-        raise InputError("--reliability and --sweep contradict each other", "Give one of them")
-    if csv and not sweep:
-        raise InputError("only a sweep is printed as CSV", "Add --sweep, or leave --csv out", key="--csv")
+    if estimate + sweep + parts > 1:
+        raise InputError("--reliability, --sweep and --parts contradict each other", "Give one of them")
+    if csv and not (sweep or parts):
+        problem = "only a sweep and a table of parts are printed as CSV"
+        raise InputError(problem, "Add --sweep or --parts, or leave --csv out", key="--csv")
     if csv and json:
         raise InputError("--csv and --json contradict each other", "Give one of them")
 

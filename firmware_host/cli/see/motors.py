@@ -11,6 +11,7 @@ from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JobAr
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
+from firmware_host.cli.see.parts import Form, PartsOption, motors_of, require_one_form
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
@@ -31,13 +32,16 @@ def motors(
     json: JsonOption = False,
     details: DetailsOption = False,
     units: UnitsOption = Units.METRIC,
+    parts: PartsOption = None,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
     """Print the job's plan with each motor of the library; ends with status 1 if every one is stopped."""
-    if csv and json:
-        raise InputError("--csv and --json contradict each other", "Give one of them")
+    require_one_form(csv=csv, json=json)
     setup = loaded(job, accept_limit)
     library = _library(folder)
+    if parts is not None:
+        motors_of(setup, parts, library, Form(csv, json, details, units))
+        return
     with counting("motors", len(library), planned) as plan:
         candidates = compare_motors(setup, library, plan=plan)
     document = motors_document(candidates, setup.job.accept, setup.machine.motor)

@@ -10,6 +10,7 @@ from firmware_host.cli.input.arguments import DetailsOption, JobArgument, JsonOp
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.screen import documents
+from firmware_host.cli.see.parts import Form, PartsOption, require_one_form, segments_of
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
@@ -35,12 +36,18 @@ def segments(
     card: Annotated[
         bool, typer.Option("--card", help="Print the card for the marking side: what to enter at the laser.")
     ] = False,
+    parts: PartsOption = None,
+    csv: Annotated[bool, typer.Option("--csv", help="Print the table of parts as CSV.")] = False,
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
+    _require_fitting(parts=parts is not None, alone=card or bool(true_diameter or true_roller), csv=csv, json=json)
     true = TrueSizes(
         si_value(true_diameter, "length", "--true-diameter"), si_value(true_roller, "length", "--true-roller")
     )
     setup = read(job)
+    if parts is not None:
+        segments_of(setup, parts, Form(csv, json, details, units))
+        return
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
         raise InputError(problem, "Leave it out, or give --true-diameter", key="--true-roller")
@@ -48,6 +55,14 @@ def segments(
     document = _card(setup, plan) if card else segments_document(plan, units)
     more = "" if card else _MORE
     documents.show(document, json=json, remarks=setup.remarks, details=details, units=units, more=more)
+
+
+def _require_fitting(*, parts: bool, alone: bool, csv: bool, json: bool) -> None:
+    require_one_form(csv=csv, json=json)
+    if csv and not parts:
+        raise InputError("only a table of parts is printed as CSV", "Add --parts, or leave --csv out", key="--csv")
+    if parts and alone:
+        raise InputError("--parts stands alone", "Leave --card and the true diameters out", key="--parts")
 
 
 def _card(setup: Setup, plan: Layout) -> Document:

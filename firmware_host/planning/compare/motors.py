@@ -124,7 +124,7 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
     return replace(
         bare,
         verdict=report.verdict,
-        reasons=_named(report, report.verdict),
+        reasons=report.reasons,
         details=_details(report),
         torque_margin=min(margins, default=None),
         motion=report.motion,
@@ -136,13 +136,6 @@ def _candidate(setup: Setup, name: str, motor: Motor, make_plan: Callable[[Setup
 
 def _of_motor(key: str) -> bool:
     return key.startswith("motor.")
-
-
-def _named(report: LimitReport, verdict: Verdict) -> tuple[str, ...]:
-    """The checks that the verdict comes from; none where it holds."""
-    if verdict is Verdict.HOLDS:
-        return ()
-    return tuple(check.name for check in report.checks if check.verdict is verdict and check.stops == verdict.stops)
 
 
 def _details(report: LimitReport) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from firmware_host.planning.compare.jumps import jumps_of
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import LimitCheck, Verdict
+from firmware_host.planning.limits.check import LimitCheck
 from firmware_host.reporting.assumptions import accepted_notes
 from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
 from firmware_host.reporting.plans.limits import checks_table
@@ -72,11 +72,11 @@ def _table(sweep: Sweep, key: str, points: Sequence[SweepPoint]) -> Table:
 
 def _row(point: SweepPoint) -> Row:
     motion = point.report.motion if point.report is not None else None
-    tightest = _tightest(point.report)
+    tightest = point.report.tightest if point.report is not None else None
     return (
         point.value,
         point.verdict,
-        _reasons(point),
+        point.report.reasons if point.report is not None else (),
         point.trouble,
         motion.timing.index_s if motion is not None else None,
         math.degrees(motion.acceleration) if motion is not None else None,
@@ -91,19 +91,3 @@ def _row(point: SweepPoint) -> Row:
 
 def _checks(report: LimitReport | None) -> tuple[LimitCheck, ...]:
     return report.checks if report is not None else ()
-
-
-def _reasons(point: SweepPoint) -> tuple[str, ...]:
-    """The checks that the verdict comes from."""
-    if point.verdict is Verdict.HOLDS:
-        return ()
-    same = (check for check in _checks(point.report) if check.verdict is point.verdict)
-    return tuple(check.name for check in same if check.stops == point.verdict.stops)
-
-
-def _tightest(report: LimitReport | None) -> LimitCheck | None:
-    """The limit with the least margin among those that make the verdict, so that no rough estimate hides a failure."""
-    known = [(check.margin, check) for check in _checks(report) if check.margin is not None]
-    grave = [pair for pair in known if report is not None and pair[1].verdict is report.verdict]
-    least = min(grave or known, key=lambda pair: pair[0], default=None)
-    return least[1] if least is not None else None

@@ -1,0 +1,1 @@
+"""Many parts planned in one go, a row of a table each."""

@@ -1,0 +1,125 @@
+"""The parts of a table, however it is given, and each of them planned: what can't be hides no other."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any, TypeAlias, TypeVar
+
+from firmware_host.errors import InputError, LimitExceededError, PlanError, QuantityError, UnknownKeyError
+from firmware_host.model.files.loading import Setup
+from firmware_host.model.files.parts import PartRow, read_parts
+from firmware_host.planning.interrupt import Check
+
+PartTable: TypeAlias = "Path | str | Mapping[str, Sequence[Any]] | Iterable[PartRow | Mapping[str, Any]]"
+"""A CSV file (see `model.files.parts`), columns by their key, or the rows: each a part, or its values by their key."""
+
+Made = TypeVar("Made")
+
+_NOTHING = object()
+
+
+def part_rows(table: PartTable) -> tuple[PartRow, ...]:
+    """The rows of a table. Keys are dotted ("part.diameter"); `serial` and `text` name a part; others are kept.
+
+    A value is as in a file, a quantity with its unit; None, a number that is none, and an empty text leave the job's.
+    Raises `InputError` for a table without a part, or with columns of different lengths, and what `read_parts` raises.
+    """
+    if isinstance(table, Path | str):
+        return read_parts(Path(table))
+    rows = tuple(_row(number, each) for number, each in enumerate(_records(table), 1))
+    if not rows:
+        raise InputError("the table holds no part", "Give a row for each part", key="table")
+    return rows
+
+
+def _records(table: Mapping[str, Sequence[Any]] | Iterable[PartRow | Mapping[str, Any]]) -> Iterator[Any]:
+    if not isinstance(table, Mapping):
+        yield from table
+        return
+    for cells in zip_longest(*table.values(), fillvalue=_NOTHING):
+        if any(cell is _NOTHING for cell in cells):
+            raise InputError("the columns of the table differ in length", "Give a value for each part", key="table")
+        yield dict(zip(table, cells, strict=True))
+
+
+def _row(number: int, given: PartRow | Mapping[str, Any]) -> PartRow:
+    if isinstance(given, PartRow):
+        return given
+    cells = {key: _plain(value) for key, value in given.items()}
+    values = {key: value for key, value in cells.items() if "." in key and value is not None}
+    told = {key: str(value) for key, value in cells.items() if value is not None}
+    return PartRow(number, told.get("serial", ""), told.get("text", ""), values, told)
+
+
+def _plain(value: Any) -> Any:
+    """A value as Python has it, where it comes out of an array; None where there is none."""
+    value = value.item() if hasattr(value, "item") else value
+    return None if value is None or value == "" or value != value else value
+
+
+def each_planned(
+    setup: Setup, table: PartTable, make: Callable[[Setup], Made], check: Check, told: Callable[[int], None]
+) -> Iterator[tuple[PartRow, Made | str]]:
+    """Each part with what `make` makes of the job with its values, or why nothing can be made of it.
+
+    Rows of equal values are made once. `check` is called before each, `told` after it with how many are done. Raises
+    `UnknownKeyError` for a key that neither job nor machine has, and `QuantityError` for a number without its unit,
+    both with the row, before anything is made, and what `part_rows` raises.
+    """
+    rows = part_rows(table)
+    _require_readable(setup, rows, str(table) if isinstance(table, Path | str) else "")
+    keys = [repr(sorted(row.values.items())) for row in rows]
+    left, known = Counter(keys), dict[str, Made | str]()
+    for done, (row, key) in enumerate(zip(rows, keys, strict=True), 1):
+        check()
+        found = known.pop(key) if key in known else _made(setup, row, make)
+        left[key] -= 1
+        if left[key]:
+            known[key] = found
+        yield row, found
+        told(done)
+
+
+def _made(setup: Setup, row: PartRow, make: Callable[[Setup], Made]) -> Made | str:
+    try:
+        return make(setup.with_values(row.values, source=_place(row)))
+    except LimitExceededError as error:
+        return str(error)
+    except (InputError, PlanError) as error:
+        return str(replace(error, source=""))
+
+
+def _require_readable(setup: Setup, rows: Sequence[PartRow], file: str) -> None:
+    """Try each key once, and once with a bare number: nothing is planned before what is wrong with a column is told."""
+    tried = set[tuple[str, bool]]()
+    for row in rows:
+        for key, value in row.values.items():
+            bare = isinstance(value, int | float)
+            if (key, bare) in tried:
+                continue
+            tried.add((key, bare))
+            try:
+                setup.with_values({key: value}, source=_place(row))
+            except UnknownKeyError as error:
+                raise _at(error, row, file) from error
+            except QuantityError as error:
+                if bare:
+                    raise _at(error, row, file) from error
+            except InputError:
+                continue  # a row's own trouble, told in its place
+
+
+def _at(error: InputError, row: PartRow, file: str) -> InputError:
+    """The error with the line of the file, or the number of the part."""
+    if not row.line:
+        return replace(error, source=_place(row))
+    header = f', or name the unit in the header: "{error.key} UNIT"' if isinstance(error, QuantityError) else ""
+    return replace(error, remedy=f"{error.remedy}{header}", source=file, line=row.line)
+
+
+def _place(row: PartRow) -> str:
+    return f"part {row.number}"
