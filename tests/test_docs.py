@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
@@ -23,13 +24,15 @@ from firmware_host import errors
 from firmware_host.cli.main import run
 from firmware_host.clock import ScaledClock
 from firmware_host.model.files.schemas import SCHEMA_KINDS
-from tests.cli.command import MARK_NOW, PATIENCE_S, QUICKENED, Program, environment
+from tests.cli.command import MARK_NOW, PATIENCE_S, QUICKENED, Ended, Program, call, environment
 from tests.cli.whole import every_command
+from tests.support.three_segments import JOB
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs" / "pages").rglob("*.md"))]
 _BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
-NEEDS_A_MACHINE = ("run", "resume", "jog", "align", "controller")
+NEEDS_A_MACHINE = ("run", "resume", "jog", "align", "controller", "station")
+ALWAYS_CARRIED_OUT = ("controller", "station")
 
 
 @dataclass(frozen=True)
@@ -52,8 +55,8 @@ def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_RUNTIME_DIR"):
         (tmp_path / name).mkdir(mode=0o700)
         monkeypatch.setenv(name, str(tmp_path / name))
-    (tmp_path / "work").mkdir()
-    monkeypatch.chdir(tmp_path / "work")
+    (tmp_path / "my work").mkdir()
+    monkeypatch.chdir(tmp_path / "my work")
 
 
 # --- Python ------------------------------------------------------------------------------------------------------
@@ -180,11 +183,82 @@ def check_words(words: list[str]) -> None:
     assert sum(param.required for param in arguments) <= plain <= most, words
 
 
+class Workshop:
+    """What the commands of a page find: simulated boards, and what the words in capitals stand for."""
+
+    def __init__(self, stack: ExitStack) -> None:
+        self._stack = stack
+        self._ports: dict[str, str] = {}
+
+    def do(self, words: list[str]) -> None:
+        """Carry out a command at the board of the machine that it is about; it has to end well."""
+        machine = words[words.index("--machine") + 1] if "--machine" in words else "belt-chuck"
+        if words[:2] == ["controller", "simulate"]:
+            self._port(machine)
+            return
+        meant = {"JOB": JOB_PROGRAM, "RUN": "", "runs/FOLDER": ""}
+        if words[0] == "resume":
+            meant["RUN"] = meant["runs/FOLDER"] = self._stopped_run()
+        if "PORT" in words:
+            meant["PORT"] = self._port(machine)
+        ended = self._carried_out([meant.get(word, word) for word in words])
+        assert ended.status in ((0, 1) if "compare" in words else (0,)), (words, ended)
+
+    def _carried_out(self, words: list[str]) -> Ended:
+        if words[0] not in ("run", "resume"):
+            return call(*words)
+        with Program(*words, enters_at=MARK_NOW) as program:
+            if words[0] == "resume" and "--assume" not in words:
+                program.wait_for("err", "Was segment 2, pass 1 finished?")
+                program.say("n\n")
+            return program.end()
+
+    def _port(self, machine: str) -> str:
+        if machine not in self._ports:
+            board = self._stack.enter_context(Program("controller", "simulate", "--machine", machine, "--clock", "20"))
+            self._ports[machine] = board.wait_for("out", "\n").strip()
+        return self._ports[machine]
+
+    def _stopped_run(self) -> str:
+        with Program("run", JOB_BY_HAND, "--port", self._port("belt-chuck"), "--zero", "here") as program:
+            program.wait_for("err", f"{MARK_NOW} 1 ")
+            program.say("\n")
+            program.wait_for("err", f"{MARK_NOW} 2 ")
+            program.interrupt()
+            assert program.end().status == 4
+        return str(max(Path("runs").iterdir()))
+
+
+JOB_BY_HAND, JOB_PROGRAM = "by hand.toml", "with a program.toml"
+
+
+@pytest.fixture
+def workshop(monkeypatch: pytest.MonkeyPatch) -> Iterator[Workshop]:
+    monkeypatch.setattr("firmware_host.cli.set_up.controller.list_devices", lambda: ())  # no port of this computer
+    Path(JOB_BY_HAND).write_text(JOB, encoding="utf-8")
+    Path(JOB_PROGRAM).write_text(JOB + '[gate]\nkind = "command"\ntimeout = "20 s"\n', encoding="utf-8")
+    Path("mark-one-pass").write_text("#!/bin/sh\n", encoding="utf-8")
+    Path("mark-one-pass").chmod(0o755)
+    with ExitStack() as stack:
+        yield Workshop(stack)
+
+
 COMMAND_PAGES = [page for page in PAGES if any(list(commands(block)) for block in blocks(page))]
 
 
-@pytest.mark.parametrize("page", COMMAND_PAGES, ids=lambda page: str(page.relative_to(ROOT)))
-def test_the_commands_of_a_page_work_in_the_order_they_stand(page: Path, capsys: pytest.CaptureFixture[str]) -> None:
+#: Runs of README are carried out each time, those of the other pages where there is time.
+WALKS = [pytest.param(page, page.name == "README.md", id=str(page.relative_to(ROOT))) for page in COMMAND_PAGES]
+WALKS += [
+    pytest.param(page, True, id=f"{page.relative_to(ROOT)} with its runs", marks=pytest.mark.slow)
+    for page in COMMAND_PAGES
+    if page.name != "README.md"
+]
+
+
+@pytest.mark.parametrize(("page", "runs_too"), WALKS)
+def test_the_commands_of_a_page_work_in_the_order_they_stand(
+    page: Path, runs_too: bool, capsys: pytest.CaptureFixture[str], workshop: Workshop
+) -> None:
     on_page = blocks(page)
     for place, block in enumerate(on_page):
         if block.language != "sh":
@@ -196,7 +270,10 @@ def test_the_commands_of_a_page_work_in_the_order_they_stand(page: Path, capsys:
                 subprocess.run([program, *words], check=True, timeout=PATIENCE_S)
                 continue
             check_words(words)
-            if words[0] not in NEEDS_A_MACHINE:
+            if words[0] in NEEDS_A_MACHINE:
+                if words[0] in ALWAYS_CARRIED_OUT or (runs_too and words[0] in ("run", "resume")):
+                    workshop.do(words)
+            else:
                 status = run(words)
                 out = capsys.readouterr()
                 assert status == (1 if shown is not None and " fails" in shown.text else 0), (words, out.err)

@@ -65,6 +65,26 @@ def test_new_makes_a_file_that_is_well_formed_and_never_replaces_one(
     assert path.read_text() == "kept = true\n"
 
 
+def test_a_new_job_is_for_the_machine_that_is_named(circumstep: Circumstep) -> None:
+    assert circumstep("profile", "new", "machine", "my-rollers", "--like", "two-rollers").status == 0
+    Path("drawings").mkdir()
+    words = ("--like", "bottle-band", "--machine")
+    assert circumstep("profile", "new", "job", "drawings/a.toml", *words, "my-rollers").status == 0
+    shipped = circumstep("profile", "show", "job", "bottle-band").out
+    assert Path("drawings/a.toml").read_text("utf-8") == shipped.replace('"two-rollers"', '"my-rollers"')
+    assert circumstep("profile", "check", "job", "drawings/a.toml").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml").status == 0
+    for name in ("here.toml", "drawings/b.toml", "own"):  # a path is found from wherever the job's file is
+        assert circumstep("profile", "new", "job", name, "--machine", "m.toml").status == 0
+        assert circumstep("profile", "check", "job", name).status == 0
+    assert 'machine = "m.toml"' in Path("here.toml").read_text("utf-8")
+    for words in (("job", "c.toml", "--machine", "my-roller"), ("motor", "c.toml", "--machine", "my-rollers")):
+        refused = circumstep("profile", "new", *words)
+        assert refused.status == 2
+        assert "Did you mean 'my-rollers'?" in refused.err or "only a job names its machine" in refused.err
+        assert not Path("c.toml").exists()
+
+
 def test_new_starts_from_the_profile_named(circumstep: Circumstep, tmp_path: Path) -> None:
     assert circumstep("profile", "new", "machine", "m.toml", "--like", "two-rollers").status == 0
     assert tomllib.loads((tmp_path / "m.toml").read_text())["drive"]["kind"] == "rollers"

@@ -65,10 +65,11 @@ def check_command(
 def new_command(
     kind: Annotated[str, typer.Argument(help="job, machine or motor")],
     name: Annotated[str, typer.Argument(help="Name of the new profile, or path of the new file (.toml).")],
-    like: Annotated[str, typer.Option(help="Shipped profile to start from.")] = "",
+    like: Annotated[str, typer.Option(help="Profile to start from (default: a usual one).")] = "",
+    machine: Annotated[str, typer.Option("--machine", help="For a job: the machine that it is for.")] = "",
 ) -> None:
     """Copy a shipped file to a new one, in which you write your own values."""
-    output.lines([str(new_profile(_kind(kind), name, like=like))])
+    output.lines([str(new_profile(_kind(kind), name, like=like, machine=machine))])
 
 
 def _kind(word: str) -> ProfileKind:

@@ -151,15 +151,18 @@ def _hint(kind: ProfileKind, reference: str, beside: Path | None, user: Path | N
     return f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
 
 
-def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | None = None) -> Path:
+def new_profile(kind: ProfileKind, name: str, *, like: str = "", machine: str = "", user: Path | None = None) -> Path:
     """Make a file from the profile `like` (a usual one without it), to be filled in; returns its path.
 
-    `name` is the name of a profile of one's own, or a path that ends in .toml. Raises `InputError` for a name that is
-    none, for a file that is there already, and where it can't be written.
+    `name` is the name of a profile of one's own, or a path that ends in .toml. `machine`: for a job, the machine that
+    it names (a profile's name, or a path from here). Raises `InputError` for a name that is none, a machine that is
+    not there or that is named for another kind, a file that is there already, and where it can't be written.
     """
     folder = (user or user_folder()) / kind
     target = Path(name) if name.endswith(".toml") else folder / f"{_profile_name(name)}.toml"
     _, text = read_toml(find_profile(kind, like or _EXAMPLES[kind], user=user))
+    if machine:
+        text = _with_machine(kind, text, machine, target, user)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         with target.open("x", encoding="utf-8", newline="") as file:
@@ -170,6 +173,20 @@ def new_profile(kind: ProfileKind, name: str, *, like: str = "", user: Path | No
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", "Name another place", source=str(target)) from error
     return target
+
+
+def _with_machine(kind: ProfileKind, text: str, machine: str, target: Path, user: Path | None) -> str:
+    """The text of a job with another machine, which is found from the job's file at `target`; comments stay."""
+    if kind != "jobs":
+        raise InputError("only a job names its machine", "Leave it out", key="machine")
+    path = find_profile("machines", machine, user=user)
+    read_toml(path)
+    import tomlkit  # takes a while, and only this needs it
+
+    beside = is_path(machine) and target.parent != Path()
+    document = tomlkit.parse(text)
+    document["machine"] = str(path.absolute()) if beside else machine
+    return tomlkit.dumps(document)
 
 
 def _profile_name(name: str) -> str:
