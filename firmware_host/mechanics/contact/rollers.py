@@ -227,9 +227,7 @@ def seat_accelerations(
     """
     require_not_negative("least normal force", least, "N")
     if trough.driven is DrivenRows.ONE:
-        return _first_zero(
-            trough, imbalance_torque, ramp, lambda it: np.stack([it.normal_driven - least, it.normal_other - least])
-        )
+        return _first_zero(trough, imbalance_torque, ramp, lambda forces: _seats(forces, least))
     top = np.maximum(grip_accelerations(trough, _NEVER_SLIPS, imbalance_torque, ramp=ramp), 1e-9)
     endless = np.isinf(top)
     low, high = np.zeros_like(top), np.where(endless, 0.0, top)
@@ -241,18 +239,46 @@ def seat_accelerations(
     return np.where(endless, top, low)
 
 
+def seat_by_ramp(trough: Trough, least: float, imbalance_torque: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """`seat_accelerations` while speeding up and while braking."""
+    if trough.driven is DrivenRows.ONE:
+        return _first_zeros(trough, imbalance_torque, lambda forces: _seats(forces, least))
+    up, down = (seat_accelerations(trough, least, imbalance_torque, ramp=ramp) for ramp in (Ramp.UP, Ramp.DOWN))
+    return up, down
+
+
+def grip_by_ramp(trough: Trough, friction: float, imbalance_torque: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """`grip_accelerations` while speeding up and while braking."""
+    if trough.driven is DrivenRows.ONE:
+        return _first_zeros(trough, imbalance_torque, lambda forces: _margins(forces, friction))
+    up, down = (grip_accelerations(trough, friction, imbalance_torque, ramp=ramp) for ramp in (Ramp.UP, Ramp.DOWN))
+    return up, down
+
+
 def _first_zero(
     trough: Trough, imbalance_torque: float, ramp: Ramp | None, margins: Callable[[ContactForces], FloatArray]
 ) -> FloatArray:
-    """The least acceleration (rad/s^2, >= 0) at which one of `margins` is 0, each linear in it as with an idle row."""
+    """`_first_zeros` of one ramp, or the less of both."""
+    up, down = _first_zeros(trough, imbalance_torque, margins)
+    return np.minimum(up, down) if ramp is None else (up if ramp is Ramp.UP else down)
+
+
+def _first_zeros(
+    trough: Trough, imbalance_torque: float, margins: Callable[[ContactForces], FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """The least acceleration (rad/s^2, >= 0), speeding up and braking, at which one of `margins` is 0.
+
+    Each is linear in it as with an idle row.
+    """
     both = np.array([0.0, 1.0]).reshape(2, *(1,) * np.ndim(trough.throw))
     found = margins(_cases(trough, both, imbalance_torque))
     at_zero, slope = found[:, :, 0], found[:, :, 1] - found[:, :, 0]
-    speeding = _speeding(trough).reshape((-1,) + (1,) * (slope.ndim - 2))
-    counts = np.ones_like(speeding) if ramp is None else speeding == (ramp is Ramp.UP)
-    falling = (slope < 0) & counts
-    most = np.where(falling, at_zero / np.where(falling, -slope, 1.0), np.inf).min(axis=(0, 1))
-    return np.asarray(np.where((at_zero < 0).any(axis=(0, 1)), 0.0, most))
+    falling = slope < 0
+    reached = np.where(falling, at_zero / np.where(falling, -slope, 1.0), np.inf)
+    nothing = (at_zero < 0).any(axis=(0, 1))
+    up = _speeding(trough)
+    first, second = (np.where(nothing, 0.0, reached[:, those].min(axis=(0, 1))) for those in (up, ~up))
+    return first, second
 
 
 def _halved(
@@ -286,6 +312,11 @@ def _margins(forces: ContactForces, friction: float) -> FloatArray:
     return np.stack(
         [room - forces.traction_driven, room + forces.traction_driven, forces.normal_driven, forces.normal_other]
     )
+
+
+def _seats(forces: ContactForces, least: float) -> FloatArray:
+    """By how much (N) each row presses with more than `least`. Shape (2, cases, ...)."""
+    return np.stack([forces.normal_driven - least, forces.normal_other - least])
 
 
 _HALVINGS, _NEVER_REACHED, _NEVER_SLIPS = 60, 1e9, 1e6

@@ -55,7 +55,7 @@ _WIDE = 0.02
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
-_FEW_SWINGS = 30
+_FEW_SWINGS, _FEW_TO_LOOK_AT = 30, 1500
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
 
@@ -288,10 +288,12 @@ class Descent:
     ) -> FloatArray:
         """Cost of each pair, `moving` and its ringing as far as `among` tell, infinite where it is more than `most`.
 
-        `own`: an oscillator for each pair, to be looked at first.
+        `own`: an oscillator for each pair, to be looked at first where there is much to look at.
         """
         load, moves = self.room.load, self.room.moves
-        settle = np.zeros(a.shape) if own is None else np.maximum(settle_of(load, moves, a, v, own), 0.0)
+        settle = np.zeros(a.shape)
+        if own is not None and a.size * sum(some.natural.size for some in among) > _FEW_TO_LOOK_AT:
+            settle = np.maximum(settle_of(load, moves, a, v, own), 0.0)
         cost, at = np.full(a.shape, np.inf), np.flatnonzero(moving + settle <= most)
         if at.size <= _FEW and len(among) > 1:
             among = (among[0].and_also(*among[1:]),)

@@ -75,6 +75,8 @@ class Points:
 
     def best_apart(self, most: int) -> Points:
         """The `most` points of least cost, of those that lie within the width of each other only the best."""
+        if self.cost.size == 1 and self.cost[0] < np.inf:
+            return self
         of_a, of_v, width = self.acceleration.tolist(), self.speed.tolist(), self.width.tolist()
         chosen = list[int]()
         worth = self.cost <= self.cost.min(initial=np.inf) * (1 + _IN_REACH * self.width)

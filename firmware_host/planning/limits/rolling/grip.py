@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from abc import abstractmethod
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import ClassVar
 
 import numpy as np
 
 from firmware_host.mechanics.contact.rollers import (
-    Ramp,
     friction_needed,
     grip_accelerations,
+    grip_by_ramp,
     seat_accelerations,
+    seat_by_ramp,
     smallest_normal,
 )
 from firmware_host.mechanics.contact.trough import Trough, normal_at_standstill
@@ -77,17 +77,14 @@ class RollerLimit(Limit):
         trough, friction = load.trough, load.friction
         if trough is None or friction is None:
             return None
-        most = partial(self.most, trough, friction, load.imbalance_torque, reserve)
-        return _Swing(most(Ramp.UP), most(Ramp.DOWN)) if self.swings else _SteadyRamp(most())
-
-    def most(
-        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> _BySpeed:
-        """Highest part acceleration at each speed, up to the one at which an imbalance lifts the part."""
+        # At each speed up to the one at which an imbalance lifts the part.
         lifted = math.sqrt(trough.weight / trough.unbalance) if trough.unbalance else 0.0
         speeds = lifted * np.sqrt(np.linspace(0.0, 1.0, _SPEEDS if lifted else 1))
-        highest = self.highest(trough.turning(speeds), friction, imbalance_torque, reserve, ramp)
-        return _BySpeed(speeds**2, np.broadcast_to(highest, speeds.shape))
+        turning = trough.turning(speeds)
+        if not self.swings:
+            return _SteadyRamp(_BySpeed.of(speeds, self.highest(turning, friction, load.imbalance_torque, reserve)))
+        up, down = self.highest_by_ramp(turning, friction, load.imbalance_torque, reserve)
+        return _Swing(_BySpeed.of(speeds, up), _BySpeed.of(speeds, down))
 
     @abstractmethod
     def value_and_limit(
@@ -96,13 +93,17 @@ class RollerLimit(Limit):
         """The figure and what it may be, of a part that speeds up at `up` and brakes at `down` (rad/s^2)."""
 
     @abstractmethod
-    def highest(
-        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> FloatArray:
-        """Highest part acceleration (rad/s^2, >= 0) with `reserve` of the limit kept; `ramp`: on this one only.
+    def highest(self, trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> FloatArray:
+        """Highest part acceleration (rad/s^2, >= 0) with `reserve` of the limit kept.
 
         The shape is that of the trough's throw.
         """
+
+    @abstractmethod
+    def highest_by_ramp(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """The same while speeding up and while braking."""
 
     @abstractmethod
     def formula(self, index: IndexExtremes) -> str:
@@ -125,10 +126,13 @@ class Grip(RollerLimit):
     ) -> tuple[float, float]:
         return float(friction_needed(trough, up, load.imbalance_torque, braking=down)), friction
 
-    def highest(
-        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> FloatArray:
-        return grip_accelerations(trough, friction * (1 - reserve), imbalance_torque, ramp=ramp)
+    def highest(self, trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> FloatArray:
+        return grip_accelerations(trough, friction * (1 - reserve), imbalance_torque)
+
+    def highest_by_ramp(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float
+    ) -> tuple[FloatArray, FloatArray]:
+        return grip_by_ramp(trough, friction * (1 - reserve), imbalance_torque)
 
     def formula(self, index: IndexExtremes) -> str:
         del index
@@ -157,13 +161,16 @@ class Seating(RollerLimit):
         least = float(smallest_normal(trough, up, load.imbalance_torque, braking=down))
         return 1 - least / normal_at_standstill(trough.mass, trough.half_angle, trough.tilt), 1.0
 
-    def highest(
-        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float, ramp: Ramp | None = None
-    ) -> FloatArray:
+    def highest(self, trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> FloatArray:
         """`reserve` of each row's normal force at standstill is kept."""
         del friction
-        least = reserve * normal_at_standstill(trough.mass, trough.half_angle, trough.tilt)
-        return seat_accelerations(trough, least, imbalance_torque, ramp=ramp)
+        return seat_accelerations(trough, _kept(trough, reserve), imbalance_torque)
+
+    def highest_by_ramp(
+        self, trough: Trough, friction: float, imbalance_torque: float, reserve: float
+    ) -> tuple[FloatArray, FloatArray]:
+        del friction
+        return seat_by_ramp(trough, _kept(trough, reserve), imbalance_torque)
 
     def formula(self, index: IndexExtremes) -> str:
         del index
@@ -204,6 +211,10 @@ class SeatingPeak(Seating):
         return f"1 - N_min/N_rest <= 1 {_swing_words(index)}"
 
 
+def _kept(trough: Trough, reserve: float) -> float:
+    return reserve * normal_at_standstill(trough.mass, trough.half_angle, trough.tilt)
+
+
 def _swing_words(index: IndexExtremes) -> str:
     swinging = f"with {index.peak_pushing:.3g}*alpha speeding up and {index.peak_holding:.3g}*alpha braking"
     return f"{swinging}, as part and rotor swing on the magnetic spring"
@@ -219,6 +230,11 @@ class _BySpeed:
 
     squares: FloatArray
     highest: FloatArray
+
+    @classmethod
+    def of(cls, speeds: FloatArray, highest: FloatArray) -> _BySpeed:
+        """By rising speeds (rad/s); `highest` of their shape, or one for all."""
+        return cls(np.square(speeds), np.broadcast_to(highest, speeds.shape))
 
     def at(self, speeds: FloatArray) -> FloatArray:
         """At each of `speeds` (rad/s)."""
