@@ -106,6 +106,21 @@ class Jog(Act):
 
 
 @dataclass(frozen=True)
+class Redo(Act):
+    """Mark segments of an earlier run again on the same part; `zero` is "here" or "home" where it has to be said.
+
+    `passes` of each, empty: as many as that run had.
+    """
+
+    run: str
+    segments: str = ""
+    passes: str = ""
+    zero: str = ""
+    without_marking: bool = False
+    release_motor: bool = False
+
+
+@dataclass(frozen=True)
 class NameGateProgram(Act):
     """Run a job, or resume a run, with the program that the job's gate starts for each pass.
 

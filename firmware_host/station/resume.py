@@ -21,6 +21,7 @@ from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress
 from firmware_host.station.run import RunLoop, first_start
 from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.lineage import left_by_the_last
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.stop_request import stopped_run
 from firmware_host.station.zero import AskZero, Start, ZeroAt, found_as_left, require_home_switch
@@ -53,7 +54,9 @@ def resume_run(
         if journal.whole_lines != run.state.lines:
             raise JournalError(str(folder.journal), "was continued by another process meanwhile. Look at the run again")
         try:
-            start = _start(setup, station, run.left(), zero, ask_zero)
+            last = station.scales.last_run(station.controller.url, setup.machine.axis.letter)
+            left = left_by_the_last(folder, last, since=record.ended) or run.left()  # a redo may have moved it since
+            start = _start(setup, station, left, zero, ask_zero)
         except ControllerResetError as error:
             journal.write(PositionLost(reason=error.detail))  # it may not show another time
             raise

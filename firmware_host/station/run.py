@@ -77,7 +77,25 @@ def run_job(
         if write_settings is not None:
             require_runnable(setup, plan, station.controller, station.gate, station.clock, start)
             write_settings()
-    accepted = read_accepted(accept_limits)
+    return begin_run(setup, plan, station, start, accepted=read_accepted(accept_limits), passes=passes)
+
+
+def begin_run(
+    setup: Setup,
+    plan: JobPlan,
+    station: Station,
+    start: Start,
+    *,
+    accepted: Mapping[str, str],
+    passes: PassChoice = EVERY_PASS,
+    redo_of: str = "",
+) -> RunRecord:
+    """Begin a run in the station's folder, from where `start` says, and do its passes; the rest as `run_job`.
+
+    `accepted`: limits accepted besides the job's own, each with its reason; `redo_of`: the run whose part is marked
+    again.
+    """
+    chosen, each = passes.of(plan.segments.count, setup.job.mark.passes)
     digest = station.folder.save_setup(setup)
     with Journal(station.folder.journal, station.clock) as journal:
         journal.write(
@@ -92,6 +110,7 @@ def run_job(
                 overrun=plan.route.overrun,
                 marking=station.gate.marks,
                 accepted={**setup.job.accept, **accepted},
+                redo_of=redo_of,
             )
         )
         loop = RunLoop(setup, plan, station, journal)

@@ -37,6 +37,8 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Run(zero="here", first="3"),
     acts.Jog(),
     acts.Jog("my machine.toml", "/dev/ttyUSB0", "60 mm", write_settings=True),
+    acts.Redo("runs/one two"),
+    acts.Redo("runs/one", "2-3", "1", "here", True, True),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram("my job.toml", accepted=("creep=measured",), only="1,3"),

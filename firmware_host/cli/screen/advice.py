@@ -27,8 +27,8 @@ def _lines(act: Act) -> list[str]:
 
 
 def _words(act: Act) -> str:
-    if isinstance(act, acts.Run):
-        return _WORDS_OF_ZERO.get(act.zero, _WORDS[acts.Run])
+    if isinstance(act, acts.Run | acts.Redo):
+        return _WORDS_OF_ZERO.get(act.zero, _WORDS[type(act)])
     return _WORDS[type(act)]
 
 
@@ -79,6 +79,15 @@ def _jog(act: acts.Jog) -> tuple[str, ...]:
     return ("jog", *of, *diameter, *_flag("--write-settings", act.write_settings))
 
 
+def _redo(act: acts.Redo) -> tuple[str, ...]:
+    return (
+        *("redo", act.run, "--segments", act.segments or "SEGMENTS", *_given("--passes", act.passes)),
+        *_given("--zero", act.zero),
+        *_flag("--without-marking", act.without_marking),
+        *_flag("--release-motor", act.release_motor),
+    )
+
+
 def _given(option: str, value: str) -> tuple[str, ...]:
     return (option, value) if value else ()
 
@@ -126,6 +135,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.Resume: _resume,
         acts.Run: _run,
         acts.Jog: _jog,
+        acts.Redo: _redo,
         acts.NameGateProgram: _with_program,
         acts.VerifyRun: lambda act: ("runs", "verify", act.run),
         acts.ListProfiles: lambda act: ("profile", "list"),
@@ -144,6 +154,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.Resume: "Resume with",
         acts.Run: "Run it with",
         acts.Jog: "Turn it by hand with",
+        acts.Redo: "Mark them again with",
         acts.NameGateProgram: "Name the program with",
         acts.VerifyRun: "See where with",
         acts.ListProfiles: "See all profiles with",
@@ -155,6 +166,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
 _WORDS_OF_ZERO: Mapping[str, str] = MappingProxyType(
     {
         "here": "If the part stands at the new run's zero now",
+        "home": "To seek the home switch and begin there",
         "last": "To turn the part back to that run's zero and begin there",
         "set": "To begin at the zero that was set by hand",
     }

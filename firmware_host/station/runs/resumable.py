@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Self
 
 from firmware_host import acts
 from firmware_host.errors import DamagedRunError, InputError, JournalError
@@ -16,8 +17,8 @@ from firmware_host.station.runs.folder import RunFolder
 
 
 @dataclass(frozen=True)
-class Resumable:
-    """A run that did not come to its end, with the setup and the plan that it began with."""
+class KeptRun:
+    """A run with the setup and the plan that it began with, whole and not under way."""
 
     folder: RunFolder
     state: RunState
@@ -25,11 +26,11 @@ class Resumable:
     plan: JobPlan
 
     @classmethod
-    def read(cls, folder: RunFolder) -> Resumable:
-        """Read a run's folder. Changes nothing, but the record of a run that is done is saved.
+    def read(cls, folder: RunFolder) -> Self:
+        """Read a run's folder; changes nothing.
 
         Raises `RunNotBegunError` where nothing was moved, `JournalError` for files that are damaged, in use, or not
-        those that the run began with, `InputError` when nothing is left.
+        those that the run began with.
         """
         if in_use(folder.journal):
             raise JournalError(str(folder.journal), "another process is writing this run")
@@ -44,9 +45,6 @@ class Resumable:
             raise DamagedRunError(
                 str(folder.setup), "gives other targets than the journal holds: another version began the run"
             )
-        if state.record.outcome == "done":
-            state.record.save(folder.record)  # it may have crashed between the last line of its journal and this
-            raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
         return cls(folder, state, setup, plan)
 
     @property
@@ -66,6 +64,23 @@ class Resumable:
         if self.state.left is not None:
             return self.state.left
         return left_by(journal_events(self.folder.journal), self.plan.route)
+
+
+class Resumable(KeptRun):
+    """A run that did not come to its end."""
+
+    @classmethod
+    def read(cls, folder: RunFolder) -> Self:
+        """Read a run's folder. Changes nothing, but the record of a run that is done is saved.
+
+        Raises as `KeptRun.read`, and `InputError` when nothing is left.
+        """
+        found = super().read(folder)
+        record = found.state.record
+        if record.outcome == "done":
+            record.save(folder.record)  # it may have crashed between the last line of its journal and this
+            raise InputError("the run is done: nothing is left", "Start the job again", source=str(folder.path))
+        return found
 
     def require_same_marking(self, *, marks: bool) -> None:
         """Raise `InputError` where passes without marking would come to count as marked, or the other way round."""
