@@ -171,7 +171,7 @@ def _start(redo: Redo, station: Station, zero: ZeroAt | None, ask: AskZero | Non
         zero = ask(ZeroDoubt(run, why, why))
     if zero is None:
         ways: tuple[ZeroAt, ...] = ("home", "here") if machine.axis.home_switch else ("here",)
-        raise ZeroNotSaidError(run, why, redo=True, acts=tuple(_again(redo, station, way) for way in ways))
+        raise ZeroNotSaidError("", f"the run {run} {why}", acts=tuple(_again(redo, station, way) for way in ways))
     if zero == "home":
         require_home_switch(machine)
     return Start(home=zero == "home")
