@@ -13,6 +13,7 @@ from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import PassRecord
+from firmware_host.station.redo import open_redo
 from tests.support.station_bench import quick_disk, small_setup
 from tests.support.three_segments import own_folders
 
@@ -70,6 +71,19 @@ def test_a_run_is_resumed_where_it_was_begun_and_only_the_half_marked_pass_is_as
     assert all(finding.holds for finding in fh.verify_run(fh.RunFolder(folder)))
     with pytest.raises(fh.InputError, match="the run is done: nothing is left"), fh.reopen_station(folder, clock=clock):
         pytest.fail("it was opened")
+
+
+def test_segments_of_a_run_are_marked_again_at_its_own_port_with_what_was_kept_of_it(
+    port: str, clock: ScaledClock
+) -> None:
+    folder = stopped_run(port, clock)
+    with open_redo(folder, "1", passes=1, clock=clock, gate=lambda context: TimedGate(context, 0.2)) as opened:
+        assert opened.station.controller.url == port
+        record = opened.run()
+    assert (record.outcome, record.done, record.redo_of) == ("done", 1, folder.name)
+    with pytest.raises(fh.InputError, match="no segment 4"), open_redo(folder, [4], clock=clock):
+        pytest.fail("it was opened")
+    assert len(list(folder.parent.iterdir())) == 2
 
 
 def test_a_folder_without_a_run_is_refused_before_anything_is_opened(tmp_path: Path) -> None:

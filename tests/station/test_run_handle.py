@@ -179,3 +179,28 @@ def test_a_block_that_raises_stops_its_run_and_one_that_ends_waits_for_it(port: 
         with pytest.raises(TimeoutError, match="the run is not over after 0 s"):
             run.join(0.0)
     assert run.join(0.0).outcome == "done"
+
+
+def test_a_run_is_told_from_another_thread_to_hold_to_skip_and_to_repeat(port: str, clock: ScaledClock) -> None:
+    """It holds until it is to carry on; meanwhile one pass is wished again, and a segment away."""
+    wished: list[tuple[int, int] | None] = []
+    with start_run(small_setup(), port, clock=clock, passes="1-2") as run:
+        assert run.repeat_pass() is None
+        run.hold()
+        for event in run.events():
+            if event.text == "held" and event.state is not None and event.state.number == 1:
+                run.carry_on()
+            elif event.text.startswith("STANDSTILL: mark segment 1 of 3, pass 2") and not wished:
+                wished.append(run.repeat_pass())
+                run.skip_segment(2)
+            if event.text.startswith("STANDSTILL: mark"):
+                run.answer()
+        record = run.join(PATIENCE_S)
+    assert (record.outcome, record.done, record.skipped, record.not_asked_for) == ("done", 2, 2, (3,))
+    assert wished == [(1, 2)]
+    assert [entry.repeats for entry in record.passes] == [0, 1, 0, 0]
+
+
+def test_segments_that_the_job_does_not_have_are_refused_before_the_run_begins(clock: ScaledClock) -> None:
+    with pytest.raises(InputError, match="no segment 9"):
+        start_run(small_setup(), "socket://127.0.0.1:9", clock=clock, passes="9")
