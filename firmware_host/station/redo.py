@@ -137,7 +137,7 @@ def redo_run(
 
     The zero is that run's: the controller's count must prove that the axis stands where that run, or the last redo of
     it, left the axis. Where it doesn't, `ask_zero` is asked, and without it `ZeroNotSaidError` is raised. `zero` says
-    it: "last" must be proved, "here" and "home" as in `run_job`. Raises as `run_job`.
+    it: "last" must be proved, "here" and "home" as in `run_job` ("set" is none of it). Raises as `run_job`.
     """
     with stopped_while("asking where the part stands"):
         start = _start(redo, station, zero, ask_zero)
@@ -157,6 +157,8 @@ def redo_run(
 def _start(redo: Redo, station: Station, zero: ZeroAt | None, ask: AskZero | None) -> Start:
     """From where it starts; moves nothing."""
     machine = redo.setup.machine
+    if zero == "set":
+        raise InputError("a zero that was set by hand is not that run's", "Say last, here or home", key="zero")
     start, why = (None, "") if zero in ("here", "home") else _proved(redo, station)
     if start is not None:
         return start
