@@ -22,13 +22,13 @@ from firmware_host.planning.limits.accept import read_accepted, require_may_move
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
-from firmware_host.station.beforehand import require_runnable
 from firmware_host.station.hand_note import HandNote
 from firmware_host.station.journal import events
 from firmware_host.station.journal.journal import Journal, journal_events
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.note_failure import note_failure
+from firmware_host.station.passes.beforehand import require_runnable
 from firmware_host.station.passes.choice import EVERY_PASS, PassChoice
 from firmware_host.station.passes.control import PassKey
 from firmware_host.station.passes.loop import PassLoop
