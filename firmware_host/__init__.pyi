@@ -41,6 +41,8 @@ from .planning.limits.check import Verdict as Verdict
 from .planning.plan import JobPlan as JobPlan
 from .planning.plan import plan_job as plan_job
 from .planning.reliability.estimate import reliability as reliability
+from .station.batch.opened import resume_batch as resume_batch
+from .station.batch.opened import run_batch as run_batch
 from .station.gates.gate import Gate as Gate
 from .station.gates.gate import GateContext as GateContext
 from .station.gates.gate import PassRequest as PassRequest

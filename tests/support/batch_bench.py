@@ -32,11 +32,17 @@ from firmware_host.station.batch.state import BatchState, replay_batch
 from firmware_host.station.gates.gate import PartContext
 from firmware_host.station.journal.journal import events_of
 from firmware_host.station.journal.record import PassRecord, RunRecord
-from firmware_host.station.stop_request import StopRequest
-from tests.support.station_bench import StationBench, small_setup
+from firmware_host.station.passes.control import RunControl
+from tests.support.station_bench import StationBench, changed_setup
 
 Key = tuple[int, int, int]
 """(part, segment, pass)."""
+
+
+def batch_setup(name: str = "shaft-scale", *, finish: str = "unwind") -> Setup:
+    """Three segments of 10 mm, two passes each, at a motion that is stated: the same for every diameter."""
+    index = {"finish": finish, "settle": "0.25 s", "speed": "90 deg/s", "acceleration": "300 deg/s^2"}
+    return changed_setup(name, mark={"arc": "30 mm", "width": "10 mm", "passes": 2}, segments={"count": 3}, index=index)
 
 
 @dataclass
@@ -92,7 +98,7 @@ class BatchBench(StationBench):
         side: ScriptedSide | None = None,
         **options: Any,
     ) -> None:
-        super().__init__(tmp_path, setup or small_setup(), **options)
+        super().__init__(tmp_path, setup or batch_setup(), **options)
         self.rows = numbered_parts(rows) if isinstance(rows, int) else tuple(rows)
         self.side = side if side is not None else ScriptedSide()
         self.batch = BatchFolder.create(tmp_path / "runs", self.setup.job.name, len(self.rows), self.clock.now())
@@ -115,7 +121,7 @@ class BatchBench(StationBench):
             number = part.number if part is not None else 0
             return done if isinstance(done, bool) else done((number, entry.segment, entry.number))
 
-        self.stop = StopRequest()
+        self.control = RunControl()
         found = ResumableBatch.read(self.batch)
         controller = self.open(drop_held_motion=True)
         try:

@@ -22,6 +22,7 @@ from firmware_host.cli.input.arguments import (
 from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
+from firmware_host.cli.turn.batch import NextAfterOption, batch_at, require_own, resume_parts
 from firmware_host.cli.turn.shared import (
     DryOption,
     ProgramArgument,
@@ -42,7 +43,7 @@ from firmware_host.station.opened import station_in
 from firmware_host.station.passes.station import Station
 from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import require_startable, resume_run
-from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.folder import RunFolder, is_batch
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.system.processes import join_command
 
@@ -65,7 +66,9 @@ class ResumeZeroChoice(StrEnum):
 
 
 def resume(
-    folder: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run that was stopped or crashed.")],
+    folder: Annotated[
+        Path, typer.Argument(metavar="RUN", help="The folder of a run, or a batch, that was stopped or crashed.")
+    ],
     program: ProgramArgument = None,
     station: StationOption = "",
     port: PortOption = "",
@@ -85,11 +88,34 @@ def resume(
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     state: StateOption = None,
+    next_after: NextAfterOption = "",
     json: JsonOption = False,
     details: DetailsOption = False,
 ) -> None:
     """Open the station of the run's own setup and port, resume it, print the record."""
     read_accepted(accept_limit or (), key="--accept-limit")
+    if is_batch(folder):
+        with ExitStack() as stack:
+            here = batch_at(folder, station=station, port=port, baud=baud, program=program, gate_program=gate_program)
+            resume_parts(
+                folder,
+                here.port,
+                zero=zero_at(zero),
+                next_after=next_after,
+                finished=lambda opened: _asking(assume, opened),
+                accepted=tuple(accept_limit or ()),
+                json=json,
+                options=station_options(
+                    stack,
+                    join_command(here.gate_program),
+                    here.baud,
+                    without_marking=without_marking,
+                    release_motor=release_motor,
+                    state=state,
+                ),
+            )
+        return
+    require_own(folder)
     run_folder = RunFolder.existing(folder)
     found = Resumable.read(run_folder)
     named = tuple(program or ((gate_program,) if gate_program else ()))

@@ -26,6 +26,7 @@ from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
+from firmware_host.cli.turn.batch import BetweenOption, NextAfterOption, PartsOption, require_whole, run_parts
 from firmware_host.cli.turn.shared import (
     DryOption,
     FromOption,
@@ -85,6 +86,9 @@ def run(
     ] = None,
     only: OnlyOption = "",
     first: FromOption = None,
+    parts: PartsOption = "",
+    next_after: NextAfterOption = "",
+    release_between: BetweenOption = False,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
     details: DetailsOption = False,
@@ -95,6 +99,26 @@ def run(
     here = job_at(loaded(job, accept_limit), station=station, port=port, baud=baud, gate_program=named)
     setup, gate_program = here.setup, gate_program_of(gate_program, program, here.setup)
     started = gate_program or join_command(here.gate_program)
+    if parts:
+        require_whole(only, first)
+        with ExitStack() as stack:
+            options = station_options(
+                stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
+            )
+            run_parts(
+                setup,
+                parts,
+                port_of(setup.machine, here.port),
+                runs=runs,
+                zero=zero_at(zero),
+                next_after=next_after,
+                release_between=release_between,
+                write_settings=write_settings,
+                accepted=tuple(accept_limit or ()),
+                json=json,
+                options=options,
+            )
+        return
     plan = planned(setup)
     require_limits(plan.limits)
     choice = chosen_passes(only, first, setup, plan)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Row, Table
+from firmware_host.station.batch.listing import ListedBatch
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.passes.choice import ranges_text
 from firmware_host.station.runs.listing import ListedRun
@@ -24,13 +25,19 @@ _RUN_COLUMNS = (
     Column("skipped", "skipped", brief=False),
     Column("not_asked_for", "not asked for", brief=False),
     Column("redo_of", "redo of", brief=False),
+    Column("parts", "parts", brief=False),
 )
 _FINDING_COLUMNS = (Column("name", "looked at"), Column("holds", "verdict"), Column("detail", "what was seen"))
 
 
-def runs_document(runs: Iterable[ListedRun]) -> Document:
-    """A row for each run; of one that can't be read only why."""
-    return Document((Table("", "Runs", _RUN_COLUMNS, tuple(map(_run, runs))),), as_list=True)
+def runs_document(
+    runs: Iterable[ListedRun], batches: Mapping[ListedBatch, Iterable[ListedRun]] | None = None
+) -> Document:
+    """A row for each run, and for each batch with one for each run of its parts; of one that can't be read only why."""
+    rows = {run.path: [_run(run)] for run in runs}
+    for batch, inside in (batches or {}).items():
+        rows[batch.path] = [_batch(batch), *map(_run, inside)]
+    return Document((Table("", "Runs", _RUN_COLUMNS, tuple(row for path in sorted(rows) for row in rows[path])),), True)
 
 
 def findings_document(findings: Iterable[RunFinding]) -> Document:
@@ -44,7 +51,7 @@ def findings_document(findings: Iterable[RunFinding]) -> Document:
 def _run(run: ListedRun) -> Row:
     record = run.record
     if record is None:
-        return (str(run.path), run.state, run.problem, *[MISSING] * 10)
+        return (str(run.path), run.state, run.problem, *[MISSING] * 11)
     passes = len(record.passes)
     return (
         str(run.path),
@@ -60,6 +67,30 @@ def _run(run: ListedRun) -> Row:
         record.skipped,
         Cell(record.not_asked_for, ranges_text(record.not_asked_for)),
         record.redo_of,
+        MISSING,
+    )
+
+
+def _batch(batch: ListedBatch) -> Row:
+    record = batch.record
+    if record is None:
+        return (str(batch.path), batch.state, batch.problem, *[MISSING] * 11)
+    parts = len(record.parts)
+    return (
+        str(batch.path),
+        batch.state,
+        record.reason,
+        record.job,
+        record.machine,
+        record.started,
+        record.ended,
+        Cell(MISSING, f"{record.over}/{parts} parts"),
+        MISSING,
+        Cell(record.marking, "" if record.marking else "without marking"),
+        MISSING,
+        MISSING,
+        MISSING,
+        parts,
     )
 
 

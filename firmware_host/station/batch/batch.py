@@ -41,6 +41,7 @@ def run_parts(
                 port=station.controller.url,
                 parts=len(rows),
                 released=ways.release,
+                writes_settings=ways.write_settings is not None,
                 marking=station.gate.marks,
                 accepted=dict(ways.accepted),
             )
@@ -88,7 +89,8 @@ def resume_parts(found: ResumableBatch, station: Station, ways: BatchWays) -> Ba
     """Resume a batch at the right part, segment and pass; raises as `BatchLoop.run`.
 
     Limits that were accepted when it began are accepted, those of `ways` besides; the motor is let go between parts if
-    either says so. `InputError` when a batch without marking would be resumed with marking, or the other way round.
+    either says so; settings are written only if that was asked for when it began. `InputError` when a batch without
+    marking would be resumed with marking, or the other way round.
     """
     if found.begin.marking != station.gate.marks:
         how = "with" if found.begin.marking else "without"
@@ -96,7 +98,8 @@ def resume_parts(found: ResumableBatch, station: Station, ways: BatchWays) -> Ba
             f"the batch was begun {how} marking", f"Resume it {how} marking", source=str(found.folder.path)
         )
     accepted = {**found.begin.accepted, **ways.accepted}
-    ways = replace(ways, accepted=accepted, release=ways.release or found.begin.released)
+    write = ways.write_settings if found.begin.writes_settings else None
+    ways = replace(ways, accepted=accepted, release=ways.release or found.begin.released, write_settings=write)
     with Book(found.folder, station.clock) as book:
         if book.state().lines != found.state.lines:
             raise JournalError(str(found.folder.journal), "was continued by another process meanwhile")

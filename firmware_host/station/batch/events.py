@@ -51,8 +51,9 @@ class PartResult(Enum):
 class BatchBegin(Event):
     """The batch begins. `setup_digest`, `parts_digest`: SHA-256 of the kept job and machine, and of the kept parts.
 
-    `released`: the motor is let go for changing the part; `marking`: False for a batch without marking; `accepted`:
-    limits accepted besides the job's own, each with its reason.
+    `released`: the motor is let go for changing the part; `writes_settings`: what a part's plan needs is written to the
+    controller; `marking`: False for a batch without marking; `accepted`: limits accepted besides the job's own, each
+    with its reason.
     """
 
     kind: Literal["begin"] = Field("begin", alias="event")
@@ -64,6 +65,7 @@ class BatchBegin(Event):
     port: str
     parts: _Number
     released: bool = False
+    writes_settings: bool = False
     marking: bool = True
     accepted: _Accepted = Field(default_factory=dict)
 

@@ -15,10 +15,9 @@ from pydantic import TypeAdapter, ValidationError
 from firmware_host.errors import DamagedRunError, InputError, JournalError, MissingFileError, UnreadableFileError
 from firmware_host.model import Setup
 from firmware_host.model.files.parts import PartRow
-from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.folder import BATCH_JOURNAL, RunFolder, is_batch
 from firmware_host.system.files import read_regular, sync_folder, write_whole
 
-JOURNAL = "batch.jsonl"
 _LARGEST_PARTS = 40_000_000
 _MOST_GOES = 999
 _ROWS: TypeAdapter[tuple[PartRow, ...]] = TypeAdapter(tuple[PartRow, ...])
@@ -33,7 +32,7 @@ class BatchFolder:
     @property
     def journal(self) -> Path:
         """The batch's journal, one event a line."""
-        return self.path / JOURNAL
+        return self.path / BATCH_JOURNAL
 
     @property
     def record(self) -> Path:
@@ -120,17 +119,3 @@ class BatchFolder:
         except UnreadableFileError as error:
             problem = "is missing" if isinstance(error, MissingFileError) else error.problem
             raise DamagedRunError(str(self.parts), problem) from error
-
-
-def is_batch(path: Path) -> bool:
-    """Whether a folder is that of a batch; links are not followed. Raises nothing."""
-    try:
-        return not path.is_symlink() and (path / JOURNAL).exists()
-    except (OSError, ValueError):
-        return False
-
-
-def batch_of(run: Path) -> Path | None:
-    """The folder of the batch that the run in this folder belongs to; None if it is a run of its own."""
-    parent = run.absolute().parent
-    return parent if is_batch(parent) else None

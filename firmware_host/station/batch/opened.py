@@ -33,6 +33,7 @@ class BatchOptions(TypedDict, total=False):
     release_between: bool
     zero: ZeroAt | None
     ask_zero: Callable[[Station], AskZero | None]
+    finished: Callable[[Station], AskWhetherDone]
     write_settings: WriteSettings | None
 
 
@@ -52,6 +53,7 @@ def run_batch(
     accept_limits: Iterable[str] = (),
     batch: BatchOptions | None = None,
     created: Callable[[Path], object] = lambda folder: None,
+    source: str = "",
     **options: Unpack[StationOptions],
 ) -> BatchRecord:
     """Run a job on part after part; returns the record of a batch that came to its end.
@@ -60,7 +62,8 @@ def run_batch(
     what its row changes, and a limit that fails stops it before it moves. `batch` says who answers between parts
     (`side`, made with the open station; else nobody: every part follows at once and is good), whether the motor is let
     go meanwhile (`release_between`), and where the zero of the first part is, as for `open_station`. `created` is told
-    the batch's folder, below `runs`; `options` as for `open_station`.
+    the batch's folder, below `runs`; `source` is what an error names as the place of rows; `options` as for
+    `open_station`.
 
     Raises `InputError` for a table or a row that can't be read, before anything is opened, and as `run_job`. A batch
     that was stopped, or failed, is resumed with `resume_batch`.
@@ -68,7 +71,7 @@ def run_batch(
     accepted = read_accepted(accept_limits)
     setup = accepting(setup, accept_limits)
     rows = parts_of(parts)
-    source = str(parts) if isinstance(parts, str | Path) else ""
+    source = str(parts) if isinstance(parts, str | Path) else source
     PartPlans(setup, accepted, source).require_readable(rows)
     url = port_of(setup.machine, port)
     clock = options.get("clock") or SystemClock()
@@ -106,10 +109,10 @@ def ways_of(
     batch: BatchOptions, station: Station, accepted: dict[str, str], finished: AskWhetherDone | None = None
 ) -> BatchWays:
     """How a batch is done on a station that is open."""
-    side, ask_zero = batch.get("side"), batch.get("ask_zero")
+    side, ask_zero, asked = batch.get("side"), batch.get("ask_zero"), batch.get("finished")
     return BatchWays(
         side=side(station) if side is not None else AloneSide(),
-        ask=finished,
+        ask=asked(station) if asked is not None else finished,
         release=batch.get("release_between", False),
         zero=batch.get("zero"),
         ask_zero=ask_zero(station) if ask_zero is not None else None,

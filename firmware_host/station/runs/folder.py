@@ -24,6 +24,8 @@ from firmware_host.model import Job, Machine, Setup
 from firmware_host.model.files.files import validate
 from firmware_host.system.files import read_regular, sync_folder, write_whole
 
+BATCH_JOURNAL = "batch.jsonl"
+"""The name of a batch's journal, which makes a folder that of a batch and not of a run."""
 _LARGEST_SETUP = 4_000_000
 
 
@@ -155,3 +157,17 @@ class RunFolder:
 def job_slug(job_name: str) -> str:
     """How a job's name stands in the name of a run's folder."""
     return re.sub(r"[^a-z0-9]+", "-", job_name.lower()).strip("-")[:40] or "job"
+
+
+def is_batch(path: Path) -> bool:
+    """Whether a folder is that of a batch; links are not followed. Raises nothing."""
+    try:
+        return not path.is_symlink() and (path / BATCH_JOURNAL).exists()
+    except (OSError, ValueError):
+        return False
+
+
+def batch_of(run: Path) -> Path | None:
+    """The folder of the batch that the run in this folder belongs to; None if it is a run of its own."""
+    parent = run.absolute().parent
+    return parent if is_batch(parent) else None

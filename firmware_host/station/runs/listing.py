@@ -9,7 +9,7 @@ from firmware_host.errors import InputError, JournalError, RunNotBegunError
 from firmware_host.station.journal.journal import in_use, journal_events
 from firmware_host.station.journal.record import RunRecord, ended_as
 from firmware_host.station.journal.replay import replay
-from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.folder import RunFolder, is_batch
 
 
 @dataclass(frozen=True)
@@ -50,21 +50,27 @@ def read_record(folder: RunFolder) -> RunRecord:
 def list_runs(runs: Path) -> tuple[ListedRun, ...]:
     """All runs in a folder, oldest first; links are not followed. Raises `InputError` when it can't be listed.
 
-    A run that is damaged, or that can't be read, is in the list like the others, with what is wrong.
+    A run that is damaged, or that can't be read, is in the list like the others, with what is wrong; a batch is not.
     """
+    listed = (_listed(path) for path in folders_in(runs))
+    return tuple(run for run in listed if run is not None)
+
+
+def folders_in(runs: Path) -> list[Path]:
+    """What a folder of runs holds, in order of the names. Raises `InputError` when it can't be listed."""
     try:
-        paths = sorted(runs.iterdir())
+        return sorted(runs.iterdir())
     except (OSError, ValueError) as error:
         problem = getattr(error, "strerror", None) or error
         raise InputError(
             f"cannot be listed ({problem})", "Name the folder that holds the runs", source=str(runs)
         ) from error
-    listed = (_listed(path) for path in paths)
-    return tuple(run for run in listed if run is not None)
 
 
 def _listed(path: Path) -> ListedRun | None:
     """The run in a folder; None if it is no run's."""
+    if is_batch(path):
+        return None
     try:
         folder = RunFolder.existing(path)
     except RunNotBegunError as error:
