@@ -96,13 +96,16 @@ class Run(Act):
 class Jog(Act):
     """Turn the axis of a machine by hand; `write_settings`: first store the settings that this needs.
 
-    `of`: the machine's or the job's file or name; `diameter`: of the part, where it is said.
+    `of`: the machine's or the job's file or name; `diameter`: of the part, where it is said; `by` and `to`: how far and
+    where to, if not by keys.
     """
 
     of: str = ""
     port: str = ""
     diameter: str = ""
     write_settings: bool = False
+    by: str = ""
+    to: str = ""
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,8 @@ EXAMPLES: tuple[Act, ...] = (
     acts.Jog("my machine.toml", "/dev/ttyUSB0", "60 mm", write_settings=True),
     acts.Redo("runs/one two"),
     acts.Redo("runs/one", "2-3", "1", "here", True, True),
+    acts.Jog("my job.toml", by="-10 deg"),
+    acts.Jog("my job.toml", to="0 deg"),
     acts.NameGateProgram(),
     acts.NameGateProgram("my job.toml"),
     acts.NameGateProgram("my job.toml", accepted=("creep=measured",), only="1,3"),

@@ -183,6 +183,13 @@ def run_damaged() -> Iterator[Scene]:
     yield Scene(call("runs", "show", str(run)), status=1)
 
 
+def turned_by_hand_on_a_new_board() -> Iterator[Scene]:
+    Path("my machine.toml").write_text(call("profile", "show", "machine", "belt-chuck").out, encoding="utf-8")
+    with board(delivered=True) as server:
+        words = ("jog", "my machine.toml", "--port", server.url, "--by", "-10 deg")
+        yield Scene(call(*words), after=lambda _: call(*words).status == 0)
+
+
 def no_such_job() -> Iterator[Scene]:
     yield Scene(call("segments", "my-jov"))
 
@@ -204,6 +211,7 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.Unlock: (locked,),
     acts.Resume: (run_stopped, run_stopped_and_shown),
     acts.Run: (run_anew,),
+    acts.Jog: (turned_by_hand_on_a_new_board,),
     acts.NameGateProgram: (program_not_named, program_not_named_for_a_run),
     acts.VerifyRun: (run_damaged,),
     acts.ListProfiles: (no_such_job,),

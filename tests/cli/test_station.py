@@ -63,3 +63,14 @@ def test_what_is_wrong_is_told(circumstep: Circumstep, words: tuple[str, ...], t
     ended = circumstep("station", *words)
     assert (ended.status, ended.out) == (2, "")
     assert told in ended.err
+
+
+def test_the_units_of_the_station_in_use_are_what_people_read_and_the_option_wins(circumstep: Circumstep) -> None:
+    metric = circumstep("segments", "shaft-scale").out
+    inch = circumstep("segments", "shaft-scale", "--units", "inch").out
+    assert metric != inch
+    assert circumstep("station", "new", "bench", "--machine", "belt-chuck", "--units", "inch").status == 0
+    assert circumstep("segments", "shaft-scale").out == inch
+    assert circumstep("segments", "shaft-scale", "--units", "metric").out == metric
+    assert circumstep("station", "change", "bench", "--units", "metric").status == 0
+    assert circumstep("segments", "shaft-scale").out == metric

@@ -57,7 +57,7 @@ def test_a_part_that_cannot_be_planned_is_the_first_line_and_gives_status_one(ci
 
 
 def test_motors_tell_the_quickest_that_does_each_part(circumstep: Circumstep) -> None:
-    from firmware_host.model.files.profiles import shipped_folder
+    from firmware_host.model.files.folders import shipped_folder
 
     folder = Path("motors")
     folder.mkdir()

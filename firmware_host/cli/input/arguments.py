@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from firmware_host.model.files.folders import stations_file
 from firmware_host.reporting.measures import Units
 
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
@@ -48,6 +49,24 @@ AcceptOption = Annotated[
     ),
 ]
 DetailsOption = Annotated[bool, typer.Option("--details", help="Show every table behind the answer.")]
+
+
+def _units(context: typer.Context, parameter: typer.CallbackParam, value: Units) -> Units:
+    """The units that were said, else those of the station in use."""
+    said = context.get_parameter_source(parameter.name or "")
+    if said is None or said.name != "DEFAULT" or not stations_file().is_file():
+        return value
+    from firmware_host.model.files.stations import remembered_station  # only where a station is kept
+
+    return Units(remembered_station().units)
+
+
 UnitsOption = Annotated[
-    Units, typer.Option("--units", help="Units that people read: millimetres and newtons, or inches and pounds.")
+    Units,
+    typer.Option(
+        "--units",
+        callback=_units,
+        help="Units that people read: millimetres and newtons, or inches and pounds (default: as your station's).",
+        show_default=False,
+    ),
 ]

@@ -76,7 +76,8 @@ def _run(act: acts.Run) -> tuple[str, ...]:
 
 def _jog(act: acts.Jog) -> tuple[str, ...]:
     of, diameter = (act.of or "MACHINE", *_at(act.port)), _given("--diameter", act.diameter)
-    return ("jog", *of, *diameter, *_flag("--write-settings", act.write_settings))
+    way = (*_given("--by", act.by), *_given("--to", act.to))
+    return ("jog", *of, *diameter, *way, *_flag("--write-settings", act.write_settings))
 
 
 def _redo(act: acts.Redo) -> tuple[str, ...]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
-from enum import StrEnum
 from typing import Annotated, Any
 
 import typer
@@ -16,19 +15,14 @@ from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
 from firmware_host.model.base import Described
 from firmware_host.model.files.files import validate
+from firmware_host.model.files.folders import stations_file
 from firmware_host.model.files.keeping import forget_station, keep_station, use_station
-from firmware_host.model.files.stations import RememberedStation, gate_table, kept_stations, stations_file
+from firmware_host.model.files.stations import RememberedStation, gate_table, kept_stations
 from firmware_host.model.job.gate import AnyGateOptions
 from firmware_host.reporting.machines.stations import station_document, stations_document
+from firmware_host.reporting.measures import Units
 
 station_app = typer.Typer(no_args_is_help=True)
-
-
-class UnitsChoice(StrEnum):
-    """In what lengths are shown."""
-
-    METRIC = "metric"
-    INCH = "inch"
 
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="What you call the station.")]
@@ -36,7 +30,7 @@ PortOption = Annotated[
     str | None, typer.Option("--port", help="Device path, socket:// or rfc2217:// URL (default: the machine file's).")
 ]
 BaudOption = Annotated[int | None, whole("--baud", help="Line speed (default: the machine file's).")]
-UnitsOption = Annotated[UnitsChoice | None, typer.Option("--units", help="In what lengths are shown.")]
+UnitsOption = Annotated[Units | None, typer.Option("--units", help="In what lengths are shown.")]
 GateOption = Annotated[
     str | None,
     typer.Option("--gate", metavar="KIND", help="Gate for jobs that state none, like operator or tcp; none: no gate."),
@@ -121,7 +115,7 @@ def _show(station: RememberedStation, *, json: bool) -> None:
         output.remark(f"kept in {stations_file()}")
 
 
-def _said(machine: str, port: str | None, baud: int | None, units: UnitsChoice | None) -> dict[str, Any]:
+def _said(machine: str, port: str | None, baud: int | None, units: Units | None) -> dict[str, Any]:
     """What the options say of all but the gate."""
     said = {"machine": machine or None, "port": port, "units": units and units.value}
     return {key: value for key, value in said.items() if value is not None} | (

@@ -44,7 +44,7 @@ def jog(
         described = machine_here(of, station=station, port=port, baud=baud)
     else:
         described = job_here(of, accept_limit, station=station, port=port, baud=baud)
-    again = Jog(of, described.port, diameter)
+    again = Jog(of, described.port, diameter, by=by, to=to)
     by_options = bool(by or to or set_zero)
     if by_options:
         with hand_for(described, again, write_settings=write_settings) as hand:

@@ -10,6 +10,7 @@ import tomlkit
 from tomlkit.items import Table
 
 from firmware_host.errors import InputError, MissingFileError
+from firmware_host.model.files.folders import stations_file
 from firmware_host.model.files.loading import load_machine
 from firmware_host.model.files.profiles import find_profile, is_path, named_profile
 from firmware_host.model.files.stations import (
@@ -19,7 +20,6 @@ from firmware_host.model.files.stations import (
     checked_stations,
     gate_table,
     read_stations,
-    stations_file,
     stations_of,
 )
 from firmware_host.system.files import write_whole

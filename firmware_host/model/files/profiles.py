@@ -9,10 +9,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal, NamedTuple
 
-import platformdirs
-
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model.files.files import read_toml
+from firmware_host.model.files.folders import shipped_folder, user_folder
 
 ProfileKind = Literal["machines", "motors", "jobs"]
 _EXAMPLES: Mapping[ProfileKind, str] = MappingProxyType(
@@ -27,18 +26,6 @@ _KEYS: Mapping[ProfileKind, frozenset[str]] = MappingProxyType(
     }
 )
 """Keys that stand in files of one kind alone: any of them tells it."""
-
-
-def shipped_folder() -> Path:
-    """The folder of the profiles that ship with the package (beside the package in a source tree)."""
-    package = Path(__file__).resolve().parents[2]
-    installed = package / "profiles"
-    return installed if installed.is_dir() else package.parent / "profiles"
-
-
-def user_folder() -> Path:
-    """The user's own profiles."""
-    return Path(platformdirs.user_config_dir("circumstep", appauthor=False))
 
 
 Origin = Literal["own", "here", "shipped"]

@@ -17,7 +17,8 @@ from pydantic import Field, StringConstraints, model_validator
 from firmware_host.errors import InputError, MissingFileError, UnreadableFileError
 from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.files.files import validate
-from firmware_host.model.files.profiles import is_path, shipped_folder, user_folder
+from firmware_host.model.files.folders import shipped_folder, stations_file, user_folder
+from firmware_host.model.files.profiles import is_path
 from firmware_host.model.job.gate import AnyGateOptions, CommandGateOptions, ExtensionGateOptions
 from firmware_host.system.files import others_may_write, read_regular
 from firmware_host.system.parsing import parse_toml, utf8_text
@@ -123,11 +124,6 @@ def machine_file(station: RememberedStation, *, user: Path | None = None) -> Pat
         return Path(station.machine)
     own = (user or user_folder()) / "machines" / f"{station.machine}.toml"
     return own if own.is_file() else shipped_folder() / "machines" / own.name
-
-
-def stations_file(*, user: Path | None = None) -> Path:
-    """Where the stations are kept; it need not be there. `user`: another folder than the user's own."""
-    return (user or user_folder()) / "stations.toml"
 
 
 def kept_stations(*, user: Path | None = None) -> Stations:

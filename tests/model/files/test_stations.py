@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.model.files.folders import shipped_folder, stations_file
 from firmware_host.model.files.keeping import forget_station, keep_station, use_station
-from firmware_host.model.files.profiles import shipped_folder
-from firmware_host.model.files.stations import RememberedStation, kept_stations, remembered_station, stations_file
+from firmware_host.model.files.stations import RememberedStation, kept_stations, remembered_station
 from firmware_host.model.job.gate import CommandGateOptions, TcpGateOptions
 
 BENCH = RememberedStation("bench", "belt-chuck", "/dev/ttyUSB0", 9600)
