@@ -112,7 +112,7 @@ class Jog(Act):
 class Redo(Act):
     """Mark segments of an earlier run again on the same part; `zero` is "here" or "home" where it has to be said.
 
-    `passes` of each, empty: as many as that run had.
+    `passes` of each, empty: as many as that run had. `gate_program` and `baud` as they were said.
     """
 
     run: str
@@ -121,13 +121,16 @@ class Redo(Act):
     zero: str = ""
     without_marking: bool = False
     release_motor: bool = False
+    gate_program: str = ""
+    baud: str = ""
 
 
 @dataclass(frozen=True)
 class NameGateProgram(Act):
-    """Run a job, or resume a run, with the program that the job's gate starts for each pass.
+    """Run a job, resume a run, or mark `segments` of it again, with the program that the gate starts for each pass.
 
-    The rest is as it was asked for without the program: `said_zero` is the zero, the others are as in `Run`.
+    The rest is as it was asked for without the program: `said_zero` is the zero, `each` the passes of each segment that
+    is marked again, the others are as in `Run`.
     """
 
     job: str = ""
@@ -139,6 +142,8 @@ class NameGateProgram(Act):
     baud: str = ""
     said_zero: str = ""
     runs: str = ""
+    segments: str = ""
+    each: str = ""
 
 
 @dataclass(frozen=True)

@@ -183,6 +183,27 @@ def run_damaged() -> Iterator[Scene]:
     yield Scene(call("runs", "show", str(run)), status=1)
 
 
+def two_runs_done(url: str) -> Path:
+    """The folder of the first of two runs."""
+    for _ in range(2):
+        words = ("run", "marked job.toml", "--port", url, "--zero", "here", "--runs", "my runs")
+        done = call(*words, "--", sys.executable, "my mark.py")
+        assert done.status == 0, done.err
+    return min(Path("my runs").iterdir())
+
+
+def redone_after_another_run() -> Iterator[Scene]:
+    with board() as server:
+        run = two_runs_done(server.url)
+        yield Scene(call("redo", str(run), "--segments", "2-3", "--", sys.executable, "my mark.py"))
+
+
+def program_not_named_for_a_redo() -> Iterator[Scene]:
+    with board() as server:
+        run = two_runs_done(server.url)
+        yield Scene(call("redo", str(run), "--segments", "2", "--passes", "1", "--zero", "here"))
+
+
 def turned_by_hand_on_a_new_board() -> Iterator[Scene]:
     Path("my machine.toml").write_text(call("profile", "show", "machine", "belt-chuck").out, encoding="utf-8")
     with board(delivered=True) as server:
@@ -212,7 +233,8 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.Resume: (run_stopped, run_stopped_and_shown),
     acts.Run: (run_anew,),
     acts.Jog: (turned_by_hand_on_a_new_board,),
-    acts.NameGateProgram: (program_not_named, program_not_named_for_a_run),
+    acts.Redo: (redone_after_another_run,),
+    acts.NameGateProgram: (program_not_named, program_not_named_for_a_run, program_not_named_for_a_redo),
     acts.VerifyRun: (run_damaged,),
     acts.ListProfiles: (no_such_job,),
     acts.ListStations: (no_such_station,),
@@ -251,7 +273,7 @@ def test_a_printed_command_works_as_it_stands(
 
 def commands_in(ended: Ended, act: type[Act]) -> list[str]:
     """The commands that were printed behind the words of an act."""
-    wordings = [advice._WORDS[act], *(advice._WORDS_OF_ZERO.values() if act is acts.Run else ())]
+    wordings = [advice._WORDS[act], *(advice._WORDS_OF_ZERO.values() if act in (acts.Run, acts.Redo) else ())]
     either = "|".join(map(re.escape, wordings))
     return re.findall(rf"(?:{either}): (circumstep .*)$", ended.out + ended.err, re.MULTILINE)
 

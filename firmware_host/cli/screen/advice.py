@@ -83,7 +83,7 @@ def _jog(act: acts.Jog) -> tuple[str, ...]:
 def _redo(act: acts.Redo) -> tuple[str, ...]:
     return (
         *("redo", act.run, "--segments", act.segments or "SEGMENTS", *_given("--passes", act.passes)),
-        *_given("--zero", act.zero),
+        *(*_given("--baud", act.baud), *_given("--zero", act.zero), *_given("--gate-program", act.gate_program)),
         *_flag("--without-marking", act.without_marking),
         *_flag("--release-motor", act.release_motor),
     )
@@ -102,8 +102,10 @@ def _at(port: str, machine: str = "") -> tuple[str, ...]:
 
 
 def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
-    if act.run:
-        again: Act = acts.Resume(act.run, act.said_zero, gate_program=_PROGRAM, baud=act.baud)
+    if act.run and act.segments:
+        again: Act = acts.Redo(act.run, act.segments, act.each, act.said_zero, gate_program=_PROGRAM, baud=act.baud)
+    elif act.run:
+        again = acts.Resume(act.run, act.said_zero, gate_program=_PROGRAM, baud=act.baud)
     else:
         again = acts.Run(
             act.job, act.port, act.said_zero, act.only, act.first, act.accepted, _PROGRAM, act.baud, act.runs

@@ -79,11 +79,14 @@ def redo(
     asked = port if station else port or found.port
     here = job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
     found.require_port(here.port)
-    started = gate_program_of(gate_program, program, found.setup) or join_command(here.gate_program)
+    gate_program = gate_program_of(gate_program, program, found.setup)
+    started = gate_program or join_command(here.gate_program)
     require_limits(found.plan.limits, (*found.accepted, *accepted))
     folder = RunFolder.create(run.parent, found.setup.job.name, SystemClock().now())
     again = acts.Redo(str(run), segments, str(passes or ""), zero_at(zero) or "", without_marking, release_motor)
     called_with = {"job": found.setup.job_source, "machine": found.setup.machine_source, "port": found.port}
+    called_with |= {"gate_program": gate_program, "baud": str(baud or ""), "run": str(run), "segments": segments}
+    called_with |= {"each": str(passes or ""), "said_zero": zero_at(zero) or ""}
     with completing_acts(**called_with), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         stack.enter_context(saying_again(again))
