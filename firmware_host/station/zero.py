@@ -183,6 +183,21 @@ def _as_set(setup: Setup, controller: Controller, hand: HandNote | None, again: 
     return Start(origin=hand.origin, at=found.at, by_hand=True)
 
 
+def zero_left_open(last_run: Path | None, hand: HandNote | None) -> bool:
+    """Whether a new run has to be told where its zero is, because of what was done at its port before.
+
+    Asks no controller; `last_run` and `hand` as in `fresh_start`.
+    """
+    if hand is not None and hand.zero == "set":
+        return True
+    if last_run is None:
+        return False
+    try:
+        return _LastRun.read(last_run, hand).leaves_zero_open
+    except FirmwareHostError:
+        return True
+
+
 @dataclass(frozen=True)
 class _LastRun:
     """What the last run at the port left; `per_turn`: its microsteps in a turn of the part."""
@@ -211,6 +226,11 @@ class _LastRun:
             and self.left.lowest == at
             and round_half_even(round(at / self.per_turn) * self.per_turn) == at
         )
+
+    @property
+    def leaves_zero_open(self) -> bool:
+        """Whether a run after it has to be told where its zero is."""
+        return self.left.origin is not None and not self.at_its_zero
 
     def zero_found(self, machine: Machine, controller: Controller) -> FoundAt:
         """Where the axis stands from its zero, for a job on `machine` that shall use it again."""
@@ -258,7 +278,7 @@ def _doubt(setup: Setup, controller: Controller, path: Path | None, hand: HandNo
         last = _LastRun.read(path, hand)
     except FirmwareHostError as error:
         return ZeroDoubt(_shown(path), f"cannot be read: {error}", "it cannot be read")
-    if last.left.origin is None or last.at_its_zero:
+    if not last.leaves_zero_open:
         return None
     found = last.zero_found(setup.machine, controller)
     status = run_status_if_readable(RunFolder(Path(_shown(path))))

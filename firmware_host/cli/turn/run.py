@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import ExitStack
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -44,6 +45,7 @@ from firmware_host.cli.turn.shared import (
     zero_at,
 )
 from firmware_host.clock import SystemClock
+from firmware_host.errors import InputError
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.first.plan import plan_document
 from firmware_host.station.opened import OpenStation, open_in
@@ -89,6 +91,10 @@ def run(
     parts: PartsOption = "",
     next_after: NextAfterOption = "",
     release_between: BetweenOption = False,
+    rehearse: Annotated[
+        bool,
+        typer.Option("--rehearse", help="Do this run on a simulated controller in quick time, and say what it did."),
+    ] = False,
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
     details: DetailsOption = False,
@@ -101,6 +107,8 @@ def run(
     started = gate_program or join_command(here.gate_program)
     if parts:
         require_whole(only, first)
+        if rehearse:
+            raise InputError("a batch is not rehearsed", "Leave out --parts: its job is rehearsed", key="--rehearse")
         with ExitStack() as stack:
             options = station_options(
                 stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
@@ -122,9 +130,16 @@ def run(
     plan = planned(setup)
     require_limits(plan.limits)
     choice = chosen_passes(only, first, setup, plan)
+    accepted = tuple(accept_limit or ())
+    if rehearse:
+        from firmware_host.cli.turn.rehearse import show_rehearsal  # no other run needs the simulator
+
+        at = here.port or setup.machine.link.port
+        shown = partial(show_rehearsal, json=json, details=details, units=units)
+        shown(setup, plan, at, passes=choice, accept_limits=accepted, runs=runs)
+        return
     url = port_of(setup.machine, here.port)
     folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
-    accepted = tuple(accept_limit or ())
     called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
     called_with |= {"only": only, "first": str(first or ""), "said_zero": zero_at(zero) or ""}
     called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}

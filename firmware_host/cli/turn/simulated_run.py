@@ -1,24 +1,32 @@
-"""A whole job on a simulated controller, over a real connection: what `demo` shows."""
+"""A whole job on a simulated controller: over a real connection, for `demo`, or in virtual time, for a rehearsal."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
-from firmware_host.clock import Clock
+from firmware_host.cli.turn.virtual_port import VirtualPort
+from firmware_host.clock import Clock, VirtualClock
+from firmware_host.controller.connecting import connect
+from firmware_host.controller.controller import Controller
 from firmware_host.controller.port.trace import FileTrace
+from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.model import Setup
+from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.planning.plan import JobPlan
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
-from firmware_host.station.gates.gate import GateContext
+from firmware_host.station.gates.dry import DryGate
+from firmware_host.station.gates.gate import Gate, GateContext
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.opening import open_controller
+from firmware_host.station.opening import open_controller, stated_settings
 from firmware_host.station.operator import Operator
+from firmware_host.station.passes.choice import EVERY_PASS, PassChoice
 from firmware_host.station.passes.control import RunControl
 from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import PassingOn, Progress, SilentProgress
@@ -29,16 +37,23 @@ from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest
 
 _PASS_S = 1.0
+REHEARSED_PASS_S = 0.5
+"""So long a rehearsed pass lasts (s of virtual time)."""
 
 Announce = Callable[[str, tuple[Difference, ...]], None]
 
 
 @dataclass(frozen=True)
 class SimulatedRun:
-    """A run that is over. `counters`: the motor's step counter at each segment's standstill, from the job's zero."""
+    """A run that is over. `counters`: the motor's step counter at each segment's standstill, from the job's zero.
+
+    `lasted_s`: by its clock, from the first look at the board on; `written`: settings that did not fit the plan.
+    """
 
     record: RunRecord
     counters: Mapping[int, int]
+    lasted_s: float
+    written: tuple[Difference, ...]
 
     @property
     def off_plan(self) -> int:
@@ -62,26 +77,108 @@ def run_simulated(
     The run folder and all notes go below `home`. `announce` is told the board's URL and the settings that did not fit,
     before anything moves; `stop` may be asked to end it. Nothing real moves. Raises as `write_for_plan` and `run_job`.
     """
-    machine = setup.machine
+    machine, stop = setup.machine, stop or StopRequest()
     with ExitStack() as stack:
         board = simulated_device(machine, delivered=True, start_s=clock.monotonic())
         server = stack.enter_context(serve(board, clock))
-        folder = RunFolder.create(home, setup.job.name, clock.now())
-        trace = FileTrace(folder.trace, clock)
-        stack.callback(trace.close)
-        stop = stop or StopRequest()
-        controller = open_controller(machine, server.url, clock, trace, lock_folder=home / "locks", check=stop.check)
-        stack.callback(controller.close)
-        scales = KnownScales(home / "controllers")
-        backup = backup_path(home / "backups", server.url, clock)
-        announce(server.url, write_for_plan(machine, plan, controller, scales, backup))
-        operator = _NobodyThere()
-        counting = _Counting(progress or SilentProgress(), lambda: server.steps_at(machine.axis.letter))
-        gate = TimedGate(GateContext(clock, operator), pass_s)
-        station = Station(
-            controller, gate, clock, folder, scales, operator, progress=counting, control=RunControl(stop)
+        bench = _Bench(setup, plan, home, clock, stop, stack)
+        controller = open_controller(
+            machine, server.url, clock, bench.trace, lock_folder=home / "locks", check=stop.check
         )
-        return SimulatedRun(run_job(setup, plan, station), counting.counters)
+        return bench.run(
+            controller,
+            lambda: server.steps_at(machine.axis.letter),
+            gate=lambda context: TimedGate(context, pass_s),
+            progress=progress or SilentProgress(),
+            announce=announce,
+        )
+
+
+def rehearse(
+    setup: Setup,
+    plan: JobPlan,
+    home: Path,
+    *,
+    passes: PassChoice = EVERY_PASS,
+    accept_limits: Iterable[str] = (),
+    progress: Progress | None = None,
+    stop: StopRequest | None = None,
+    start: datetime | None = None,
+) -> SimulatedRun:
+    """The run of a job as `run_job` does it, on a simulated board in virtual time, which begins at `start`.
+
+    In place of the job's gate each pass is a pause of `REHEARSED_PASS_S` in which nothing is marked. No port is opened,
+    and all that it writes goes below `home`. Raises as `run_simulated`.
+    """
+    machine, stop = setup.machine, stop or StopRequest()
+    clock = VirtualClock() if start is None else VirtualClock(start=start)
+    with ExitStack() as stack:
+        board = simulated_device(machine, delivered=True, start_s=clock.monotonic())
+        bench = _Bench(setup, plan, home, clock, stop, stack)
+        controller = connect(
+            VirtualPort(board, clock, "rehearsal"),
+            load_dialect(machine.link.dialect),
+            clock,
+            bench.trace,
+            axis=machine.axis.letter,
+            stated=stated_settings(machine),
+            check=stop.check,
+        )
+        return bench.run(
+            controller,
+            lambda: board.steps_at(machine.axis.letter, clock.monotonic()),
+            gate=lambda context: DryGate(context, REHEARSED_PASS_S),
+            progress=progress or SilentProgress(),
+            passes=passes,
+            accept_limits=accept_limits,
+        )
+
+
+class _Bench:
+    """What a simulated run works with beside its controller: a run folder and notes below `home`."""
+
+    def __init__(
+        self, setup: Setup, plan: JobPlan, home: Path, clock: Clock, stop: StopRequest, stack: ExitStack
+    ) -> None:
+        self._setup, self._plan, self._home, self._clock = setup, plan, home, clock
+        self._stop, self._stack = stop, stack
+        self._folder = RunFolder.create(home, setup.job.name, clock.now())
+        self.trace = FileTrace(self._folder.trace, clock)
+        stack.callback(self.trace.close)
+
+    def run(
+        self,
+        controller: Controller,
+        steps: Callable[[], int],
+        *,
+        gate: Callable[[GateContext], Gate],
+        progress: Progress,
+        announce: Announce = lambda url, before: None,
+        passes: PassChoice = EVERY_PASS,
+        accept_limits: Iterable[str] = (),
+    ) -> SimulatedRun:
+        """Write the settings that the plan asks for, and run the job. `steps` reads the motor's own step counter."""
+        setup, plan, clock = self._setup, self._plan, self._clock
+        self._stack.callback(controller.close)
+        scales = KnownScales(self._home / "controllers")
+        backup = backup_path(self._home / "backups", controller.url, clock)
+        accepted = read_accepted(accept_limits)
+        before = write_for_plan(setup.machine, plan, controller, scales, backup, accepted=accepted)
+        announce(controller.url, before)
+        operator, counting = _NobodyThere(), _Counting(progress, steps)
+        station = Station(
+            controller,
+            gate(GateContext(clock, operator)),
+            clock,
+            self._folder,
+            scales,
+            operator,
+            progress=counting,
+            control=RunControl(self._stop),
+        )
+        begun_s = clock.monotonic()
+        record = run_job(setup, plan, station, passes=passes, accept_limits=accept_limits)
+        return SimulatedRun(record, counting.counters, clock.monotonic() - begun_s, before)
 
 
 class _Counting(PassingOn):

@@ -78,17 +78,20 @@ def _around_mm(plan: SegmentPlan) -> float:
 
 def _sizes(plan: SegmentPlan) -> Iterator[Node]:
     """Width and pitch, where they are the same for all strips; else what they reach from and to."""
-    yield _one_or_range("width_mm", "Width of each strip", plan.arcs() * 1e3)
+    yield from _one_or_range("width_mm", "Width of each strip", plan.arcs() * 1e3)
     if (between := pitches(plan)).size:
-        yield _one_or_range("pitch_mm", "Pitch from centre to centre", between * 1e3)
+        yield from _one_or_range("pitch_mm", "Pitch from centre to centre", between * 1e3)
 
 
-def _one_or_range(key: str, label: str, values: Floats) -> Figure:
-    """One value, or none with its range in words."""
+def _one_or_range(key: str, label: str, values: Floats) -> Iterator[Figure]:
+    """One value, or none with its two ends."""
     low, high = float(values.min()), float(values.max())
     if high - low < 1e-6:
-        return Figure(key, label, low, "mm", ".3f", brief=True)
-    return Figure(key, label, None, text=f"from {low:.3f} mm to {high:.3f} mm, see the table", brief=True)
+        yield Figure(key, label, low, "mm", ".3f", brief=True)
+        return
+    yield Figure(key, label, None)
+    yield Figure("", f"{label}, at least (see the table)", low, "mm", ".3f", brief=True)
+    yield Figure("", f"{label}, at most", high, "mm", ".3f", brief=True)
 
 
 def _order(count: int, passes: int) -> tuple[str, ...]:
@@ -114,7 +117,7 @@ def _flat(plan: SegmentPlan, corrected: bool | None) -> Section:
             Notes(_FLAT[corrected]),
             Figure("corrected", "The laser draws for a round surface", corrected),
             Figure("overlap_mm", "Neighbours overlap by up to", float(overlaps[worst]) * 1e3, "mm", ".3f", brief=flat),
-            Figure("drawn_width_mm", f"Their edges meet when {meet}", width_mm, "mm wide", ".3f", brief=flat),
+            Figure("drawn_width_mm", f"Their edges meet when {meet} this wide", width_mm, "mm", ".3f", brief=flat),
         ),
     )
 
