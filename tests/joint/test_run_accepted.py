@@ -10,9 +10,9 @@ import pytest
 from firmware_host.errors import LimitExceededError, RunStoppedError
 from firmware_host.model import Job, Setup
 from firmware_host.station.journal.record import RunRecord
+from firmware_host.station.passes.control import RunControl
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
-from firmware_host.station.stop_request import StopRequest
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 REASON = "a lead core, weighed twice"
@@ -38,7 +38,7 @@ def run(bench: StationBench, *accepted: str) -> RunRecord:
 
 
 def resume(bench: StationBench, *accepted: str) -> RunRecord:
-    bench.stop = StopRequest()
+    bench.control = RunControl()
     with bench.open(drop_held_motion=True) as controller:
         return resume_run(bench.station(controller), ask=lambda entry: False, accept_limits=accepted)
 

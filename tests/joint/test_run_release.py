@@ -13,6 +13,7 @@ from firmware_host.errors import (
     RunStoppedError,
     StandstillError,
 )
+from firmware_host.station.passes.control import RunControl
 from firmware_host.station.resume import resume_run
 from firmware_host.station.run import run_job
 from firmware_host.station.runs.status import Place, run_status
@@ -141,7 +142,7 @@ def test_a_resumed_run_releases_as_well(tmp_path: Path) -> None:
     bench.at("gate-open", lambda: bench.stop.ask("Ctrl-C"))
     with pytest.raises(RunStoppedError, match="Ctrl-C"):
         run(bench, release=False)
-    bench.stop = type(bench.stop)()
+    bench.control = RunControl()
     bench.at("gate-open", lambda: bench.stop.ask("again"))
     with bench.open(drop_held_motion=True) as controller:
         station = replace(bench.station(controller), release_motor=True)
