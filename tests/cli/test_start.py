@@ -108,7 +108,7 @@ def test_a_command_that_reads_a_job_does_not_look_through_all_installed_packages
 
 
 def test_the_table_looks_at_the_start_of_every_command_that_opens_no_port() -> None:
-    opening = {"run", "resume", "jog", "align", "demo", "controller"}
+    opening = {"run", "resume", "redo", "jog", "align", "demo", "controller"}
     assert {words[0] for words, _ in LOADED if words} >= {entry.name for entry in COMMANDS} - opening
 
 

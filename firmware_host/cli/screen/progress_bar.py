@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
-
-from rich.progress import Progress
 
 from firmware_host.cli.screen import output
 from firmware_host.model import Setup
@@ -34,7 +33,11 @@ def counting(what: str, total: int, plan: Callable[[Setup], Made]) -> Iterator[C
 @contextmanager
 def telling_done(what: str, total: int) -> Iterator[Callable[[int], None]]:
     """A function that moves a bar of `total` steps to how many are done."""
-    console = output.err()
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+    if not sys.stderr.isatty():
+        yield lambda done: None
+        return
+    from rich.progress import Progress  # takes long, and only a terminal needs it
+
+    with Progress(console=output.err(), transient=True) as bar:
         task = bar.add_task(what, total=total)
         yield lambda done: bar.update(task, completed=done)
