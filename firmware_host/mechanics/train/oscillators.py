@@ -119,10 +119,10 @@ class Cells:
         return Cells(places[:, :, 0].reshape(-1, 2), places[:, :, 1].reshape(-1, 2))
 
 
-Judge = Callable[[Cells, Pieces], tuple[Cells, FloatArray, FloatArray]]
-"""Of cells and the pieces to divide them into: the n pieces, what is reached in each, what it can reach at most.
+Judge = Callable[[Cells, Pieces], tuple[Cells, FloatArray, Callable[[], FloatArray]]]
+"""Of cells and the pieces to divide them into: the n pieces, what is reached in each, what tells the most that can be.
 
-The last two of shape (n, functions), >= 0.
+Both of shape (n, functions), >= 0.
 """
 
 
@@ -176,16 +176,16 @@ def worst_of(cells: Cells, judge: Judge, first: Pieces, then: Pieces, hair: floa
     `judge` divides them into the pieces `first`; a piece that may hold more than what is known to be reached is divided
     into the pieces `then`, and so on; and then the few around the largest, until the largest itself is sharp.
     """
-    cells, reached, most = judge(cells, first)
+    cells, reached, at_most = judge(cells, first)
     worst = reached.max(axis=0)
     for _ in range(_SPLITS):
-        open_cells = (most > worst * (1 + hair) + least).any(axis=-1)
+        open_cells = (at_most() > worst * (1 + hair) + least).any(axis=-1)
         if not open_cells.any():
             break
-        cells, reached, most = judge(cells.those(open_cells), then)
+        cells, reached, at_most = judge(cells.those(open_cells), then)
         worst = np.maximum(worst, reached.max(axis=0))
     else:
-        worst = np.maximum(worst, most.max(axis=0))
+        worst = np.maximum(worst, at_most().max(axis=0))
     for _ in range(_SHARPENINGS):
         around = np.zeros(reached.shape[0], dtype=np.bool_)
         around[np.argsort(reached, axis=0)[-_SHARPENED:].ravel()] = True

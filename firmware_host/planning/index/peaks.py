@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks, swing_peaks
 from firmware_host.mechanics.train.oscillators import (
@@ -128,12 +129,12 @@ def largest_peaks(
     """
     times = times_of(moves, acceleration, speed)
 
-    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, Callable[[], FloatArray]]:
         check()
         each, found = _each(times, cells.at(pieces.places)), cells.split(pieces)
-        peaks = np.stack([each.pushing.max(axis=-1), each.holding.max(axis=-1)], axis=-1)
+        peaks = np.stack([largest_of_few(each.pushing), largest_of_few(each.holding)], axis=-1)
         reached = peaks.reshape(-1, pieces.places.shape[0], 2)[:, pieces.corners].max(axis=2).reshape(-1, 2)
-        return found, reached, reached + step_bend(found)[:, None]
+        return found, reached, lambda: reached + step_bend(found)[:, None]
 
     worst = worst_of(throughout(load.natural_band, load.damping), judge, FIRST_OVER, OVER, 3e-3, 0.0)
     found = _bounded(load, times, SwingPeaks(*np.broadcast_to(worst[:, None], (2, *times.ramp_short.shape))))

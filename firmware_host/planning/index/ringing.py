@@ -9,10 +9,12 @@ natural periods still pay: with one period the worst residual in a band of 10 % 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_square
 from firmware_host.mechanics.train.oscillators import ALONG, FIRST_ALONG, Cells, Oscillators, Pieces, edge, worst_of
@@ -127,7 +129,7 @@ def _seconds(load: LoadCase, pulses: Pulses, natural: FloatArray, damping: Float
     if swing.shape[-1] == 0:
         return np.zeros(swing.shape[:-1])
     least = np.square(natural) * np.sqrt(1 - np.square(damping)) * half_microstep(load)
-    largest = np.maximum(swing.max(axis=-1, keepdims=True), _STILL)
+    largest = np.maximum(largest_of_few(swing)[..., None], _STILL)
     return np.asarray(np.log(largest / least) / (damping * natural))[..., 0]
 
 
@@ -145,7 +147,7 @@ def longest_settling(
         return settle
     pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
 
-    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, FloatArray]:
+    def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, Callable[[], FloatArray]]:
         check()
         natural, damping = cells.at(pieces.places).before(1)
         swing = pulses.swing(natural, damping)
@@ -156,13 +158,18 @@ def longest_settling(
             each.reshape(*ends, each.shape[-1])[:, pieces.corners].max(axis=2).reshape(-1, each.shape[-1])
             for each in (seconds, swing)
         )
-        start, end = pieces.corners[:, 0], pieces.corners[:, -1]
-        low, high, weak, strong = (
-            each.reshape(ends)[:, side].reshape(-1, 1) for each in (natural, damping) for side in (start, end)
-        )
-        bend = pulses.bend(high, weak * low) * (np.square(found.size).sum(axis=-1) / 8)[:, None]
-        most = np.log(np.maximum(left + bend, _STILL) / (np.square(low) * np.sqrt(1 - np.square(strong)) * tolerance))
-        return found, np.maximum(reached, 0.0), np.maximum(most / (weak * low), 0.0)
+
+        def at_most() -> FloatArray:
+            start, end = pieces.corners[:, 0], pieces.corners[:, -1]
+            low, high, weak, strong = (
+                each.reshape(ends)[:, side].reshape(-1, 1) for each in (natural, damping) for side in (start, end)
+            )
+            bend = pulses.bend(high, weak * low) * (np.square(found.size).sum(axis=-1) / 8)[:, None]
+            swings = np.maximum(left + bend, _STILL)
+            most = np.log(swings / (np.square(low) * np.sqrt(1 - np.square(strong)) * tolerance))
+            return np.asarray(np.maximum(most / (weak * low), 0.0))
+
+        return found, np.maximum(reached, 0.0), at_most
 
     settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, FIRST_ALONG, ALONG, 1e-3, _INSTANT)
     return np.where(settle > _INSTANT, settle, 0.0)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firmware_host.errors import LimitExceededError
+from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.planning.index.descent.descent import SPEEDS, Descent, Wish
 from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.moves import IndexMoves
@@ -144,7 +145,7 @@ class IndexSearch(MotionRoom):
         """Whether the coarse bounds of the swing show it, without a look at each oscillator."""
         a, v = np.array([pair.acceleration]), np.array([pair.speed])
         peaks = peak_bounds(self.load, times_of(self.moves, a, v))
-        return bool(self.bears(peaks.pushing.max(axis=-1) * a, peaks.holding.max(axis=-1) * a, v)[0])
+        return bool(self.bears(largest_of_few(peaks.pushing) * a, largest_of_few(peaks.holding) * a, v)[0])
 
     def _over(self, pair: Pair) -> float:
         return max(self._peak_shares(pair).values(), default=0.0) - 1e-9

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks
 from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
@@ -239,7 +240,7 @@ class Descent:
         return np.flatnonzero(~kept & (cost <= cost[kept].min(initial=np.inf) * _WORTH))
 
     def _swings(self, a: FloatArray, v: FloatArray, peaks: SwingPeaks) -> NDArray[np.bool_]:
-        return self.room.bears(peaks.pushing.max(axis=-1) * a, peaks.holding.max(axis=-1) * a, v)
+        return self.room.bears(largest_of_few(peaks.pushing) * a, largest_of_few(peaks.holding) * a, v)
 
     # --- the finer grids ----------------------------------------------------------------------------------------------
 
@@ -319,7 +320,7 @@ class Descent:
     def sampled_peaks(self, a: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Farthest swing over the acceleration, (pushed on, held back), as `largest_peaks` would find it, nearly."""
         peaks = peaks_among(self.room.load, times_of(self.room.moves, a, v), self._fine_swing)
-        return peaks.pushing.max(axis=-1) * self._caution, peaks.holding.max(axis=-1) * self._caution
+        return largest_of_few(peaks.pushing) * self._caution, largest_of_few(peaks.holding) * self._caution
 
 
 def _minima(cost: FloatArray) -> NDArray[np.intp]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firmware_host.mechanics.groups import smallest_of_few
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.vibration import resonant_step_rates
 from firmware_host.planning.limits.case import LimitCase
@@ -97,4 +98,4 @@ class _BesideBands(MotionBound):
     high: FloatArray
 
     def cruise_margin(self, speeds: FloatArray) -> FloatArray:
-        return np.asarray(np.maximum(*_apart(self.load, speeds, self.low, self.high)).min(axis=-1))
+        return smallest_of_few(np.maximum(*_apart(self.load, speeds, self.low, self.high)))
