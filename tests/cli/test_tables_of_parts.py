@@ -5,10 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from firmware_host.model.files.folders import shipped_folder
 from tests.cli.conftest import Circumstep
 
 TABLE = 'serial,part.diameter mm,place\nA1,50,left\nA2,50.1,"right, far"\nA3,50.2,\n'
@@ -57,8 +61,6 @@ def test_a_part_that_cannot_be_planned_is_the_first_line_and_gives_status_one(ci
 
 
 def test_motors_tell_the_quickest_that_does_each_part(circumstep: Circumstep) -> None:
-    from firmware_host.model.files.folders import shipped_folder
-
     folder = Path("motors")
     folder.mkdir()
     for name in ("nema34-short", "nema23-long"):
@@ -100,3 +102,18 @@ def test_a_long_table_shows_its_tightest_parts_and_counts_the_rest(circumstep: C
     assert "40 parts." in out
     assert "... and 28 more parts." in out
     assert len(out.splitlines()) <= 24
+
+
+def test_a_table_that_is_spread_over_the_processors_says_the_same(circumstep: Circumstep, tmp_path: Path) -> None:
+    folder = tmp_path / "one motor"
+    folder.mkdir()
+    shutil.copyfile(shipped_folder() / "motors" / "nema23-long.toml", folder / "nema23-long.toml")
+    text = "part.diameter mm\n" + "".join(f"{50 + n / 50}\n" for n in range(8))
+    words = ("motors", "shaft-scale", "--folder", str(folder), "--json", "--parts")
+    command = [sys.executable, "-m", "firmware_host", *words, table(text)]
+    spread = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", timeout=120)
+    one_by_one = [circumstep(*words, table(f"part.diameter mm\n{50 + n / 50}\n")) for n in (0, 7)]
+    first, last = (json.loads(each.out)["parts"][0] for each in one_by_one)
+    parts = json.loads(spread.stdout)["parts"]
+    assert (spread.returncode, spread.stderr, len(parts)) == (0, "", 8)
+    assert (parts[0], parts[-1] | {"part": 1}) == (first, last)

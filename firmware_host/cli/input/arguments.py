@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from firmware_host.errors import InputError
 from firmware_host.model.files.folders import stations_file
 from firmware_host.reporting.measures import Units
 
@@ -70,3 +72,15 @@ UnitsOption = Annotated[
         show_default=False,
     ),
 ]
+PartsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--parts", metavar="FILE.csv", help='A table of parts, a line for each: columns "part.diameter mm" ...'
+    ),
+]
+
+
+def require_one_form(*, csv: bool, json: bool) -> None:
+    """Refuse both at once."""
+    if csv and json:
+        raise InputError("--csv and --json contradict each other", "Give one of them")

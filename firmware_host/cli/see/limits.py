@@ -6,11 +6,10 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonOption, UnitsOption, whole
+from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonOption, PartsOption, UnitsOption, whole
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
-from firmware_host.cli.see.parts import Form, PartsOption, limits_of
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup, load_motor
 from firmware_host.model.files.profiles import list_profiles
@@ -68,6 +67,8 @@ def limits(
         return
     setup = loaded(jobs[0], accept_limit)
     if parts is not None:
+        from firmware_host.cli.see.parts import Form, limits_of  # not loaded without a table
+
         limits_of(setup, parts, Form(csv, json, details, units))
         return
     if sweep:

@@ -7,11 +7,18 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JobArgument, JsonOption, UnitsOption
+from firmware_host.cli.input.arguments import (
+    AcceptOption,
+    DetailsOption,
+    JobArgument,
+    JsonOption,
+    PartsOption,
+    UnitsOption,
+    require_one_form,
+)
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
-from firmware_host.cli.see.parts import Form, PartsOption, motors_of, require_one_form
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
@@ -40,6 +47,8 @@ def motors(
     setup = loaded(job, accept_limit)
     library = _library(folder)
     if parts is not None:
+        from firmware_host.cli.see.parts import Form, motors_of  # not loaded without a table
+
         motors_of(setup, parts, library, Form(csv, json, details, units))
         return
     with counting("motors", len(library), planned) as plan:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import typer
 
@@ -16,19 +16,15 @@ from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup
 from firmware_host.model.files.parts import PartRow, read_parts
 from firmware_host.reporting.measures import Units
+from firmware_host.system.workers import processors, workers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from firmware_host.planning.many.rows import Spread
     from firmware_host.reporting.document import Document
 
-PartsOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--parts", metavar="FILE.csv", help='A table of parts, a line for each: columns "part.diameter mm" ...'
-    ),
-]
-
+_FEW, _MANY, _VERY_MANY = 8, 100, 1000  # parts: from so many on it is quicker with all processors, which take a second
 _MORE = "--details: every part. --csv and --json have them all, too."
 
 
@@ -46,8 +42,8 @@ def limits_of(setup: Setup, table: Path, form: Form) -> None:
     from firmware_host.planning.many.parts import plan_many
     from firmware_host.reporting.plans.parts import limits_of_parts
 
-    with _parts(setup, table) as (rows, told):
-        plans = plan_many(setup, rows, told=told)
+    with _parts(table, _MANY) as (rows, told, spread):
+        plans = plan_many(setup, rows, told=told, spread=spread)
     _show(setup, rows, limits_of_parts(plans), form, stopped=bool(plans.stops.any()))
 
 
@@ -56,8 +52,8 @@ def segments_of(setup: Setup, table: Path, form: Form) -> None:
     from firmware_host.planning.many.parts import lay_out_many
     from firmware_host.reporting.plans.parts import segments_of_parts
 
-    with _parts(setup, table) as (rows, told):
-        plans = lay_out_many(setup, rows, told=told)
+    with _parts(table, _VERY_MANY) as (rows, told, spread):
+        plans = lay_out_many(setup, rows, told=told, spread=spread)
     _show(setup, rows, segments_of_parts(plans, form.units), form, stopped=bool(plans.stops.any()))
 
 
@@ -66,18 +62,19 @@ def motors_of(setup: Setup, table: Path, library: Mapping[str, Motor], form: For
     from firmware_host.planning.many.motors import motors_for_many
     from firmware_host.reporting.plans.parts import motors_of_parts
 
-    with _parts(setup, table) as (rows, told):
-        found = motors_for_many(setup, rows, library, told=told)
+    with _parts(table, _FEW) as (rows, told, spread):
+        found = motors_for_many(setup, rows, library, told=told, spread=spread)
     _show(setup, rows, motors_of_parts(found), form, stopped=not all(each.usable for each in found))
 
 
 @contextmanager
-def _parts(setup: Setup, table: Path) -> Iterator[tuple[Sequence[PartRow], Callable[[int], None]]]:
-    """The rows, and what moves a bar to how many of them are done; errors name the table, or the job's files."""
-    rows = read_parts(table)
-    with telling_done("parts", len(rows)) as told:
+def _parts(table: Path, least: int) -> Iterator[tuple[Sequence[PartRow], Callable[[int], None], Spread | None]]:
+    """The rows, what moves a bar to how many are done, and what spreads many of them over the processors."""
+    rows, count = read_parts(table), processors()
+    many = len(rows) >= least and count > 1
+    with telling_done("parts", len(rows)) as told, workers(count) if many else nullcontext() as spread:
         try:
-            yield rows, told
+            yield rows, told, spread
         except InputError as error:
             raise replace(error, source=str(table)) from error
 
@@ -94,9 +91,3 @@ def _show(setup: Setup, rows: Sequence[PartRow], document: Document, form: Form,
         )
     if stopped:
         raise typer.Exit(EXIT_CHECK_FAILED)
-
-
-def require_one_form(*, csv: bool, json: bool) -> None:
-    """Refuse both at once."""
-    if csv and json:
-        raise InputError("--csv and --json contradict each other", "Give one of them")

@@ -6,11 +6,17 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.cli.input.arguments import DetailsOption, JobArgument, JsonOption, UnitsOption
+from firmware_host.cli.input.arguments import (
+    DetailsOption,
+    JobArgument,
+    JsonOption,
+    PartsOption,
+    UnitsOption,
+    require_one_form,
+)
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.screen import documents
-from firmware_host.cli.see.parts import Form, PartsOption, require_one_form, segments_of
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
@@ -46,6 +52,8 @@ def segments(
     )
     setup = read(job)
     if parts is not None:
+        from firmware_host.cli.see.parts import Form, segments_of  # not loaded without a table
+
         segments_of(setup, parts, Form(csv, json, details, units))
         return
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow
@@ -11,7 +12,7 @@ from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.compare.motors import MotorCandidate, compare_motors
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.many.rows import PartTable, each_planned
+from firmware_host.planning.many.rows import PartTable, Spread, each_planned, inside
 from firmware_host.planning.plan import plan_job
 
 
@@ -46,16 +47,18 @@ def motors_for_many(
     *,
     check: Check = never,
     told: Callable[[int], None] = lambda done: None,
+    spread: Spread | None = None,
 ) -> tuple[PartMotors, ...]:
     """Compare `motors` (by name) for each part of a table, see `compare_motors`; else as `plan_many`."""
-
-    def compared(one: Setup) -> tuple[MotorFigures, ...]:
-        return tuple(map(_figures, compare_motors(one, motors, plan=lambda each: plan_job(each, check=check))))
-
-    found = each_planned(setup, table, compared, check, told)
+    make = partial(_compared, motors, inside(check, spread))
+    found = each_planned(setup, table, make, check, told, spread)
     return tuple(
         PartMotors(row, trouble=each) if isinstance(each, str) else PartMotors(row, each) for row, each in found
     )
+
+
+def _compared(motors: Mapping[str, Motor], check: Check, setup: Setup) -> tuple[MotorFigures, ...]:
+    return tuple(map(_figures, compare_motors(setup, motors, plan=partial(plan_job, check=check))))
 
 
 def _figures(each: MotorCandidate) -> MotorFigures:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from typing import overload
 
 import numpy as np
@@ -16,8 +16,8 @@ from firmware_host.model.files.parts import PartRow
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.many.rows import PartTable, each_planned
-from firmware_host.planning.plan import JobPlan, Layout, plan_job, plan_layout
+from firmware_host.planning.many.rows import PartTable, Spread, each_planned, inside
+from firmware_host.planning.plan import Layout, plan_job, plan_layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,22 +187,33 @@ class PartPlans(Sequence[PartPlan]):
 
 
 def plan_many(
-    setup: Setup, table: PartTable, *, check: Check = never, told: Callable[[int], None] = lambda done: None
+    setup: Setup,
+    table: PartTable,
+    *,
+    check: Check = never,
+    told: Callable[[int], None] = lambda done: None,
+    spread: Spread | None = None,
 ) -> PartPlans:
     """Plan the job for each part of a table, its values in place of the job's (see `rows.part_rows`).
 
     A part that cannot be planned is one that fails and says why. `check` is called at least each 50 ms and may raise;
-    `told` with the number of parts done. Raises `InputError` for a table that is none, for a key that neither job nor
-    machine has, and for a number without its unit, each with the row.
+    `told` with the number of parts done. `spread`: what to use for `map`, such as that of a `ProcessPoolExecutor`, to
+    compute on several processors; then `check` is called whenever a part comes back. Raises `InputError` for a table
+    that is none, for a key that neither job nor machine has, and for a number without its unit, each with the row.
     """
-    return _each(setup, table, lambda one: _planned(plan_job(one, check=check)), check, told)
+    return _each(setup, table, partial(_planned, check=inside(check, spread)), check, told, spread)
 
 
 def lay_out_many(
-    setup: Setup, table: PartTable, *, check: Check = never, told: Callable[[int], None] = lambda done: None
+    setup: Setup,
+    table: PartTable,
+    *,
+    check: Check = never,
+    told: Callable[[int], None] = lambda done: None,
+    spread: Spread | None = None,
 ) -> PartPlans:
     """The segments and seams of each part alone, as `plan_layout` has them; else as `plan_many`."""
-    return _each(setup, table, lambda one: (_laid_out(plan_layout(one, check=check)), None), check, told)
+    return _each(setup, table, partial(_placed, check=inside(check, spread)), check, told, spread)
 
 
 def _each(
@@ -211,15 +222,21 @@ def _each(
     make: Callable[[Setup], tuple[PartLayout, PartMotion | None]],
     check: Check,
     told: Callable[[int], None],
+    spread: Spread | None,
 ) -> PartPlans:
-    found = each_planned(setup, table, make, check, told)
+    found = each_planned(setup, table, make, check, told, spread)
     return PartPlans(
         tuple(PartPlan(row, trouble=each) if isinstance(each, str) else PartPlan(row, *each) for row, each in found)
     )
 
 
-def _planned(plan: JobPlan) -> tuple[PartLayout, PartMotion]:
+def _planned(setup: Setup, check: Check) -> tuple[PartLayout, PartMotion]:
+    plan = plan_job(setup, check=check)
     return _laid_out(plan.layout), _moved(plan.limits)
+
+
+def _placed(setup: Setup, check: Check) -> tuple[PartLayout, None]:
+    return _laid_out(plan_layout(setup, check=check)), None
 
 
 def _moved(report: LimitReport) -> PartMotion:

@@ -5,17 +5,24 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import zip_longest
+from functools import partial
+from itertools import chain, zip_longest
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
 from firmware_host.errors import InputError, LimitExceededError, PlanError, QuantityError, UnknownKeyError
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow, read_parts
-from firmware_host.planning.interrupt import Check
+from firmware_host.planning.interrupt import Check, never
 
 PartTable: TypeAlias = "Path | str | Mapping[str, Sequence[Any]] | Iterable[PartRow | Mapping[str, Any]]"
 """A CSV file (see `model.files.parts`), columns by their key, or the rows: each a part, or its values by their key."""
+
+Spread: TypeAlias = "Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]"
+"""`map`, or one like it that works elsewhere: that of a pool of processes, to which all that it is given is pickled."""
+
+MOST_AT_ONCE = 16
+_PIECES = 32  # at the least: the last of them leaves no process without work for long
 
 Made = TypeVar("Made")
 
@@ -62,26 +69,46 @@ def _plain(value: Any) -> Any:
 
 
 def each_planned(
-    setup: Setup, table: PartTable, make: Callable[[Setup], Made], check: Check, told: Callable[[int], None]
+    setup: Setup,
+    table: PartTable,
+    make: Callable[[Setup], Made],
+    check: Check,
+    told: Callable[[int], None],
+    spread: Spread | None,
 ) -> Iterator[tuple[PartRow, Made | str]]:
     """Each part with what `make` makes of the job with its values, or why nothing can be made of it.
 
-    Rows of equal values are made once. `check` is called before each, `told` after it with how many are done. Raises
-    `UnknownKeyError` for a key that neither job nor machine has, and `QuantityError` for a number without its unit,
-    both with the row, before anything is made, and what `part_rows` raises.
+    Rows of equal values are made once. `check` is called before each, `told` after it with how many are done. With
+    `spread` several are made in one go, where it says. Raises `UnknownKeyError` for a key that neither job nor machine
+    has, and `QuantityError` for a number without its unit, both with the row, before anything is made, and what
+    `part_rows` raises.
     """
     rows = part_rows(table)
     _require_readable(setup, rows, str(table) if isinstance(table, Path | str) else "")
     keys = [repr(sorted(row.values.items())) for row in rows]
+    first = dict(zip(reversed(keys), reversed(rows), strict=True))
+    each = [first[key] for key in dict.fromkeys(keys)]
+    size = 1 if spread is None else max(1, min(MOST_AT_ONCE, len(each) // _PIECES))
+    pieces = [each[start : start + size] for start in range(0, len(each), size)]
+    made = chain.from_iterable((spread or map)(partial(_made_each, setup, make), pieces))
     left, known = Counter(keys), dict[str, Made | str]()
     for done, (row, key) in enumerate(zip(rows, keys, strict=True), 1):
         check()
-        found = known.pop(key) if key in known else _made(setup, row, make)
+        found = known.pop(key) if key in known else next(made)
         left[key] -= 1
         if left[key]:
             known[key] = found
         yield row, found
         told(done)
+
+
+def inside(check: Check, spread: Spread | None) -> Check:
+    """What is called while a part is made: nothing of this process where it may be made in another."""
+    return check if spread is None else never
+
+
+def _made_each(setup: Setup, make: Callable[[Setup], Made], rows: Sequence[PartRow]) -> list[Made | str]:
+    return [_made(setup, row, make) for row in rows]
 
 
 def _made(setup: Setup, row: PartRow, make: Callable[[Setup], Made]) -> Made | str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pickle
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -157,6 +159,22 @@ def test_equal_parts_are_planned_once_and_told_each(setup: Setup, monkeypatch: p
     assert done == [1, 2, 3, 4, 5]
     assert plans.width_deg.tolist() == [plans.width_deg[0], plans.width_deg[1], *plans.width_deg[[0, 0, 1]].tolist()]
     assert [each.part.serial for each in plans] == list("abcde")
+
+
+def elsewhere(function: Callable[[Any], Any], given: Iterable[Any]) -> Iterator[Any]:
+    """As a pool of processes does it: all that goes there and comes back is pickled."""
+    for each in given:
+        there, piece = pickle.loads(pickle.dumps((function, each)))
+        yield pickle.loads(pickle.dumps(there(piece)))
+
+
+def test_parts_that_are_planned_by_several_processes_are_the_same(setup: Setup) -> None:
+    table = {"part.diameter": ["50 mm", "66 m", "50.1 mm", "50 mm", "50.2 mm", "50.3 mm"], "serial": list("abcdef")}
+    here, done = plan_many(setup, table), list[int]()
+    there = plan_many(setup, table, told=done.append, spread=elsewhere)
+    assert tuple(there) == tuple(here)
+    assert "Did you mean" in there[1].trouble
+    assert done == [1, 2, 3, 4, 5, 6]
 
 
 def test_what_the_check_raises_ends_it_on_the_way(setup: Setup) -> None:

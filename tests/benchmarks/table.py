@@ -1,0 +1,75 @@
+"""A table of parts beside the same parts planned one by one: `python -m tests.benchmarks.table [PARTS [JOB]]`.
+
+Says what a part takes either way (wall and processor time, in one run), whether 200 samples are equal, and the memory.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import psutil
+
+from firmware_host import load_job, plan_job
+from firmware_host.model import Setup
+from firmware_host.planning.many.parts import PartPlans, plan_many
+from firmware_host.system.workers import processors, workers
+
+SAMPLES = 200
+SAME = 1e-9
+
+
+def write_table(setup: Setup, count: int, file: Path) -> None:
+    """Parts whose measured diameter and length differ by up to two hundredths, each in its own way."""
+    drawn, part = random.Random(1), setup.job.part
+    lines = ["serial,part.diameter mm,part.length mm"]
+    for number in range(count):
+        sizes = [size.si * 1e3 * (1 + drawn.uniform(-0.004, 0.004)) for size in (part.diameter, part.length)]
+        lines.append(f"S{number:05},{sizes[0]:.4f},{sizes[1]:.4f}")
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def one_by_one(setup: Setup, plans: PartPlans, samples: list[int]) -> tuple[float, float, int]:
+    """Wall and processor time (s) of the samples, and how many differ from the table's."""
+    wall, cpu, differ = time.perf_counter(), time.process_time(), 0
+    alone = [plan_job(setup.with_values(plans[place].part.values)) for place in samples]
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    for place, plan in zip(samples, alone, strict=True):
+        motion, found = plan.limits.motion, plans[place].motion
+        same = found is not None and (
+            found.verdict is plan.limits.verdict
+            and found.margins == {check.name: check.margin for check in plan.limits.checks}
+            and abs(found.acceleration - motion.acceleration) <= SAME * motion.acceleration
+            and abs(found.speed - motion.speed) <= SAME * motion.speed
+        )
+        differ += not same
+    return wall, cpu, differ
+
+
+def main(count: int, job: str) -> None:
+    setup = load_job(job)
+    plan_job(setup)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "parts.csv"
+        write_table(setup, count, file)
+        wall = time.perf_counter()
+        with workers(processors()) as spread:
+            plans = plan_many(setup, file, spread=spread)
+            wall = time.perf_counter() - wall
+            me = psutil.Process()
+            memory = sum(each.memory_full_info().uss for each in (me, *me.children(recursive=True)))
+    samples = sorted(random.Random(2).sample(range(count), min(SAMPLES, count)))
+    alone_wall, alone_cpu, differ = one_by_one(setup, plans, samples)
+    each, alone = wall / count * 1e3, alone_wall / len(samples) * 1e3
+    sys.stdout.write(
+        f"{job}: {count} parts in {wall:.1f} s on {processors()} processors, {each:.2f} ms each; "
+        f"one by one {alone:.2f} ms ({alone_cpu / len(samples) * 1e3:.2f} ms of processor): {alone / each:.1f} times\n"
+        f"{len(samples)} samples, {differ} differ; {memory / 1e6:.0f} MB in all processes\n"
+    )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000, sys.argv[2] if len(sys.argv) > 2 else "shaft-scale")

@@ -1,0 +1,71 @@
+"""A program that spreads work over processes and says what came of it: `python -m tests.system.spread_out CASE`."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+
+import psutil
+
+from firmware_host.system.workers import workers
+
+
+def square(number: int) -> int:
+    return number * number
+
+
+def inverse(number: int) -> float:
+    return 1 / number
+
+
+def number_after(wait_s: float) -> int:
+    time.sleep(wait_s)
+    return os.getpid()
+
+
+def squares() -> list[int]:
+    with workers(2) as spread:
+        return list(spread(square, range(7)))
+
+
+def elsewhere() -> list[bool]:
+    with workers(2) as spread:
+        numbers = set(spread(number_after, [0.0] * 4))
+    return [os.getpid() in numbers, len(numbers) > 2]
+
+
+def raised() -> str:
+    try:
+        with workers(2) as spread:
+            list(spread(inverse, [1, 0, 2]))
+    except ZeroDivisionError as error:
+        return str(error)
+    return "nothing"
+
+
+def interrupted() -> str:
+    try:
+        with workers(2) as spread:
+            _first(spread(number_after, [0.0, 3600.0, 3600.0]))
+            raise KeyboardInterrupt("asked to end")
+    except KeyboardInterrupt as error:
+        return str(error)
+
+
+def _first(answers: Iterator[int]) -> int:
+    return next(answers)
+
+
+def _computing() -> int:
+    """Children that compute: the one that keeps multiprocessing's accounts ends with its parent."""
+    children = psutil.Process().children(recursive=True)
+    return sum("resource_tracker" not in " ".join(each.cmdline()) for each in children)
+
+
+CASES: dict[str, Callable[[], object]] = {each.__name__: each for each in (squares, elsewhere, raised, interrupted)}
+
+if __name__ == "__main__":
+    sys.stdout.write(json.dumps({"said": CASES[sys.argv[1]](), "left": _computing()}))
