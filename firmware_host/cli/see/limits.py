@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonOption, PartsOption, UnitsOption, whole
 from firmware_host.cli.input.planned import loaded, planned
+from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
@@ -16,6 +18,8 @@ from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
+from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, common_verdict, reliability
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
@@ -24,14 +28,23 @@ from firmware_host.reporting.render.csv import csv_text
 
 JobsArgument = Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (.toml), or names of job profiles.")]
 
-_MORE = "--details: all checks, and what is assumed."
+_MORE = "--details: all checks, what is assumed. --why CHECK: formula, inputs, source."
+_NEAR = "*"
+"""What a bare `--why` asks about: every check that comes near its limit."""
 
 
 def limits(
     jobs: JobsArgument,
     json: JsonOption = False,
     details: DetailsOption = False,
-    units: UnitsOption = Units.METRIC,
+    why: Annotated[
+        str,
+        typer.Option(
+            metavar="[CHECK]",
+            help="Show formula, inputs and source of a check; without a name of each that comes near its limit.",
+        ),
+    ] = "",
+    units: UnitsOption = None,
     accept_limit: AcceptOption = None,
     estimate: Annotated[
         bool,
@@ -59,10 +72,13 @@ def limits(
         parts=parts is not None,
         csv=csv,
         json=json,
+        why=bool(why),
     )
+    units = readers_units(units)
     if len(jobs) > 1:
-        if estimate or sweep or parts:
-            raise InputError("--reliability, --sweep and --parts are for one job", "Leave the other jobs out")
+        if estimate or sweep or parts or why:
+            options = "--why is" if why else "--reliability, --sweep and --parts are"
+            raise InputError(f"{options} for one job", "Leave the other jobs out")
         _compare(jobs, accept_limit, json=json)
         return
     setup = loaded(jobs[0], accept_limit)
@@ -75,6 +91,10 @@ def limits(
         _sweep(setup, sweep, csv=csv, json=json)
         return
     plan = planned(setup)
+    if why:
+        _explain(setup, plan, why, json=json, units=units)
+        _end_with(plan.limits.verdict)
+        return
     report, found = advised(setup, plan, _shipped_motors()), None
     if estimate:
         found = reliability(
@@ -91,8 +111,33 @@ def limits(
         units=units,
         more=_MORE,
     )
-    if common_verdict(report, found).stops:
+    _end_with(common_verdict(report, found))
+
+
+def _end_with(verdict: Verdict) -> None:
+    if verdict.stops:
         raise typer.Exit(EXIT_CHECK_FAILED)
+
+
+def _explain(setup: Setup, plan: JobPlan, why: str, *, json: bool, units: Units) -> None:
+    from firmware_host.model.files.origins import origins_of  # all of this for those who ask
+    from firmware_host.planning.compare.inputs import explain_checks
+    from firmware_host.reporting.plans.first.limits import near_limits
+    from firmware_host.reporting.plans.why import why_document
+
+    names = tuple(check.name for check in near_limits(plan.limits)) if why == _NEAR else (why,)
+    explained = explain_checks(setup, plan, names)
+    documents.show(why_document(explained, origins_of(setup), units), json=json, remarks=setup.remarks, units=units)
+
+
+class _Limits(TyperCommand):
+    """`--why` may stand alone: then it asks about every check that comes near its limit."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """The words of the command, a bare `--why` completed."""
+        alone = [word == "--why" and (args[place + 1 :] or ["--"])[0][:1] == "-" for place, word in enumerate(args)]
+        words = (f"--why={_NEAR}" if is_alone else word for word, is_alone in zip(args, alone, strict=True))
+        return super().parse_args(ctx, list(words))
 
 
 def _shipped_motors() -> dict[str, Motor]:
@@ -109,12 +154,17 @@ def _compare(jobs: list[str], accept_limit: list[str] | None, *, json: bool) -> 
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
-def _require_fitting(*, estimate: bool, sampled: bool, sweep: bool, parts: bool, csv: bool, json: bool) -> None:
+def _require_fitting(
+    *, estimate: bool, sampled: bool, sweep: bool, parts: bool, csv: bool, json: bool, why: bool
+) -> None:
     """Refuse options that would have no effect, or contradict each other."""
     if sampled and not estimate:
         raise InputError("--samples and --seed belong to --reliability", "Add --reliability, or leave them out")
     if estimate + sweep + parts > 1:
         raise InputError("--reliability, --sweep and --parts contradict each other", "Give one of them")
+    if why and (estimate or sweep or parts):
+        remedy = "Leave --reliability, --sweep and --parts out"
+        raise InputError("--why asks about the plan as it stands", remedy, key="--why")
     if csv and not (sweep or parts):
         problem = "only a sweep and a table of parts are printed as CSV"
         raise InputError(problem, "Add --sweep or --parts, or leave --csv out", key="--csv")
@@ -136,4 +186,4 @@ def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    app.command()(limits)
+    app.command(cls=_Limits)(limits)

@@ -23,7 +23,6 @@ from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
-from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.render.csv import csv_text
 
@@ -38,12 +37,13 @@ def motors(
     accept_limit: AcceptOption = None,
     json: JsonOption = False,
     details: DetailsOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: UnitsOption = None,
     parts: PartsOption = None,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
     """Print the job's plan with each motor of the library; ends with status 1 if every one is stopped."""
     require_one_form(csv=csv, json=json)
+    units = readers_units(units)
     setup = loaded(job, accept_limit)
     library = _library(folder)
     if parts is not None:

@@ -44,6 +44,12 @@ def by_margin(checks: Iterable[LimitCheck]) -> tuple[LimitCheck, ...]:
     return tuple(sorted(checks, key=lambda each: (not each.stops, each.margin is not None, each.margin or 0.0)))
 
 
+def near_limits(report: LimitReport) -> tuple[LimitCheck, ...]:
+    """The checks that don't hold with room to spare, the tightest first; the tightest of all where every one does."""
+    checks = by_margin(report.checks)
+    return tuple(check for check in checks if not _has_room(check)) or checks[:1]
+
+
 def value_and_limit(check: LimitCheck, units: Units) -> tuple[str, str]:
     """The two as a reader wants them; "not known" for what is missing."""
     unknown = "not known"
