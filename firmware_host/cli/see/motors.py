@@ -17,6 +17,7 @@ from firmware_host.cli.input.arguments import (
     require_one_form,
 )
 from firmware_host.cli.input.planned import loaded, planned
+from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError

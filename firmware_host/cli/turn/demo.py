@@ -11,6 +11,7 @@ import typer
 
 from firmware_host.cli.input.arguments import DetailsOption, UnitsOption
 from firmware_host.cli.input.planned import planned, read
+from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.turn.simulated_run import run_simulated
