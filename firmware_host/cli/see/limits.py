@@ -9,7 +9,6 @@ from typer.core import TyperCommand
 
 from firmware_host.cli.input.arguments import AcceptOption, DetailsOption, JsonOption, PartsOption, UnitsOption, whole
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
@@ -44,7 +43,7 @@ def limits(
             help="Show formula, inputs and source of a check; without a name of each that comes near its limit.",
         ),
     ] = "",
-    units: UnitsOption = None,
+    units: UnitsOption = Units.METRIC,
     accept_limit: AcceptOption = None,
     estimate: Annotated[
         bool,
@@ -74,7 +73,6 @@ def limits(
         json=json,
         why=bool(why),
     )
-    units = readers_units(units)
     if len(jobs) > 1:
         if estimate or sweep or parts or why:
             options = "--why is" if why else "--reliability, --sweep and --parts are"

@@ -17,13 +17,13 @@ from firmware_host.cli.input.arguments import (
     require_one_form,
 )
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.motors import compare_motors
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.render.csv import csv_text
 
@@ -38,13 +38,12 @@ def motors(
     accept_limit: AcceptOption = None,
     json: JsonOption = False,
     details: DetailsOption = False,
-    units: UnitsOption = None,
+    units: UnitsOption = Units.METRIC,
     parts: PartsOption = None,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
 ) -> None:
     """Print the job's plan with each motor of the library; ends with status 1 if every one is stopped."""
     require_one_form(csv=csv, json=json)
-    units = readers_units(units)
     setup = loaded(job, accept_limit)
     library = _library(folder)
     if parts is not None:

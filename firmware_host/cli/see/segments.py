@@ -16,13 +16,13 @@ from firmware_host.cli.input.arguments import (
 )
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
-from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import Layout
 from firmware_host.reporting.document import Document
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.segments import segments_document
 
 _MORE = "--details: every segment and seam, what makes each gap, what is assumed."
@@ -32,7 +32,7 @@ def segments(
     job: JobArgument,
     json: JsonOption = False,
     details: DetailsOption = False,
-    units: UnitsOption = None,
+    units: UnitsOption = Units.METRIC,
     true_diameter: Annotated[
         str, typer.Option(metavar="LENGTH", help="Predict the seams for a part of this true diameter.")
     ] = "",
@@ -47,7 +47,6 @@ def segments(
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
     _require_fitting(parts=parts is not None, alone=card or bool(true_diameter or true_roller), csv=csv, json=json)
-    units = readers_units(units)
     true = TrueSizes(
         si_value(true_diameter, "length", "--true-diameter"), si_value(true_roller, "length", "--true-roller")
     )

@@ -11,13 +11,13 @@ import typer
 
 from firmware_host.cli.input.arguments import DetailsOption, UnitsOption
 from firmware_host.cli.input.planned import planned, read
-from firmware_host.cli.input.readers_units import readers_units
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
+from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.first.plan import plan_document
 from firmware_host.reporting.plans.limits import limits_document
 from firmware_host.reporting.plans.segments import segments_document
@@ -33,10 +33,9 @@ def demo(
     ] = 5,
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
     details: DetailsOption = False,
-    units: UnitsOption = None,
+    units: UnitsOption = Units.METRIC,
 ) -> None:
     """Print the plan, run it, print what happened; ends with status 1 if the motor's steps are not the plan's."""
-    units = readers_units(units)
     setup = read(job)
     plan = planned(setup)
     documents.show(plan_document(setup, plan, units))

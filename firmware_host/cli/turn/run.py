@@ -98,7 +98,7 @@ def run(
     runs: Annotated[Path, typer.Option(metavar="FOLDER", help="Where run folders are made.")] = Path("runs"),
     json: JsonOption = False,
     details: DetailsOption = False,
-    units: UnitsOption = None,
+    units: UnitsOption = Units.METRIC,
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
     named = tuple(program or ((gate_program,) if gate_program else ()))
@@ -156,7 +156,7 @@ def run(
         )
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         if not json:
-            documents.show(plan_document(setup, plan, units or Units(here.station.units)))
+            documents.show(plan_document(setup, plan, units))
         record = opened.run(
             zero=zero_at(zero),
             ask_zero=asking_zero(opened.station),
