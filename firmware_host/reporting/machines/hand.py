@@ -37,6 +37,8 @@ def state_word(where: Where) -> str:
 
 def where_line(where: Where, step: Step) -> str:
     """One line of less than 80 columns: the state, where the part is in three ways, and the step of a key."""
+    if not where.energised:
+        return f"{state_word(where)} the part may turn by itself, its position is not known  step {step.text}"
     place = f"{where.degrees:+.3f} deg  {where.microsteps:+d} microsteps  controller {where.units:.3f} {where.unit}"
     return f"{state_word(where):8} {place}  step {step.text}"
 
