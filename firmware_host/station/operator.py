@@ -30,6 +30,11 @@ class Operator(ABC):
         Raises `GateError` when nobody can answer any more (standard input is closed).
         """
 
+    @property
+    def by_key(self) -> bool:
+        """Whether single keys are taken, without Enter behind them."""
+        return False
+
     @abstractmethod
     def forget(self) -> None:
         """Drop what has been typed so far: it was said before it was asked for. Never waits."""

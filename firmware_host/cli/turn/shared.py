@@ -12,6 +12,7 @@ import typer
 
 from firmware_host.acts import Act
 from firmware_host.cli.screen import documents, output
+from firmware_host.cli.screen.run_keys import RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Setup
@@ -23,9 +24,9 @@ from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions
 from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.passes.choice import PassChoice
+from firmware_host.station.passes.control import RunControl
 from firmware_host.station.passes.station import Station
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.stop_request import StopRequest
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
 from firmware_host.system.processes import join_command, split_command
@@ -142,14 +143,15 @@ def station_options(
     state: Sequence[str] | None = None,
 ) -> StationOptions:
     """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed."""
-    stop = StopRequest()
-    stack.enter_context(stop.on_signals())
+    control = RunControl()
+    stack.enter_context(control.stop.on_signals())
+    keys = RunKeys(control, TerminalOperator())
     return {
-        "operator": TerminalOperator(),
+        "operator": keys,
         "gate": (lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
         "gate_program": _words_of(gate_program),
-        "progress": stack.enter_context(RunProgress(marking=not without_marking)),
-        "stop": stop,
+        "progress": stack.enter_context(RunProgress(marking=not without_marking, keys=keys)),
+        "control": control,
         "baud": baud,
         "release_motor": release_motor,
         "state": tuple(state or ()),

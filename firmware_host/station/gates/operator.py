@@ -34,7 +34,11 @@ class OperatorGate(Gate):
         self._operator.forget()  # an Enter from before the gate was open says nothing of this pass
         self._opened_s = self._clock.monotonic()
         text = f", text {' '.join(request.part.text.split())}" if request.part is not None and request.part.text else ""
-        self._operator.tell(f"STANDSTILL: mark {request}{text}. Enter when it is done, s and Enter to stop.")
+        self._operator.tell(f"STANDSTILL: mark {request}{text}. Enter when it is done, {self._stop_by} to stop.")
+
+    @property
+    def _stop_by(self) -> str:
+        return "s" if self._operator.by_key else "s and Enter"
 
     def poll(self) -> PassState:
         if self._opened_s is None:
@@ -49,7 +53,7 @@ class OperatorGate(Gate):
         if answer is not None and answer.lower() in _DONE_WORDS:
             return PassState.DONE
         if answer is not None:
-            self._operator.tell("Not understood. Enter alone when the pass is done, s and Enter to stop.")
+            self._operator.tell(f"Not understood. Enter alone when the pass is done, {self._stop_by} to stop.")
         if self._clock.monotonic() - self._opened_s > self._timeout_s:
             self.close()
             raise GateTimeoutError(self.kind, f"nobody confirmed within {self._timeout_s:.6g} s that the pass is done")

@@ -74,7 +74,7 @@ class PassLoop:
         standing: int | None = None
         settled_s = 0.0
         while True:
-            self._heed(stands=standing is not None)
+            self._heed(standing)
             if not self._to_do:
                 if self._station.control.ends():
                     return
@@ -127,8 +127,8 @@ class PassLoop:
 
     # --- wishes ----------------------------------------------------------------------------------------------------
 
-    def _heed(self, *, stands: bool) -> None:
-        """Do what was wished meanwhile; hold here as long as that is wished, if the axis `stands` at a segment."""
+    def _heed(self, standing: int | None) -> None:
+        """Do what was wished meanwhile; hold as long as that is wished, if the axis is `standing` at a segment."""
         control = self._station.control
         while True:
             while (segment := control.take_skip()) is not None:
@@ -136,9 +136,9 @@ class PassLoop:
             while (key := control.take_repeat()) is not None:
                 self._repeat(key)
             control.stands_at(self._to_do[0] if self._to_do else None, self._last)
-            if not (stands and control.holds):
+            if standing is None or not control.holds:
                 return
-            self._hold()
+            self._hold(standing)
 
     def _skip(self, segment: int) -> None:
         """Leave out what is left of a segment; a pass that was to be repeated stays done."""
@@ -165,11 +165,13 @@ class PassLoop:
         told = f"segment {segment}, pass {number} is marked again, as the operator wished; it is recorded"
         self._station.progress.note(told)
 
-    def _hold(self) -> None:
+    def _hold(self, standing: int) -> None:
         """Watch that nothing moves, with the gate closed, until the run is to carry on or something else is wished."""
         station = self._station
         station.progress.stage("held: the gate is closed, the motor holds the part")
-        self.tell("held", self._last if self._last is not None else self._to_do[0])
+        coming = self._to_do[0] if self._to_do else None
+        here = [key for key in (self._last, coming) if key is not None and key[0] == standing]
+        self.tell("held", here[0] if here else (standing, 0))
         while station.control.holds and not station.control.asks:
             self.check_stop()
             station.controller.watch()
