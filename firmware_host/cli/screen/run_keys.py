@@ -23,6 +23,7 @@ HELP = (
     "r      repeat: mark this pass, or the one marked last, once more (recorded)",
     "?      these lines",
 )
+_HELP_KEY = HELP[-1][0]
 
 
 class RunKeys(Operator):
@@ -45,7 +46,7 @@ class RunKeys(Operator):
             "s": self._control.stop_now,
             "k": self._skip,
             "r": self._repeat,
-            "?": self._help,
+            _HELP_KEY: self._help,
         }
 
     # --- the operator ----------------------------------------------------------------------------------------------
