@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from firmware_host.cli.screen.run_keys import HELP, RunKeys
+from firmware_host.cli.screen.keys_of_run import HELP, RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.clock import VirtualClock
 from firmware_host.station.operator import Operator

@@ -13,7 +13,7 @@ from rich.markup import escape
 from rich.text import Text
 
 from firmware_host.cli.screen import output
-from firmware_host.cli.screen.run_keys import RunKeys
+from firmware_host.cli.screen.keys_of_run import RunKeys
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.reporting.render.duration import duration_text
 from firmware_host.reporting.render.printable import printable

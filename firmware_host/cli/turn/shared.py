@@ -12,7 +12,7 @@ import typer
 
 from firmware_host.acts import Act
 from firmware_host.cli.screen import documents, output
-from firmware_host.cli.screen.run_keys import RunKeys
+from firmware_host.cli.screen.keys_of_run import RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Setup
