@@ -61,7 +61,7 @@ COMMANDS = (
         "Turn a start mark or a handle under the laser: then the job's zero is known, and its next run begins there.",
     ),
     Entry("redo", "turn.redo", "Mark segments of an earlier run again, on the part that is still clamped."),
-    Entry("schema", "set_up.files", "Print the JSON Schema of a file kind."),
+    Entry("schema", "set_up.files", "Print the JSON Schema of a file kind, or of the state that a run tells."),
     Entry("runs", "turn.runs", "Earlier runs: list them, show one, verify its files."),
     Entry(
         "controller",

@@ -116,6 +116,11 @@ def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never
     return JobPlan(layout, program, limits, settle_s)
 
 
+def place_segments(setup: Setup) -> SegmentPlan:
+    """Where a job's segments fall, and nothing of its seams. Raises as `plan_layout`."""
+    return _places(setup).segments
+
+
 class _Places(NamedTuple):
     """Where the segments are and how the axis gets there, before anything is known of how quickly."""
 

@@ -228,3 +228,22 @@ def test_a_motor_s_label_is_enough_for_segments_and_limits_say_what_they_assume(
     limits = circumstep("limits", str(job), "--details")
     assert limits.status == 0
     assert "motor.inductance  " in limits.out[limits.out.index("Not stated") :]
+
+
+def test_the_card_for_the_laser_of_one_part_and_of_a_table_of_parts(circumstep: Circumstep, tmp_path: Path) -> None:
+    card = circumstep("segments", "shaft-scale", "--card")
+    assert card.status == 0
+    assert "Width of each strip: 10.000 mm" in card.out
+    (tmp_path / "parts.csv").write_text("serial,diameter mm\nA-1,50\nA-2,0.9\n", encoding="utf-8")
+    batch = circumstep("segments", "shaft-scale", "--card", "--parts", "parts.csv")
+    assert batch.status == 1  # the second is too thin
+    assert "A-1" in batch.out
+    assert max(map(len, batch.out.splitlines())) <= 80
+
+
+def test_the_schema_of_the_state_is_printed_as_those_of_the_files_are(circumstep: Circumstep) -> None:
+    printed = json.loads(circumstep("schema", "state").out)
+    assert printed["properties"]["still"]["type"] == "boolean"
+    wrong = circumstep("schema", "stat")
+    assert wrong.status == 2
+    assert "no file kind 'stat'" in wrong.err

@@ -83,11 +83,20 @@ def test_motors_tell_the_quickest_that_does_each_part(circumstep: Circumstep) ->
         (("limits", "--sweep", "part.mass=1 kg..2 kg", "--parts", "parts.csv"), "contradict each other"),
         (("limits", "heavy-shaft", "--parts", "parts.csv"), "are for one job"),
         (("segments", "--csv"), "only a table of parts is printed as CSV"),
-        (("segments", "--card", "--parts", "parts.csv"), "--parts stands alone"),
+        (("segments", "--true-diameter", "49 mm", "--parts", "parts.csv"), "--parts has diameters of its own"),
+        (("segments", "--card", "--csv", "--parts", "parts.csv"), "a card is not printed as CSV"),
         (("motors", "--csv", "--json", "--parts", "parts.csv"), "--csv and --json contradict each other"),
         (("limits", "--parts", "missing.csv"), "missing.csv: "),
     ],
-    ids=["with a sweep", "two jobs", "csv of one layout", "with a card", "two forms", "no file"],
+    ids=[
+        "with a sweep",
+        "two jobs",
+        "csv of one layout",
+        "with a true diameter",
+        "a card as csv",
+        "two forms",
+        "no file",
+    ],
 )
 def test_what_contradicts_a_table_is_refused(circumstep: Circumstep, words: tuple[str, ...], told: str) -> None:
     table(TABLE)

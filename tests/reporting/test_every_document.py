@@ -15,6 +15,7 @@ from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.job_time import job_time
+from firmware_host.planning.many.cards import cards_for_many
 from firmware_host.planning.many.motors import motors_for_many
 from firmware_host.planning.many.parts import lay_out_many, plan_many
 from firmware_host.planning.reliability.estimate import reliability
@@ -25,6 +26,7 @@ from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.plans.moves import moves_document
+from firmware_host.reporting.plans.part_cards import part_cards_document
 from firmware_host.reporting.plans.parts import limits_of_parts, motors_of_parts, segments_of_parts
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.plans.sweep import sweep_document
@@ -59,6 +61,7 @@ def comparison(job: str) -> Document:
 KINDS: dict[str, Callable[[str], Document]] = {
     "segments": lambda job: segments_document(shipped(job)[1].layout),
     "card": lambda job: card_document(shipped(job)[0], shipped(job)[1].layout),
+    "part cards": lambda job: part_cards_document(shipped(job)[0], cards_for_many(shipped(job)[0], PARTS)),
     "time": lambda job: time_document(job_time(*shipped(job)), LEARNED, AT, homes=True),
     "moves": lambda job: moves_document(shipped(job)[1].program),
     "limits": limits_and_reliability,

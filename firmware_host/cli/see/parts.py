@@ -57,6 +57,19 @@ def segments_of(setup: Setup, table: Path, form: Form) -> None:
     _show(setup, rows, segments_of_parts(plans, form.units), form, stopped=bool(plans.stops.any()))
 
 
+def cards_of(setup: Setup, table: Path, form: Form) -> None:
+    """The card of the marking side for each part; status 1 if one can't be laid out."""
+    from firmware_host.planning.many.cards import cards_for_many
+    from firmware_host.reporting.plans.part_cards import part_cards_document
+
+    with _parts(table, _VERY_MANY) as (rows, told, spread):
+        cards = cards_for_many(setup, rows, told=told, spread=spread)
+    document, stopped = part_cards_document(setup, cards), any(card.strips is None for card in cards)
+    documents.show(document, json=form.json, remarks=setup.remarks, details=form.details, units=form.units)
+    if stopped:
+        raise typer.Exit(EXIT_CHECK_FAILED)
+
+
 def motors_of(setup: Setup, table: Path, library: Mapping[str, Motor], form: Form) -> None:
     """Compare the motors for each part; status 1 if no motor does one of them."""
     from firmware_host.planning.many.motors import motors_for_many

@@ -46,15 +46,15 @@ def segments(
     csv: Annotated[bool, typer.Option("--csv", help="Print the table of parts as CSV.")] = False,
 ) -> None:
     """Print the layout; the true diameters only change what is predicted of the seams."""
-    _require_fitting(parts=parts is not None, alone=card or bool(true_diameter or true_roller), csv=csv, json=json)
+    _require_fitting(parts=parts is not None, card=card, true=bool(true_diameter or true_roller), csv=csv, json=json)
     true = TrueSizes(
         si_value(true_diameter, "length", "--true-diameter"), si_value(true_roller, "length", "--true-roller")
     )
     setup = read(job)
     if parts is not None:
-        from firmware_host.cli.see.parts import Form, segments_of  # not loaded without a table
+        from firmware_host.cli.see.parts import Form, cards_of, segments_of  # not loaded without a table
 
-        segments_of(setup, parts, Form(csv, json, details, units))
+        (cards_of if card else segments_of)(setup, parts, Form(csv, json, details, units))
         return
     if true.roller_diameter is not None and setup.machine.drive.sets_surface_travel != "roller":
         problem = f"machine {setup.job.machine!r} has no rollers"
@@ -65,12 +65,14 @@ def segments(
     documents.show(document, json=json, remarks=setup.remarks, details=details, units=units, more=more)
 
 
-def _require_fitting(*, parts: bool, alone: bool, csv: bool, json: bool) -> None:
+def _require_fitting(*, parts: bool, card: bool, true: bool, csv: bool, json: bool) -> None:
     require_one_form(csv=csv, json=json)
+    if csv and card:
+        raise InputError("a card is not printed as CSV", "Leave --csv out, or --card", key="--csv")
     if csv and not parts:
         raise InputError("only a table of parts is printed as CSV", "Add --parts, or leave --csv out", key="--csv")
-    if parts and alone:
-        raise InputError("--parts stands alone", "Leave --card and the true diameters out", key="--parts")
+    if parts and true:
+        raise InputError("--parts has diameters of its own", "Leave the true diameters out", key="--parts")
 
 
 def _card(setup: Setup, plan: Layout) -> Document:

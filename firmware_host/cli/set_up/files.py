@@ -23,8 +23,13 @@ profile_app = typer.Typer(no_args_is_help=True)
 _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
 
 
-def schema_command(kind: Annotated[str, typer.Argument(help="job, machine or motor")]) -> None:
-    """Print a schema; the kinds are those of `model.schema`."""
+def schema_command(kind: Annotated[str, typer.Argument(help="job, machine, motor or state")]) -> None:
+    """Print a schema; the kinds are those of `model.schema`, and the state that a run tells."""
+    if kind == "state":
+        from firmware_host.station.state.message import state_schema  # no file of the user's
+
+        output.document(state_schema())
+        return
     output.document(schema(kind))
 
 

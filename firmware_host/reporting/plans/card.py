@@ -31,13 +31,13 @@ _COLUMNS = (
     Column("part_deg", "part at", "deg", ".3f"),
     Column("focus_below_crown_mm", "focus below crown", "mm", ".3f", brief=False),
 )
-_FLAT = {
+FLAT = {
     True: ("The laser draws for a round surface: enter the widths as they are.",),
     False: ("The laser draws flat, and does not correct for the round surface:",),
     None: ("If the laser draws for a round surface, enter the widths as they are; if flat:",),
 }
 _SIDES = {"clockwise": ("right", "left"), "counter-clockwise": ("left", "right")}
-_FINISH = {
+FINISH = {
     "stay": "After the last strip the part stays where it is.",
     "unwind": "After the last strip the part turns back to its start mark.",
     "next-turn": "After the last strip the part turns on until its start mark is on top again.",
@@ -62,11 +62,11 @@ def card_document(setup: Setup, layout: Layout) -> Document:
             Figure("passes_in_all", "Passes in all", plan.count * mark.passes, brief=True),
             Figure("whole_mm", "Whole artwork, rolled out flat", whole_mm, "mm", ".3f", brief=True),
             _flat(plan, setup.job.window.flat_field_corrected),
-            Notes(_order(plan.count, mark.passes), "order"),
+            Notes(order_lines(plan.count, mark.passes), "order"),
             _start(plan),
             Figure("turns", "The part turns", setup.machine.axis.turns),
-            Notes(_turning(setup.machine.axis.turns), "turning"),
-            Notes((_FINISH[setup.job.index.finish],), "finish"),
+            Notes(turning_lines(setup.machine.axis.turns), "turning"),
+            Notes((FINISH[setup.job.index.finish],), "finish"),
             *_tables(plan, focus),
         )
     )
@@ -94,12 +94,13 @@ def _one_or_range(key: str, label: str, values: Floats) -> Iterator[Figure]:
     yield Figure("", f"{label}, at most", high, "mm", ".3f", brief=True)
 
 
-def _order(count: int, passes: int) -> tuple[str, ...]:
+def order_lines(count: int | None, passes: int) -> tuple[str, ...]:
+    """How often the gate opens, and in which order the strips are marked; `count`: None where it is not always so."""
     times = "once" if passes == 1 else f"{passes} times"
     strip = "the strip" if count == 1 else "each strip"
     lines = [f"The gate opens {times} for {strip}. Each time: mark the strip once, say done."]
-    if count > 1:
-        lines.append(f"Order: strip 1 to {count}. When one is done, load the next while the part turns.")
+    if count is None or count > 1:
+        lines.append(f"Order: strip 1 to {count or 'last'}. When one is done, load the next while the part turns.")
         lines.append("When the last one is done, load strip 1 again for the next part.")
     return tuple(lines)
 
@@ -114,7 +115,7 @@ def _flat(plan: SegmentPlan, corrected: bool | None) -> Section:
         "flat",
         "",
         (
-            Notes(_FLAT[corrected]),
+            Notes(FLAT[corrected]),
             Figure("corrected", "The laser draws for a round surface", corrected),
             Figure("overlap_mm", "Neighbours overlap by up to", float(overlaps[worst]) * 1e3, "mm", ".3f", brief=flat),
             Figure("drawn_width_mm", f"Their edges meet when {meet} this wide", width_mm, "mm", ".3f", brief=flat),
@@ -177,7 +178,7 @@ def _start(plan: SegmentPlan) -> Section:
     )
 
 
-def _turning(turns: str | None) -> tuple[str, ...]:
+def turning_lines(turns: str | None) -> tuple[str, ...]:
     """Which way the part turns, and on which side the next strip lies."""
     if turns is None:
         return (
