@@ -26,6 +26,7 @@ from firmware_host.station.journal.events import (
 from firmware_host.station.journal.last_position import LastPosition, PositionReplay
 
 RELEASED = "the motor was released by hand"
+COUNTED_OTHERWISE = "it was turned by hand on a machine that counts its steps otherwise"
 UNREADABLE = "what a hand has left behind there cannot be read"
 
 _FARTHEST = 1 << 53
@@ -70,10 +71,12 @@ class HandNote(BaseModel):
         """Where the axis was left."""
         return LastPosition(self.origin, 0, self.lowest, self.highest, self.lost, moving=self.moving)
 
-    def moved(self, before: LastPosition) -> LastPosition:
-        """Where the axis stands from the zero of `before`, which a run left, since a hand has turned it."""
+    def moved(self, before: LastPosition, machine: Machine) -> LastPosition:
+        """Where the axis stands from the zero of `before`, which a run on `machine` left, since a hand turned it."""
         if before.origin is None:
             return before
+        if self.counting != counting(machine):
+            return replace(before, lost=before.lost or COUNTED_OTHERWISE)
         apart = self.origin - before.origin
         return replace(
             before,

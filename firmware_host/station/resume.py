@@ -140,7 +140,7 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
     if zero == "here":
         return Start()
     hand = HandNote.read(station.scales.hand(station.controller.url, setup.machine.axis.letter))
-    stands = left if hand is None else hand.moved(left)
+    stands = left if hand is None else hand.moved(left, setup.machine)
     found = found_as_left(station.controller, setup.machine.axis, stands, left.origin)
     if found.unproved:
         kind = ControllerResetError if found.reset else ControllerError

@@ -213,7 +213,7 @@ class _LastRun:
         folder = RunFolder.existing(path)
         state, setup = replay(journal_events(folder.journal)), folder.load_setup()
         left = state.left if state.left is not None else left_by(journal_events(folder.journal), plan_job(setup).route)
-        left = left if hand is None else hand.moved(left)
+        left = left if hand is None else hand.moved(left, setup.machine)
         return cls(setup, state.record, left, setup.machine.microsteps_per_part_turn(setup.job.part.contact))
 
     @property
