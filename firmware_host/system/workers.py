@@ -5,18 +5,19 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from multiprocessing.context import BaseContext
+from typing import Any, TypeAlias
 
 from firmware_host.system.environment import set_for_now
 
-Given = TypeVar("Given")
-Made = TypeVar("Made")
+Spread: TypeAlias = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]
+"""`map`, as it works on several processes."""
 
-MOST_WORKERS = 6
-"""Each takes some 35 MB of its own."""
+MOST_WORKERS = 12
+"""Each takes some 10 MB of its own, and some 35 MB where the system can't load modules once for all."""
 
 
 def processors() -> int:
@@ -27,17 +28,16 @@ def processors() -> int:
 
 
 @contextmanager
-def workers(count: int) -> Iterator[Callable[[Callable[[Given], Made], Iterable[Given]], Iterator[Made]]]:
+def workers(count: int, *, loaded: Sequence[str] = ()) -> Iterator[Spread]:
     """`map` on `count` processes: what it is given must be of a kind that can be pickled.
 
-    They are started anew (a program that was forked shares locks with threads that it hasn't got). An end that is asked
-    for by Ctrl-C is heard by this process alone; however the block is left, none of them is left.
+    `loaded`: modules that the work needs: loaded once for all, where the system can (a process that forks itself has
+    loaded them, and shares no locks with threads of this one). An end that is asked for by Ctrl-C is heard by this
+    process alone; however the block is left, none of them is left.
     """
-    pool = ProcessPoolExecutor(
-        min(count, MOST_WORKERS), multiprocessing.get_context("spawn"), initializer=_hear_no_keyboard
-    )
+    pool = ProcessPoolExecutor(min(count, MOST_WORKERS), _context(loaded), initializer=_hear_no_keyboard)
 
-    def spread(function: Callable[[Given], Made], given: Iterable[Given]) -> Iterator[Made]:
+    def spread(function: Callable[[Any], Any], given: Iterable[Any]) -> Iterator[Any]:
         with set_for_now(OPENBLAS_NUM_THREADS="1", PYDANTIC_DISABLE_PLUGINS="1"):
             return pool.map(function, given)
 
@@ -45,6 +45,14 @@ def workers(count: int) -> Iterator[Callable[[Callable[[Given], Made], Iterable[
         yield spread
     finally:
         _end(pool)
+
+
+def _context(loaded: Sequence[str]) -> BaseContext:
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(list(loaded))
+    return context
 
 
 def _end(pool: ProcessPoolExecutor) -> None:

@@ -113,6 +113,17 @@ def test_a_long_table_shows_its_tightest_parts_and_counts_the_rest(circumstep: C
     assert len(out.splitlines()) <= 24
 
 
+def test_pandas_reads_the_table_that_is_printed(circumstep: Circumstep) -> None:
+    pandas = pytest.importorskip("pandas")
+    printed = circumstep("limits", "shaft-scale", "--parts", table(BAD), "--csv").out
+    frame = pandas.read_csv(io.StringIO(printed)).set_index("serial")
+    assert frame["index_s"].notna().to_dict() == {"A1": True, "A2": False, "A3": True}
+    assert (
+        frame.loc["A1", "margin"]
+        == json.loads(circumstep("limits", "shaft-scale", "--parts", "parts.csv", "--json").out)["parts"][0]["margin"]
+    )
+
+
 def test_a_table_that_is_spread_over_the_processors_says_the_same(circumstep: Circumstep, tmp_path: Path) -> None:
     folder = tmp_path / "one motor"
     folder.mkdir()

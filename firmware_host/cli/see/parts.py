@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from firmware_host.planning.many.rows import Spread
     from firmware_host.reporting.document import Document
 
+_LOADED = [f"firmware_host.planning.{name}" for name in ("many.parts", "many.motors", "limit_report")]
 _FEW, _MANY, _VERY_MANY = 8, 100, 1000  # parts: from so many on it is quicker with all processors, which take a second
 _MORE = "--details: every part. --csv and --json have them all, too."
 
@@ -85,7 +86,7 @@ def _parts(table: Path, least: int) -> Iterator[tuple[Sequence[PartRow], Callabl
     """The rows, what moves a bar to how many are done, and what spreads many of them over the processors."""
     rows, count = read_parts(table), processors()
     many = len(rows) >= least and count > 1
-    with telling_done("parts", len(rows)) as told, workers(count) if many else nullcontext() as spread:
+    with telling_done("parts", len(rows)) as told, workers(count, loaded=_LOADED) if many else nullcontext() as spread:
         try:
             yield rows, told, spread
         except InputError as error:
