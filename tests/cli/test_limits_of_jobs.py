@@ -17,7 +17,9 @@ def test_one_that_fails_makes_the_status_1_and_all_are_shown(circumstep: Circums
     Path("weighty.toml").write_text(text, encoding="utf-8")
     ended = circumstep("limits", "weighty.toml", "shaft-scale")
     assert ended.status == 1
-    rows = [row for row in ended.out.splitlines()[2:] if not row.startswith(" ")]
+    answer, table = ended.out.split("\n\n")
+    assert answer.startswith("1 of 2 jobs may turn; not weighty.toml.\n")
+    rows = [row for row in table.splitlines()[1:] if not row.startswith(" ")]
     assert [re.split(r"  +", row)[:2] for row in rows] == [
         ["weighty.toml", "fails"],
         ["shaft-scale", "holds"],
@@ -35,7 +37,7 @@ def test_one_that_fails_makes_the_status_1_and_all_are_shown(circumstep: Circums
 def test_what_is_for_one_job_is_refused_with_several(circumstep: Circumstep, option: tuple[str, ...]) -> None:
     ended = circumstep("limits", *JOBS[:2], *option)
     assert (ended.status, ended.out) == (2, "")
-    assert "--reliability and --sweep are for one job. Leave the other jobs out" in ended.err
+    assert "--reliability, --sweep and --parts are for one job. Leave the other jobs out" in ended.err
 
 
 def test_a_limit_is_accepted_on_the_command_line_and_shown_with_its_reason(circumstep: Circumstep) -> None:

@@ -129,8 +129,8 @@ def test_a_sweep_goes_on_past_values_with_which_nothing_works(circumstep: Circum
     [
         (("--samples", "500"), "--samples and --seed belong to --reliability. Add --reliability"),
         (("--seed", "3"), "--samples and --seed belong to --reliability"),
-        (("--reliability", "--sweep", SWEEP), "--reliability and --sweep contradict each other"),
-        (("--csv",), "--csv: only a sweep is printed as CSV. Add --sweep"),
+        (("--reliability", "--sweep", SWEEP), "--reliability, --sweep and --parts contradict each other"),
+        (("--csv",), "--csv: only a sweep and a table of parts are printed as CSV. Add --sweep"),
         (("--sweep", SWEEP, "--csv", "--json"), "--csv and --json contradict each other"),
         (("--reliability", "--samples", "5"), "draws: 5 draws. Draw from 100 to"),
         (("--reliability", "--seed", "-1"), "seed: seed -1 is negative"),

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from firmware_host.reporting.document import Column, Document, Table
-from firmware_host.reporting.render.plain import WIDTH, fits, grid_lines
+from firmware_host.reporting.render.plain import WIDTH, fits, grid_lines, wrapped
 from firmware_host.reporting.render.short import Grid, short_parts
 from firmware_host.reporting.render.terminal import rich_grid
 
@@ -84,3 +84,22 @@ def test_what_a_row_is_called_stays_whole_however_wide_it_is() -> None:
     lines = grid_lines(grid_of("T", ["path", "b"], [["x" * 100, "y" * 10]]))
     assert lines is not None
     assert lines[2:] == ["x" * 100, f"  b: {'y' * 10}"]
+
+
+@pytest.mark.parametrize(
+    ("text", "width", "lines"),
+    [
+        ("short", 80, ["short"]),
+        (
+            "  a line that is set in goes on further in",
+            20,
+            ["  a line that is set", "    in goes on", "    further in"],
+        ),
+        ("a margin of 33 % is left", 14, ["a margin of", "  33 % is left"]),
+        ("it is 12 mm in all", 10, ["it is", "  12 mm in", "  all"]),
+        ("step-rate-controller/of-one-word", 10, ["step-rate-controller/of-one-word"]),
+    ],
+    ids=["short", "indented", "percent", "unit", "long-word"],
+)
+def test_a_long_line_is_wrapped_and_no_number_parted_from_its_unit(text: str, width: int, lines: list[str]) -> None:
+    assert wrapped(text, width) == lines

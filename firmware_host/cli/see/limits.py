@@ -77,7 +77,7 @@ def limits(
         if estimate or sweep or parts or why:
             options = "--why is" if why else "--reliability, --sweep and --parts are"
             raise InputError(f"{options} for one job", "Leave the other jobs out")
-        _compare(jobs, accept_limit, json=json)
+        _compare(jobs, accept_limit, json=json, details=details)
         return
     setup = loaded(jobs[0], accept_limit)
     if parts is not None:
@@ -86,7 +86,7 @@ def limits(
         limits_of(setup, parts, Form(csv, json, details, units))
         return
     if sweep:
-        _sweep(setup, sweep, csv=csv, json=json)
+        _sweep(setup, sweep, csv=csv, json=json, details=details)
         return
     plan = planned(setup)
     if why:
@@ -142,12 +142,12 @@ def _shipped_motors() -> dict[str, Motor]:
     return {profile.name: load_motor(str(profile.path)) for profile in list_profiles("motors") if profile.shipped}
 
 
-def _compare(jobs: list[str], accept_limit: list[str] | None, *, json: bool) -> None:
+def _compare(jobs: list[str], accept_limit: list[str] | None, *, json: bool, details: bool) -> None:
     motors, reports = _shipped_motors(), dict[str, LimitReport]()
     with counting("jobs", len(jobs), lambda setup: advised(setup, planned(setup), motors)) as plan:
         for job in jobs:
             reports[job] = plan(loaded(job, accept_limit))
-    documents.show(comparison_document(reports), json=json)
+    documents.show(comparison_document(reports), json=json, details=details)
     if any(report.verdict.stops for report in reports.values()):
         raise typer.Exit(EXIT_CHECK_FAILED)
 
@@ -170,14 +170,16 @@ def _require_fitting(
         raise InputError("--csv and --json contradict each other", "Give one of them")
 
 
-def _sweep(setup: Setup, text: str, *, csv: bool, json: bool) -> None:
+def _sweep(setup: Setup, text: str, *, csv: bool, json: bool, details: bool) -> None:
     wanted = parse_sweep(text)
     with counting("values", wanted.points, planned) as plan:
         points = sweep_limits(setup, wanted, plan=plan)
     if csv:
         output.exact(csv_text(sweep_margins(wanted, points)))
     else:
-        documents.show(sweep_document(wanted, points, setup.job.accept), json=json, remarks=setup.remarks)
+        document = sweep_document(wanted, points, setup.job.accept)
+        more = "--details: speed, acceleration, what stops each. --csv: the margin of every check."
+        documents.show(document, json=json, remarks=setup.remarks, details=details, more=more)
     if all(point.verdict.stops for point in points):
         raise typer.Exit(EXIT_CHECK_FAILED)
 

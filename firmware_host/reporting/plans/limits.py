@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.limit_report import LimitReport
@@ -10,9 +11,9 @@ from firmware_host.planning.limits.check import Verdict, told_unknown
 from firmware_host.planning.reliability.estimate import Reliability, common_verdict
 from firmware_host.reporting.assumptions import assumed_table
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import Units
+from firmware_host.reporting.measures import Units, listed
 from firmware_host.reporting.plans.first.limits import first_of_limits, value_and_limit
-from firmware_host.reporting.plans.first.words import PROVE_IT
+from firmware_host.reporting.plans.first.words import PROVE_IT, caution
 from firmware_host.reporting.plans.index import index_section, motion_section
 from firmware_host.reporting.plans.reliability import reliability_section
 
@@ -118,7 +119,16 @@ def comparison_document(reports: Mapping[str, LimitReport]) -> Document:
         )
         for name, report in reports.items()
     )
-    return Document((Table("jobs", title, _JOB_COLUMNS, rows),))
+    table = Table("jobs", title, _JOB_COLUMNS, rows)
+    return Document((table,), first=(Notes(_answer(reports)), replace(table, key="", title="")))
+
+
+def _answer(reports: Mapping[str, LimitReport]) -> tuple[str, ...]:
+    """How many of the jobs may turn, which may not, and how much is assumed."""
+    stopped = [name for name, report in reports.items() if report.verdict.stops]
+    able = f"{len(reports) - len(stopped)} of {len(reports)} jobs may turn"
+    told = f"{able}; not {listed(stopped)}." if stopped else f"{able}."
+    return (told, caution(max(len(report.assumptions) for report in reports.values())))
 
 
 def _times(report: LimitReport) -> tuple[float | None, ...]:

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from firmware_host.planning.compare.jumps import jumps_of
 from firmware_host.planning.compare.sweep import Sweep, SweepPoint
 from firmware_host.planning.limit_report import LimitReport
-from firmware_host.planning.limits.check import LimitCheck
+from firmware_host.planning.limits.check import LimitCheck, Verdict
 from firmware_host.reporting.assumptions import accepted_notes
-from firmware_host.reporting.document import Column, Document, Figure, Row, Section, Table
+from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Section, Table
+from firmware_host.reporting.measures import listed, percent, seconds
+from firmware_host.reporting.plans.first.words import caution
 from firmware_host.reporting.plans.limits import checks_table
 
 _COLUMNS = (
     Column("verdict", "verdict"),
     Column("reasons", "because of"),
     Column("trouble", "trouble", below=True),
-    Column("index_s", "index", "s", ".4g"),
+    Column("index_s", "index", "s", ".3f"),
     Column("acceleration_deg_per_s2", "acceleration", "deg/s^2", ".4g"),
     Column("speed_deg_per_s", "speed", "deg/s", ".4g"),
     Column("binding", "stopped by"),
@@ -43,9 +46,57 @@ def sweep_document(sweep: Sweep, points: Sequence[SweepPoint], accept: Mapping[s
 
     `accept`: what the job accepts.
     """
-    table = _table(sweep, "value", points)
-    varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table, _jumps(points)))
-    return Document((varied, accepted_notes(accept, "accepted")))
+    table, jumps = _table(sweep, "value", points), _jumps(points)
+    varied = Section("sweep", "", (Figure("key", "Key that is varied", sweep.key), table, jumps))
+    first = (
+        Notes((*_answer(sweep, points), *accepted_notes(accept).lines, caution(_assumed(points)))),
+        _first_table(sweep, points),
+        *((replace(jumps, key=""),) if jumps.rows else ()),
+    )
+    return Document((varied, accepted_notes(accept, "accepted")), first=first)
+
+
+def _answer(sweep: Sweep, points: Sequence[SweepPoint]) -> Iterator[str]:
+    """How many values do, and which of them is quickest."""
+    counts = Counter(point.verdict for point in points)
+    told = [f"{counts[verdict]} {verdict.value}" for verdict in Verdict if counts[verdict]]
+    yield f"{sweep.key} from {sweep.first} to {sweep.last}, {len(points)} values: {listed(told)}."
+    able = [(_index_s(point), point) for point in points if not point.verdict.stops and point.report is not None]
+    if able:
+        quickest, point = min(able, key=lambda each: each[0])
+        yield f"Quickest of those that may turn: {point.value}, an index in {seconds(quickest)}, {point.verdict.value}."
+    else:
+        yield "With none of them it may turn."
+
+
+def _index_s(point: SweepPoint) -> float:
+    return point.report.motion.timing.index_s if point.report is not None else math.inf
+
+
+def _assumed(points: Sequence[SweepPoint]) -> int:
+    return max((len(point.report.assumptions) for point in points if point.report is not None), default=0)
+
+
+def _first_table(sweep: Sweep, points: Sequence[SweepPoint]) -> Table:
+    """Each value with its verdict, its index, and what is tightest; why nothing can be planned stands below."""
+    columns = (
+        Column("", sweep.key),
+        Column("", "verdict"),
+        Column("", "index"),
+        Column("", "tightest limit"),
+        Column("", "margin"),
+        Column("", "trouble", below=True),
+    )
+    return Table("", "", columns, tuple(map(_first_row, points)))
+
+
+def _first_row(point: SweepPoint) -> Row:
+    if point.report is None:
+        return (point.value, point.verdict, "-", "-", "-", point.trouble)
+    tightest = point.report.tightest
+    margin = "-" if tightest is None or tightest.margin is None else percent(tightest.margin)
+    name = "-" if tightest is None else tightest.name
+    return (point.value, point.verdict, seconds(_index_s(point)), name, margin, point.trouble)
 
 
 def _jumps(points: Sequence[SweepPoint]) -> Table:

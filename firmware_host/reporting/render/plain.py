@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 import unicodedata
 
@@ -19,14 +20,18 @@ def wrapped(text: str, width: int = WIDTH) -> list[str]:
         return [text]
     indent = text[: len(text) - len(text.lstrip())]
     lines = textwrap.wrap(
-        text.strip(),
+        _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text.strip()),
         width,
         initial_indent=indent,
         subsequent_indent=f"{indent}  ",
         break_long_words=False,
         break_on_hyphens=False,
     )
-    return lines or [""]
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines] or [""]
+
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|(?:deg|in|k?Hz|[mu]?m|[mu]?s|[mu]?[AVNKJ]|lbf|ozf|lb|kg)(?![A-Za-z])))")
+"""The blank between a number and its unit, where no line is broken."""
 
 
 def grid_lines(grid: Grid, width: int = WIDTH) -> list[str] | None:

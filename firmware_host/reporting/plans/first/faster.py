@@ -29,19 +29,23 @@ def _lines(advice: IndexAdvice) -> Iterator[str]:
     if not worth:
         yield f"Can it go faster? No, not by any one change looked at{now}"
         return
-    yield f"Can it go faster? Yes, up to {worth[0].quicker:.2f} times{now}"
+    yield f"Can it go faster? Yes, up to {_times(worth[0])}{now}"
     ordered = list(dict.fromkeys((*stated, *worth)))[:_MOST]
     for place, each in enumerate(ordered):
-        yield f"  {'First' if place == 0 else 'Or'}: {each.what}: {each.quicker:.2f} times{_then(each)}. {_cost(each)}"
+        yield f"  {'First' if place == 0 else 'Or'}: {each.what}: {_times(each)}{_then(each)}. {_cost(each)}"
 
 
 def _stopping(binding: Sequence[str]) -> str:
     """What is in the way now, up to the full stop."""
     if binding == ("as-stated",):
-        return ". It goes as fast as the job states."
+        return "; it goes as fast as the job states."
     if not binding:
         return "."
-    return f". Now {listed(tuple(binding))} {'stops' if len(binding) == 1 else 'stop'} it."
+    return f"; {listed(tuple(binding))} {'stops' if len(binding) == 1 else 'stop'} it now."
+
+
+def _times(choice: OtherChoice) -> str:
+    return f"{choice.quicker:.{1 if choice.quicker >= 2 else 2}f} times"
 
 
 def _helps(choice: OtherChoice) -> bool:
