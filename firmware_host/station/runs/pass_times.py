@@ -15,12 +15,16 @@ from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Job, Setup
 from firmware_host.model.job.gate import ControllerOutputGateOptions, TimedGateOptions
 from firmware_host.station.journal.record import PassStatus, RunRecord
-from firmware_host.station.runs.folder import RunFolder, job_slug
+from firmware_host.station.runs.folder import RunFolder, is_batch, job_slug
 from firmware_host.station.runs.listing import read_record
 
 MOST_RUNS = 20
 """The newest runs of a job that are learned from."""
 _MOST_LOOKED_AT = 200
+_AS_THICK = 0.02
+"""Parts whose diameters differ by no more than this part take as long to mark."""
+_OF_A_BATCH = 30
+"""Letters of the job's name in the name of a batch's folder, at least."""
 
 
 class PassTimeFrom(Enum):
@@ -52,8 +56,8 @@ def pass_time(setup: Setup, runs: Path, given_s: float | None = None) -> PassTim
     """What one pass of a job takes: `given_s` (s, > 0) if it is given, else the fixed time of the job's gate, else the
     median of the passes marked in the newest runs of this job below `runs`.
 
-    Only runs of the same job count: the same name, part, mark, window and segments. A folder that isn't there, or is
-    damaged, teaches nothing.
+    Only runs of the same job count: the same name, mark, window and segments, on a part that differs by 2 % of its
+    diameter at the most. A folder that isn't there, or is damaged, teaches nothing.
     """
     least = setup.job.mark.pass_time
     at_least_s = least.si if least is not None else None
@@ -84,13 +88,8 @@ def marked_s(record: RunRecord) -> list[float]:
 
 
 def _same_runs(job: Job, runs: Path) -> Iterator[RunRecord]:
-    """The records of this job's runs, the newest first."""
-    name = re.compile(rf"\d{{8}}-\d{{6}}-{re.escape(job_slug(job.name))}(-\d+)?")
-    try:
-        paths = sorted((path for path in runs.iterdir() if name.fullmatch(path.name)), reverse=True)
-    except OSError:
-        return
-    for path in paths[:_MOST_LOOKED_AT]:
+    """The records of this job's runs, the newest first, those of the parts of a batch among them."""
+    for path in islice(_folders(job, runs), _MOST_LOOKED_AT):
         try:
             folder = RunFolder.existing(path)
             record = read_record(folder)
@@ -101,11 +100,32 @@ def _same_runs(job: Job, runs: Path) -> Iterator[RunRecord]:
             yield record
 
 
+def _folders(job: Job, runs: Path) -> Iterator[Path]:
+    """Folders of runs that may be of this job, by their names, the newest first."""
+    stamp = r"\d{8}-\d{6}-"
+    run = re.compile(rf"{stamp}{re.escape(job_slug(job.name))}(-\d+)?")
+    batch = re.compile(rf"{stamp}{re.escape(job_slug(job.name[:_OF_A_BATCH]))}.*")
+    for path in _newest_first(runs):
+        if run.fullmatch(path.name):
+            yield path
+        elif batch.fullmatch(path.name) and is_batch(path):
+            yield from (each for each in _newest_first(path) if each.name.startswith("part-"))
+
+
+def _newest_first(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir(), reverse=True)
+    except OSError:
+        return []
+
+
 def _marks_alike(before: Job, now: Job) -> bool:
-    """Whether a pass of both marks the same."""
-    return _marked(before) == _marked(now)
+    """Whether a pass of both marks the same, on parts of nearly the same thickness."""
+    thicker = before.part.diameter.si / now.part.diameter.si
+    return _marked(before) == _marked(now) and abs(thicker - 1) <= _AS_THICK
 
 
 def _marked(job: Job) -> tuple[object, ...]:
     mark = job.mark.model_copy(update={"passes": 1, "pass_time": None})
-    return job.name, job.part, mark, job.window, job.segments
+    part = job.part.model_copy(update={"diameter": None, "circumference": None})
+    return job.name, part, mark, job.window, job.segments

@@ -81,7 +81,7 @@ class StatePublisher:
             passes=state.passes,
             done=state.done,
             of=state.of,
-            left_s=state.left_s,
+            left_s=None if state.left_s is None else round(state.left_s, 1),
             outcome=_ENDS.get(state.phase),
         )
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import statistics
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from firmware_host.model import Setup
+from firmware_host.station.batch.folder import BatchFolder
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.gates.gate import GateContext, PassRequest
 from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.runs.folder import BATCH_JOURNAL
 from firmware_host.station.runs.pass_times import PassTime, PassTimeFrom, pass_time
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
@@ -82,6 +85,24 @@ def test_more_passes_of_the_same_mark_and_another_gate_or_speed_are_still_the_sa
     marked(tmp_path, small_setup())
     more = small_setup(passes=5, finish="stay")
     assert pass_time(more, tmp_path / "runs").passes == 6
+
+
+def test_of_parts_measured_anew_nearly_the_same_teach_and_another_thickness_does_not(tmp_path: Path) -> None:
+    setup = small_setup()
+    for size, learned in (("50.9 mm", 6), ("52 mm", 6), ("50.5 mm", 12)):
+        marked(tmp_path, setup.with_values({"part.diameter": size}))
+        assert pass_time(setup, tmp_path / "runs").passes == learned
+
+
+def test_the_parts_of_a_batch_teach_as_runs_do(tmp_path: Path) -> None:
+    setup = small_setup()
+    run = marked(tmp_path, setup).folder.path
+    batch = tmp_path / "runs" / BatchFolder.create(tmp_path / "other", setup.job.name, 2, datetime.now(UTC)).path.name
+    batch.mkdir()
+    run.rename(batch / "part-00001")
+    assert pass_time(setup, tmp_path / "runs").source is PassTimeFrom.UNKNOWN  # a folder that is no batch's
+    (batch / BATCH_JOURNAL).touch()
+    assert pass_time(setup, tmp_path / "runs").passes == 6
 
 
 def test_a_run_without_marking_and_passes_cut_short_teach_nothing(tmp_path: Path) -> None:
