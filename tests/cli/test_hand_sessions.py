@@ -157,8 +157,8 @@ def test_ctrl_c_stops_a_move_and_puts_the_terminal_back() -> None:
 @pytest.mark.parametrize(
     ("options", "shown"),
     [
-        (("--by", "15 deg"), "angle: 15.000 deg"),
-        (("--to", "-30 deg", "--set-zero"), "zero: set by hand"),
+        (("--by", "15 deg"), "Angle from the zero: 15.000 deg"),
+        (("--to", "-30 deg", "--set-zero"), "Zero: set by hand"),
     ],
     ids=["by", "to"],
 )
@@ -186,4 +186,15 @@ def test_where_the_controller_could_be_quicker_the_one_command_that_helps_is_pri
         assert words == ["jog", "direct-chuck", "--port", port, "--by", "5 deg", "--write-settings"]
         helped = circumstep(*words)
         assert helped.status == 0, helped.err
-        assert "angle: 5.0" in helped.out
+        assert "Angle from the zero: 5.0" in helped.out
+
+
+def test_with_a_station_that_is_kept_no_machine_has_to_be_named(circumstep: Circumstep) -> None:
+    nothing = circumstep("jog", "--by", "5 deg")
+    assert (nothing.status, "it is not said what to turn" in nothing.err) == (2, True)
+    with board("belt-chuck") as port:
+        assert circumstep("station", "new", "bench", "--machine", "belt-chuck", "--port", port).status == 0
+        ended = circumstep("jog", "--by", "5 deg", "--write-settings")
+        assert ended.status == 0, ended.err
+        assert "Angle from the zero: 4.988 deg" in ended.out or "Angle from the zero: 4.987 deg" in ended.out
+        assert "Turned as: steel, 125 mm across and 125 mm long" in ended.out

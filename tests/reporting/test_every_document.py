@@ -21,6 +21,7 @@ from firmware_host.planning.many.parts import lay_out_many, plan_many
 from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
+from firmware_host.reporting.machines.hand import hand_document
 from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
@@ -33,11 +34,13 @@ from firmware_host.reporting.plans.sweep import sweep_document
 from firmware_host.reporting.plans.time import time_document
 from firmware_host.reporting.runs.run import run_document
 from firmware_host.reporting.runs.runs import runs_document
+from firmware_host.station.hand.hand import Where
 from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
 from tests.reporting.test_stations import FOUND, LISTED, RECORD, STATUS
 from tests.reporting.test_time import AT, LEARNED
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
+TURNED = Where(1000, 37.5, 52.25, "deg", "set", still=True, energised=True)
 FEW = {name: MOTORS[name] for name in ("nema34-short", "nema14-pancake", "nema23-short-sealed")}
 PARTS = [{"serial": "A1", "part.diameter": "68 mm"}, {"part.diameter": "1 mm"}]
 
@@ -73,6 +76,7 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "comparison": comparison,
     "run": lambda job: run_document(RECORD, {1: 2}, STATUS),
     "runs": lambda job: runs_document(LISTED),
+    "hand": lambda job: hand_document(TURNED, part="the job's part", place="the start mark"),
     "controllers": lambda job: found_document(FOUND),
     "profiles": lambda job: profiles_document(list_profiles("motors")),
 }

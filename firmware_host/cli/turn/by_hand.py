@@ -18,6 +18,7 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.hand_screen import TerminalScreen
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Machine, Setup
+from firmware_host.model.files.at_station import machine_at_station
 from firmware_host.reporting.machines.hand import CAUTION
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.opened import open_hand
@@ -59,9 +60,11 @@ def job_here(job: str, accept: Sequence[str] | None, *, station: str, port: str,
 
 
 def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> Described:
-    """A machine at its station."""
+    """A machine at its station; the station's where none is named. Raises `InputError` without either."""
+    if not machine and machine_at_station(station=station, port=port) is None:
+        raise InputError("it is not said what to turn", "Name a job or a machine, or keep a station")
     here = machine_at(machine, station=station, port=port, baud=baud, otherwise=machine)
-    return Described(here.machine, machine, port_of(here.machine, here.port), here.baud)
+    return Described(here.machine, machine or here.source, port_of(here.machine, here.port), here.baud)
 
 
 @contextmanager

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.acts import Jog
+from firmware_host.acts import Jog, Run
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption, StationOption
 from firmware_host.cli.screen import documents
 from firmware_host.cli.turn.by_hand import (
@@ -20,12 +20,19 @@ from firmware_host.cli.turn.by_hand import (
     machine_here,
     turned,
 )
+from firmware_host.model import Setup
 from firmware_host.model.files.profiles import is_machine
 from firmware_host.reporting.machines.hand import hand_document
 
 
 def jog(
-    of: Annotated[str, typer.Argument(metavar="JOB|MACHINE", help="A job, or a machine: file (.toml) or profile.")],
+    of: Annotated[
+        str,
+        typer.Argument(
+            metavar="[JOB|MACHINE]",
+            help="A job, or a machine: file (.toml) or profile; left out, the machine of the station in use.",
+        ),
+    ] = "",
     port: PortOption = "",
     baud: BaudOption = None,
     station: StationOption = "",
@@ -40,7 +47,7 @@ def jog(
     json: JsonOption = False,
 ) -> None:
     """Open a hand, turn by keys or as the options say, print where the part stands."""
-    if is_machine(of):
+    if not of or is_machine(of):
         described = machine_here(of, station=station, port=port, baud=baud)
     else:
         described = job_here(of, accept_limit, station=station, port=port, baud=baud)
@@ -59,7 +66,9 @@ def jog(
         ):
             at_keys(hand, keys)
             where, part = hand.where, hand.plan.part
-    documents.show(hand_document(where, part=part), json=json)
+    begins = where.zero == "set" and isinstance(described.what, Setup)
+    advice = (Run(job=of, port=described.port),) if begins else ()
+    documents.show(hand_document(where, part=part, advice=advice), json=json)
 
 
 def register(app: typer.Typer) -> None:

@@ -50,16 +50,17 @@ def key_lines(places: Sequence[Place]) -> tuple[str, ...]:
 
 def hand_document(where: Where, *, part: str, place: str = "", advice: Sequence[Act] = ()) -> Document:
     """Where the part stands now, by which zero, and for which part the motion was safe; `place`: under the laser."""
+    known = where.energised  # while the motor is released the part may be anywhere
     nodes: list[Node] = [
         Figure("state", "The part is", state_word(where), brief=True),
-        Figure("angle_deg", "angle", where.degrees, "deg", ".3f", brief=True),
-        Figure("microsteps", "microsteps from the zero", where.microsteps, brief=True),
-        Figure("controller_position", f"controller's position, {where.unit}", where.units, "", ".3f", brief=True),
-        Figure("zero", "zero", where.zero, text=_ZEROS[where.zero], brief=True),
-        Figure("part", "turned as", part, brief=True),
+        Figure("angle_deg", "Angle from the zero", where.degrees if known else None, "deg", ".3f", brief=True),
+        Figure("microsteps", "Microsteps from the zero", where.microsteps if known else None, brief=True),
+        Figure("controller_position", "Controller's position", where.units, where.unit, ".3f", brief=True),
+        Figure("zero", "Zero", where.zero, text=_ZEROS[where.zero], brief=True),
+        Figure("part", "Turned as", part, brief=True),
     ]
     if place:
-        nodes.append(Figure("place", "under the laser", place, brief=True))
+        nodes.append(Figure("place", "Under the laser", place, brief=True))
     if advice:
         nodes.append(Advice(tuple(advice)))
     return Document(tuple(nodes))
