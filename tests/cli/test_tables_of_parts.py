@@ -109,7 +109,7 @@ def test_a_long_table_shows_its_tightest_parts_and_counts_the_rest(circumstep: C
     text = "part.diameter mm\n" + "".join(f"{50 + n / 50}\n" for n in range(40))
     out = circumstep("segments", "shaft-scale", "--parts", table(text)).out
     assert "40 parts." in out
-    assert "... and 28 more parts." in out
+    assert "... and 32 more parts." in out
     assert len(out.splitlines()) <= 24
 
 
@@ -137,3 +137,15 @@ def test_a_table_that_is_spread_over_the_processors_says_the_same(circumstep: Ci
     parts = json.loads(spread.stdout)["parts"]
     assert (spread.returncode, spread.stderr, len(parts)) == (0, "", 8)
     assert (parts[0], parts[-1] | {"part": 1}) == (first, last)
+
+
+def test_parts_without_a_serial_are_told_by_what_differs_and_many_troubles_by_the_first(circumstep: Circumstep) -> None:
+    text = "part.diameter mm\n50\n" + "".join(f"0.{n}\n" for n in range(1, 10))
+    out = circumstep("limits", "shaft-scale", "--parts", table(text)).out
+    assert "part.diameter=0.1 mm" in out
+    assert "2: " in out
+    assert "3: " in out
+    assert "4: " not in out
+    assert "10 parts: fails 9, holds 1." in out
+    assert len(out.splitlines()) <= 24
+    assert max(map(len, out.splitlines())) <= 80

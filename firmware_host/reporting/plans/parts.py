@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from firmware_host.model.files.parts import PartRow
 from firmware_host.planning.limits.check import Verdict, gravest
 from firmware_host.planning.many.motors import PartMotors
 from firmware_host.planning.many.parts import PartLayout, PartMotion, PartPlan, PartPlans
-from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table, Value
+from firmware_host.reporting.document import Column, Document, Figure, Node, Notes, Row, Table, Value
 from firmware_host.reporting.measures import Units, counted
+from firmware_host.reporting.plans.first.words import caution
 from firmware_host.reporting.plans.limits import ESTIMATE
 
-MOST_SHOWN = 12
+MOST_SHOWN, _MOST_TROUBLES = 8, 2
 """Parts that a person reads first; the rest is counted."""
 
 _NAMES = (
@@ -40,9 +41,9 @@ _LAYOUT = (
     Column("segments", "segments"),
     Column("width_deg", "width", "deg", ".3f"),
     Column("gap_mm", "gap", "mm", "+.3f", brief=False),
-    Column("lowest_gap_mm", "seams from", "mm", "+.3f"),
+    Column("lowest_gap_mm", "gap from", "mm", "+.3f"),
     Column("highest_gap_mm", "to", "mm", "+.3f"),
-    Column("seams_showing", "may show"),
+    Column("seams_showing", "show"),
 )
 _MOTORS = (
     Column("usable", "motors that do"),
@@ -108,13 +109,24 @@ def _document(
     verdict: Verdict | None,
 ) -> Document:
     kept = (*_NAMES, *columns)
-    shown = Table("", title, kept, tuple(rows[place] for place in order[:MOST_SHOWN]))
-    left = len(rows) - len(shown.rows)
     figures = () if verdict is None else (Figure("verdict", "Verdict", verdict),)
     return Document(
         (*figures, Figure("count", "Parts", len(rows)), Table("parts", "Parts", kept, rows), ESTIMATE),
-        first=(Notes(tuple(answer)), shown, *((Notes((f"... and {counted(left, 'more part')}.",)),) if left else ())),
+        first=(Notes((*answer, caution(0))), *_first(title, kept, [rows[place] for place in order])),
     )
+
+
+def _first(title: str, columns: tuple[Column, ...], rows: Sequence[Row]) -> Iterator[Node]:
+    """A few rows, and behind them why some can't be planned. Parts without a serial are told by their values."""
+    shown, left = tuple(rows[:MOST_SHOWN]), len(rows[MOST_SHOWN:])
+    part, serial, values, _, *figures = columns
+    name = serial if any(row[1] for row in shown) else replace(values, brief=True)
+    place = columns.index(serial) if name is serial else columns.index(values)
+    yield Table("", title, (part, name, *figures), tuple((row[0], row[place], *row[4:]) for row in shown))
+    troubles = [f"{row[0]}: {row[3]}" for row in shown if row[3]]
+    lines = [*troubles[:_MOST_TROUBLES], *([f"... and {counted(left, 'more part')}."] if left else [])]
+    if lines:
+        yield Notes(tuple(lines))
 
 
 def with_own_columns(document: Document, parts: Sequence[PartRow]) -> Table:
