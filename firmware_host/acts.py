@@ -76,7 +76,7 @@ class Run(Act):
     """Run a job from its beginning, once it is said where its zero is: `zero` is "here", "last", "home" or "set".
 
     What is empty is left open; `only` and `first`: which segments are marked, all where both are empty; `accepted`:
-    limits accepted besides the job's own; `runs`: where run folders are made.
+    limits accepted besides the job's own; `runs`: where run folders are made; `parts` and `next_after`: of a batch.
     """
 
     job: str = ""
@@ -90,6 +90,8 @@ class Run(Act):
     runs: str = ""
     without_marking: bool = False
     release_motor: bool = False
+    parts: str = ""
+    next_after: str = ""
 
 
 @dataclass(frozen=True)
@@ -144,6 +146,8 @@ class NameGateProgram(Act):
     runs: str = ""
     segments: str = ""
     each: str = ""
+    parts: str = ""
+    next_after: str = ""
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,8 @@ EXAMPLES: tuple[Act, ...] = (
         "my job.toml", "/dev/ttyUSB0", "last", "2-4", "", ("creep=measured",), "mark it", "9600", "my runs", True, True
     ),
     acts.Run(zero="here", first="3"),
+    acts.Run("my job.toml", zero="here", parts="my parts.csv", next_after="20 s"),
+    acts.NameGateProgram("my job.toml", port="COM3", parts="24", next_after="20 s"),
     acts.Jog(),
     acts.Jog("my machine.toml", "/dev/ttyUSB0", "60 mm", write_settings=True),
     acts.Redo("runs/one two"),

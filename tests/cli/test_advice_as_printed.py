@@ -29,7 +29,7 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.system.processes import split_command
-from tests.cli.command import PATIENCE_S, Ended, call
+from tests.cli.command import PATIENCE_S, Ended, Program, call
 from tests.cli.whole import every_command
 from tests.joint.test_controller_offset import another_program
 from tests.support import windows
@@ -45,11 +45,15 @@ MARKER = "import pathlib, sys; sys.exit(pathlib.Path('laser off').exists())"
 
 @dataclass(frozen=True)
 class Scene:
-    """What printed the advice, how its command has to end, what is typed to it, and what holds afterwards."""
+    """What printed the advice, how its command has to end, what is typed to it, and what holds afterwards.
+
+    `person`: answers, each to the words that are told before it, where what is typed too early counts for nothing.
+    """
 
     printed: Ended
     status: int = 0
     typed: str = ""
+    person: tuple[tuple[str, str], ...] = ()
     after: Callable[[Ended], object] = field(default=lambda ended: True)
 
 
@@ -183,6 +187,34 @@ def run_damaged() -> Iterator[Scene]:
     yield Scene(call("runs", "show", str(run)), status=1)
 
 
+BATCH = ("--parts", "2", "--next-after", "1 s", "--runs", "my runs")
+
+
+def batch_stopped() -> Iterator[Scene]:
+    with board() as server:
+        Path("laser off").touch()
+        words = ("run", "marked job.toml", "--port", server.url, *BATCH, "--", sys.executable, "my mark.py")
+        ended = call(*words)
+        assert ended.status == 4, ended.err
+        Path("laser off").unlink()
+        person = (("still clamped", "\n"), ("y or n", "n\n"), ("Part 2 of 2", ""), ("then Enter: the axis", "\n"))
+        yield Scene(ended, person=person, after=lambda ended: "2 good" in ended.out)
+
+
+def batch_anew() -> Iterator[Scene]:
+    with board() as server:
+        stopped_run(server.url)
+        words = ("run", "marked job.toml", "--port", server.url, *BATCH)
+        refused = call(*words, "--", sys.executable, "my mark.py")
+        person = (("then Enter: the axis", "\n"), ("Part 2 of 2", ""), ("then Enter: the axis", "\n"))
+        yield Scene(refused, person=person, after=lambda ended: "2 good" in ended.out)
+
+
+def program_not_named_for_a_batch() -> Iterator[Scene]:
+    with board() as server:
+        yield Scene(call("run", "marked job.toml", "--port", server.url, *BATCH))
+
+
 def two_runs_done(url: str) -> Path:
     """The folder of the first of two runs."""
     for _ in range(2):
@@ -230,11 +262,16 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.RestoreSettings: (settings_written, port_gone),
     acts.ClearOffset: (offset_left,),
     acts.Unlock: (locked,),
-    acts.Resume: (run_stopped, run_stopped_and_shown),
+    acts.Resume: (run_stopped, run_stopped_and_shown, batch_stopped, batch_anew),
     acts.Run: (run_anew,),
     acts.Jog: (turned_by_hand_on_a_new_board,),
     acts.Redo: (redone_after_another_run,),
-    acts.NameGateProgram: (program_not_named, program_not_named_for_a_run, program_not_named_for_a_redo),
+    acts.NameGateProgram: (
+        program_not_named,
+        program_not_named_for_a_run,
+        program_not_named_for_a_redo,
+        program_not_named_for_a_batch,
+    ),
     acts.VerifyRun: (run_damaged,),
     acts.ListProfiles: (no_such_job,),
     acts.ListStations: (no_such_station,),
@@ -265,10 +302,19 @@ def test_a_printed_command_works_as_it_stands(
         assert program == "circumstep"
         if not windows.wanted():
             assert as_the_shell_takes_it(line) == words
-        ended = call(*words, told=scene.typed)
+        ended = answered(words, scene.person) if scene.person else call(*words, told=scene.typed)
         assert ended.status == scene.status, (line, ended)
         assert scene.after(ended), line
     played.close()
+
+
+def answered(words: list[str], person: tuple[tuple[str, str], ...]) -> Ended:
+    """The end of a command that a person answers."""
+    with Program(*words) as program:
+        for told, answer in person:
+            program.wait_for("err", told)
+            program.say(answer)
+        return program.end()
 
 
 def commands_in(ended: Ended, act: type[Act]) -> list[str]:

@@ -21,9 +21,18 @@ def job_at(
     baud: int | None,
     gate_program: tuple[str, ...] = (),
     own_gate: bool = False,
+    anywhere: bool = False,
 ) -> JobAtStation:
     """`job_at_station`; what is taken is told on standard error."""
-    found = job_at_station(setup, station=station, port=port, baud=baud, gate_program=gate_program, own_gate=own_gate)
+    found = job_at_station(
+        setup,
+        station=station,
+        port=port,
+        baud=baud,
+        gate_program=gate_program,
+        own_gate=own_gate,
+        anywhere=anywhere,
+    )
     _tell(found)
     return found
 

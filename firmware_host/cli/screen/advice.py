@@ -67,7 +67,7 @@ def _resume(act: acts.Resume) -> tuple[str, ...]:
 def _run(act: acts.Run) -> tuple[str, ...]:
     return (
         *("run", act.job or "JOB", *_at(act.port), *_given("--baud", act.baud), *_given("--zero", act.zero)),
-        *_choosing(act.only, act.first),
+        *(*_choosing(act.only, act.first), *_given("--parts", act.parts), *_given("--next-after", act.next_after)),
         *(*_accepting(act.accepted), *_given("--gate-program", act.gate_program), *_given("--runs", act.runs)),
         *_flag("--without-marking", act.without_marking),
         *_flag("--release-motor", act.release_motor),
@@ -107,9 +107,8 @@ def _with_program(act: acts.NameGateProgram) -> tuple[str, ...]:
     elif act.run:
         again = acts.Resume(act.run, act.said_zero, gate_program=_PROGRAM, baud=act.baud)
     else:
-        again = acts.Run(
-            act.job, act.port, act.said_zero, act.only, act.first, act.accepted, _PROGRAM, act.baud, act.runs
-        )
+        same = {name: getattr(act, name) for name in _AS_ASKED}
+        again = acts.Run(act.job, act.port, act.said_zero, gate_program=_PROGRAM, **same)
     return arguments(again)
 
 
@@ -126,6 +125,8 @@ def _accepting(accepted: tuple[str, ...]) -> tuple[str, ...]:
 
 
 _PROGRAM = "PROGRAM ARGUMENT"
+_AS_ASKED = ("only", "first", "accepted", "baud", "runs", "parts", "next_after")
+"""What a run with a program has in common with the one that lacked it."""
 _SETTINGS = ("controller", "settings")
 
 _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyType(

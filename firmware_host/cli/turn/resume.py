@@ -95,7 +95,8 @@ def resume(
     """Open the station of the run's own setup and port, resume it, print the record."""
     read_accepted(accept_limit or (), key="--accept-limit")
     if is_batch(folder):
-        with ExitStack() as stack:
+        words = gate_program or (join_command(program) if program else "")
+        with completing_acts(run=str(folder), gate_program=words, baud=str(baud or "")), ExitStack() as stack:
             here = batch_at(folder, station=station, port=port, baud=baud, program=program, gate_program=gate_program)
             resume_parts(
                 folder,

@@ -102,27 +102,47 @@ def run(
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
     named = tuple(program or ((gate_program,) if gate_program else ()))
-    here = job_at(loaded(job, accept_limit), station=station, port=port, baud=baud, gate_program=named)
+    here = job_at(
+        loaded(job, accept_limit),
+        station=station,
+        port=port,
+        baud=baud,
+        gate_program=named,
+        own_gate=without_marking or rehearse,
+        anywhere=rehearse,
+    )
     setup, gate_program = here.setup, gate_program_of(gate_program, program, here.setup)
     started = gate_program or join_command(here.gate_program)
+    accepted = tuple(accept_limit or ())
+    called_with: dict[str, str | tuple[str, ...]] = {
+        "job": job,
+        "machine": setup.machine_source,
+        "gate_program": gate_program,
+        "accepted": accepted,
+        "said_zero": zero_at(zero) or "",
+        "baud": str(baud or ""),
+        "runs": "" if runs == Path("runs") else str(runs),
+    }
     if parts:
         require_whole(only, first)
         if rehearse:
             raise InputError("a batch is not rehearsed", "Leave out --parts: its job is rehearsed", key="--rehearse")
-        with ExitStack() as stack:
+        url = port_of(setup.machine, here.port)
+        called_with |= {"port": url, "parts": parts, "next_after": next_after}
+        with completing_acts(**called_with), ExitStack() as stack:
             options = station_options(
                 stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
             )
             run_parts(
                 setup,
                 parts,
-                port_of(setup.machine, here.port),
+                url,
                 runs=runs,
                 zero=zero_at(zero),
                 next_after=next_after,
                 release_between=release_between,
                 write_settings=write_settings,
-                accepted=tuple(accept_limit or ()),
+                accepted=accepted,
                 json=json,
                 options=options,
             )
@@ -130,7 +150,6 @@ def run(
     plan = planned(setup)
     require_limits(plan.limits)
     choice = chosen_passes(only, first, setup, plan)
-    accepted = tuple(accept_limit or ())
     if rehearse:
         from firmware_host.cli.turn.rehearse import show_rehearsal  # no other run needs the simulator
 
@@ -140,10 +159,8 @@ def run(
         return
     url = port_of(setup.machine, here.port)
     folder = RunFolder.create(runs, setup.job.name, SystemClock().now())
-    called_with = {"job": job, "machine": setup.machine_source, "port": url, "gate_program": gate_program}
-    called_with |= {"only": only, "first": str(first or ""), "said_zero": zero_at(zero) or ""}
-    called_with |= {"baud": str(baud or ""), "runs": "" if runs == Path("runs") else str(runs)}
-    with completing_acts(**called_with, accepted=accepted), showing_run_status(folder, json=json), ExitStack() as stack:
+    called_with |= {"port": url, "only": only, "first": str(first or "")}
+    with completing_acts(**called_with), showing_run_status(folder, json=json), ExitStack() as stack:
         stack.callback(folder.drop_unused)
         stack.enter_context(saying_again(Run(without_marking=without_marking, release_motor=release_motor)))
         options = station_options(

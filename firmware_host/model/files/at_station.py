@@ -84,16 +84,19 @@ def job_at_station(
     baud: int | None = None,
     gate_program: tuple[str, ...] = (),
     own_gate: bool = False,
+    anywhere: bool = False,
     user: Path | None = None,
 ) -> JobAtStation:
     """The station at which a job is run: the one that is asked for, else one where the job's machine stands.
 
     Of those the one in use comes first. Where a port is asked for, a station is taken only if it is that port's. What
     is asked for stands: `port`, `baud` (bits per second), `gate_program`; the job's own gate, too, if it states one, or
-    with `own_gate`. `user`: another folder than the user's own. Raises `InputError` where another machine stands at the
-    station, or at the port that the machine's file names; where several stations have the machine; as `kept_stations`.
+    with `own_gate`. `anywhere`: nothing real moves, so that no station is needed. `user`: another folder than the
+    user's own. Raises `InputError` where another machine stands at the station, or at the port that the machine's file
+    names; where several stations have the machine; as `kept_stations`.
     """
-    found = setup_at_station(setup, station=station, port=port, baud=baud, user=user)
+    asked = _Asked(station, port, baud, setup.job_source, user, anywhere)
+    found = _at(setup.machine, setup.machine_source, kept_stations(user=user), asked)
     taken, chosen = list(found.taken), found.station
     if chosen.gate is not None and not own_gate and "gate" not in setup.job.model_fields_set:
         setup = replace(setup, job=setup.job.model_copy(update={"gate": chosen.gate}))
@@ -106,13 +109,14 @@ def job_at_station(
 
 @dataclass(frozen=True)
 class _Asked:
-    """What was asked for; `job`: for which job's file, if for any."""
+    """What was asked for; `job`: for which job's file, if for any; `anywhere`: whether it may be at no station."""
 
     station: str
     port: str
     baud: int | None
     job: str
     user: Path | None
+    anywhere: bool = False
 
 
 def _at(machine: Machine, source: str, kept: Stations, asked: _Asked) -> AtStation:
@@ -150,7 +154,7 @@ def _one_of(
 ) -> RememberedStation:
     """The station where the machine stands; an empty one if its own file names a port, or no station is kept."""
     chosen = _in_use(kept, standing)
-    if chosen.name or not kept.by_name:
+    if chosen.name or not kept.by_name or asked.anywhere:
         return chosen
     if standing:
         from firmware_host.acts import ListStations

@@ -98,6 +98,14 @@ def test_a_job_whose_machine_stands_nowhere_is_refused_unless_its_file_names_a_p
             assert (at(user, own).station.name, at(user, own).port) == ("", "")
 
 
+def test_where_nothing_real_moves_no_station_is_needed_but_one_that_is_named_has_to_fit(user: Path) -> None:
+    found = at(user, load_job("heavy-shaft"), anywhere=True)
+    assert (found.station, found.taken) == (RememberedStation(), ())
+    assert at(user, anywhere=True).station.name == "bench"
+    with pytest.raises(InputError, match="at station table stands two-rollers"):
+        at(user, anywhere=True, station="table")
+
+
 def test_of_several_stations_with_the_machine_the_one_in_use_is_taken_else_one_has_to_be_named(user: Path) -> None:
     keep_station(replace(BELT, name="second", port="/dev/second"), user=user)
     with pytest.raises(InputError, match="this machine stands at several stations: bench, second"):
