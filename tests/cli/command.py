@@ -137,6 +137,12 @@ class Program:
             assert came, f"{words!r} never came; printed: {self._texts}"
             return self._texts[name]
 
+    def comes(self, name: str, words: str, within_s: float) -> bool:
+        """Whether `words` stand in what it printed within this time (s); none: whether it ends."""
+        with self._news:
+            came = self._news.wait_for(lambda: bool(words) and words in self._texts[name], within_s)
+        return came or self._process.poll() is not None
+
     def say(self, text: str) -> None:
         """What a person would type."""
         assert self._process.stdin is not None

@@ -16,7 +16,7 @@ from firmware_host.system.console import command_line
 
 def advice_lines(todo: Iterable[Act]) -> list[str]:
     """What each act is for, and its command."""
-    return [line for act in dict.fromkeys(todo) for line in _lines(act)]
+    return list(dict.fromkeys(line for act in todo for line in _lines(act)))
 
 
 def _lines(act: Act) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from firmware_host.acts import Act, Resume
 from firmware_host.errors import FirmwareHostError, JournalError
@@ -14,6 +15,7 @@ from firmware_host.station.batch.state import BatchState, Stage, replay_batch
 from firmware_host.station.journal.journal import events_of, in_use
 from firmware_host.station.runs.folder import RunFolder, is_batch
 from firmware_host.station.runs.listing import folders_in, read_record
+from firmware_host.station.runs.status import Place, run_status_if_readable
 from firmware_host.station.runs.verify import RunFinding, verify_run
 from firmware_host.system.files import read_regular
 
@@ -44,7 +46,13 @@ class ListedBatch:
         """How to resume it; nothing where it is done, under way or unreadable."""
         if self.record is None or self.under_way or self.record.outcome == "done":
             return ()
-        return (Resume(str(self.path), without_marking=not self.record.marking),)
+        return (Resume(str(self.path), zero=self._zero(), without_marking=not self.record.marking),)
+
+    def _zero(self) -> Literal["", "here"]:
+        """Where the zero of the part is that is being marked, as far as a person has to say it."""
+        marking = [part for part in self.record.parts if part.result == Stage.RUNNING.value] if self.record else []
+        found = run_status_if_readable(RunFolder(self.path / marking[0].run)) if marking and marking[0].run else None
+        return "here" if found is not None and found.place is Place.BY_HAND else ""
 
 
 def list_batches(runs: Path) -> tuple[ListedBatch, ...]:
