@@ -33,6 +33,7 @@ class CrashingJournal(Journal):
     lines = 0
     dies_at = 0
     how = "before"
+    died_writing = ""
     on_death: Callable[[], None] = staticmethod(lambda: None)
 
     def __init__(self, path: Path, clock: Clock) -> None:
@@ -48,6 +49,7 @@ class CrashingJournal(Journal):
             super().write(event, with_next=with_next)
             return
         self._dead = True
+        kind.died_writing = event.kind
         if kind.how == "after":
             super().write(event, with_next=with_next)
         elif kind.how == "torn" and self._file is not None:
