@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Iterator
 from datetime import timedelta
@@ -157,40 +158,32 @@ def port(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
         yield board.wait_for("out", "\n").strip()
 
 
-@pytest.mark.posix("a pseudo-terminal")
-def test_each_key_of_a_run_at_a_terminal(port: str) -> None:
-    import pexpect
+def gate_open(segment: int, number: int) -> str:
+    """Matches the first of the lines at the bottom."""
+    return f"STILL +segment {segment} of 3, pass {number} of 2, THE GATE IS OPEN"
 
-    run = pexpect.spawn(
-        COMMAND[0],
-        [*COMMAND[1:], "run", "job.toml", "--port", port],
-        env={**environment(), "TERM": "xterm"},
-        dimensions=(24, 80),
-        encoding="utf-8",
-        timeout=PATIENCE_S,
-    )
-    try:
-        for sees, *presses in (
-            ("STANDSTILL: mark segment 1 of 3, pass 1 .* s to stop", "h"),
-            ("Keys: h carry on  s stop  k skip segment  r repeat pass", "\r"),
-            ("STILL +HOLDING at segment 1 of 3, pass 1 of 2", "r"),
-            ("Segment 1, pass 1 will be marked once more", "h"),
-            ("STANDSTILL: mark segment 1 of 3, pass 1", "?"),
-            (re.escape(HELP[-1]), "\r"),
-            ("STANDSTILL: mark segment 1 of 3, pass 2", "k"),
-            ("Skip what is left of segment 1", "y"),
-            ("TURNING +to segment 2 of 3",),
-            ("STANDSTILL: mark segment 2 of 3, pass 1", "s"),
-        ):
-            run.expect(sees)
-            for key in presses:
-                run.send(key)
-        run.expect(r"error: stopped \(by the operator\)")
-        run.expect(pexpect.EOF)
-    finally:
-        run.close()
-    assert run.exitstatus == 4
+
+@pytest.mark.posix("a pseudo-terminal")
+def test_a_session_with_each_key_of_a_run_is_the_one_that_is_kept(port: str) -> None:
+    from tests.support.screen import Screen
+
+    with Screen("run", "job.toml", "--port", port) as person:
+        person.wait(gate_open(1, 1))
+        person.press("?", until=re.escape(HELP[-1]))
+        person.press("h", until="Keys: h carry on")
+        person.press("Enter", until="STILL +HOLDING at segment 1 of 3, pass 1 of 2")
+        person.press("r", until="Segment 1, pass 1 will be marked once more")
+        person.press("h", until=gate_open(1, 1))
+        person.press("Enter", until=gate_open(1, 2))
+        person.press("k", until="y yes  n no")
+        person.press("n", until="Segment 1 is not skipped")
+        person.press("k", until="y yes  n no")
+        person.press("y", until=gate_open(2, 1))
+        person.press("r", "Enter", until="segment 2, pass 1 is marked again")
+        person.press("s")
+        assert person.end() == 4
     (folder,) = Path("runs").iterdir()
+    compare_with_kept("run-keys", "\n".join(person.transcript).replace(port, "PORT").replace(folder.name, "FOLDER"))
     lines = [json.loads(line) for line in (folder / "journal.jsonl").read_text("utf-8").splitlines()]
     acts = [(line["event"], line.get("segment"), line.get("pass")) for line in lines]
     assert [act for act in acts if act[0] in ("gate-open", "repeat", "skip", "end")] == [
@@ -200,8 +193,19 @@ def test_each_key_of_a_run_at_a_terminal(port: str) -> None:
         ("gate-open", 1, 2),
         ("skip", 1, None),
         ("gate-open", 2, 1),
+        ("repeat", 2, 1),
+        ("gate-open", 2, 1),
         ("end", None, None),
     ]
+
+
+def compare_with_kept(name: str, text: str) -> None:
+    """With the session that is kept; CIRCUMSTEP_WRITE_SCREENS=1 writes it anew."""
+    kept = Path(__file__).parent / "sessions" / f"{name}.txt"
+    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
+        kept.write_text(f"{text}\n", encoding="utf-8")
+    assert f"{text}\n" == kept.read_text(encoding="utf-8")
+    assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.posix("a pseudo-terminal")

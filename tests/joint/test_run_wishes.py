@@ -212,6 +212,15 @@ def test_a_pass_that_was_to_be_repeated_stays_done_when_its_segment_is_skipped(b
     whole(bench)
 
 
+def test_a_repeat_that_was_wished_before_its_segment_is_skipped_falls_away_with_it(bench: StationBench) -> None:
+    when(bench, "marking", 1, 2, bench.control.repeat_pass)
+    when(bench, "marking", 1, 2, bench.control.skip_segment)
+    record = bench.run()
+    assert bench.passes_marked() == ALL
+    assert (record.skipped, [entry.repeats for entry in record.passes]) == (1, [0] * 6)
+    whole(bench)
+
+
 # --- some segments -------------------------------------------------------------------------------------------------
 
 

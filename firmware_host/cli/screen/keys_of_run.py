@@ -17,7 +17,7 @@ from firmware_host.system.keys import Keys, single_keys
 _LOOK_S = 0.03
 HELP = (
     "Enter  the pass is marked, where the gate asks for it",
-    "h      hold: after this pass, or before the gate opens, it stays closed and the motor on; h again carries on",
+    "h      hold after this pass, or before the gate opens; h again carries on",
     "s      stop now: the gate closes, the axis stops; the run can be resumed",
     "k      skip what is left of this segment (asked first, recorded)",
     "r      repeat: mark this pass, or the one marked last, once more (recorded)",

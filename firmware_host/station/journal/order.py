@@ -38,6 +38,7 @@ class OrderReplay:
         self._gate: int | None = None
         self._open_segments: set[int] = set()
         self._done: set[tuple[int, int]] = set()
+        self._again: set[tuple[int, int]] = set()
 
     def begin(self, event: Begin) -> None:
         """Where each segment is, and which are marked."""
@@ -88,12 +89,14 @@ class OrderReplay:
         if self._gate is not None:
             self._complain(event.line, "a segment is skipped before its gate is closed")
         self._open_segments.discard(event.segment)
+        self._done |= {key for key in self._again if key[0] == event.segment}  # it stays done
 
     def repeat(self, event: Repeat) -> None:
         """The gate must be closed, and the pass be done."""
         if self._gate is not None or (event.segment, event.number) not in self._done:
             self._complain(event.line, f"segment {event.segment}, pass {event.number} is repeated before it is done")
         self._done.discard((event.segment, event.number))
+        self._again.add((event.segment, event.number))
         self._open_segments.add(event.segment)
 
     def gate_closed(self, event: GateClosed) -> None:

@@ -55,6 +55,7 @@ class RunControl:
                 segment = self._next[0] if self._next is not None else None
             if segment is not None and segment not in self._skip:
                 self._skip.append(segment)
+                self._repeat = [key for key in self._repeat if key[0] != segment]  # wished before, and away with it
             return segment
 
     def repeat_pass(self) -> PassKey | None:
