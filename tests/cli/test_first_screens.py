@@ -13,10 +13,13 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
 
+from firmware_host.cli.turn import demo, shared
+from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
 from firmware_host.model import load_job
 from firmware_host.simulator.boards import simulated_device
@@ -49,6 +52,8 @@ ANSWERS = {
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(command, "CLOCK_FACTOR", CLOCK)
+    monkeypatch.setattr(shared, "_DRY_PASS_S", 0.05)
+    monkeypatch.setattr(demo, "run_simulated", partial(run_simulated, pass_s=0.05))
 
 
 @contextmanager

@@ -34,6 +34,9 @@ from firmware_host.units import parse_quantity
 USUAL_SUPPLIES = (12, 24, 36, 48, 60, 72, 80)
 """Supply voltages that are sold for stepper drivers, V: common practice, no source."""
 
+_WORTH_IT = 1.005
+"""From how many times quicker on what a choice costs is looked at."""
+
 _LOSS = 0.02
 """Part of a limit that a choice has to take from its margin to be told as a cost."""
 
@@ -169,6 +172,9 @@ def _with_machine(what: str, machine: Machine, job: Job, plan: JobPlan) -> Other
         motion = motion_for(load_case(machine, job), moves)
     except LimitExceededError:
         return None
+    quicker = than.motion.timing.index_s / motion.timing.index_s
+    if quicker < _WORTH_IT:
+        return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker)
     report = check_limits(
         machine,
         job,
@@ -177,7 +183,6 @@ def _with_machine(what: str, machine: Machine, job: Job, plan: JobPlan) -> Other
         acceleration=motion.acceleration,
         purposes=route.purpose,
     )
-    quicker = than.motion.timing.index_s / motion.timing.index_s
     losses = margin_losses(than.checks, report.checks)
     return OtherChoice(what, motion.acceleration, motion.speed, motion.timing, quicker, report.verdict, losses)
 

@@ -24,7 +24,7 @@ class OtherChoice:
 
     `acceleration` (rad/s^2) and `speed` (rad/s) of the part, what the indexes take, and `quicker`: how many times less
     an index with its settling takes than with the setting it is compared with. `verdict`: of all limits at that motion;
-    `losses`: the limits of which less would be left, the tightest first. None and empty where nobody asked.
+    `losses`: the limits of which less would be left, the tightest first. None and empty where it is no quicker.
     """
 
     what: str

@@ -24,6 +24,7 @@ from firmware_host.reporting.document import (
     Row,
     Table,
 )
+from firmware_host.reporting.measures import counted, number, seconds
 
 _COLUMNS = (
     Column("segment", "segment"),
@@ -42,6 +43,7 @@ def moves_document(program: MoveProgram, machine: Machine | None = None) -> Docu
     """
     return Document(
         (
+            Notes((_answer(program),)),
             *(_controller(program, machine) if machine is not None else ()),
             Figure(
                 "microsteps_per_part_revolution", "Microsteps in a turn of the part", str(program.route.per_part_turn)
@@ -58,6 +60,14 @@ def moves_document(program: MoveProgram, machine: Machine | None = None) -> Docu
             Table("moves", "Moves", _COLUMNS, _rows(program), last=Apart("finish", _finish(program))),
         )
     )
+
+
+def _answer(program: MoveProgram) -> str:
+    """How many moves there are, what they take, and how quickly the part turns."""
+    moving = program.durations[program.durations > 0]
+    speed, acceleration = math.degrees(program.speed), math.degrees(program.acceleration)
+    quick = f"up to {number(speed)} deg/s, ramps of {number(acceleration)} deg/s^2"
+    return f"In all {counted(moving.size, 'move')}, {seconds(float(moving.sum()))} of turning: {quick}."
 
 
 def _controller(program: MoveProgram, machine: Machine) -> tuple[Node, ...]:

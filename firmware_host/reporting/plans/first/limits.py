@@ -86,7 +86,7 @@ def _meaning(report: LimitReport, verdict: Verdict, found: Reliability | None) -
         Verdict.HOLDS: f"{_all(report)} a fifth of the limit or more left.",
         Verdict.NARROW: f"It may turn. Less than a fifth is left: {told}.",
         Verdict.ACCEPTED: f"It may turn. Not kept, but accepted: {told}.",
-        Verdict.EXCEEDED: f"It may turn, but more than is advised: {told}.",
+        Verdict.EXCEEDED: f"It may turn. More than is advised: {told}.",
         Verdict.NOT_KNOWN: f"Nothing may turn until this is known: {told}.",
         Verdict.FAILS: f"Nothing may turn: {told}.",
     }[verdict]

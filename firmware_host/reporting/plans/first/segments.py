@@ -78,8 +78,10 @@ def look_of_seams(seams: Seams, units: Units) -> tuple[str, ...]:
     if seams.gap.size == 0:
         return ()
     low, high = float(seams.lowest.min()), float(seams.highest.max())
-    shows = "" if seams.tolerance is None or not seams.showing().any() else f" ({_gap(seams.tolerance, units)} shows)"
-    return (f"Seams: {_showing(seams)}, {_range(low, high, units)}{shows}.",)
+    shows = (
+        "" if seams.tolerance is None or not seams.showing().any() else f" (shows from {_gap(seams.tolerance, units)})"
+    )
+    return (f"Seams: {_showing(seams)}: {_range(low, high, units)}{shows}.",)
 
 
 def _from_what(largest: SeamCause | None, units: Units) -> tuple[str, ...]:
@@ -100,7 +102,7 @@ def _showing(seams: Seams) -> str:
 def _range(low: float, high: float, units: Units) -> str:
     """From the least to the largest gap (m, + gap, - overlap), in words."""
     if low < 0 < high:
-        return f"up to {_gap(-low, units)} overlap or {_gap(high, units)} gap"
+        return f"{_gap(-low, units)} overlap to {_gap(high, units)} gap"
     kind = "overlap" if high <= 0 else "gap"
     least, most = sorted((abs(low), abs(high)))
     return f"{_gap(least, units)} to {_gap(most, units)} {kind}"
