@@ -12,6 +12,8 @@ import itertools
 import os
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +22,11 @@ if __name__ == "__main__":
 
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.port.trace import FileTrace
+from firmware_host.model import Setup
 from firmware_host.planning.plan import plan_job
+from firmware_host.simulator.serving.socket_server import SocketServer
+from firmware_host.simulator.status_query.boards import delivered_board
+from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.events import JournalEvent
@@ -34,16 +40,34 @@ from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from tests.support.board_faults import miscount
 from tests.support.station_bench import ScriptedOperator, changed_setup
 
 CLOCK_FACTOR = 3.0
 PASS_S = 0.15
-SETUP = changed_setup(
-    "shaft-scale",
-    mark={"arc": "120 mm", "width": "10 mm", "passes": 2},
-    segments={"count": 12},
-    index={"finish": "unwind", "settle": "0.05 s"},
-)
+
+
+def setup_of(segments: int) -> Setup:
+    """Segments of 10 mm, two passes each, on the shipped shaft."""
+    return changed_setup(
+        "shaft-scale",
+        mark={"arc": f"{10 * segments} mm", "width": "10 mm", "passes": 2},
+        segments={"count": segments},
+        index={"finish": "unwind", "settle": "0.05 s"},
+    )
+
+
+SETUP = setup_of(12)
+
+
+@contextmanager
+def real_board() -> Iterator[SocketServer]:
+    """A simulated controller that another program left away from machine zero."""
+    clock = ScaledClock(CLOCK_FACTOR)
+    device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
+    miscount(device, "A", 500, clock.monotonic())
+    with SocketServer(device, clock) as server:
+        yield server
 
 
 class NotingGate(TimedGate):

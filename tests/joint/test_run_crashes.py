@@ -17,6 +17,7 @@ from tests.support.crashes import (
     Crash,
     CrashingJournal,
     die,
+    dies_in,
     every_pass_once,
     resume_truthfully,
     revive,
@@ -105,12 +106,7 @@ def test_a_crash_between_two_lines_is_survived_and_a_move_under_way_is_waited_fo
     phase: Phase, job: str, tmp_path: Path
 ) -> None:
     bench = StationBench(tmp_path, small_setup(job), **(SEEKS_BACKWARD if job == "heavy-shaft" else {}))
-
-    def crash() -> None:
-        bench.port.pull_cable()
-        raise Crash
-
-    bench.at(phase, crash)
+    dies_in(bench, phase)
     with pytest.raises(Crash):
         bench.run()
     bench.port.lost = False

@@ -4,17 +4,13 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from random import Random
 
 import pytest
 
-from firmware_host.clock import ScaledClock
 from firmware_host.simulator.serving.socket_server import SocketServer
-from firmware_host.simulator.status_query.boards import delivered_board
-from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.station.journal.journal import read_journal
 from firmware_host.station.journal.replay import replay
 from tests.faults import killed_run
@@ -22,7 +18,6 @@ from tests.faults.play import Outcome, Player
 from tests.faults.setups import task_for
 from tests.faults.striking import Striker
 from tests.faults.world import Died, World
-from tests.support.board_faults import miscount
 
 BOARDS = ("status-query/plain", "numbered-line/plain")
 ALL = [(segment, number) for segment in range(1, 13) for number in (1, 2)]
@@ -131,7 +126,7 @@ def dying_at_turn(world: World, at: int) -> Callable[[], None]:
     "stage", [pytest.param(4, marks=pytest.mark.slow), 14, pytest.param(26, marks=pytest.mark.slow), 37]
 )
 def test_a_real_process_killed_on_a_real_line_is_resumed_by_another(stage: int, tmp_path: Path) -> None:
-    with real_board() as server:
+    with killed_run.real_board() as server:
         with started(tmp_path, server.url, "run") as process:
             assert process.stdout is not None
             for _ in range(stage):
@@ -147,22 +142,13 @@ def test_a_real_process_killed_on_a_real_line_is_resumed_by_another(stage: int, 
 @pytest.mark.parametrize("line", range(2, LINES))
 def test_a_real_process_killed_at_any_line_of_its_journal_is_resumed(line: int, how: str, tmp_path: Path) -> None:
     """From before the second line (before it nothing has begun) to after the last but one (then it is done)."""
-    with real_board() as server:
+    with killed_run.real_board() as server:
         with started(tmp_path, server.url, "run", how, str(line)) as process:
             process.communicate()
         assert process.returncode == -signal.SIGKILL, (tmp_path / "errors").read_text()
         assert len(read_journal(tmp_path / "run" / "journal.jsonl")) == line - (how == "before")
         resumed_by_another(tmp_path, server)
     every_pass_once_or_asked(tmp_path)
-
-
-@contextmanager
-def real_board() -> Iterator[SocketServer]:
-    clock = ScaledClock(killed_run.CLOCK_FACTOR)
-    device = StatusQueryDevice(delivered_board("A", highest_step_rate=28000.0), clock.monotonic())
-    miscount(device, "A", 500, clock.monotonic())  # another program left it away from machine zero
-    with SocketServer(device, clock) as server:
-        yield server
 
 
 def resumed_by_another(home: Path, server: SocketServer) -> None:

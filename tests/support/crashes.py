@@ -16,7 +16,7 @@ from firmware_host.model import Setup
 from firmware_host.station.journal.events import Event
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.runs.listing import read_record
-from tests.support.station_bench import StationBench, small_setup
+from tests.support.station_bench import Phase, StationBench, small_setup
 
 SEEKS_BACKWARD: dict[str, Any] = {"stored": {"$23": 8, "$22": 1}, "home_switches": {"A": -2000}}
 """A switch on the side away from the job, so that it can be found again wherever the run stopped."""
@@ -64,6 +64,16 @@ def die(bench: StationBench, crashing: type[CrashingJournal], at: int, how: str)
     crashing.on_death = staticmethod(bench.port.pull_cable)
 
 
+def dies_in(bench: StationBench, phase: Phase, *, rests: int = 1) -> None:
+    """Let the process die in this phase: the port is dead, too."""
+
+    def crash() -> None:
+        bench.port.pull_cable()
+        raise Crash
+
+    bench.at(phase, crash, rests=rests)
+
+
 def revive(bench: StationBench, crashing: type[CrashingJournal] | None = None) -> None:
     """A new process: the gate of the old one closed with it, and the port can be opened again."""
     if crashing is not None:
@@ -97,12 +107,7 @@ def every_pass_once(bench: StationBench) -> None:
 def stopped(tmp_path: Path, setup: Setup | None = None, **options: Any) -> StationBench:
     """A run that died in the second segment's first pass."""
     bench = StationBench(tmp_path, setup or small_setup(), **options)
-
-    def crash() -> None:
-        bench.port.pull_cable()
-        raise Crash
-
-    bench.at("gate-open", crash, rests=2)
+    dies_in(bench, "gate-open", rests=2)
     with pytest.raises(Crash):
         bench.run()
     revive(bench)

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from firmware_host.errors import DamagedRunError, InputError, JournalError, MissingFileError, UnreadableFileError
 from firmware_host.model import Setup
 from firmware_host.model.files.parts import PartRow
+from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.runs.folder import BATCH_JOURNAL, RunFolder, is_batch
 from firmware_host.system.files import read_regular, sync_folder, write_whole
 
@@ -119,3 +120,11 @@ class BatchFolder:
         except UnreadableFileError as error:
             problem = "is missing" if isinstance(error, MissingFileError) else error.problem
             raise DamagedRunError(str(self.parts), problem) from error
+
+
+def has_begun(run: RunFolder) -> bool:
+    """Whether a run of a part began: its journal has a whole line, or a damaged one. Before that nothing was moved."""
+    try:
+        return run.journal.exists() and next(journal_events(run.journal), None) is not None
+    except JournalError:
+        return True

@@ -9,7 +9,7 @@ from typing import Literal
 from firmware_host.acts import Act, Resume
 from firmware_host.errors import FirmwareHostError, JournalError
 from firmware_host.station.batch.events import BATCH_FORM
-from firmware_host.station.batch.folder import BatchFolder
+from firmware_host.station.batch.folder import BatchFolder, has_begun
 from firmware_host.station.batch.record import BatchRecord, batch_record
 from firmware_host.station.batch.state import BatchState, Stage, replay_batch
 from firmware_host.station.journal.journal import events_of, in_use
@@ -117,7 +117,7 @@ def _runs(folder: BatchFolder, state: BatchState) -> tuple[RunFinding, ...]:
     """Each run whose files don't hold, and each part that is over without a run that marked it; else that all do."""
     found, looked = [], 0
     for part in state.parts:
-        begun = [name for name in part.runs if folder.run(name).journal.exists()]
+        begun = [name for name in dict.fromkeys(part.runs) if has_begun(folder.run(name))]
         for name in begun:
             looked += 1
             found += [

@@ -8,7 +8,7 @@ from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Setup
 from firmware_host.planning.steps import round_half_even
 from firmware_host.station.batch.events import PartZero
-from firmware_host.station.batch.folder import BatchFolder
+from firmware_host.station.batch.folder import BatchFolder, has_begun
 from firmware_host.station.batch.state import BatchState, PartState
 from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.replay import replay
@@ -87,7 +87,7 @@ def _kept(setup: Setup, station: Station, folder: BatchFolder, before: PartState
 def _last_begun(folder: BatchFolder, part: PartState) -> RunFolder | None:
     """The folder of the last run of a part that has begun; None if none has."""
     runs = (folder.run(name) for name in reversed(part.runs))
-    return next((run for run in runs if run.journal.exists()), None)
+    return next(filter(has_begun, runs), None)
 
 
 def _left_by(setup: Setup, station: Station, run: RunFolder | None, *, opened: bool) -> NextZero:

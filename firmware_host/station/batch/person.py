@@ -62,7 +62,7 @@ class PersonSide(BatchSide):
         return self._asked(_of_change, "Enter, a diameter such as 50.12 mm, x or s.", wait)
 
     def refused(self, part: NextPart, error: FirmwareHostError, wait: Wait) -> Ready | LeaveOut | Stop:
-        self._tell(
+        self._ask(
             f"{_capital(part.part)} can't be run: {error}",
             "Nothing has moved. Type another diameter (50.12 mm); x leaves it out; s stops.",
         )
@@ -70,7 +70,7 @@ class PersonSide(BatchSide):
 
     def judge(self, part: PartContext, record: RunRecord, wait: Wait) -> Good | Scrap | Again | Stop:
         segments = max((entry.segment for entry in record.passes), default=0)
-        self._tell(
+        self._ask(
             f"{_capital(part)}: {record.done} of {len(record.passes)} passes {record.passes_word}. STILL, gate closed.",
             "Enter: good; r 2 or r 2-3 marks segments again; scrap; s stops.",
         )
@@ -79,7 +79,7 @@ class PersonSide(BatchSide):
         )
 
     def interrupted(self, part: PartContext, record: RunRecord, wait: Wait) -> PickUp | Scrap | Stop:
-        self._tell(
+        self._ask(
             f"{_capital(part)} was interrupted: {record.done} of {len(record.passes)} passes {record.passes_word}.",
             "Is it still clamped as it was? Enter resumes it; scrap leaves it; s stops.",
         )
@@ -89,6 +89,7 @@ class PersonSide(BatchSide):
 
     def _tell_part(self, part: NextPart) -> None:
         """Which part it is, how the axis stands, and where its zero will be."""
+        self._operator.forget()
         if not self._cautioned:
             self._tell(*_CAUTION)
             self._cautioned = True
@@ -100,13 +101,17 @@ class PersonSide(BatchSide):
             *([f"Done at about {_time_of_day(part.done_at)}."] if part.done_at is not None else []),
         )
 
+    def _ask(self, *lines: str) -> None:
+        """Tell a question; a key from before it is no answer to it."""
+        self._operator.forget()
+        self._tell(*lines)
+
     def _tell(self, *lines: str) -> None:
         for line in lines:
             self._operator.tell(line)
 
     def _asked(self, understood: Callable[[str], AnswerT], hint: str, wait: Wait) -> AnswerT:
         """What the person answers. Raises `GateError` when nobody can answer any more."""
-        self._operator.forget()  # a key from before the question is no answer to it
         while True:
             line = self._operator.answer()
             if line is None:
@@ -133,7 +138,6 @@ class PausedSide(PersonSide):
             "Enter: now; a diameter (50.12 mm): now, with it; x leaves it out; s stops.",
         )
         end_s = self._clock.monotonic() + self._pause_s
-        self._operator.forget()
         while self._clock.monotonic() < end_s:
             line = self._line()
             if line is not None:

@@ -137,10 +137,11 @@ def _part(part: PartState, serial: str) -> PartRecord:
 
 
 def seconds_between(first: str, then: str) -> float | None:
-    """From one instant to another (ISO 8601), s; None where one of them is not there."""
+    """From one instant to another (ISO 8601), s; None where one is not there, or the clock was put back meanwhile."""
     if not first or not then:
         return None
     try:
-        return round((datetime.fromisoformat(then) - datetime.fromisoformat(first)).total_seconds(), 3)
+        took_s = round((datetime.fromisoformat(then) - datetime.fromisoformat(first)).total_seconds(), 3)
+        return took_s if took_s >= 0 else None
     except (ValueError, TypeError):  # a journal may hold any text here
         return None

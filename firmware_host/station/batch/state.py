@@ -163,7 +163,7 @@ class BatchReplay:
 
     def _change(self, event: Change) -> None:
         self.released = self.released or event.released
-        self._set(event, event.number, (Stage.TO_DO,), changing=event.time)
+        self._set(event, event.number, (Stage.TO_DO, Stage.RUNNING), changing=event.time)  # it was begun, and never ran
 
     def _part(self, event: PartBegin) -> None:
         self.released = False
@@ -185,7 +185,8 @@ class BatchReplay:
     def _redo(self, event: Redo) -> None:
         known = self.parts.get(event.number)
         if known is not None:
-            runs, redone = (*known.runs, event.run), (*known.redone, *event.segments)
+            never_began = known.again is not None  # announced before, and announced again
+            runs, redone = (*known.runs, event.run), known.redone if never_began else (*known.redone, *event.segments)
             again = event.segments, event.passes
             allowed = (Stage.MARKED, Stage.RUNNING)
             self._set(event, event.number, allowed, stage=Stage.RUNNING, runs=runs, redone=redone, again=again)
@@ -198,7 +199,7 @@ class BatchReplay:
         self._set(event, event.number, allowed, stage=Stage.OVER, result=event.result, ended=event.time)
 
     def _skipped(self, event: PartSkipped) -> None:
-        self._set(event, event.number, (Stage.TO_DO,), stage=Stage.SKIPPED, reason=event.reason)
+        self._set(event, event.number, (Stage.TO_DO, Stage.RUNNING), stage=Stage.SKIPPED, reason=event.reason)
 
     def _set(self, event: Event, number: int, allowed: tuple[Stage, ...], **values: Any) -> None:
         """Change what is known of a part; what comes out of order is noted."""

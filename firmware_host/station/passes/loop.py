@@ -76,8 +76,8 @@ class PassLoop:
         while True:
             self._heed(standing)
             if not self._to_do:
-                if self._station.control.ends():
-                    return
+                if self._station.control.ends() or standing is None:
+                    return  # resumed with no pass left, it stands nowhere to hold at
                 continue
             segment, number = self._to_do[0]
             if segment != standing:

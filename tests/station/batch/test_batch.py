@@ -6,6 +6,7 @@ import pytest
 
 from firmware_host.station.batch.side import Again, Scrap
 from tests.support.batch_bench import BatchBench, ScriptedSide
+from tests.support.crashes import Crash, dies_in, revive
 from tests.support.station_bench import quick_disk
 
 
@@ -36,3 +37,14 @@ def test_redone_and_scrapped_parts_are_counted(tmp_path: Path) -> None:
     assert bench.marked() == expected
     bench.never_open_while_moving()
     assert {true - planned for _, planned, _, true in bench.progress.rests} == {0}
+
+
+def test_a_hold_where_a_resumed_part_has_no_pass_left_does_not_keep_it_for_ever(tmp_path: Path) -> None:
+    bench = BatchBench(tmp_path, rows=1)
+    dies_in(bench, "finishing")
+    with pytest.raises(Crash):
+        bench.run_batch()
+    revive(bench)
+    bench.side.on_ask = lambda: bench.control.hold() if bench.side.told[-1][0] == "interrupted" else None
+    assert bench.resume_batch().outcome == "done"
+    assert bench.marked() == bench.every_pass((1,))
