@@ -7,6 +7,7 @@ They are written anew by
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -198,3 +199,15 @@ def test_with_a_station_that_is_kept_no_machine_has_to_be_named(circumstep: Circ
         assert ended.status == 0, ended.err
         assert "Angle from the zero: 4.988 deg" in ended.out or "Angle from the zero: 4.987 deg" in ended.out
         assert "Turned as: steel, 125 mm across and 125 mm long" in ended.out
+
+
+def test_a_board_that_is_locked_after_power_up_is_unlocked_as_printed_and_then_turned(circumstep: Circumstep) -> None:
+    with board("worm-chuck") as port:
+        locked = circumstep("jog", "heavy-shaft", "--port", port, "--by", "5 deg")
+        assert locked.status == 3, locked.err
+        (line,) = re.findall(r"Unlock with: circumstep (.*)", locked.err)
+        unlocked = circumstep(*shlex.split(line))
+        assert unlocked.status == 0, unlocked.err
+        ended = circumstep("jog", "heavy-shaft", "--port", port, "--by", "5 deg", "--json")
+        assert ended.status == 0, ended.err
+        assert json.loads(ended.out)["angle_deg"] == pytest.approx(5, abs=0.01)

@@ -180,3 +180,10 @@ def test_places_are_named_and_an_angle_is_one_too() -> None:
 @pytest.mark.parametrize("line", [*CAUTION, *KEYS, *ALIGN_KEYS])
 def test_nothing_that_is_shown_is_wider_than_a_terminal(line: str) -> None:
     assert len(line) < 80
+
+
+def test_where_a_stop_may_lose_steps_it_is_said_and_the_zero_is_gone(tmp_path: Path) -> None:
+    bench = BENCHES["numbered-line"](tmp_path, small_setup())
+    screen, where = pressed(bench, [*each("z", "up", "up", "right"), (10.4, "x")], lasts_s=20.0)
+    assert any(text.startswith("stopped short: steps may be lost") for text in screen.said)
+    assert (where.microsteps, where.zero, where.still) == (0, "none", True)

@@ -72,6 +72,7 @@ def hand_for(described: Described, again: Jog, *, write_settings: bool) -> Itera
     """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
     stop = StopRequest()
     called_with = {"of": described.source, "job": described.source, "port": described.port}
+    called_with["machine"] = described.what.machine_source if isinstance(described.what, Setup) else described.source
     called_with |= {"diameter": again.diameter, "by": again.by, "to": again.to}
     for line in CAUTION:
         output.remark(line)

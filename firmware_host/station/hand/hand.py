@@ -89,6 +89,11 @@ class Hand:
         return self._tools.plan.machine
 
     @property
+    def stop_keeps_position(self) -> bool:
+        """Whether a move that is stopped leaves its position known; else no zero of before counts any more."""
+        return self._controller.capabilities.stop_keeps_position
+
+    @property
     def plan(self) -> HandPlan:
         """What it moves by."""
         return self._tools.plan
@@ -196,11 +201,10 @@ class Hand:
 
     def _halt(self) -> None:
         """Stop the axis under way, and find out where it stands; where that loses the position, begin anew there."""
-        keeps = self._controller.capabilities.stop_keeps_position
         with self._controller.carrying_through():
             if not self._motion.stop():
                 raise StandstillError("it was told to stop, and was not seen to stand still")
-        if not keeps:
+        if not self.stop_keeps_position:
             self._begin_anew(STOPPED_SHORT)
             return
         self._controller.prepare()

@@ -20,6 +20,7 @@ _COUNTS_FROM = {
     "last": "Positions count from the last run's zero.",
     "none": "No zero is known here: positions count from where the part stands now.",
 }
+_STOPPED_SHORT = "stopped short: steps may be lost, so no zero is known any more, and positions count from here"
 _REFUSED = (InputError, PlanError, LimitExceededError)
 AT_MACHINE_ZERO = (
     "This is the controller's own zero, where it also stands after it was switched off: the next run can't tell the "
@@ -137,7 +138,7 @@ class Session:
             self._again = False
         if halted:
             self._keys.forget()
-            self._screen.say("stopped")
+            self._screen.say("stopped" if self._hand.stop_keeps_position else _STOPPED_SHORT)
 
     def _other_pressed(self, key: str) -> bool:
         """Whether another key than the one that turns was pressed; that one wishes for one move more."""
