@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
@@ -35,7 +36,7 @@ def workers(count: int, *, loaded: Sequence[str] = ()) -> Iterator[Spread]:
     loaded them, and shares no locks with threads of this one). An end that is asked for by Ctrl-C is heard by this
     process alone; however the block is left, none of them is left.
     """
-    pool = ProcessPoolExecutor(min(count, MOST_WORKERS), _context(loaded), initializer=_hear_no_keyboard)
+    pool = ProcessPoolExecutor(min(count, MOST_WORKERS), _context(loaded), initializer=_work_for_parent)
 
     def spread(function: Callable[[Any], Any], given: Iterable[Any]) -> Iterator[Any]:
         with set_for_now(OPENBLAS_NUM_THREADS="1", PYDANTIC_DISABLE_PLUGINS="1"):
@@ -65,5 +66,14 @@ def _end(pool: ProcessPoolExecutor) -> None:
         each.join()
 
 
-def _hear_no_keyboard() -> None:
+def _work_for_parent() -> None:
+    """In a worker: the keyboard is the parent's, and where that is gone, killed, nobody works on."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

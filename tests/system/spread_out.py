@@ -55,6 +55,14 @@ def interrupted() -> str:
         return str(error)
 
 
+def killed() -> None:
+    with workers(2) as spread:
+        spread(number_after, [3600.0] * 2)
+        sys.stdout.write("at work\n")
+        sys.stdout.flush()
+        sys.stdin.read()
+
+
 def _first(answers: Iterator[int]) -> int:
     return next(answers)
 
@@ -68,7 +76,9 @@ def _computing() -> int:
     )
 
 
-CASES: dict[str, Callable[[], object]] = {each.__name__: each for each in (squares, elsewhere, raised, interrupted)}
+CASES: dict[str, Callable[[], object]] = {
+    each.__name__: each for each in (squares, elsewhere, raised, interrupted, killed)
+}
 
 if __name__ == "__main__":
     sys.stdout.write(json.dumps({"said": CASES[sys.argv[1]](), "left": _computing()}))
