@@ -114,6 +114,41 @@ def test_the_messages_are_numbered_timed_and_follow_the_passes(tmp_path: Path) -
     assert {(m["part"], m["parts"], m["serial"]) for m in told} == {(None, None, None)}
 
 
+def test_still_holds_through_a_long_pass_and_a_long_settling(tmp_path: Path) -> None:
+    """Both last many times as long as a look counts; it is asked at each word to the board and every 50 ms."""
+    setup = small_setup(passes=1)
+    slow = setup.with_values({"index.settle": "3 s"})
+    bench = ToldBench(tmp_path, slow, gate=lambda context: TimedGate(context, 3.0))
+    bench.clock.on_sleep = bench.publisher.renew
+    bench.run()
+    for phase in ("settling", "marking"):
+        told = [message for message in bench.told if message["phase"] == phase]
+        assert len(told) > 3 * 20  # three times 3 s
+        assert all(message["still"] for message in told), phase
+    bench.never_said_still_while_moving()
+
+
+def test_still_holds_while_the_run_is_held_and_the_gate_is_told_as_closed(tmp_path: Path) -> None:
+    bench = ToldBench(tmp_path, small_setup(passes=1))
+    bench.at("gate-open", bench.control.hold, rests=2)
+    heard, since_s = bench.port.spoil, []
+
+    def carry_on_after_3_s(data: bytes) -> bytes:
+        if bench.told and bench.told[-1]["phase"] == "held":
+            since_s.append(bench.clock.monotonic())
+            if since_s[-1] - since_s[0] > 3:
+                bench.control.carry_on()
+        return heard(data)
+
+    bench.port.spoil = carry_on_after_3_s
+    bench.run()
+    held = [message for message in bench.told if message["phase"] == "held"]
+    assert len(held) > 20
+    assert all(message["still"] and not message["gate_open"] for message in held)
+    assert {message["segment"] for message in held} == {2}
+    bench.never_said_still_while_moving()
+
+
 def test_of_a_batch_part_and_serial_are_told(tmp_path: Path) -> None:
     bench = ToldBench(tmp_path, small_setup(passes=1), PartContext(3, 24, serial="A-103"))
     bench.run()
