@@ -14,6 +14,7 @@ from firmware_host.errors import ControllerError, InputError, ZeroNotSaidError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.planning.plan import JobPlan
+from firmware_host.station.hand_note import HandNote
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions, station_in
 from firmware_host.station.passes.choice import PassChoice, ranges_text
@@ -187,10 +188,13 @@ def _proved(redo: Redo, station: Station) -> tuple[Start | None, str]:
         return None, "is not the last run at this port, so that another part may be clamped now"
     if left.origin is None:
         return None, "set no zero"
-    found = found_as_left(controller, axis, left, left.origin)
+    origin = left.origin
+    hand = HandNote.read(station.scales.hand(controller.url, axis.letter))
+    left = left if hand is None else hand.moved(left, redo.setup.machine)
+    found = found_as_left(controller, axis, left, origin)
     if found.unproved:
         return None, f"may have left the part elsewhere: {found.unproved}"
-    return Start(origin=left.origin, at=found.at, turns=left.turns), ""
+    return Start(origin=origin, at=found.at, turns=left.turns), ""
 
 
 def _again(redo: Redo, station: Station, zero: ZeroAt) -> acts.Redo:

@@ -141,6 +141,16 @@ def test_the_time_left_runs_down_while_it_works_and_stands_during_a_hold() -> No
     assert "about 10 min 00 s left" in shown("held")
 
 
+def test_a_run_that_no_longer_looks_is_not_called_still() -> None:
+    clock = VirtualClock()
+    progress = RunProgress(clock=clock)
+    progress.state(RunState("marking", still=True, gate_open=True, **AT))
+    clock.sleep(1.0)
+    assert progress.lines()[0].startswith("TURNING")
+    progress.still_so()
+    assert progress.lines()[0].startswith("STILL")
+
+
 def test_a_run_that_is_over_leaves_nothing_at_the_bottom() -> None:
     progress = RunProgress()
     progress.state(RunState("done", done=12, of=12))

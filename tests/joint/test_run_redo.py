@@ -16,6 +16,7 @@ from firmware_host.station.runs.listing import list_runs, read_record
 from firmware_host.station.runs.verify import verify_run
 from firmware_host.station.zero import ZeroAt, ZeroDoubt
 from tests.support.crashes import ALL, SEEKS_BACKWARD
+from tests.support.hand_bench import hand_on
 from tests.support.station_bench import StationBench, quick_disk, small_setup
 
 
@@ -152,6 +153,24 @@ def test_a_zero_that_is_not_proved_is_asked_for_and_refused_where_nobody_can_be_
     assert (record.outcome, record.origin_steps) == ("done", here)
     assert len(asked) == 1
     whole(bench)
+
+
+def test_a_part_that_a_hand_has_turned_to_look_at_is_marked_again_where_it_was(bench: StationBench) -> None:
+    first, zero = bench.folder, bench.progress.origin
+    bench.control = RunControl()
+    with hand_on(bench) as hand:
+        hand.turn_by("75 deg")
+    assert redone(bench, first, "2").origin_steps == zero
+    whole(bench)
+
+
+def test_a_motor_that_a_hand_has_released_leaves_no_zero_to_mark_again_at(bench: StationBench) -> None:
+    bench.control = RunControl()
+    with hand_on(bench) as hand:
+        hand.release()
+        hand.hold()
+    with pytest.raises(ZeroNotSaidError, match="the motor was released by hand"):
+        redone(bench, bench.folder, "2")
 
 
 def test_with_a_home_switch_the_zero_is_proved_without_seeking_it_and_else_sought_if_that_is_said(

@@ -153,6 +153,7 @@ def test_passes_are_as_recorded_whatever_is_wished_and_whenever_it_is_killed(
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 def test_passes_are_as_recorded_in_a_thousand_runs_killed_at_every_kind_of_write(
     tmp_path: Path, crashing: type[CrashingJournal]
 ) -> None:

@@ -19,6 +19,7 @@ from firmware_host.reporting.render.duration import duration_text
 from firmware_host.reporting.render.printable import printable
 from firmware_host.station import progress
 from firmware_host.station.progress import RunState
+from firmware_host.station.state.publisher import FRESH_S
 
 _NOT_KNOWN = "time left is not known yet"
 _OVER = ("done", "stopped", "failed")
@@ -37,7 +38,7 @@ class RunProgress(progress.Progress):
         self._clock = clock if clock is not None else SystemClock()
         self._stage = ""
         self._state: RunState | None = None
-        self._told_s = self._clock.monotonic()
+        self._told_s = self._looked_s = self._clock.monotonic()
         self._live: Live | None = None
         if self._console.is_terminal:
             self._live = Live(_Bottom(self.lines), console=self._console, transient=True, refresh_per_second=8)
@@ -77,7 +78,8 @@ class RunProgress(progress.Progress):
             output.remark(f"segment {segment}: standstill, planned microstep {planned}, reported {reported:.2f}")
 
     def state(self, state: RunState) -> None:
-        self._told_s, self._state = self._clock.monotonic(), state
+        self._told_s = self._looked_s = self._clock.monotonic()
+        self._state = state
         if self._keys is None or self._live is None:
             return
         if state.phase in _OVER:
@@ -85,16 +87,23 @@ class RunProgress(progress.Progress):
         else:
             self._keys.begin()
 
+    def still_so(self) -> None:
+        self._looked_s = self._clock.monotonic()
+
     # --- the bottom of the screen ----------------------------------------------------------------------------------
 
     def lines(self) -> tuple[str, ...]:
-        """What stands at the bottom now: STILL or TURNING first, then where, the time, and the keys."""
+        """What stands at the bottom now: STILL or TURNING first, then where, the time, and the keys.
+
+        STILL is said only while the run looks again and again: one that hangs knows of no standstill.
+        """
         state = self._state
         if state is not None and state.phase in _OVER:
             return ()
         if state is None:
             return (printable(self._stage),)
-        word = "STILL  " if state.still else "TURNING"
+        fresh = self._clock.monotonic() - self._looked_s <= FRESH_S
+        word = "STILL  " if state.still and fresh else "TURNING"
         keys = self._keys.legend if self._keys is not None else ""
         return tuple(filter(None, (f"{word}  {self._where(state)}", self._time(state), keys)))
 
