@@ -126,10 +126,11 @@ class PersonSide(BatchSide):
 class PausedSide(PersonSide):
     """Each part follows by itself after `pause_s` (s), and is good; whoever is there may still stop or answer."""
 
+    sees = False
+
     def __init__(self, operator: Operator, clock: Clock, pause_s: float) -> None:
         super().__init__(operator)
         self._clock, self._pause_s = clock, pause_s
-        self.sees = False  # type: ignore[misc]
 
     def change(self, part: NextPart, wait: Wait) -> Ready | LeaveOut | Stop:
         self._tell_part(part)

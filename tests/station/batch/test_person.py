@@ -17,6 +17,8 @@ from firmware_host.station.batch.person import PausedSide, PersonSide
 from firmware_host.station.batch.side import AloneSide, Ready, Stop
 from tests.support.batch_bench import BatchBench, ScriptedSide, batch_setup
 from tests.support.board_faults import miscount
+from tests.support.numbered_bench import NumberedBench
+from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import ScriptedOperator, changed_setup, quick_disk
 
 
@@ -129,6 +131,21 @@ def test_with_a_pause_each_part_follows_by_itself_and_is_good(tmp_path: Path) ->
     assert [part.result for part in record.parts] == ["good"] * 3
     assert [part.changing_s for part in record.parts] == pytest.approx([20.0] * 3, abs=0.2)
     assert sum("turns BY ITSELF in 20 s" in text for text in operator.told) == 3
+
+
+class NumberedBatchBench(BatchBench, NumberedBench):
+    """A batch at a board that takes numbered lines."""
+
+
+@pytest.mark.parametrize("release", [False, True], ids=["held", "released"])
+def test_a_batch_at_a_board_of_numbered_lines(release: bool, tmp_path: Path) -> None:
+    bench = NumberedBatchBench(tmp_path, rows=3, variant=NUMBERED_LINE_BOARDS["plain"])
+    record = bench.run_batch(release=release)
+    assert [part.result for part in record.parts] == ["good"] * 3
+    zeros = ["first", *["by-hand" if release else "kept"] * 2]
+    assert [part.zero.value if part.zero else "" for part in bench.state().parts] == zeros
+    assert bench.marked() == bench.every_pass((1, 2, 3))
+    bench.never_open_while_moving()
 
 
 @pytest.mark.parametrize(
