@@ -26,6 +26,7 @@ from firmware_host.station.journal.events import (
 from firmware_host.station.journal.last_position import LastPosition, PositionReplay
 
 RELEASED = "the motor was released by hand"
+ANOTHER_PART = "a zero was set by hand since, perhaps on another part"
 COUNTED_OTHERWISE = "it was turned by hand on a machine that counts its steps otherwise"
 UNREADABLE = "what a hand has left behind there cannot be read"
 
@@ -85,6 +86,20 @@ class HandNote(BaseModel):
             moving=self.moving,
             lost=before.lost or self.run_lost or self.lost,
         )
+
+
+def since_a_hand(
+    left: LastPosition, kept: Mapping[str, object] | None, machine: Machine, *, same_part: bool = False
+) -> LastPosition:
+    """Where the axis stands from a run's zero, if a hand may have turned it since `left`; `kept`: the hand's note.
+
+    `same_part`: nobody has said that it is the part of that run, so a zero that was set by hand speaks against it.
+    """
+    note = HandNote.read(kept)
+    if note is None:
+        return left
+    moved = note.moved(left, machine)
+    return replace(moved, lost=moved.lost or ANOTHER_PART) if same_part and note.zero == "set" else moved
 
 
 def counting(machine: Machine) -> str:

@@ -14,7 +14,7 @@ from firmware_host.errors import ControllerError, InputError, ZeroNotSaidError
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.planning.plan import JobPlan
-from firmware_host.station.hand_note import HandNote
+from firmware_host.station.hand_note import since_a_hand
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import StationOptions, station_in
 from firmware_host.station.passes.choice import PassChoice, ranges_text
@@ -160,7 +160,7 @@ def _start(redo: Redo, station: Station, zero: ZeroAt | None, ask: AskZero | Non
     machine = redo.setup.machine
     if zero == "set":
         raise InputError("a zero that was set by hand is not that run's", "Say last, here or home", key="zero")
-    start, why = (None, "") if zero in ("here", "home") else _proved(redo, station)
+    start, why = (None, "") if zero in ("here", "home") else _proved(redo, station, same_part=zero is None)
     if start is not None:
         return start
     if zero == "last":
@@ -180,21 +180,20 @@ def _start(redo: Redo, station: Station, zero: ZeroAt | None, ask: AskZero | Non
     return Start(home=zero == "home")
 
 
-def _proved(redo: Redo, station: Station) -> tuple[Start | None, str]:
-    """The zero of the run, if the controller's count proves it; else None, and why not."""
+def _proved(redo: Redo, station: Station, *, same_part: bool) -> tuple[Start | None, str]:
+    """The zero of the run, if the controller's count proves it; else None, and why not. See `since_a_hand`."""
     axis, controller = redo.setup.machine.axis, station.controller
     left = left_by_the_last(redo.kept.folder, station.scales.last_run(controller.url, axis.letter))
     if left is None:
         return None, "is not the last run at this port, so that another part may be clamped now"
     if left.origin is None:
         return None, "set no zero"
-    origin = left.origin
-    hand = HandNote.read(station.scales.hand(controller.url, axis.letter))
-    left = left if hand is None else hand.moved(left, redo.setup.machine)
-    found = found_as_left(controller, axis, left, origin)
+    kept = station.scales.hand(controller.url, axis.letter)
+    stands = since_a_hand(left, kept, redo.setup.machine, same_part=same_part)
+    found = found_as_left(controller, axis, stands, left.origin)
     if found.unproved:
         return None, f"may have left the part elsewhere: {found.unproved}"
-    return Start(origin=origin, at=found.at, turns=left.turns), ""
+    return Start(origin=left.origin, at=found.at, turns=left.turns), ""
 
 
 def _again(redo: Redo, station: Station, zero: ZeroAt) -> acts.Redo:

@@ -12,7 +12,7 @@ from firmware_host.errors import ControllerError, ControllerResetError, JournalE
 from firmware_host.model import Setup
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.gates.gate import Gate
-from firmware_host.station.hand_note import HandNote
+from firmware_host.station.hand_note import since_a_hand
 from firmware_host.station.journal.events import Assumed, PositionLost, Resume, Zero
 from firmware_host.station.journal.journal import Journal
 from firmware_host.station.journal.last_position import LastPosition
@@ -133,14 +133,15 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
         return first_start(
             setup, station, zero, ask=ask_zero, again=lambda way: _again(station.folder, station.gate, way)
         )
+    unsaid = zero is None
     zero = zero if zero is not None else "home" if setup.machine.axis.home_switch else "last"
     if zero == "home":
         require_home_switch(setup.machine)
         return Start(home=True)
     if zero == "here":
         return Start()
-    hand = HandNote.read(station.scales.hand(station.controller.url, setup.machine.axis.letter))
-    stands = left if hand is None else hand.moved(left, setup.machine)
+    kept = station.scales.hand(station.controller.url, setup.machine.axis.letter)
+    stands = since_a_hand(left, kept, setup.machine, same_part=unsaid)
     found = found_as_left(station.controller, setup.machine.axis, stands, left.origin)
     if found.unproved:
         kind = ControllerResetError if found.reset else ControllerError

@@ -15,6 +15,7 @@ from firmware_host.model import Setup
 from firmware_host.planning.by_hand import hand_on_job, hand_on_machine
 from firmware_host.station.hand.hand import Hand, Where
 from firmware_host.station.hand.opened import hand_at
+from firmware_host.station.redo import Redo, redo_run
 from tests.support.hand_bench import BENCHES, hand_on
 from tests.support.memory_port import MemoryPort
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
@@ -182,3 +183,37 @@ def test_an_output_that_somebody_left_on_is_off_before_anything_moves(tmp_path: 
     off = [place for place, line in enumerate(sent) if line.startswith(("M9", "M5", "M65", "M63"))]
     assert off, sent
     assert off[0] < first
+
+
+def test_a_run_is_not_resumed_without_a_word_once_a_hand_has_set_another_zero(tmp_path: Path) -> None:
+    bench = stopped_run("status-query", tmp_path)
+    zero = bench.progress.origin
+    bench.control = type(bench.control)()
+    with hand_on(bench) as hand:
+        hand.turn_by("20 deg")
+        hand.set_zero()
+    with pytest.raises(ControllerError, match="a zero was set by hand since, perhaps on another part"):
+        bench.resume(done=True)
+    assert bench.resume(done=True, zero="last").outcome == "done"
+    assert bench.steps == zero
+
+
+@pytest.mark.parametrize("set_zero", [False, True], ids=["turned", "zero set"])
+def test_segments_are_marked_again_only_while_a_hand_has_set_no_other_zero(set_zero: bool, tmp_path: Path) -> None:
+    bench = StationBench(tmp_path, small_setup())
+    assert bench.run().outcome == "done"
+    ran, zero = bench.folder, bench.steps
+    with hand_on(bench) as hand:
+        hand.turn_by("20 deg")
+        if set_zero:
+            hand.set_zero()
+    bench.new_folder()
+    redo = Redo.read(ran.path, "2-3")
+    with bench.open() as controller:
+        station = bench.station(controller)
+        if set_zero:
+            with pytest.raises(ZeroNotSaidError, match="a zero was set by hand since"):
+                redo_run(redo, station)
+            return
+        assert redo_run(redo, station).outcome == "done"
+    assert bench.steps == zero

@@ -10,6 +10,7 @@ from firmware_host.planning.steps import round_half_even
 from firmware_host.station.batch.events import PartZero
 from firmware_host.station.batch.folder import BatchFolder, has_begun
 from firmware_host.station.batch.state import BatchState, PartState
+from firmware_host.station.hand_note import since_a_hand
 from firmware_host.station.journal.journal import journal_events
 from firmware_host.station.journal.replay import replay
 from firmware_host.station.passes.station import Station
@@ -98,7 +99,9 @@ def _left_by(setup: Setup, station: Station, run: RunFolder | None, *, opened: b
         return by_hand(f"the run before cannot be read ({error})", unproved=True)
     if left is None or left.origin is None:
         return by_hand("no run before has set a zero", unproved=True)
-    found = found_as_left(station.controller, setup.machine.axis, left, left.origin, opened=opened)
+    kept = station.scales.hand(station.controller.url, setup.machine.axis.letter)
+    stands = since_a_hand(left, kept, setup.machine, same_part=True)
+    found = found_as_left(station.controller, setup.machine.axis, stands, left.origin, opened=opened)
     if found.unproved:
         return by_hand(found.unproved, unproved=True)
     return NextZero(PartZero.KEPT, Start(origin=left.origin, at=found.at, turns=left.turns))
