@@ -77,8 +77,10 @@ def _kept(setup: Setup, station: Station, folder: BatchFolder, before: PartState
     if not isinstance(found.start, Start) or found.start.origin is None:
         return found
     origin, at = found.start.origin, found.start.at
-    base, turns = origin if before.base_steps is None else before.base_steps, before.turns
     per_turn = setup.machine.microsteps_per_part_turn(setup.job.part.contact)
+    base, turns = before.base_steps, before.turns
+    if base is None or base + round_half_even(turns * per_turn) != origin:
+        base, turns = origin, 0  # a new row begins, also where somebody has set the zero anew when it was resumed
     if setup.job.index.finish == "next-turn":
         turns += round(at / per_turn)
     now = base + round_half_even(turns * per_turn)

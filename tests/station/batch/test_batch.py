@@ -5,9 +5,11 @@ from pathlib import Path
 import pytest
 
 from firmware_host.station.batch.side import Again, Scrap
+from firmware_host.station.journal.events import ZeroSet
+from firmware_host.station.journal.journal import read_journal
 from tests.support.batch_bench import BatchBench, ScriptedSide
 from tests.support.crashes import Crash, dies_in, revive
-from tests.support.station_bench import quick_disk
+from tests.support.station_bench import AWAY_STEPS, quick_disk
 
 
 @pytest.fixture(autouse=True)
@@ -48,3 +50,20 @@ def test_a_hold_where_a_resumed_part_has_no_pass_left_does_not_keep_it_for_ever(
     bench.side.on_ask = lambda: bench.control.hold() if bench.side.told[-1][0] == "interrupted" else None
     assert bench.resume_batch().outcome == "done"
     assert bench.marked() == bench.every_pass((1,))
+
+
+def test_a_zero_that_was_set_anew_in_a_part_is_the_one_that_the_next_part_keeps(tmp_path: Path) -> None:
+    bench = BatchBench(tmp_path, rows=4)
+    dies_in(bench, "settling", rests=8)  # in the third part
+    with pytest.raises(Crash):
+        bench.run_batch()
+    revive(bench)
+    bench.raw(f"$J=G91 {bench.axis}20 F2000")
+    bench.raw("$X")
+    anew = bench.steps
+    bench.resume_batch(zero="here")
+    parts = [bench.batch.run(name) for part in bench.state().parts for name in part.runs]
+    zeros = [event.origin_steps for run in parts for event in read_journal(run.journal) if isinstance(event, ZeroSet)]
+    assert zeros == [AWAY_STEPS, AWAY_STEPS, AWAY_STEPS, anew, anew]
+    assert anew != AWAY_STEPS
+    bench.never_open_while_moving()
