@@ -100,7 +100,7 @@ class Begin(Event):
         chosen = len(self.targets) if self.only is None else len(self.only)
         if chosen * self.passes > MOST_PASSES:
             raise ValueError(f"more than {MOST_PASSES} passes in one run")
-        if self.only is not None and not _rises(0, *self.only, len(self.targets) + 1):
+        if self.only is not None and not (self.only and _rises(0, *self.only, len(self.targets) + 1)):
             raise ValueError(f"chosen are other segments than some of 1 to {len(self.targets)} in order")
         return self
 

@@ -209,6 +209,51 @@ def test_an_empty_journal_is_a_run_that_never_began() -> None:
     assert empty.left == LastPosition(None, 0, 0, 0, "", moving=False)
 
 
+def test_a_repeated_pass_is_to_do_once_more_and_counts_how_often() -> None:
+    again = Repeat(segment=1, number=1)
+    record = told(BEGIN, ZERO, MOVE, STOOD, *marked(1, 1), again)
+    assert (statuses(record), record.passes[0].repeats) == (["to do"] * 4, 1)
+    record = told(BEGIN, ZERO, MOVE, STOOD, *marked(1, 1), again, *marked(1, 1))
+    assert (record.done, record.passes[0].repeats) == (1, 1)
+
+
+def test_what_is_left_of_a_skipped_segment_is_skipped_and_what_was_done_stays_done() -> None:
+    record = told(BEGIN, ZERO, MOVE, STOOD, *marked(1, 1), Skip(segment=1))
+    assert statuses(record) == ["done", "skipped", "to do", "to do"]
+    assert (record.done, record.skipped) == (1, 1)
+    wished_again = told(BEGIN, ZERO, MOVE, STOOD, *marked(1, 1), Repeat(segment=1, number=1), Skip(segment=1))
+    assert statuses(wished_again)[0] == "done"
+
+
+def test_segments_that_were_not_chosen_are_not_asked_for() -> None:
+    record = told(BEGIN.model_copy(update={"only": (2,), "redo_of": "first"}))
+    assert [(entry.segment, entry.planned_microstep) for entry in record.passes] == [(2, 611), (2, 611)]
+    assert (record.not_asked_for, record.redo_of) == ((1,), "first")
+
+
+@pytest.mark.parametrize(
+    ("events", "complaint"),
+    [
+        ([*marked(1, 1), GateOpen(segment=1, number=1)], "pass 1, which is done; nobody wished it again"),
+        ([Skip(segment=1), GateOpen(segment=1, number=1)], "segment 1, which is not to be marked"),
+        ([GateOpen(segment=1, number=1), Skip(segment=1)], "a segment is skipped before its gate is closed"),
+        ([Repeat(segment=1, number=1)], "pass 1 is repeated before it is done"),
+        ([GateOpen(segment=1, number=1), Repeat(segment=1, number=1)], "is repeated before it is done"),
+    ],
+    ids=["again", "skipped", "skip-open", "repeat-undone", "repeat-open"],
+)
+def test_a_pass_marked_again_or_left_out_that_nobody_wished_is_disorder(events: list[Event], complaint: str) -> None:
+    assert complaint in state_after(BEGIN, ZERO, MOVE, STOOD, *events).disorder
+    wished = (*marked(1, 1), Repeat(segment=1, number=1), *marked(1, 1))
+    assert state_after(BEGIN, ZERO, MOVE, STOOD, *wished).disorder == ""
+
+
+@pytest.mark.parametrize("only", [(), (2, 1), (1, 1), (3,)], ids=["none", "backward", "twice", "beyond"])
+def test_a_journal_that_begins_with_impossible_segments_is_refused(only: tuple[int, ...]) -> None:
+    with pytest.raises(ValueError, match="chosen are other segments"):
+        Begin.model_validate({**BEGIN.model_dump(by_alias=True), "only": only})
+
+
 def test_every_kind_of_event_can_be_replayed() -> None:
     events = [
         BEGIN, RESUME, Assumed(segment=1, number=1, done=True), Home(), ZERO, MOVE, STOOD,
