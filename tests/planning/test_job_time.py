@@ -6,8 +6,10 @@ import math
 
 import pytest
 
+from firmware_host.planning.index.unwinding_settle import unwind_settle
 from firmware_host.planning.job_time import job_time
 from firmware_host.planning.plan import plan_job
+from firmware_host.planning.route.moves import Purpose
 from tests.reporting.shown import JOBS, shipped
 from tests.support.station_bench import changed_setup, small_setup
 
@@ -54,5 +56,12 @@ def test_whole_turns_taken_back_ring_longer_and_are_waited_for() -> None:
     wound = type(wound)(wound.job, machine, wound.job_source, wound.machine_source)
     plan = plan_job(wound)
     time = job_time(wound, plan)
+    targets, purposes = plan.route.targets.tolist(), plan.route.purpose.tolist()
+    (unwound,) = [at - before for before, at, purpose in zip([0, *targets], targets, purposes, strict=False)
+                  if purpose == Purpose.UNWIND]  # fmt: skip
+    turns = abs(unwound) / float(plan.route.per_part_turn)
+    assert 0.5 < turns < 1.5
+    rings_s = unwind_settle(machine, wound.job, plan.program, turns)
+    assert rings_s > 0
     assert time.settles == plan.segments.count + 1
-    assert time.settling_s > plan.segments.count * plan.settle_s
+    assert time.settling_s == pytest.approx(plan.segments.count * plan.settle_s + rings_s)

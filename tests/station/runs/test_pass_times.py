@@ -120,6 +120,15 @@ def test_a_run_without_marking_and_passes_cut_short_teach_nothing(tmp_path: Path
     assert found.pass_s == pytest.approx(2.5, abs=0.04)  # of 2.0 s and 3.0 s; the third was not marked to its end
 
 
+def test_a_single_pass_is_its_own_median_and_has_no_spread(tmp_path: Path) -> None:
+    setup = changed_setup("shaft-scale", mark={"arc": "10 mm", "width": "10 mm"}, segments={"count": 1})
+    marked(tmp_path, setup, (2.5,))
+    found = pass_time(setup, tmp_path / "runs")
+    assert (found.runs, found.passes) == (1, 1)
+    assert found.pass_s == pytest.approx(2.5, abs=0.04)
+    assert found.low_s == found.pass_s == found.high_s
+
+
 def test_a_damaged_run_is_passed_over(tmp_path: Path) -> None:
     setup = small_setup()
     first = marked(tmp_path, setup)
