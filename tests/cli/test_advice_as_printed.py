@@ -285,11 +285,18 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.ListStations: (no_such_station,),
     acts.ShowSchema: (key_missing,),
 }
-_POSIX = {port_gone: (pytest.mark.posix("pseudo-terminals"),)}
 PLAYED = [
-    pytest.param(act, play, id=play.__name__, marks=_POSIX.get(play, ()))
+    pytest.param(
+        act,
+        play,
+        id=play.__name__,
+        marks=[
+            *([pytest.mark.slow] if place else []),  # the first scene of each act is played every time
+            *([pytest.mark.posix("pseudo-terminals")] if play is port_gone else []),
+        ],
+    )
     for act, plays in SCENES.items()
-    for play in plays
+    for place, play in enumerate(plays)
 ]
 
 
