@@ -199,7 +199,7 @@ STEPS = st.tuples(st.sampled_from(ANGLES), st.booleans(), st.sampled_from([0, 0,
 
 
 @pytest.mark.parametrize("job", ["shaft-scale", "bottle-band", "tumbler-wrap"])
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=st.lists(STEPS, min_size=1, max_size=6))
 def test_whatever_is_pressed_it_lands_on_its_microstep_within_speed_and_acceleration(
     job: str, steps: list[tuple[Step, bool, int]], tmp_path_factory: pytest.TempPathFactory

@@ -69,7 +69,7 @@ def within_limits(bench: StationBench, speed: float, acceleration: float, per_tu
 
 @pytest.mark.parametrize("dialect", BENCHES)
 @pytest.mark.parametrize("job", ["shaft-scale", "tumbler-wrap"])
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(keys=st.lists(KEYS, min_size=1, max_size=8))
 def test_keys_one_after_the_other_land_where_exact_numbers_say(
     dialect: str, job: str, keys: list[str], tmp_path_factory: pytest.TempPathFactory
@@ -88,7 +88,7 @@ def test_keys_one_after_the_other_land_where_exact_numbers_say(
     assert bench.gate.opened == []
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(keys=st.lists(st.tuples(PAUSES_S, KEYS), min_size=1, max_size=12))
 def test_keys_at_any_instant_leave_it_standing_where_it_says(
     keys: list[tuple[float, str]], tmp_path_factory: pytest.TempPathFactory
