@@ -39,7 +39,9 @@ SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspa
 
 _SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 30, endpoint=False), np.geomspace(0.1, 1.0, 96)])
 _ALONG = np.geomspace(0.05, 1.0, 720)  # speeds along the line of the first swing: it is cheap, and slivers are narrow
-_SPARSE_ALONG, _WORTH_ALONG, _WORTH_BESIDE, _HALF_WIDTH_ALONG = 8, 1.01, 1.08, 0.02
+_SPARSE_ALONG, _HALF_WIDTH_ALONG = 8, 0.02
+_WORTH_ALONG = 1.01  # its steps are narrow: what takes so many times as long as the best of it is none of its valleys
+_WORTH_BESIDE = 1.08  # so it is with the coarse grid, beside the best of that line
 _SPARSE, _SPARSER, _SPARSELY = 3, 7, 500
 _WORTH = 1.12  # a pair of the coarse grid that takes so many times as long as a safe one leads into no valley
 _OF_OTHERS = 1e-4  # so little that moves no gate follows only decide where nothing else does
@@ -56,7 +58,7 @@ _WIDE = 0.02
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
-_FEW_SWINGS, _FEW_TO_LOOK_AT = 30, 1500
+_FEW_SWINGS, _FEW_TO_LOOK_AT = 30, 1500  # the same of points that swing, and of points times oscillators that ring
 _HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
 
 
