@@ -180,7 +180,7 @@ def test_a_session_with_each_key_of_a_run_is_the_one_that_is_kept(port: str) -> 
     with Screen("run", "job.toml", "--port", port) as person:
         person.wait(gate_open(1, 1))
         person.press("?", until=re.escape(HELP[-1]))
-        person.press("h", until="Keys: h carry on")
+        person.press("h", until="Keys: h do not hold")
         person.press("Enter", until="STILL +HOLDING at segment 1 of 3, pass 1 of 2")
         person.press("r", until="Segment 1, pass 1 will be marked once more")
         person.press("h", until=gate_open(1, 1))

@@ -41,6 +41,8 @@ class RunKeys(Operator):
         self._keys: Keys | None = None
         self._ended = threading.Event()
         self._asked: int | None = None
+        self.holding = False
+        """Whether the run holds now, as whoever hears of its state has put in here."""
         self._does: dict[str, Callable[[], None]] = {
             "h": self._hold,
             "s": self._control.stop_now,
@@ -107,7 +109,8 @@ class RunKeys(Operator):
             return ""
         if self._asked is not None:
             return f"Skip what is left of segment {self._asked}?  y yes  n no"
-        hold = "h carry on" if self._control.holds else "h hold after this pass"
+        wished = "h carry on" if self.holding else "h do not hold"
+        hold = wished if self._control.holds else "h hold after this pass"
         return f"Keys: {hold}  s stop  k skip segment  r repeat pass  ? help"
 
     def _read(self, keys: Keys) -> None:

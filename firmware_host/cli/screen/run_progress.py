@@ -82,6 +82,7 @@ class RunProgress(progress.Progress):
         self._state = state
         if self._keys is None or self._live is None:
             return
+        self._keys.holding = state.phase == "held"
         if state.phase in _OVER:
             self._keys.end()
         else:
