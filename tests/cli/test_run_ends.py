@@ -128,12 +128,15 @@ def test_a_terminal_that_is_closed_stops_the_run_with_status_4(job: str, port: s
 
 
 def test_a_killed_run_is_called_crashed_and_one_at_work_running(job: str, port: str, tmp_path: Path) -> None:
-    with Program("run", job, "--port", port) as run:
+    told = tmp_path / "state.json"
+    with Program("run", job, "--port", port, "--state", str(told)) as run:
         run.wait_for("err", "STANDSTILL: mark segment 1 of 3")
         assert " running " in call("runs", "list").out
         assert "A process is working on this run now." in call("runs", "show", str(only_run(tmp_path))).out
         run.send(signal.SIGKILL)
         assert run.end().status == -signal.SIGKILL
+    left = json.loads(told.read_text("utf-8"))  # whole, as it was told last: only its time says that it is stale
+    assert (left["phase"], left["gate_open"], left["outcome"], left["stale_after_s"]) == ("marking", True, None, 3.0)
     assert " crashed " in call("runs", "list").out
     shown = call("runs", "show", str(only_run(tmp_path))).out
     for words in ("crashed: 0 of 3 passes marked", UNKNOWN, "--zero here"):
