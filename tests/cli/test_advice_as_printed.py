@@ -6,8 +6,8 @@ a text of the program that names a command by itself.
 
 from __future__ import annotations
 
+import os
 import re
-import shlex
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -28,7 +28,7 @@ from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.status_query.device import StatusQueryDevice
-from firmware_host.system.processes import split_command
+from firmware_host.system.processes import join_command, split_command
 from tests.cli.command import PATIENCE_S, Ended, Program, call
 from tests.cli.whole import every_command
 from tests.joint.test_controller_offset import another_program
@@ -153,7 +153,7 @@ def run_anew() -> Iterator[Scene]:
     with board() as server:
         stopped_run(server.url)
         words = ("run", "marked job.toml", "--port", server.url, "--runs", "my runs")
-        refused = call(*words, "--gate-program", f"{shlex.quote(sys.executable)} 'my mark.py'")
+        refused = call(*words, "--gate-program", join_command((sys.executable, "my mark.py")))
         yield Scene(refused)
 
 
@@ -285,6 +285,7 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.ListStations: (no_such_station,),
     acts.ShowSchema: (key_missing,),
 }
+NEED_POSIX = (port_gone, *SCENES[acts.NameGateProgram])
 PLAYED = [
     pytest.param(
         act,
@@ -292,7 +293,7 @@ PLAYED = [
         id=play.__name__,
         marks=[
             *([pytest.mark.slow] if place else []),  # the first scene of each act is played every time
-            *([pytest.mark.posix("pseudo-terminals")] if play is port_gone else []),
+            *([pytest.mark.posix("pseudo-terminals, scripts as programs")] if play in NEED_POSIX else []),
         ],
     )
     for act, plays in SCENES.items()
@@ -361,7 +362,7 @@ def program_called_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     program = folder / "PROGRAM"
     program.write_text('#!/bin/sh\ntest "$1" = ARGUMENT\n', encoding="utf-8")
     program.chmod(0o755)
-    monkeypatch.setenv("PATH", str(folder), prepend=":")
+    monkeypatch.setenv("PATH", str(folder), prepend=os.pathsep)
 
 
 # --- texts ----------------------------------------------------------------------------------------------------------
