@@ -34,7 +34,7 @@ def port_of(machine: Machine, url: str) -> str:
     if not chosen:
         raise InputError(
             "no port is named",
-            "Name the controller's port, or write it to the machine file as link.port",
+            "Name the controller's port, or keep a station for this machine with its port",
             acts=(FindControllers(),),
         )
     return chosen
