@@ -37,10 +37,10 @@ USUAL: dict[Kind, int] = {"batch-line": 10, "run-line": 36, "wire": 160, "file":
 
 
 @cache
-def setup_of(segments: int, passes: int) -> Setup:
+def setup_of(job: str, segments: int, passes: int) -> Setup:
     index = {"finish": "unwind", "settle": "0.25 s", "speed": "90 deg/s", "acceleration": "300 deg/s^2"}
     mark = {"arc": f"{10 * segments} mm", "width": "10 mm", "passes": passes}
-    return changed_setup("shaft-scale", mark=mark, segments={"count": segments}, index=index)
+    return changed_setup(job, mark=mark, segments={"count": segments}, index=index)
 
 
 @pytest.fixture
@@ -69,7 +69,9 @@ class RandomBatch:
         self._killer = killer
         parts = random.randint(1, 3)
         side = ScriptedSide(takes_s=random.choice([0.0, 2.0]))
-        self.bench = BatchBench(home, setup_of(random.randint(1, 3), random.randint(1, 2)), parts, side=side)
+        job = random.choice(["shaft-scale", "shaft-scale", "shaft-scale", "bottle-band"])  # chuck and rollers
+        self._ways = {"release": random.random() < 0.2}
+        self.bench = BatchBench(home, setup_of(job, random.randint(1, 3), random.randint(1, 2)), parts, side=side)
         killer.watch(self.bench)
         for part in range(1, parts + 1):
             side.judged[part] = self._verdicts()
@@ -106,9 +108,9 @@ class RandomBatch:
             self._prepare(quiet=self.goes > MOST_GOES - 3)
             try:
                 if self.goes == 1 or not self.bench.batch.journal.exists():
-                    self.bench.run_batch()
+                    self.bench.run_batch(**self._ways)
                 else:
-                    self.bench.resume_batch(done=self._is_marked)
+                    self.bench.resume_batch(done=self._is_marked, **self._ways)
                 return
             except Crash:
                 pass
