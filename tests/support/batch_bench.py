@@ -33,6 +33,7 @@ from firmware_host.station.gates.gate import PartContext
 from firmware_host.station.journal.journal import events_of
 from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.passes.control import RunControl
+from firmware_host.station.stop_request import stopped_while
 from tests.support.station_bench import StationBench, changed_setup
 
 Key = tuple[int, int, int]
@@ -106,7 +107,8 @@ class BatchBench(StationBench):
 
     def run_batch(self, **ways: Any) -> BatchRecord:
         """Open, run the batch, close."""
-        controller = self.open()
+        with stopped_while("opening the controller"):
+            controller = self.open()
         try:
             return run_parts(self.setup, self.rows, self.station(controller), self.batch, self.ways(ways))
         finally:
@@ -123,7 +125,8 @@ class BatchBench(StationBench):
 
         self.control = RunControl()
         found = ResumableBatch.read(self.batch)
-        controller = self.open(drop_held_motion=True)
+        with stopped_while("opening the controller"):
+            controller = self.open(drop_held_motion=True)
         try:
             return resume_parts(found, self.station(controller), self.ways({"ask": ask} | ways))
         finally:

@@ -16,6 +16,7 @@ from firmware_host.station.batch.record import BatchRecord, batch_record
 from firmware_host.station.batch.state import BatchState, replay_batch
 from firmware_host.station.journal.journal import events_of, in_use
 from firmware_host.station.passes.station import Station
+from firmware_host.station.stop_request import stopped_while
 
 
 def run_parts(
@@ -29,7 +30,8 @@ def run_parts(
     if folder.journal.exists():
         raise JournalError(str(folder.journal), "holds a batch already. Resume it, or run in a new folder")
     plans = PartPlans(setup, ways.accepted, check=station.stop.check)
-    plans.require_readable(rows)
+    with stopped_while("reading the parts"):
+        plans.require_readable(rows)
     setup_digest, parts_digest = folder.save(setup, rows)
     with Book(folder, station.clock) as book:
         book.note(
