@@ -211,3 +211,18 @@ def test_a_board_that_is_locked_after_power_up_is_unlocked_as_printed_and_then_t
         ended = circumstep("jog", "heavy-shaft", "--port", port, "--by", "5 deg", "--json")
         assert ended.status == 0, ended.err
         assert json.loads(ended.out)["angle_deg"] == pytest.approx(5, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("belt-chuck", "--accept-limit", "creep=measured"), "limits are accepted for a job, and none is named"),
+        (("shaft-scale", "--diameter", "60 mm"), "the job says its part's diameter"),
+        (("shaft-scale", "--by", "5 deg", "--to", "5 deg"), "--by and --to exclude each other"),
+    ],
+    ids=["limit", "diameter", "both"],
+)
+def test_options_that_say_nothing_here_are_refused(words: tuple[str, ...], told: str, circumstep: Circumstep) -> None:
+    with board("belt-chuck") as port:
+        ended = circumstep("jog", *words, "--port", port, "--set-zero")
+        assert (ended.status, told in ended.err) == (2, True), ended.err

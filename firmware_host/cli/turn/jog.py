@@ -20,6 +20,7 @@ from firmware_host.cli.turn.by_hand import (
     machine_here,
     turned,
 )
+from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.model.files.profiles import is_machine
 from firmware_host.reporting.machines.hand import hand_document
@@ -47,7 +48,13 @@ def jog(
     json: JsonOption = False,
 ) -> None:
     """Open a hand, turn by keys or as the options say, print where the part stands."""
-    if not of or is_machine(of):
+    alone = not of or is_machine(of)
+    if alone and accept_limit:
+        problem = "limits are accepted for a job, and none is named"
+        raise InputError(problem, "Name the job, or leave it out", key="--accept-limit")
+    if not alone and diameter:
+        raise InputError("the job says its part's diameter", "Leave it out, or change the job", key="--diameter")
+    if alone:
         described = machine_here(of, station=station, port=port, baud=baud)
     else:
         described = job_here(of, accept_limit, station=station, port=port, baud=baud)
