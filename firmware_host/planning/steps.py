@@ -24,6 +24,8 @@ def round_progression(first: Fraction, step: Fraction, count: int) -> Steps:
     `count` is at most 2**31. Returns an int64 array of shape (count,). Raises `PlanError` for results beyond 2**61.
     The rounding error of a target is at most half a microstep whatever k is: nothing is summed up.
     """
+    if count == 0:
+        return np.zeros(0, dtype=np.int64)
     farthest = abs(first) + count * abs(step)
     if farthest > _FARTHEST:
         remedy = "Check gearing, microsteps and diameters: no machine makes that many"

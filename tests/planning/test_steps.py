@@ -44,6 +44,7 @@ fractions = st.one_of(
 @example(first=Fraction(1, 2) - 3 * TINY, step=TINY, count=7)
 @example(first=Fraction(1, 3**40), step=Fraction(1, 2), count=9)
 @example(first=Fraction(2**61 - 1), step=Fraction(0), count=3)
+@example(first=Fraction(1, 9223879350153), step=Fraction(999990), count=0)
 def test_every_target_is_the_exact_one(first: Fraction, step: Fraction, count: int) -> None:
     assert round_progression(first, step, count).tolist() == exact(first, step, count)
 
