@@ -24,6 +24,7 @@ from firmware_host.station.batch.side import Again, Good, Scrap
 from firmware_host.station.journal.journal import events_of, journal_events
 from firmware_host.station.journal.record import PassStatus
 from firmware_host.station.journal.replay import replay
+from firmware_host.station.passes.control import RunControl
 from tests.support.batch_bench import BatchBench, Key, ScriptedSide
 from tests.support.crashes import Crash
 from tests.support.killed_writes import KINDS, How, Killer, Kind
@@ -132,6 +133,7 @@ class RandomBatch:
         random, now_s = self._random, self.bench.clock.monotonic()
         self._killer.spare()
         self._wishes = []
+        self.bench.control = RunControl()
         if quiet:
             return
         for _ in range(random.randint(0, 3)):
