@@ -137,7 +137,7 @@ def test_a_machine_file_with_it_is_read_planned_and_exported_by_the_commands(
     assert run(["limits", str(path)]) == 2
     assert "drive" in capsys.readouterr().err
     monkeypatch.setattr("firmware_host.model.files.loading.Machine", Workshop)
-    assert run(["limits", str(path)]) == 0
+    assert run(["limits", str(path), "--details"]) == 0
     assert "torque-peak" in capsys.readouterr().out
     assert run(["moves", str(path), "--format", "rs274"]) == 0
     program = capsys.readouterr().out

@@ -49,15 +49,18 @@ def test_the_heavy_shaft_has_at_least_fourteen_complete_checks(capsys: pytest.Ca
         )
 
 
-def test_the_table_shows_every_check_with_its_formula_and_source(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_table_shows_every_check_and_each_tells_its_formula_and_source(capsys: pytest.CaptureFixture[str]) -> None:
     _, document = limits_document(capsys, "heavy-shaft")
-    assert run(["limits", "heavy-shaft"]) == 0
-    shown = capsys.readouterr().out
+    assert run(["limits", "heavy-shaft", "--details"]) == 0
+    table = capsys.readouterr().out
     checks = document["checks"]
     assert isinstance(checks, list)
     for check in checks:
-        assert check["name"] in shown
-        assert f"{check['formula']} [{check['source']}]" in shown
+        assert check["name"] in table
+        assert run(["limits", "heavy-shaft", "--why", check["name"]]) == 0
+        shown = " ".join(capsys.readouterr().out.split())
+        for told in ("formula", "source"):
+            assert f"{told.capitalize()}: {' '.join(check[told].split())}" in shown
 
 
 def test_the_heavy_shaft_s_loads_are_those_of_a_hand_worked_beam() -> None:
