@@ -202,7 +202,7 @@ def test_a_run_without_a_port_is_bad_usage(job: str, tmp_path: Path) -> None:
     ended = call("run", job)
     assert (ended.status, ended.out) == (2, "")
     assert ended.err.startswith(
-        "error: no port is named. Name the controller's port, or write it to the machine file as link.port"
+        "error: no port is named. Name the controller's port, or keep a station for this machine with its port"
     )
     assert ended.err.endswith("\n  Find the controller with: circumstep controller find\n")
     assert not (tmp_path / "runs").exists()
@@ -246,7 +246,7 @@ def test_a_command_gate_without_a_program_is_refused_and_with_one_runs_it_for_ea
         assert refused.status == 2
         assert "none was named. Name the program when starting or resuming the run" in refused.err
         quoted = command_line(["PROGRAM ARGUMENT"])
-        named = f"Name the program with: circumstep run {job} --gate-program {quoted}"
+        named = f"Name the program with: circumstep run {job} --port {port} --gate-program {quoted}"
         assert named in refused.err
         for named in (("--gate-program", program), ("--", sys.executable, "-c", code, str(marks))):
             ended = call("run", job, "--port", port, "--zero", "here", *named)
