@@ -7,6 +7,7 @@ import traceback
 import typer
 from typer.exceptions import TyperException
 
+from firmware_host.cli.program import PROGRAM
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import advice_lines
 from firmware_host.errors import EXIT_BAD_INPUT, EXIT_LINK_FAULT, EXIT_STOPPED, FirmwareHostError
@@ -46,7 +47,7 @@ def ended_by(error: BaseException, *, debug: bool) -> int:
 def _command_of(error: TyperException) -> str:
     """The command whose words were wrong; the program's name where none was reached."""
     context = getattr(error, "ctx", None)
-    return context.command_path if context is not None else "circumstep"
+    return context.command_path if context is not None else PROGRAM
 
 
 def _failed(text: str, status: int, *, debug: bool) -> int:

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from firmware_host.cli.commands import Commands
+from firmware_host.cli.program import PROGRAM
 from firmware_host.system import console, signals
 
 CAUTION = (
@@ -71,7 +72,7 @@ def run(arguments: list[str]) -> int:
 def _run(arguments: list[str], *, debug: bool) -> int:
     """Run a command; every error but that of a vanished reader becomes a message and a status."""
     try:
-        status = app(arguments, standalone_mode=False, prog_name="circumstep")
+        status = app(arguments, standalone_mode=False, prog_name=PROGRAM)
         sys.stdout.flush()
     except BrokenPipeError:
         raise

@@ -199,7 +199,7 @@ FOUND = (
 )
 
 
-def test_what_was_found_on_a_port_is_a_row_with_all_settings_below() -> None:
+def test_what_was_found_is_said_first_and_each_port_is_a_row() -> None:
     document = found_document(FOUND)
     assert json_document(document) == [
         {"port": "/dev/a", "dialect": "status-query", "detail": "hello", "axes": "XYZA", "receive_bytes": 128,
@@ -210,10 +210,14 @@ def test_what_was_found_on_a_port_is_a_row_with_all_settings_below() -> None:
          "planner_blocks": None, "settings": None},
     ]  # fmt: skip
     lines = told(document)
-    assert lines[2] == ["/dev/a", "status-query", "hello", "XYZA", "128", "not", "told"]
-    assert lines[3] == ["/dev/b", "numbered-line", "start", "not", "told", "not", "told", "4"]
-    assert lines[4] == ["/dev/c", "-", "nothing", "answered", "-", "-", "-"]
-    assert lines[5:] == [["/dev/a:", "$1", "=", "25,", "$2", "=", "0"], ["/dev/b:", "not", "told"]]
+    assert [" ".join(line) for line in lines[:2]] == [
+        "A controller stands at /dev/a. It speaks status-query.",
+        "A controller stands at /dev/b. It speaks numbered-line.",
+    ]
+    assert lines[4] == ["/dev/a", "status-query", "hello", "XYZA"]
+    assert lines[5] == ["/dev/b", "numbered-line", "start", "not", "told"]
+    assert lines[6:] == [["/dev/c", "-", "nothing", "answered", "-"]]
+    assert " ".join(told(found_document(FOUND[2:]))[0]) == "No controller at 1 port that answers."
     assert values_in_json(document) - values_on_page(document) == set()
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from firmware_host import acts
 from firmware_host.acts import Act
+from firmware_host.cli.program import PROGRAM
 from firmware_host.errors import FirmwareHostError
 from firmware_host.system.console import command_line
 
@@ -49,7 +50,7 @@ def _completed(act: Act, called_with: Mapping[str, str | tuple[str, ...]]) -> Ac
 
 def command(act: Act) -> str:
     """The whole command of an act, as it is typed."""
-    return command_line(("circumstep", *arguments(act)))
+    return command_line((PROGRAM, *arguments(act)))
 
 
 def arguments(act: Act) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from firmware_host.cli.program import PROGRAM
 from firmware_host.reporting.render.plain import WIDTH, fits, grid_lines, wrapped
 from firmware_host.reporting.render.printable import printable
 from firmware_host.reporting.render.short import Grid
@@ -75,10 +76,25 @@ def remark(text: str, style: str = "") -> None:
 def _lines(stream: Any, texts: Iterable[str], style: str = "") -> None:
     if stream.isatty():
         console = _console(stream)
-        for text in texts:
-            console.print(printable(text), style=style or None, markup=False)
+        for line in (line for text in texts for line in _folded(printable(text), console.width)):
+            console.print(line, style=style or None, markup=False, soft_wrap=True)
     else:
         stream.writelines(f"{printable(text)}\n" for text in texts)
+
+
+_BEFORE_COMMAND = ": "
+"""Stands between what a command is for and the command."""
+
+
+def _folded(text: str, width: int) -> Iterator[str]:
+    """The text in lines of at most `width`, but for a command: it stands alone, in one piece, to be copied."""
+    for line in text.split("\n"):
+        words, mark, command = line.partition(f"{_BEFORE_COMMAND}{PROGRAM} ")
+        if mark and len(line) > width:
+            yield from wrapped(f"{words}:", width)
+            yield f"  {PROGRAM} {command}"
+        else:
+            yield from wrapped(line, width)
 
 
 @contextmanager

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from firmware_host.cli.input.arguments import JsonOption
+from firmware_host.cli.program import PROGRAM
 from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
@@ -17,6 +18,7 @@ from firmware_host.model.files.profiles import ProfileKind, find_profile, list_p
 from firmware_host.model.plausible.check import findings
 from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.render.printable import printable
+from firmware_host.system.console import command_line
 
 profile_app = typer.Typer(no_args_is_help=True)
 
@@ -74,7 +76,10 @@ def new_command(
     machine: Annotated[str, typer.Option("--machine", help="For a job: the machine that it is for.")] = "",
 ) -> None:
     """Copy a shipped file to a new one, in which you write your own values."""
-    output.lines([str(new_profile(_kind(kind), name, like=like, machine=machine))])
+    made = new_profile(_kind(kind), name, like=like, machine=machine)
+    output.lines([str(made)])
+    check = command_line((PROGRAM, "profile", "check", kind, name))
+    output.remark(f"Write your own values into this file, then look at it with: {check}")
 
 
 def _kind(word: str) -> ProfileKind:

@@ -16,9 +16,9 @@ _FOUND_COLUMNS = (
     Column("dialect", "dialect"),
     Column("detail", "what is there"),
     Column("axes", "axes"),
-    Column("receive_bytes", "receive buffer", "bytes"),
-    Column("planner_blocks", "planned ahead", "moves"),
-    Column("settings", "settings", below=True),
+    Column("receive_bytes", "receive buffer", "bytes", brief=False),
+    Column("planner_blocks", "planned ahead", "moves", brief=False),
+    Column("settings", "settings", brief=False, below=True),
 )
 _DIFFERENCE_COLUMNS = (
     Column("name", "setting"),
@@ -31,7 +31,12 @@ _DIFFERENCE_COLUMNS = (
 
 def found_document(findings: Iterable[Finding]) -> Document:
     """A row for each port that was looked at; null for what its controller doesn't tell."""
-    return Document((Table("", "Controllers", _FOUND_COLUMNS, tuple(map(_found, findings))),), as_list=True)
+    found = tuple(findings)
+    speaking = tuple(each for each in found if each.description is not None)
+    lines = tuple(f"A controller stands at {each.url}. It speaks {each.dialect}." for each in speaking)
+    none = f"No controller at {len(found)} port{'s' if len(found) > 1 else ''} that answers." if found else "No port."
+    table = Table("", "Ports looked at", _FOUND_COLUMNS, tuple(map(_found, found)))
+    return Document((Notes(lines or (none,)), table), as_list=True)
 
 
 def controller_document(

@@ -1,0 +1,3 @@
+"""The program's name, as it is typed."""
+
+PROGRAM = "circumstep"
