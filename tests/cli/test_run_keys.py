@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
+import sys
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -155,6 +157,21 @@ def test_a_run_that_is_over_leaves_nothing_at_the_bottom() -> None:
     progress = RunProgress()
     progress.state(RunState("done", done=12, of=12))
     assert progress.lines() == ()
+
+
+@pytest.mark.posix("a pseudo-terminal")
+def test_what_goes_to_a_file_gets_there_while_the_terminal_shows_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pty
+
+    ours, theirs = pty.openpty()
+    file = io.StringIO()
+    with os.fdopen(ours, "rb", buffering=0), os.fdopen(theirs, "w") as screen:
+        monkeypatch.setattr("sys.stderr", screen)
+        monkeypatch.setattr("sys.stdout", file)
+        with RunProgress() as progress:
+            progress.state(RunState("marking", still=True, **AT))
+            sys.stdout.write("done: 12 of 12 passes\n")
+    assert file.getvalue() == "done: 12 of 12 passes\n"
 
 
 # --- at a real terminal --------------------------------------------------------------------------------------------

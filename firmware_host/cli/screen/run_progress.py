@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -20,6 +21,7 @@ from firmware_host.reporting.render.printable import printable
 from firmware_host.station import progress
 from firmware_host.station.progress import RunState
 from firmware_host.station.state.publisher import FRESH_S
+from firmware_host.system.keyboard import is_terminal
 
 _NOT_KNOWN = "time left is not known yet"
 _OVER = ("done", "stopped", "failed")
@@ -41,7 +43,14 @@ class RunProgress(progress.Progress):
         self._told_s = self._looked_s = self._clock.monotonic()
         self._live: Live | None = None
         if self._console.is_terminal:
-            self._live = Live(_Bottom(self.lines), console=self._console, transient=True, refresh_per_second=8)
+            shared = is_terminal(sys.stdout)  # what goes to a file or a pipe is no business of the terminal's
+            self._live = Live(
+                _Bottom(self.lines),
+                console=self._console,
+                transient=True,
+                refresh_per_second=8,
+                redirect_stdout=shared,
+            )
 
     def __enter__(self) -> Self:
         if self._live is not None:
