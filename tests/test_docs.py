@@ -403,11 +403,11 @@ MARKS = ("common practice", "from memory")
 
 
 def formulas() -> dict[str, str]:
-    """Docstring of each public function of the room of physics, by name; its guards are no formulas."""
+    """Docstring of each public function of the room of physics, by name; its guards and arrays are no formulas."""
     return {
         node.name: ast.get_docstring(node) or ""
         for path in (ROOT / "firmware_host" / "mechanics").rglob("*.py")
-        if path.stem not in {"guard", "__init__"}
+        if path.stem not in {"guard", "groups", "__init__"}
         for node in ast.parse(path.read_text(encoding="utf-8")).body
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
     }

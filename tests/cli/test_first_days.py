@@ -24,6 +24,7 @@ from firmware_host.cli import main
 from firmware_host.cli.turn import shared
 from firmware_host.clock import ScaledClock
 from firmware_host.model import load_machine
+from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli import command
@@ -97,6 +98,7 @@ class Day:
             (r"socket://127\.0\.0\.1:\d{5}", "PORT"),
             (r"(-\d+){4}-\d{5}\b", "-PORT"),
             (re.escape(str(self._home)), "HOME"),
+            (re.escape(str(shipped_folder())), "SHIPPED"),
             (r"\d{8}-\d{6}", "YYYYMMDD-HHMMSS"),
             (r"\d{4}-\d\d-\d\d[T ][\d:.]+(\+00:00|Z)?", "DATE AND TIME"),
             (r"done at \d\d:\d\d", "done at TIME OF DAY"),

@@ -82,8 +82,9 @@ def test_a_dialect_without_a_simulated_board_is_bad_usage() -> None:
 def test_find_tells_port_greeting_dialect_axes_buffers_and_settings(dialect: str) -> None:
     with simulated(dialect, "--kind", "socket") as port:
         told = call("controller", "find", "--port", port, "--yes", "--json")
-        printed = call("controller", "find", "--port", port, "--yes")
+        printed = call("controller", "find", "--port", port, "--yes", "--details")
     assert (told.status, printed.status) == (0, 0)
+    assert printed.out.startswith(f"A controller stands at {port}. It speaks {dialect}.\n")
     (found,) = json.loads(told.out)
     assert list(found) == ["port", "dialect", "detail", "axes", "receive_bytes", "planner_blocks", "settings"]
     assert (found["port"], found["dialect"], found["axes"]) == (port, dialect, AXES[dialect])
@@ -126,7 +127,7 @@ class LoudDevice(StatusQueryDevice):
 
 @pytest.mark.parametrize(
     "command",
-    [("find", "--yes"), ("find", "--yes", "--json"), ("show",), ("show", "--json")],
+    [("find", "--yes", "--details"), ("find", "--yes", "--json"), ("show",), ("show", "--json")],
     ids=["find", "find-json", "show", "show-json"],
 )
 def test_control_characters_in_replies_never_reach_the_terminal(command: tuple[str, ...]) -> None:

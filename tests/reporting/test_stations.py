@@ -26,7 +26,7 @@ from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.runs.listing import ListedRun
 from firmware_host.station.runs.status import Place, RunStatus
 from firmware_host.station.runs.verify import RunFinding
-from tests.reporting.shown import behind, values_in_json, values_on_page
+from tests.reporting.shown import behind, printed, values_in_json, values_on_page
 
 RECORD = RunRecord(
     "a job",
@@ -209,15 +209,17 @@ def test_what_was_found_is_said_first_and_each_port_is_a_row() -> None:
         {"port": "/dev/c", "dialect": None, "detail": "nothing answered", "axes": None, "receive_bytes": None,
          "planner_blocks": None, "settings": None},
     ]  # fmt: skip
-    lines = told(document)
-    assert [" ".join(line) for line in lines[:2]] == [
+    assert printed(document).splitlines() == [
         "A controller stands at /dev/a. It speaks status-query.",
         "A controller stands at /dev/b. It speaks numbered-line.",
+        "/dev/c: nothing answered.",
     ]
-    assert lines[4] == ["/dev/a", "status-query", "hello", "XYZA"]
-    assert lines[5] == ["/dev/b", "numbered-line", "start", "not", "told"]
-    assert lines[6:] == [["/dev/c", "-", "nothing", "answered", "-"]]
-    assert " ".join(told(found_document(FOUND[2:]))[0]) == "No controller at 1 port that answers."
+    lines = told(document)
+    assert lines[2] == ["/dev/a", "status-query", "hello", "XYZA", "128", "not", "told"]
+    assert lines[3] == ["/dev/b", "numbered-line", "start", "not", "told", "not", "told", "4"]
+    assert lines[4] == ["/dev/c", "-", "nothing", "answered", "-", "-", "-"]
+    assert lines[5:] == [["/dev/a:", "$1", "=", "25,", "$2", "=", "0"], ["/dev/b:", "not", "told"]]
+    assert printed(found_document(FOUND[2:])).startswith("No controller at 1 port that answers.")
     assert values_in_json(document) - values_on_page(document) == set()
 
 

@@ -15,6 +15,7 @@ from firmware_host.acts import WriteSettings
 from firmware_host.cli.input.arguments import (
     AcceptOption,
     BaudOption,
+    DetailsOption,
     JobArgument,
     JsonOption,
     PortOption,
@@ -48,6 +49,7 @@ settings_app = typer.Typer(help="The controller's stored settings.", no_args_is_
 controller_app.add_typer(settings_app, name="settings")
 
 _EXAMPLE = "belt-chuck"
+_MORE = "--details: axes, buffers and all settings of each controller."
 MachineOption = Annotated[
     str, typer.Option("--machine", help=f"Machine file or profile (default: the station's, else {_EXAMPLE}).")
 ]
@@ -92,6 +94,7 @@ def find_command(
         bool, typer.Option("--yes", help="Open each port without asking; opening resets many boards.")
     ] = False,
     json: JsonOption = False,
+    details: DetailsOption = False,
 ) -> None:
     """Look for controllers on the serial ports; asks before it opens a port, because opening resets many boards."""
     urls = tuple(port) if port else tuple(device.url for device in list_devices())
@@ -100,7 +103,7 @@ def find_command(
         return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
 
     findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud or USUAL_BAUD)
-    documents.show(found_document(findings), json=json)
+    documents.show(found_document(findings), json=json, details=details, more=_MORE)
     if not urls and not json:
         output.remark("no serial port found")
 

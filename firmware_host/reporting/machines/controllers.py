@@ -16,9 +16,9 @@ _FOUND_COLUMNS = (
     Column("dialect", "dialect"),
     Column("detail", "what is there"),
     Column("axes", "axes"),
-    Column("receive_bytes", "receive buffer", "bytes", brief=False),
-    Column("planner_blocks", "planned ahead", "moves", brief=False),
-    Column("settings", "settings", brief=False, below=True),
+    Column("receive_bytes", "receive buffer", "bytes"),
+    Column("planner_blocks", "planned ahead", "moves"),
+    Column("settings", "settings", below=True),
 )
 _DIFFERENCE_COLUMNS = (
     Column("name", "setting"),
@@ -30,13 +30,14 @@ _DIFFERENCE_COLUMNS = (
 
 
 def found_document(findings: Iterable[Finding]) -> Document:
-    """A row for each port that was looked at; null for what its controller doesn't tell."""
+    """What was found; the details are a row for each port, null for what its controller doesn't tell."""
     found = tuple(findings)
     speaking = tuple(each for each in found if each.description is not None)
     lines = tuple(f"A controller stands at {each.url}. It speaks {each.dialect}." for each in speaking)
     none = f"No controller at {len(found)} port{'s' if len(found) > 1 else ''} that answers." if found else "No port."
+    silent = tuple(f"{each.url}: {each.detail}." for each in found if each.description is None)
     table = Table("", "Ports looked at", _FOUND_COLUMNS, tuple(map(_found, found)))
-    return Document((Notes(lines or (none,)), table), as_list=True)
+    return Document((table,), as_list=True, first=(Notes((*(lines or (none,)), *silent)),))
 
 
 def controller_document(
