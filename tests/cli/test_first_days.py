@@ -102,6 +102,8 @@ class Day:
             (r"\d{8}-\d{6}", "YYYYMMDD-HHMMSS"),
             (r"\d{4}-\d\d-\d\d[T ][\d:.]+(\+00:00|Z)?", "DATE AND TIME"),
             (r"done at \d\d:\d\d", "done at TIME OF DAY"),
+            (r"about \d+ s left", "about TIME left"),
+            (r"time left is not known yet", "about TIME left"),
         ):
             text = re.sub(pattern, word, text)
         kept = SESSIONS / f"{name}.txt"
