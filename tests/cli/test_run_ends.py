@@ -196,7 +196,7 @@ def test_a_limit_that_fails_stops_before_the_port_is_opened_unless_each_is_accep
     Path(job).write_text(TOO_QUICK, encoding="utf-8")
     refused = call("run", job, "--port", "/nowhere")
     assert (refused.status, refused.out) == (1, "")
-    names = re.findall(r"([a-z-]+): [\d.]+ [^ ]+, limit", refused.err)
+    names = re.findall(r"([a-z-]+): [\d.]+ [^ ]+ where ", refused.err)
     assert len(names) >= 2
     assert not (tmp_path / "runs").exists()
     some = call("run", job, "--port", "/nowhere", "--accept-limit", names[0])

@@ -75,5 +75,5 @@ def require_may_move(checks: Iterable[LimitCheck], reasons: Mapping[str, str] | 
 def _detail(check: LimitCheck) -> str:
     if check.value is None or check.limit is None:
         return f"{check.name}: {check.verdict.value}. {check.remedy}"
-    figures = f"{check.value:.4g} {check.unit}, limit {check.limit:.4g} {check.unit}"
-    return f"{check.name}: {figures} ({check.formula}). {check.remedy}"
+    value, limit = (f"{each:.4g} {check.unit}".rstrip() for each in (check.value, check.limit))
+    return f"{check.name}: {value} where {limit} is the limit. {check.remedy}"
