@@ -196,18 +196,22 @@ class Workshop:
         if words[:2] == ["controller", "simulate"]:
             self._port(machine)
             return
-        meant = {"JOB": JOB_PROGRAM, "RUN": "", "runs/FOLDER": ""}
+        by_hand = {"--parts", "--state"} & set(words)
+        meant = {"24": "2"} if "--parts" in words else {}  # a batch of 24 takes too long here
+        meant |= {"JOB": JOB_BY_HAND if by_hand else JOB_PROGRAM, "RUN": "", "runs/FOLDER": ""}
         if words[0] == "resume":
             meant["RUN"] = meant["runs/FOLDER"] = self._stopped_run()
         if "PORT" in words:
             meant["PORT"] = self._port(machine)
+        elif words[0] == "run" and "--rehearse" not in words and not firmware_host.remembered_station().port:
+            call("station", "new", "docs", "--machine", machine, "--port", self._port(machine))  # as README does once
         ended = self._carried_out([meant.get(word, word) for word in words])
         assert ended.status in ((0, 1) if "compare" in words else (0,)), (words, ended)
 
     def _carried_out(self, words: list[str]) -> Ended:
         if words[0] not in ("run", "resume"):
             return call(*words)
-        with Program(*words, enters_at=MARK_NOW) as program:
+        with Program(*words, enters_at=(MARK_NOW, *BETWEEN_PARTS)) as program:
             if words[0] == "resume" and "--assume" not in words:
                 program.wait_for("err", "Was segment 2, pass 1 finished?")
                 program.say("n\n")
@@ -230,6 +234,7 @@ class Workshop:
 
 
 JOB_BY_HAND, JOB_PROGRAM = "by hand.toml", "with a program.toml"
+BETWEEN_PARTS = ("STANDSTILL: mark part", "then Enter: the axis turns", "Enter: good")
 
 
 @pytest.fixture
@@ -237,6 +242,7 @@ def workshop(monkeypatch: pytest.MonkeyPatch) -> Iterator[Workshop]:
     monkeypatch.setattr("firmware_host.cli.set_up.controller.list_devices", lambda: ())  # no port of this computer
     Path(JOB_BY_HAND).write_text(JOB, encoding="utf-8")
     Path(JOB_PROGRAM).write_text(JOB + '[gate]\nkind = "command"\ntimeout = "20 s"\n', encoding="utf-8")
+    Path("parts.csv").write_text("serial,diameter\nA-001,50.01 mm\nA-002,49.98 mm\n", encoding="utf-8")
     Path("mark-one-pass").write_text("#!/bin/sh\n", encoding="utf-8")
     Path("mark-one-pass").chmod(0o755)
     with ExitStack() as stack:

@@ -101,7 +101,9 @@ def call_marking(*arguments: str) -> Ended:
 class Program:
     """A command that runs beside the test; on leaving the block it is ended if it hasn't ended by itself."""
 
-    def __init__(self, *arguments: str, enters_at: str = "", command: tuple[str, ...] = COMMAND) -> None:
+    def __init__(
+        self, *arguments: str, enters_at: str | tuple[str, ...] = (), command: tuple[str, ...] = COMMAND
+    ) -> None:
         self._process = subprocess.Popen(
             [*command, *arguments],
             stdin=subprocess.PIPE,
@@ -111,8 +113,8 @@ class Program:
             env=environment(),
         )
         self._news = threading.Condition()
-        self.enters_at = enters_at
-        """Where these words are told, somebody presses Enter."""
+        self.enters_at = (enters_at,) if isinstance(enters_at, str) else enters_at
+        """Where any of these words is told, somebody presses Enter."""
         self._texts = {"out": "", "err": ""}
         self._readers = [
             threading.Thread(target=self._read, args=(name, stream), daemon=True)
@@ -127,7 +129,7 @@ class Program:
             with self._news:
                 self._texts[name] += line
                 self._news.notify_all()
-            if self.enters_at and self.enters_at in line:
+            if any(words in line for words in self.enters_at):
                 self.say("\n")
 
     def wait_for(self, name: str, words: str) -> str:
