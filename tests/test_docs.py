@@ -205,7 +205,11 @@ class Workshop:
             meant["PORT"] = self._port(machine)
         elif words[0] == "run" and "--rehearse" not in words and not firmware_host.remembered_station().port:
             call("station", "new", "docs", "--machine", machine, "--port", self._port(machine))  # as README does once
-        ended = self._carried_out([meant.get(word, word) for word in words])
+        known = words[0] != "run" or "--parts" not in words or "--zero" in words
+        where = (
+            [] if known else ["--zero", "here"]
+        )  # the lines of a page are alternatives, and here one follows another
+        ended = self._carried_out([*(meant.get(word, word) for word in words), *where])
         assert ended.status in ((0, 1) if "compare" in words else (0,)), (words, ended)
 
     def _carried_out(self, words: list[str]) -> Ended:
