@@ -91,21 +91,22 @@ class Day:
     def compare(self, name: str) -> None:
         """With the session that is kept; what differs from day to day is put into words in capitals."""
         text = "\n".join(self.transcript)
-        wide = [line for line in text.splitlines() if len(line) > 80 and "circumstep " not in line]
-        assert not wide
         for pattern, word in (
             (r"socket://127\.0\.0\.1:\d{5}(?=  )", f"{'PORT':22}"),
             (r"socket://127\.0\.0\.1:\d{5}", "PORT"),
             (r"(-\d+){4}-\d{5}\b", "-PORT"),
             (re.escape(str(self._home)), "HOME"),
             (re.escape(str(shipped_folder())), "SHIPPED"),
+            (r":\n +SHIPPED", ": SHIPPED"),  # a long path stands on a line of its own
             (r"\d{8}-\d{6}", "YYYYMMDD-HHMMSS"),
             (r"\d{4}-\d\d-\d\d[T ][\d:.]+(\+00:00|Z)?", "DATE AND TIME"),
-            (r"done at \d\d:\d\d", "done at TIME OF DAY"),
+            (r"done at [A-Za-z\d: ]*?\d\d:\d\d", "done at TIME OF DAY"),
             (r"about \d+ s left", "about TIME left"),
             (r"time left is not known yet", "about TIME left"),
         ):
             text = re.sub(pattern, word, text)
+        wide = [line for line in text.splitlines() if len(line) > 80 and "circumstep " not in line]
+        assert not wide
         kept = SESSIONS / f"{name}.txt"
         if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
             kept.write_text(text, encoding="utf-8")
