@@ -10,9 +10,8 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Resume
-from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen import documents, output
-from firmware_host.cli.turn.shared import asking_zero, gate_program_of
+from firmware_host.cli.turn.shared import asking_zero, run_at, write_and_tell
 from firmware_host.errors import FirmwareHostError, InputError
 from firmware_host.model import Setup
 from firmware_host.model.files.at_station import JobAtStation
@@ -29,7 +28,6 @@ from firmware_host.station.passes.station import Station
 from firmware_host.station.resume import AskWhetherDone
 from firmware_host.station.runs.folder import batch_of, is_batch
 from firmware_host.station.zero import ZeroAt
-from firmware_host.system.processes import split_command
 from firmware_host.units import parse_quantity
 
 PartsOption = Annotated[
@@ -150,8 +148,7 @@ def _writing(part: PlannedPart, station: Station) -> None:
     opened, controller = OpenStation(part.setup, part.plan, station), station.controller
     if not opened.settings_differences() and station.scales.recall(controller.url, controller.settings) is not None:
         return  # they fit this part as they are
-    opened.write_settings(announce=output.announce_backup)
-    output.remark("settings written and read back")
+    write_and_tell(opened)
 
 
 @contextmanager
@@ -181,10 +178,9 @@ def batch_at(
 ) -> JobAtStation:
     """Port, line speed and gate's program for resuming a batch: as named, else the station's, else as it began."""
     found = ResumableBatch.read(BatchFolder.existing(folder))
-    words = gate_program_of(gate_program, program, found.setup)
     asked = port if station else port or found.begin.port
-    named = split_command(words) if words else ()
-    return job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
+    here, _ = run_at(found.setup, program, gate_program, station=station, port=asked, baud=baud, own_gate=True)
+    return here
 
 
 def require_own(folder: Path) -> None:

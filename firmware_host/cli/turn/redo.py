@@ -12,7 +12,6 @@ import typer
 
 from firmware_host import acts
 from firmware_host.cli.input.arguments import AcceptOption, BaudOption, JsonOption, PortOption, StationOption
-from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.shared import (
@@ -21,7 +20,7 @@ from firmware_host.cli.turn.shared import (
     ProgramOption,
     ReleaseOption,
     answer,
-    gate_program_of,
+    run_at,
     saying_again,
     show,
     station_options,
@@ -35,7 +34,6 @@ from firmware_host.station.run import require_limits
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
-from firmware_host.system.processes import join_command
 
 
 class RedoZeroChoice(StrEnum):
@@ -75,12 +73,11 @@ def redo(
     accepted = tuple(accept_limit or ())
     read_accepted(accepted, key="--accept-limit")
     found = Redo.read(run, segments, passes=passes)
-    named = tuple(program or ((gate_program,) if gate_program else ()))
     asked = port if station else port or found.port
-    here = job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
+    here, gate_program = run_at(
+        found.setup, program, gate_program, station=station, port=asked, baud=baud, own_gate=True
+    )
     found.require_port(here.port)
-    gate_program = gate_program_of(gate_program, program, found.setup)
-    started = gate_program or join_command(here.gate_program)
     require_limits(found.plan.limits, (*found.accepted, *accepted))
     folder = RunFolder.create(run.parent, found.setup.job.name, SystemClock().now())
     again = acts.Redo(str(run), segments, str(passes or ""), zero_at(zero) or "", without_marking, release_motor)
@@ -91,7 +88,7 @@ def redo(
         stack.callback(folder.drop_unused)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, started, here.baud, without_marking=without_marking, release_motor=release_motor
+            stack, here.gate_program, here.baud, without_marking=without_marking, release_motor=release_motor
         )
         opened = stack.enter_context(open_redo_in(folder, found, accepted=accepted, **options))
         record = opened.run(zero=zero_at(zero), ask_zero=_asking(found, opened.station))

@@ -19,7 +19,6 @@ from firmware_host.cli.input.arguments import (
     PortOption,
     StationOption,
 )
-from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.batch import NextAfterOption, batch_at, require_own, resume_parts
@@ -31,7 +30,7 @@ from firmware_host.cli.turn.shared import (
     StateOption,
     answer,
     asking_zero,
-    gate_program_of,
+    run_at,
     saying_again,
     show,
     station_options,
@@ -108,7 +107,7 @@ def resume(
                 json=json,
                 options=station_options(
                     stack,
-                    join_command(here.gate_program),
+                    here.gate_program,
                     here.baud,
                     without_marking=without_marking,
                     release_motor=release_motor,
@@ -119,19 +118,23 @@ def resume(
     require_own(folder)
     run_folder = RunFolder.existing(folder)
     found = Resumable.read(run_folder)
-    named = tuple(program or ((gate_program,) if gate_program else ()))
     asked = port if station else port_of_run(found, port)
-    here = job_at(found.setup, station=station, port=asked, baud=baud, gate_program=named, own_gate=True)
+    here, gate_program = run_at(
+        found.setup, program, gate_program, station=station, port=asked, baud=baud, own_gate=True
+    )
     setup, url = found.setup, port_of_run(found, here.port)
-    gate_program = gate_program_of(gate_program, program, setup)
-    started = gate_program or join_command(here.gate_program)
     called_with = {"run": str(folder), "job": setup.job_source, "machine": setup.machine_source, "port": url}
     called_with |= {"gate_program": gate_program, "baud": str(baud or ""), "said_zero": zero_at(zero) or ""}
     with completing_acts(**called_with), showing_run_status(run_folder, json=json), ExitStack() as stack:
         again = Resume(str(folder), zero=zero_at(zero) or "", without_marking=without_marking)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
+            stack,
+            here.gate_program,
+            here.baud,
+            without_marking=without_marking,
+            release_motor=release_motor,
+            state=state,
         )
         opened = stack.enter_context(
             station_in(

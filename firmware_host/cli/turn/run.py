@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import ExitStack
 from enum import StrEnum
 from functools import partial
@@ -22,9 +21,8 @@ from firmware_host.cli.input.arguments import (
     StationOption,
     UnitsOption,
 )
-from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.input.planned import loaded, planned
-from firmware_host.cli.screen import documents, output
+from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.batch import BetweenOption, NextAfterOption, PartsOption, require_whole, run_parts
@@ -38,21 +36,21 @@ from firmware_host.cli.turn.shared import (
     StateOption,
     asking_zero,
     chosen_passes,
-    gate_program_of,
+    run_at,
     saying_again,
     show,
     station_options,
+    write_and_tell,
     zero_at,
 )
 from firmware_host.clock import SystemClock
 from firmware_host.errors import InputError
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.first.plan import plan_document
-from firmware_host.station.opened import OpenStation, open_in
+from firmware_host.station.opened import open_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.run import require_limits
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.system.processes import join_command
 
 
 class ZeroChoice(StrEnum):
@@ -101,18 +99,17 @@ def run(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Plan, require the limits, open the station, run, print the record."""
-    named = tuple(program or ((gate_program,) if gate_program else ()))
-    here = job_at(
+    here, gate_program = run_at(
         loaded(job, accept_limit),
+        program,
+        gate_program,
         station=station,
         port=port,
         baud=baud,
-        gate_program=named,
         own_gate=without_marking or rehearse,
         anywhere=rehearse,
     )
-    setup, gate_program = here.setup, gate_program_of(gate_program, program, here.setup)
-    started = gate_program or join_command(here.gate_program)
+    setup = here.setup
     accepted = tuple(accept_limit or ())
     called_with: dict[str, str | tuple[str, ...]] = {
         "job": job,
@@ -131,7 +128,12 @@ def run(
         called_with |= {"port": url, "parts": parts, "next_after": next_after}
         with completing_acts(**called_with), ExitStack() as stack:
             options = station_options(
-                stack, started, here.baud, without_marking=without_marking, release_motor=release_motor, state=state
+                stack,
+                here.gate_program,
+                here.baud,
+                without_marking=without_marking,
+                release_motor=release_motor,
+                state=state,
             )
             run_parts(
                 setup,
@@ -165,7 +167,7 @@ def run(
         stack.enter_context(saying_again(Run(without_marking=without_marking, release_motor=release_motor)))
         options = station_options(
             stack,
-            started,
+            here.gate_program,
             here.baud,
             without_marking=without_marking,
             release_motor=release_motor,
@@ -177,20 +179,10 @@ def run(
         record = opened.run(
             zero=zero_at(zero),
             ask_zero=asking_zero(opened.station),
-            write_settings=_writing(opened) if write_settings else None,
+            write_settings=partial(write_and_tell, opened) if write_settings else None,
             passes=choice,
         )
     show(record, folder, json=json, details=details)
-
-
-def _writing(opened: OpenStation) -> Callable[[], None]:
-    """What writes the settings that the plan needs, and says so."""
-
-    def write() -> None:
-        opened.write_settings(announce=output.announce_backup)
-        output.remark("settings written and read back")
-
-    return write
 
 
 def register(app: typer.Typer) -> None:

@@ -11,17 +11,19 @@ from typing import Annotated, TypeVar
 import typer
 
 from firmware_host.acts import Act
+from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.keys_of_run import RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Setup
+from firmware_host.model.files.at_station import JobAtStation
 from firmware_host.model.job.gate import ExtensionGateOptions
 from firmware_host.planning.plan import JobPlan
 from firmware_host.reporting.runs.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.opened import StationOptions
+from firmware_host.station.opened import OpenStation, StationOptions
 from firmware_host.station.operator import TerminalOperator
 from firmware_host.station.passes.choice import PassChoice
 from firmware_host.station.passes.control import RunControl
@@ -119,10 +121,35 @@ def saying_again(again: Act) -> Iterator[None]:
         raise
 
 
-def gate_program_of(option: str, behind: Sequence[str] | None, setup: Setup) -> str:
-    """The gate's program with its arguments as one text, whichever way it was named."""
+def run_at(
+    setup: Setup,
+    behind: Sequence[str] | None,
+    option: str,
+    *,
+    station: str,
+    port: str,
+    baud: int | None,
+    own_gate: bool = False,
+    anywhere: bool = False,
+) -> tuple[JobAtStation, str]:
+    """Where a job is run, as in `job_at`, and the gate's program as one text if it was named here, for advice.
+
+    It is named `behind` --, or by the `option`. Raises `InputError` for one that can't be started, or is named twice.
+    """
+    here = job_at(
+        setup,
+        station=station,
+        port=port,
+        baud=baud,
+        gate_program=tuple(behind) if behind else _words_of(option),
+        own_gate=own_gate,
+        anywhere=anywhere,
+    )
+    return here, _named_program(option, behind, here.setup)
+
+
+def _named_program(option: str, behind: Sequence[str] | None, setup: Setup) -> str:
     if not behind:
-        _words_of(option)  # told before anything is opened
         return option
     if option:
         raise InputError("the gate's program is named twice", "Leave out one of them", key="--gate-program")
@@ -135,7 +162,7 @@ def gate_program_of(option: str, behind: Sequence[str] | None, setup: Setup) -> 
 
 def station_options(
     stack: ExitStack,
-    gate_program: str,
+    gate_program: tuple[str, ...],
     baud: int | None,
     *,
     without_marking: bool,
@@ -149,7 +176,7 @@ def station_options(
     return {
         "operator": keys,
         "gate": (lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
-        "gate_program": _words_of(gate_program),
+        "gate_program": gate_program,
         "progress": stack.enter_context(RunProgress(marking=not without_marking, keys=keys)),
         "control": control,
         "baud": baud,
@@ -165,6 +192,12 @@ def _words_of(gate_program: str) -> tuple[str, ...]:
     except ValueError as error:
         problem = f"{gate_program!r} is no command ({error})"
         raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
+
+
+def write_and_tell(opened: OpenStation) -> None:
+    """Write the settings that the plan needs, and say so."""
+    opened.write_settings(announce=output.announce_backup)
+    output.remark("settings written and read back")
 
 
 def asking_zero(station: Station) -> AskZero | None:

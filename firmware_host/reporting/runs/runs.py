@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
 from firmware_host.reporting.document import MISSING, Cell, Column, Document, Row, Table
 from firmware_host.station.batch.listing import ListedBatch
+from firmware_host.station.batch.record import BatchRecord
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.passes.choice import ranges_text
 from firmware_host.station.runs.listing import ListedRun
@@ -48,19 +50,23 @@ def findings_document(findings: Iterable[RunFinding]) -> Document:
     return Document((Table("", "Files of the run", _FINDING_COLUMNS, rows),), as_list=True)
 
 
+def _unreadable(listed: ListedRun | ListedBatch) -> Row:
+    known = (str(listed.path), listed.state, listed.problem)
+    return (*known, *[MISSING] * (len(_RUN_COLUMNS) - len(known)))
+
+
+def _beginning(path: Path, state: str, record: RunRecord | BatchRecord) -> Row:
+    """What a run and a batch both begin with."""
+    return (str(path), state, record.reason, record.job, record.machine, record.started, record.ended)
+
+
 def _run(run: ListedRun) -> Row:
     record = run.record
     if record is None:
-        return (str(run.path), run.state, run.problem, *[MISSING] * 11)
+        return _unreadable(run)
     passes = len(record.passes)
     return (
-        str(run.path),
-        run.state,
-        record.reason,
-        record.job,
-        record.machine,
-        record.started,
-        record.ended,
+        *_beginning(run.path, run.state, record),
         Cell(record.done, f"{record.done}/{passes}"),
         passes,
         Cell(record.marking, _marking(record)),
@@ -74,16 +80,10 @@ def _run(run: ListedRun) -> Row:
 def _batch(batch: ListedBatch) -> Row:
     record = batch.record
     if record is None:
-        return (str(batch.path), batch.state, batch.problem, *[MISSING] * 11)
+        return _unreadable(batch)
     parts = len(record.parts)
     return (
-        str(batch.path),
-        batch.state,
-        record.reason,
-        record.job,
-        record.machine,
-        record.started,
-        record.ended,
+        *_beginning(batch.path, batch.state, record),
         Cell(MISSING, f"{record.over}/{parts} parts"),
         MISSING,
         Cell(record.marking, "" if record.marking else "without marking"),

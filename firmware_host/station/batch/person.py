@@ -21,6 +21,7 @@ from firmware_host.station.batch.side import (
     Ready,
     Scrap,
     Stop,
+    Unasked,
     Wait,
 )
 from firmware_host.station.gates.gate import PartContext
@@ -123,10 +124,8 @@ class PersonSide(BatchSide):
                 self._tell(f"Not understood: {hint}")
 
 
-class PausedSide(PersonSide):
+class PausedSide(Unasked, PersonSide):
     """Each part follows by itself after `pause_s` (s), and is good; whoever is there may still stop or answer."""
-
-    sees = False
 
     def __init__(self, operator: Operator, clock: Clock, pause_s: float) -> None:
         super().__init__(operator)
@@ -146,15 +145,6 @@ class PausedSide(PersonSide):
                     return _of_change(line.strip().lower())
             wait(_LOOK_S)
         return Ready()
-
-    def refused(self, part: NextPart, error: FirmwareHostError, wait: Wait) -> Ready | LeaveOut | Stop:
-        raise error
-
-    def judge(self, part: PartContext, record: RunRecord, wait: Wait) -> Good | Scrap | Again | Stop:
-        return Good()
-
-    def interrupted(self, part: PartContext, record: RunRecord, wait: Wait) -> PickUp | Scrap | Stop:
-        return PickUp()
 
     def _line(self) -> str | None:
         """What was typed; None also where nobody can type."""

@@ -103,17 +103,10 @@ class BatchSide(ABC):
         """The batch is resumed at a part whose run was interrupted."""
 
 
-class AloneSide(BatchSide):
-    """Nobody there: each part follows by itself after `pause_s` (s, >= 0) and is good; what is refused is raised."""
+class Unasked(BatchSide):
+    """Asks nobody: a part that is marked is good, one that was interrupted is resumed, what is refused is raised."""
 
     sees = False
-
-    def __init__(self, pause_s: float = 0.0) -> None:
-        self._pause_s = pause_s
-
-    def change(self, part: NextPart, wait: Wait) -> Ready | LeaveOut | Stop:
-        wait(self._pause_s)
-        return Ready()
 
     def refused(self, part: NextPart, error: FirmwareHostError, wait: Wait) -> Ready | LeaveOut | Stop:
         raise error
@@ -123,3 +116,14 @@ class AloneSide(BatchSide):
 
     def interrupted(self, part: PartContext, record: RunRecord, wait: Wait) -> PickUp | Scrap | Stop:
         return PickUp()
+
+
+class AloneSide(Unasked):
+    """Nobody there: each part follows by itself after `pause_s` (s, >= 0)."""
+
+    def __init__(self, pause_s: float = 0.0) -> None:
+        self._pause_s = pause_s
+
+    def change(self, part: NextPart, wait: Wait) -> Ready | LeaveOut | Stop:
+        wait(self._pause_s)
+        return Ready()
