@@ -27,7 +27,6 @@ Kind = Literal["batch-line", "run-line", "wire", "file", "folder"]
 How = Literal["before", "torn", "after"]
 KINDS: tuple[Kind, ...] = ("batch-line", "run-line", "wire", "file", "folder")
 
-_WRITERS = ("station.journal.record", "station.batch.record", "station.batch.folder", "station.runs.folder")
 _JOURNALS = ("station.run", "station.resume", "station.batch.book")
 
 
@@ -43,8 +42,7 @@ class Killer:
         journal = type("DyingJournal", (_DyingJournal,), {"killer": self})
         for module in _JOURNALS:
             monkeypatch.setattr(f"firmware_host.{module}.Journal", journal)
-        for module in _WRITERS:
-            monkeypatch.setattr(f"firmware_host.{module}.write_whole", self._writing(module))
+        monkeypatch.setattr("firmware_host.station.journal.kept.write_whole", self._writing())
         make = BatchFolder.new_run
 
         def new_run(folder: BatchFolder, number: int) -> RunFolder:
@@ -88,7 +86,7 @@ class Killer:
         self._pull()
         raise Crash
 
-    def _writing(self, module: str) -> Callable[..., None]:
+    def _writing(self) -> Callable[..., None]:
         from firmware_host.system.files import write_whole
 
         def write(path: Path, content: str | bytes, **options: Any) -> None:

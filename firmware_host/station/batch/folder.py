@@ -12,15 +12,14 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from firmware_host.errors import DamagedRunError, InputError, JournalError, MissingFileError, UnreadableFileError
+from firmware_host.errors import DamagedRunError, InputError, JournalError
 from firmware_host.model import Setup
 from firmware_host.model.files.parts import PartRow
 from firmware_host.station.journal.journal import journal_events
+from firmware_host.station.journal.kept import new_folder, read_kept, save_kept
 from firmware_host.station.runs.folder import BATCH_JOURNAL, RunFolder, is_batch
-from firmware_host.system.files import read_regular, sync_folder, write_whole
 
 _LARGEST_PARTS = 40_000_000
-_MOST_GOES = 999
 _ROWS: TypeAdapter[tuple[PartRow, ...]] = TypeAdapter(tuple[PartRow, ...])
 
 
@@ -79,27 +78,15 @@ class BatchFolder:
 
     def new_run(self, number: int) -> RunFolder:
         """Make the next folder for a run of part `number`. Raises `JournalError` if it can't be made."""
-        for go in range(1, _MOST_GOES + 1):
-            path = self.path / (f"part-{number:05d}" if go == 1 else f"part-{number:05d}-{go}")
-            try:
-                path.mkdir()
-                sync_folder(self.path)
-            except FileExistsError:
-                continue
-            except OSError as error:
-                raise JournalError(str(path), f"cannot be made ({error.strerror})") from error
-            return RunFolder(path)
-        raise JournalError(str(self.path), f"part {number} was begun a thousand times")
+        full = JournalError(str(self.path), f"part {number} was begun a thousand times")
+        return RunFolder(new_folder(self.path, f"part-{number:05d}", full))
 
     # --- what is kept ----------------------------------------------------------------------------------------------
 
     def save(self, setup: Setup, rows: Sequence[PartRow]) -> tuple[str, str]:
         """Keep job, machine and parts as they are now; returns the digests of both. Raises `JournalError`."""
         document = {"version": 1, "parts": [asdict(row) for row in rows]}
-        try:
-            write_whole(self.parts, json.dumps(document, indent=1) + "\n")
-        except OSError as error:
-            raise JournalError(str(self.parts), f"cannot be written ({error.strerror})") from error
+        save_kept(self.parts, json.dumps(document, indent=1) + "\n")
         return self.kept.save_setup(setup), self.parts_digest()
 
     def parts_digest(self) -> str:
@@ -115,11 +102,7 @@ class BatchFolder:
             raise DamagedRunError(str(self.parts), "cannot be read: it is no table of parts") from error
 
     def _parts_bytes(self) -> bytes:
-        try:
-            return read_regular(self.parts, _LARGEST_PARTS, links=False)
-        except UnreadableFileError as error:
-            problem = "is missing" if isinstance(error, MissingFileError) else error.problem
-            raise DamagedRunError(str(self.parts), problem) from error
+        return read_kept(self.parts, _LARGEST_PARTS)
 
 
 def has_begun(run: RunFolder) -> bool:

@@ -10,10 +10,9 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from firmware_host.errors import JournalError
 from firmware_host.model.files.parts import PartRow
 from firmware_host.station.batch.state import BatchState, PartState
-from firmware_host.system.files import write_whole
+from firmware_host.station.journal.kept import save_kept
 
 TIME_COLUMNS = (
     "part",
@@ -97,10 +96,7 @@ class BatchRecord:
     def save(self, record: Path, times: Path) -> None:
         """Write both files whole or not at all. Raises `JournalError` when one can't be written."""
         for path, text in ((record, self.to_json()), (times, self.to_csv())):
-            try:
-                write_whole(path, text)
-            except OSError as error:
-                raise JournalError(str(path), f"cannot be written ({error.strerror})") from error
+            save_kept(path, text)
 
 
 def batch_record(state: BatchState, rows: Sequence[PartRow]) -> BatchRecord:

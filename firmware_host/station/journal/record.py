@@ -10,7 +10,6 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-from firmware_host.errors import JournalError
 from firmware_host.station.journal.events import (
     Assumed,
     Begin,
@@ -24,7 +23,7 @@ from firmware_host.station.journal.events import (
     Standstill,
     ZeroSet,
 )
-from firmware_host.system.files import write_whole
+from firmware_host.station.journal.kept import save_kept
 
 
 class PassStatus(Enum):
@@ -122,10 +121,7 @@ class RunRecord:
 
     def save(self, path: Path) -> None:
         """Write it whole or not at all. Raises `JournalError` when it can't be written."""
-        try:
-            write_whole(path, self.to_json())
-        except OSError as error:
-            raise JournalError(str(path), f"cannot be written ({error.strerror})") from error
+        save_kept(path, self.to_json())
 
 
 def ended_as(record: RunRecord, *, under_way: bool) -> str:

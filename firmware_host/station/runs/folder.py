@@ -16,13 +16,11 @@ from firmware_host.errors import (
     FirmwareHostError,
     InputError,
     JournalError,
-    MissingFileError,
     RunNotBegunError,
-    UnreadableFileError,
 )
 from firmware_host.model import Job, Machine, Setup
 from firmware_host.model.files.files import validate
-from firmware_host.system.files import read_regular, sync_folder, write_whole
+from firmware_host.station.journal.kept import new_folder, read_kept, save_kept
 
 BATCH_JOURNAL = "batch.jsonl"
 """The name of a batch's journal, which makes a folder that of a batch and not of a run."""
@@ -63,17 +61,8 @@ class RunFolder:
             runs.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise JournalError(str(runs), f"cannot be made ({error.strerror})") from error
-        for number in range(1, 1000):
-            path = runs / (stem if number == 1 else f"{stem}-{number}")
-            try:
-                path.mkdir()
-                sync_folder(runs)
-            except FileExistsError:
-                continue
-            except OSError as error:
-                raise JournalError(str(path), f"cannot be made ({error.strerror})") from error
-            return cls(path)
-        raise JournalError(str(runs / stem), "a thousand runs of this second exist already")
+        full = JournalError(str(runs / stem), "a thousand runs of this second exist already")
+        return cls(new_folder(runs, stem, full))
 
     def drop_unused(self) -> None:
         """Remove the folder again if no run began in it (the port could not be opened, say)."""
@@ -119,10 +108,7 @@ class RunFolder:
             "job": setup.job.model_dump(mode="json", exclude_none=True),
             "machine": setup.machine.model_dump(mode="json", exclude_none=True),
         }
-        try:
-            write_whole(self.setup, json.dumps(document, indent=2) + "\n")
-        except OSError as error:
-            raise JournalError(str(self.setup), f"cannot be written ({error.strerror})") from error
+        save_kept(self.setup, json.dumps(document, indent=2) + "\n")
         return self.setup_digest()
 
     def setup_digest(self) -> str:
@@ -147,11 +133,7 @@ class RunFolder:
         )
 
     def _setup_bytes(self) -> bytes:
-        try:
-            return read_regular(self.setup, _LARGEST_SETUP, links=False)
-        except UnreadableFileError as error:
-            problem = "is missing" if isinstance(error, MissingFileError) else error.problem
-            raise DamagedRunError(str(self.setup), problem) from error
+        return read_kept(self.setup, _LARGEST_SETUP)
 
 
 def job_slug(job_name: str) -> str:
