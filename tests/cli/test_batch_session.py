@@ -25,6 +25,7 @@ from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli.command import CLOCK_FACTOR, COMMAND, PATIENCE_S, environment
 from tests.cli.conftest import Circumstep
+from tests.support.kept import kept
 
 SESSION = Path(__file__).parent / "sessions" / "batch.txt"
 PARTS = 24
@@ -208,8 +209,5 @@ def seen(line: str) -> str:
 
 
 def compare(text: str) -> None:
-    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-        SESSION.parent.mkdir(exist_ok=True)
-        SESSION.write_text(text, encoding="utf-8")
-    assert text == SESSION.read_text(encoding="utf-8")
+    assert text == kept(SESSION, text)
     assert max(map(len, text.splitlines())) <= 80

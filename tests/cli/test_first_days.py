@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import re
 import shlex
 import tempfile
@@ -29,6 +28,7 @@ from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli import command
 from tests.cli.command import quickened, typed
+from tests.support.kept import kept
 
 SESSIONS = Path(__file__).parent / "sessions"
 CLOCK = 10.0
@@ -107,10 +107,7 @@ class Day:
             text = re.sub(pattern, word, text)
         wide = [line for line in text.splitlines() if len(line) > 80 and "circumstep " not in line]
         assert not wide
-        kept = SESSIONS / f"{name}.txt"
-        if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-            kept.write_text(text, encoding="utf-8")
-        assert text == kept.read_text(encoding="utf-8")
+        assert text == kept(SESSIONS / f"{name}.txt", text)
 
 
 @contextmanager

@@ -9,7 +9,6 @@ What differs from run to run (ports, times, folders) is put into words in capita
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,6 +26,7 @@ from firmware_host.simulator.serving.serve import serve
 from tests.cli import command
 from tests.cli.conftest import Circumstep
 from tests.reporting.shown import JOBS
+from tests.support.kept import kept
 
 SCREENS = Path(__file__).parent / "screens"
 CLOCK = 10.0
@@ -98,15 +98,12 @@ def test_the_first_screen_has_the_answer_in_eight_lines_and_is_the_one_that_is_k
     circumstep: Circumstep, name: str, job: str
 ) -> None:
     screen = screen_of(circumstep, name, job)
-    kept = SCREENS / f"{name}-{job}.txt"
-    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-        kept.write_text(screen, encoding="utf-8")
     lines = screen.splitlines()
     assert len(lines) <= MOST_LINES
     assert max(map(len, lines)) <= WIDTH
     for answer in ANSWERS[name]:
         assert re.search(answer, "\n".join(lines[:ANSWER_LINES]), re.MULTILINE), answer
-    assert screen == kept.read_text(encoding="utf-8")
+    assert screen == kept(SCREENS / f"{name}-{job}.txt", screen)
 
 
 #: Further screens that are kept to be read: reasons, inches, a sweep, several jobs; of any length.
@@ -124,11 +121,8 @@ FURTHER = {
 @pytest.mark.parametrize("name", FURTHER)
 def test_a_further_screen_is_the_one_that_is_kept_and_not_too_wide(circumstep: Circumstep, name: str) -> None:
     screen = without_chance(circumstep(*FURTHER[name]).out)
-    kept = SCREENS / f"{name}.txt"
-    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-        kept.write_text(screen, encoding="utf-8")
     assert max(map(len, screen.splitlines())) <= WIDTH
-    assert screen == kept.read_text(encoding="utf-8")
+    assert screen == kept(SCREENS / f"{name}.txt", screen)
 
 
 def test_no_screen_is_kept_that_no_command_shows() -> None:

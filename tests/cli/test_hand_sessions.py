@@ -8,7 +8,6 @@ They are written anew by
 from __future__ import annotations
 
 import json
-import os
 import re
 import shlex
 from collections.abc import Iterator
@@ -24,6 +23,7 @@ from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli import command
 from tests.cli.conftest import Circumstep
+from tests.support.kept import kept
 
 SESSIONS = Path(__file__).parent / "sessions"
 CLOCK = 10.0
@@ -75,10 +75,7 @@ def board(machine: str) -> Iterator[str]:
 def compare(name: str, transcript: list[str], port: str) -> None:
     """With the session that is kept; what differs from time to time is put into words in capitals."""
     text = "\n".join(transcript).replace(port, "PORT") + "\n"
-    kept = SESSIONS / f"{name}.txt"
-    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-        kept.write_text(text, encoding="utf-8")
-    assert text == kept.read_text(encoding="utf-8")
+    assert text == kept(SESSIONS / f"{name}.txt", text)
     assert max(map(len, text.splitlines())) <= 80
 
 

@@ -21,6 +21,7 @@ from firmware_host.station.operator import Operator
 from firmware_host.station.passes.control import RunControl
 from firmware_host.station.progress import RunState
 from tests.cli.command import COMMAND, PATIENCE_S, Program, environment
+from tests.support.kept import kept
 from tests.support.three_segments import JOB, own_folders
 
 
@@ -231,10 +232,7 @@ def test_a_session_with_each_key_of_a_run_is_the_one_that_is_kept(port: str) -> 
 
 def compare_with_kept(name: str, text: str) -> None:
     """With the session that is kept; CIRCUMSTEP_WRITE_SCREENS=1 writes it anew."""
-    kept = Path(__file__).parent / "sessions" / f"{name}.txt"
-    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
-        kept.write_text(f"{text}\n", encoding="utf-8")
-    assert f"{text}\n" == kept.read_text(encoding="utf-8")
+    assert f"{text}\n" == kept(Path(__file__).parent / "sessions" / f"{name}.txt", f"{text}\n")
     assert max(map(len, text.splitlines())) <= 80
 
 

@@ -6,15 +6,12 @@ For POSIX systems; the tests that use it are marked so.
 from __future__ import annotations
 
 import re
-import shlex
-from types import TracebackType
-from typing import Self
 
 import pexpect
 import pyte
 
-from tests.cli.command import COMMAND, PATIENCE_S, environment
-from tests.support.terminal import KEYS
+from tests.cli.command import PATIENCE_S
+from tests.support.terminal import AtTerminal
 
 _ROWS = 200
 """So many that nothing is ever scrolled away."""
@@ -23,25 +20,17 @@ _SAME = 3
 _BOTTOM = re.compile(r"^(STILL|TURNING)\b")
 
 
-class Screen:
-    """A command at a terminal, and the transcript of the session: keys in brackets, below each what was told since,
-    and what stands at the bottom then. How long something takes is put into words in capitals.
+class Screen(AtTerminal):
+    """What was told since the last wait is kept, and what stands at the bottom then.
+
+    How long something takes is put into words in capitals.
     """
 
     def __init__(self, *arguments: str, columns: int = 80) -> None:
-        self.transcript = [shlex.join(["$", "circumstep", *arguments]).replace("'$'", "$")]
+        super().__init__(*arguments, rows=_ROWS, columns=columns)
         self._shown = pyte.Screen(columns, _ROWS)
         self._stream = pyte.Stream(self._shown)
         self._told = 0
-        program, *rest = COMMAND
-        self._spawned = pexpect.spawn(
-            program,
-            [*rest, *arguments],
-            env=environment() | {"TERM": "xterm"},  # type: ignore[arg-type]
-            encoding="utf-8",
-            dimensions=(_ROWS, columns),
-            timeout=PATIENCE_S,
-        )
 
     def wait(self, pattern: str) -> None:
         """Wait until `pattern` stands on the screen, and the screen stays as it is."""
@@ -53,25 +42,12 @@ class Screen:
             before = now
         self._keep()
 
-    def press(self, *keys: str, until: str = "") -> None:
-        """Press keys, each by its name or the sign on it; `until` as in `wait`."""
-        self.transcript.append(f"[{' '.join(keys)}]")
-        for key in keys:
-            self._spawned.send(KEYS.get(key, key))
-        if until:
-            self.wait(until)
-
-    def end(self) -> int:
-        """Wait for its end; its exit status."""
+    def see_the_end(self) -> None:
         try:
             while True:
                 self._stream.feed(self._spawned.read_nonblocking(4096, timeout=PATIENCE_S))
         except pexpect.EOF:
             self._keep()
-        self._spawned.close()
-        if self._spawned.exitstatus is None:
-            raise AssertionError(f"ended by signal {self._spawned.signalstatus}")
-        return int(self._spawned.exitstatus)
 
     def _keep(self) -> None:
         lines = self._text().split("\n")
@@ -83,11 +59,3 @@ class Screen:
         text = "\n".join(line.rstrip() for line in self._shown.display).rstrip()
         text = re.sub(r"about [\d a-z]+? left", "about TIME left", text)
         return re.sub(r"done at [A-Za-z\d: ]*\d", "done at TIME OF DAY", text)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._spawned.close(force=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from abc import ABC, abstractmethod
 from types import TracebackType
 from typing import Self
 
@@ -21,13 +22,12 @@ KEYS = {
 _MOVING = re.compile(r"^(TURNING|MOVING)\b")
 
 
-class Terminal:
-    """A command at a terminal, and the transcript of the session: keys in brackets, below each what stood there then.
-
-    Of a line that is written anew again and again only how it stood at the end of each wait is kept.
+class AtTerminal(ABC):
+    """A command at a terminal of `rows` and `columns`, and the transcript of the session: keys in brackets, below each
+    what stood there then.
     """
 
-    def __init__(self, *arguments: str, columns: int = 80) -> None:
+    def __init__(self, *arguments: str, rows: int = 24, columns: int = 80) -> None:
         self.transcript = [shlex.join(["$", "circumstep", *arguments]).replace("'$'", "$")]
         program, *rest = COMMAND
         self._spawned = pexpect.spawn(
@@ -35,29 +35,29 @@ class Terminal:
             [*rest, *arguments],
             env=environment() | {"TERM": "xterm", "COLUMNS": str(columns)},  # type: ignore[arg-type]
             encoding="utf-8",
-            dimensions=(24, columns),
+            dimensions=(rows, columns),
             timeout=PATIENCE_S / 2,
-            echo=True,
         )
 
-    def wait(self, pattern: str) -> str:
-        """Wait until `pattern` is shown; what was shown until then goes to the transcript, and is returned."""
-        self._spawned.expect(pattern)
-        shown = _seen(f"{self._spawned.before}{self._spawned.after}")
-        self.transcript += shown
-        return "\n".join(shown)
+    @abstractmethod
+    def wait(self, pattern: str) -> None:
+        """Wait until `pattern` is shown; what was shown until then goes to the transcript."""
 
-    def press(self, *keys: str, until: str = "") -> str:
+    @abstractmethod
+    def see_the_end(self) -> None:
+        """Wait until nothing more is shown; what was shown until then goes to the transcript."""
+
+    def press(self, *keys: str, until: str = "") -> None:
         """Press keys, each by its name or the sign on it; `until` as in `wait`."""
+        self.transcript.append(f"[{' '.join(keys)}]")
         for key in keys:
             self._spawned.send(KEYS.get(key, key))
-        self.transcript.append(f"[{' '.join(keys)}]")
-        return self.wait(until) if until else ""
+        if until:
+            self.wait(until)
 
     def end(self) -> int:
         """Wait for its end; its exit status."""
-        self._spawned.expect(pexpect.EOF)
-        self.transcript += _seen(self._spawned.before or "")
+        self.see_the_end()
         self._spawned.close()
         if self._spawned.exitstatus is None:
             raise AssertionError(f"ended by signal {self._spawned.signalstatus}")
@@ -70,6 +70,18 @@ class Terminal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._spawned.close(force=True)
+
+
+class Terminal(AtTerminal):
+    """Of a line that is written anew again and again only how it stood at the end of each wait is kept."""
+
+    def wait(self, pattern: str) -> None:
+        self._spawned.expect(pattern)
+        self.transcript += _seen(f"{self._spawned.before}{self._spawned.after}")
+
+    def see_the_end(self) -> None:
+        self._spawned.expect(pexpect.EOF)
+        self.transcript += _seen(self._spawned.before or "")
 
 
 def _seen(text: str) -> list[str]:
