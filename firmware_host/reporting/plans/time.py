@@ -1,17 +1,14 @@
-"""How long a job takes, as a document, and as one line of another one."""
+"""How long a job takes, as a document."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from pathlib import Path
 
-from firmware_host.model import Setup
-from firmware_host.planning.job_time import JobTime, job_time
-from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.job_time import JobTime
 from firmware_host.reporting.document import Document, Figure, Notes
 from firmware_host.reporting.render.duration import duration_text
-from firmware_host.station.runs.pass_times import PassTime, PassTimeFrom, pass_time
+from firmware_host.station.runs.pass_times import PassTime, PassTimeFrom
 
 _AS = {
     PassTimeFrom.GIVEN: "as given",
@@ -49,13 +46,8 @@ def time_document(time: JobTime, of_pass: PassTime, now: datetime, *, homes: boo
     )
 
 
-def job_time_line(setup: Setup, plan: JobPlan, runs: Path, now: datetime) -> str:
-    """`time_line` of a job that is planned; the time of a pass as `pass_time` finds it below `runs`."""
-    return time_line(job_time(setup, plan), pass_time(setup, runs), now)
-
-
 def time_line(time: JobTime, of_pass: PassTime, now: datetime) -> str:
-    """How long a job takes in one line of at most 80 characters, for the top of another answer."""
+    """How long a job takes in one line of at most 80 characters, for the top of the answer."""
     turning_s = time.turning_s + time.settling_s
     if of_pass.pass_s is None:
         return f"Time: {_short(turning_s)} to turn and settle; the marking time is not known."
