@@ -5,6 +5,7 @@ from firmware_host.controller.connecting import connect
 from firmware_host.controller.controller import Controller, Description, StopReport
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.finding import Finding, SerialDevice, find, list_devices
+from firmware_host.controller.learned import Beyond, Fact, Learned, Listing, Position, Source
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
 from firmware_host.controller.port.trace import FileTrace, MemoryTrace, Trace
@@ -21,17 +22,23 @@ from firmware_host.controller.stored_settings import (
 
 __all__ = [
     "AxisState",
+    "Beyond",
     "Capabilities",
     "Controller",
     "ControllerSettings",
     "Description",
     "Dialect",
     "Difference",
+    "Fact",
     "FileTrace",
     "Finding",
+    "Learned",
+    "Listing",
     "MemoryTrace",
     "Port",
+    "Position",
     "SerialDevice",
+    "Source",
     "StandstillProof",
     "StatedSettings",
     "StatusReport",

@@ -17,6 +17,7 @@ from typing import Any, Self
 from firmware_host.controller import standstill
 from firmware_host.controller.axis import Axis, Connection, StandstillProof
 from firmware_host.controller.deadlines import HOME_S, STOP_S
+from firmware_host.controller.learned import Learned
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.sender import Sender
@@ -82,6 +83,11 @@ class Controller(Axis):
     @abstractmethod
     def describe(self) -> Description:
         """Ask what it is, before or after it is opened. Moves and changes nothing."""
+
+    @property
+    @abstractmethod
+    def learned(self) -> Learned:
+        """What is known of this board, each line with where it comes from. Raises ControllerError before `open`."""
 
     @property
     def url(self) -> str:

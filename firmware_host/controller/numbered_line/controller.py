@@ -11,7 +11,9 @@ from firmware_host.acts import ClearOffset
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description, StopReport
 from firmware_host.controller.deadlines import STANDSTILL_S, STATUS_S, STORE_S
+from firmware_host.controller.learned import Learned
 from firmware_host.controller.numbered_line.base import NumberedDialect
+from firmware_host.controller.numbered_line.learned import learned_of
 from firmware_host.controller.numbered_line.sender import LONG_REPEAT_S, NumberingSender
 from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys, interpret
 from firmware_host.controller.reply import AxisState, Greeting, Reply, StatusReport
@@ -66,6 +68,16 @@ class NumberedController(Controller):
         if greeting is None and self.sender.count_found == 0:
             return Greeting("did not greet, but counts lines from the beginning: it was reset")
         return greeting
+
+    @property
+    def learned(self) -> Learned:
+        return learned_of(
+            "".join(self._last_counts or ()),
+            self.settings,
+            lists_stored=self._lists_stored,
+            rates_per_s=self.rates.per_s,
+            answer_s=self.answer_time.usual_s,
+        )
 
     def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         """One fresh report. Its state is ready only if no move was sent since motion had ended and nothing changed."""

@@ -10,8 +10,10 @@ from types import MappingProxyType
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description
 from firmware_host.controller.deadlines import GREETING_S, STATUS_S
+from firmware_host.controller.learned import Learned
 from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, StatusReport
 from firmware_host.controller.status_query.base import StateWordDialect
+from firmware_host.controller.status_query.learned import learned_of
 from firmware_host.controller.status_query.sender import CountingSender
 from firmware_host.controller.stored_settings import FIX, WRITE
 from firmware_host.errors import (
@@ -41,6 +43,7 @@ class StateWordAsking(Controller):
         self.synchronised = False
         """True if its line reader is known to agree with its step counter; else the next move might run wild."""
         self._offset: tuple[float, ...] | None = None
+        self._axes = ""
         self._buffer: BufferInfo | None = None
 
     @property
@@ -70,10 +73,15 @@ class StateWordAsking(Controller):
             self.position(status)
         return greeting
 
+    @property
+    def learned(self) -> Learned:
+        return learned_of(self._axes, self.settings, self.answer_time.usual_s)
+
     def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         for _ in range(_OFFSET_POLLS):
             report = self.sender.request_status(timeout_s)
             self._offset = report.offset or self._offset
+            self._axes = self.dialect.axis_letters(len(report.machine or report.work or ()))
             if report.machine is not None:
                 return report
             if report.work is not None and self._offset is not None:
