@@ -9,6 +9,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import ClassVar
 
 from firmware_host.acts import Unlock
 from firmware_host.clock import Clock
@@ -18,7 +19,7 @@ from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
-from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings
+from firmware_host.controller.stored_settings import ControllerSettings, SettingsLeft, StatedSettings
 from firmware_host.controller.usual_time import UsualTime
 from firmware_host.errors import (
     ControllerError,
@@ -63,6 +64,9 @@ class StandstillProof:
 class Axis(ABC):
     """State of one axis of an open controller. Methods that talk raise as `Controller` says."""
 
+    stores_at_once: ClassVar[bool] = False
+    """True if each setting is stored when it is set: what is in force and what is stored are the same then."""
+
     def __init__(self, sender: Sender, connection: Connection, axis: str) -> None:
         self.sender = sender
         self.clock = sender.clock
@@ -77,6 +81,10 @@ class Axis(ABC):
         """The proof that it stands still; None as soon as anything could contradict it."""
         self.answer_time = UsualTime(ANSWER_LEAST_S, ANSWER_MOST_S)
         """From a question for its state to the answer."""
+        self.as_stored = self.stores_at_once
+        """True if what is in force is known to be what is stored: after a reset, after storing, after loading."""
+        self.left: SettingsLeft | None = None
+        """How the last act that sent settings left them."""
         self._settings: ControllerSettings | None = None
 
     @property
@@ -210,6 +218,13 @@ class Axis(ABC):
     def lists_stored(self) -> bool:
         """True if the settings are read as they are stored: then a change shows only once it is."""
         return False
+
+    @abstractmethod
+    def bring_into_force(self) -> None:
+        """Where settings are read as they are stored, and what is in force may be another: load what is stored.
+
+        Moves nothing. Raises LineRejectedError where there is no word for it.
+        """
 
     @abstractmethod
     def listed_line(self, key: str, text: str) -> bytes:

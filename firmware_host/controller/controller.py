@@ -6,7 +6,7 @@ Each mechanism has its own subclass; `connect` makes the right one for a dialect
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from fractions import Fraction
@@ -294,9 +294,10 @@ class Controller(Axis):
         backup: Path,
         known: Fraction | None = None,
         machine: Mapping[str, Any] | None = None,
+        announce: Callable[[Path], None] = lambda backup: None,
     ) -> ControllerSettings:
         """Store settings; see `settings_writing.write_settings`."""
-        return settings_writing.write_settings(self, changes, backup, known, machine)
+        return settings_writing.write_settings(self, changes, backup, known, machine, announce)
 
     def restore_settings(self, backup: Path) -> ControllerSettings:
         """Store the settings of a backup again; see `settings_restoring.restore_settings`."""

@@ -20,6 +20,8 @@ FIX = "write the settings that the plan needs"
 WRITE = (WriteSettings(),)
 SINGLE_ROUNDING = Fraction(1, 1 << 22)
 """What storing a number in a 32-bit float may change of it (2**-24), and reading it from decimals once more."""
+WRITTEN_DECIMALS = 3
+"""The most decimals of what is written: as many as the boards print that print few, but for some that print two."""
 _DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
 
 
@@ -213,6 +215,114 @@ class ControllerSettings:
         if not key or wanted is None or stored is None or wanted == stored:
             return None
         return Difference(name, key, self.raw[key], str(int(wanted)))
+
+
+class SettingsLeft:
+    """How an act leaves the settings that it sends: each text that may be in force, and each that may be stored.
+
+    It begins with what is listed `before` the act. `in_force` and `stored` say which of the two that tells; where it
+    tells one only, the other is as it was before, whatever that is. Boards that store each setting when it is set have
+    no difference between them (`at_once`).
+    """
+
+    def __init__(self, before: Mapping[str, str], *, at_once: bool, in_force: bool, stored: bool) -> None:
+        self._before = MappingProxyType(dict(before))
+        self._at_once = at_once
+        self._tells = (in_force or at_once, stored or at_once)
+        self.sent: set[str] = set()
+        """What may have been taken, whatever is listed since."""
+        self._in_force: dict[str, frozenset[str | None]] = {}
+        self._stored: dict[str, frozenset[str | None]] = {}
+
+    def sends(self, key: str, text: str) -> None:
+        """`text` is on its way: until it is answered it may have been taken or not."""
+        self.sent.add(key)
+        self._in_force[key] = self.in_force(key) | {text}
+        self._same_where_at_once(key)
+
+    def took(self, key: str, text: str) -> None:
+        """`text` was accepted."""
+        self._in_force[key] = frozenset({text})
+        self._same_where_at_once(key)
+
+    def refused(self, key: str, before: frozenset[str | None]) -> None:
+        """The setting is what it was `before` it was sent."""
+        if before == self._at_first(key, self._tells[0]):
+            self.sent.discard(key)
+        self._in_force[key] = before
+        self._same_where_at_once(key)
+
+    def stores(self) -> None:
+        """All that is in force is about to be stored: until that is answered it may have been or not."""
+        self._stored = {key: self.stored(key) | self.in_force(key) for key in self._in_force}
+
+    def kept(self) -> None:
+        """All that is in force is stored."""
+        self._stored = dict(self._in_force)
+
+    def not_kept(self, before: Mapping[str, frozenset[str | None]]) -> None:
+        """What is stored is what it was before."""
+        self._stored = dict(before)
+
+    def was_reset(self) -> None:
+        """What is stored may have come into force."""
+        self._in_force = {key: texts | self.stored(key) for key, texts in self._in_force.items()}
+
+    def listed(self, raw: Mapping[str, str], *, stored: bool) -> None:
+        """The controller lists these; `stored`: it lists what is stored, else what is in force."""
+        told = self._stored if stored else self._in_force
+        for key in self._in_force:
+            if key in raw:
+                told[key] = frozenset({raw[key]})
+                self._same_where_at_once(key)
+
+    def in_force(self, key: str) -> frozenset[str | None]:
+        """Each text that may be in force; None: what was before."""
+        return self._in_force.get(key, self._at_first(key, self._tells[0]))
+
+    def stored(self, key: str) -> frozenset[str | None]:
+        """Each text that may be stored; None: what was before."""
+        return self._stored.get(key, self._at_first(key, self._tells[1]))
+
+    @property
+    def all_stored(self) -> Mapping[str, frozenset[str | None]]:
+        """What may be stored of each setting that was sent."""
+        return {key: self.stored(key) for key in self._in_force}
+
+    @property
+    def changed(self) -> tuple[str, ...]:
+        """The settings that may be in force or stored otherwise than before."""
+        return tuple(key for key in self._in_force if not self._as_before(key))
+
+    @property
+    def storing_changed(self) -> bool:
+        """True if anything may be stored otherwise than before."""
+        return any(self.stored(key) != self._at_first(key, self._tells[1]) for key in self._in_force)
+
+    def __str__(self) -> str:
+        """How they stand, for people."""
+        if not self.changed:
+            return "no setting is changed, neither in force nor stored"
+        return "; ".join(f"{key}: {self._told(key)}" for key in self.changed)
+
+    def _told(self, key: str) -> str:
+        in_force, stored = _either(self.in_force(key)), _either(self.stored(key))
+        return f"in force and stored {stored}" if in_force == stored else f"in force {in_force}, stored {stored}"
+
+    def _as_before(self, key: str) -> bool:
+        at_first = tuple(self._at_first(key, tells) for tells in self._tells)
+        return (self.in_force(key), self.stored(key)) == at_first
+
+    def _at_first(self, key: str, told: bool) -> frozenset[str | None]:
+        return frozenset({self._before.get(key) if told else None})
+
+    def _same_where_at_once(self, key: str) -> None:
+        if self._at_once:
+            self._stored[key] = self._in_force[key]
+
+
+def _either(texts: frozenset[str | None]) -> str:
+    return " or ".join(sorted("what it was before" if text is None else text for text in texts))
 
 
 def decimal_text(value: Fraction) -> str:

@@ -160,22 +160,26 @@ def test_a_setting_that_cannot_be_read_is_not_written(tmp_path: Path) -> None:
     assert writes(b.port.written[start:]) == []
 
 
-def test_a_value_that_reads_back_differently_is_told_and_not_stored(tmp_path: Path) -> None:
+def test_a_value_that_reads_back_differently_is_told_undone_and_not_stored(tmp_path: Path) -> None:
     b = numbered_bench()
     controller = b.ready()
     b.port.spoil = lambda data: data.replace(b"A123.45", b"A500.00")
     start = len(b.port.written)
-    with pytest.raises(SettingsMismatchError, match=r"M201 A: wrote 123\.45, reads 500\.00.*bring the old"):
+    with pytest.raises(SettingsMismatchError, match=r"M201 A: wrote 123\.45, reads 500\.00") as told:
         controller.write_settings({"M201 A": "123.45"}, backup=tmp_path / "old.json")
     assert b"M500" not in writes(b.port.written[start:])
+    assert told.value.__notes__ == ["no setting is changed, neither in force nor stored"]
+    assert b.device.settings["M201 A"] == 500.0
 
 
 def test_a_controller_that_cannot_store_says_so(tmp_path: Path) -> None:
     b = numbered_bench()
     controller = b.ready()
     b.port.spoil = lambda data: data.replace(b"Settings Stored", b'Unknown command: "M500"')
-    with pytest.raises(LineRejectedError, match="refused 'M500': a word the controller does not know"):
+    with pytest.raises(LineRejectedError, match="refused 'M500': a word the controller does not know") as told:
         controller.write_settings({"M201 A": "123.45"}, backup=tmp_path / "old.json")
+    assert told.value.__notes__ == ["no setting is changed, neither in force nor stored"]
+    assert b.device.settings["M201 A"] == 500.0
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """Writing settings to a simulated board: backed up, read back, and never followed by a wild move."""
 
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -174,13 +175,31 @@ def test_a_moving_axis_keeps_its_settings(tmp_path: Path) -> None:
     assert set(b.port.written[start:]) == {b"?"}
 
 
-def test_a_value_that_reads_back_differently_is_told_with_the_way_back(tmp_path: Path) -> None:
+def test_a_value_that_reads_back_differently_is_told_and_undone(tmp_path: Path) -> None:
     b = bench()
     controller = b.ready()
     b.port.spoil = lambda data: data.replace(b"$123=400.000", b"$123=300.000")
     backup = tmp_path / "old.json"
-    with pytest.raises(SettingsMismatchError, match=r"\$123: wrote 400, reads 300\.000.*bring the old") as caught:
+    with pytest.raises(SettingsMismatchError, match=r"\$123: wrote 400, reads 300\.000") as caught:
         controller.write_settings({"$123": "400"}, backup=backup)
+    assert caught.value.__notes__ == ["no setting is changed, neither in force nor stored"]
+    assert caught.value.acts == ()
+    assert b.device.settings["$123"] == 500.0
+
+
+def test_a_value_that_keeps_reading_back_differently_is_told_with_the_way_back(tmp_path: Path) -> None:
+    b = bench()
+    controller = b.ready()
+    backup = tmp_path / "old.json"
+
+    def spoil(data: bytes) -> bytes:
+        begun = any(b"=" in line for line in b.port.written)
+        return re.sub(rb"\$123=.00\.000", b"$123=300.000", data) if begun else data
+
+    b.port.spoil = spoil
+    with pytest.raises(SettingsMismatchError, match=r"\$123: wrote 400, reads 300\.000") as caught:
+        controller.write_settings({"$123": "400"}, backup=backup)
+    assert caught.value.__notes__ == ["$123: in force and stored 300.000"]
     assert caught.value.acts == (RestoreSettings(str(backup)),)
 
 
@@ -200,5 +219,7 @@ def test_a_setting_that_the_controller_refuses_is_told(tmp_path: Path) -> None:
     b = bench()
     controller = b.ready()
     with pytest.raises(LineRejectedError, match=r"refused '\$0=1'") as told:
-        controller.write_settings({"$0": "1"}, backup=tmp_path / "old.json")
-    assert told.value.acts == (RestoreSettings(str(tmp_path / "old.json")),)
+        controller.write_settings({"$1": "254", "$0": "1"}, backup=tmp_path / "old.json")
+    assert told.value.__notes__ == ["no setting is changed, neither in force nor stored"]
+    assert told.value.acts == ()
+    assert b.device.settings["$1"] == 255.0

@@ -108,11 +108,11 @@ def unless_hung_up() -> Iterator[None]:
 
 
 def announce_backup(backup: Path) -> None:
-    """Say where a controller's old settings are kept, before others are written."""
+    """Say how a controller's old settings are brought back, before others are written."""
     from firmware_host.acts import RestoreSettings
     from firmware_host.cli.screen.advice import advice_lines
 
-    remark(f"The old settings are kept. {advice_lines((RestoreSettings(str(backup)),))[0]}")
+    remark(advice_lines((RestoreSettings(str(backup)),))[0])
 
 
 def exact(text: str) -> None:

@@ -67,5 +67,9 @@ class NumberedDialect(Dialect):
         """Keeps all settings for after the next reset."""
 
     @abstractmethod
+    def load_line(self) -> bytes:
+        """Brings into force what is stored. Moves nothing."""
+
+    @abstractmethod
     def scaled_axis(self, key: str) -> str:
         """The letter of the axis whose steps-per-unit `key` is; "" if `key` isn't a steps-per-unit."""

@@ -63,6 +63,7 @@ class NumberedController(Controller):
         """Waits for motion that was left behind: only then does the axis surely stand still."""
         self.sender.resynchronise()
         self.settle()
+        self.as_stored = greeting is not None
         self.read_settings()
         self._count(self.status())
         if greeting is None and self.sender.count_found == 0:
@@ -165,6 +166,7 @@ class NumberedController(Controller):
     def _make_ready(self) -> None:
         """Motion ended, motors energised for good, coordinates in step with its counts."""
         self.require_position()
+        self.bring_into_force()
         self._require_zero(self._stand_ready())
         self.prepared = True
 
@@ -337,6 +339,14 @@ class NumberedController(Controller):
     @property
     def lists_stored(self) -> bool:
         return self._lists_stored
+
+    def bring_into_force(self) -> None:
+        if not self.lists_stored or self.as_stored:
+            return
+        self.prepared = False
+        self.ask(self.dialect.load_line(), STORE_S)
+        self._last_counts = None
+        self.as_stored = True
 
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
         return self.rates.reads_back(stored.raw, key, text) or self._kept_whole(stored, key, text)

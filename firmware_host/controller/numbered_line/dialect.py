@@ -120,6 +120,9 @@ class NumberedLineDialect(NumberedDialect):
     def store_line(self) -> bytes:
         return b"M500\n"
 
+    def load_line(self) -> bytes:
+        return b"M501\n"
+
     def setting_line(self, key: str, text: str) -> bytes:
         match = _SETTING_KEY.fullmatch(key)
         if match is None:

@@ -6,13 +6,19 @@ from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 
+from firmware_host.acts import RestoreSettings
 from firmware_host.controller.axis import Axis
-from firmware_host.controller.deadlines import STORE_S
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup
-from firmware_host.controller.settings.write import rescaling_among, storing
-from firmware_host.controller.stored_settings import ControllerSettings
-from firmware_host.errors import InputError, LineRejectedError, NotRestoredError, StandstillError
+from firmware_host.controller.settings.storing import begin, keep, put_back, read, rescaling_among
+from firmware_host.controller.stored_settings import WRITTEN_DECIMALS, ControllerSettings, SettingsLeft
+from firmware_host.errors import (
+    ControllerResetError,
+    FirmwareHostError,
+    InputError,
+    NotRestoredError,
+    StandstillError,
+)
 
 _ROUNDS = 3
 """How often what still differs is written again: one word may be refused because of another that is written later."""
@@ -25,7 +31,7 @@ def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
     its steps-per-unit may be changed. Texts go back as they were listed, or as the backup keeps them in full; other
     decimals that the controller had stored but doesn't print are gone. In the end the listing is read afresh, and
     NotRestoredError tells each setting whose text is another than before; all others are restored even so. Broken off,
-    it is completed by restoring again.
+    it is completed by restoring again; a note of the error, and `axis.left`, tell what is in force and stored then.
     """
     saved = load_backup(backup)
     if saved.dialect != axis.dialect.name:
@@ -33,20 +39,38 @@ def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
         raise InputError(f"was made with dialect {saved.dialect!r}", remedy, source=str(backup))
     axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     stored = axis.read_settings()
-    refused: dict[str, str] = {}
+    axis.bring_into_force()
     due = _due(axis, saved, stored)
+    left = begin(axis)
+    refused: dict[str, str] = {}
+    try:
+        stored = _put_all_back(axis, saved, due, left, refused)
+    except FirmwareHostError as error:
+        if isinstance(error, ControllerResetError):
+            left.was_reset()
+        error.add_note(str(left))
+        error.acts = (RestoreSettings(str(backup)),)
+        raise
+    if told := _told(saved, stored, refused):
+        raise NotRestoredError(str(backup), told)
+    return stored
+
+
+def _put_all_back(
+    axis: Axis, saved: SettingsBackup, due: set[str], left: SettingsLeft, refused: dict[str, str]
+) -> ControllerSettings:
+    stored = axis.settings
     for _ in range(_ROUNDS):
         if not due:
             break
-        stored = _write(axis, saved, due, refused)
-        left = set(_differing(saved, stored))
-        if left == due:
+        stored = put_back(axis, saved, due, left, refused)
+        remaining = set(_differing(saved, stored))
+        if remaining == due:
             break
-        due = left
+        due = remaining
     if not axis.lists_stored:
-        axis.store()
-    if told := _told(saved, stored, refused):
-        raise NotRestoredError(str(backup), told)
+        keep(axis, left)
+        read(axis, left)
     return stored
 
 
@@ -58,9 +82,15 @@ def _differing(saved: SettingsBackup, stored: ControllerSettings) -> list[str]:
 def _due(axis: Axis, saved: SettingsBackup, stored: ControllerSettings) -> set[str]:
     """What to write first. Raises StandstillError where a change of steps per unit isn't safe now.
 
-    Where the listing shows what is stored, what is in force may differ from it unseen: all is written that may be.
+    Where the listing shows what is stored, all is written that may be. A scale that is printed as before is written
+    again where it is known in full, and is another one than the backup's.
     """
     due = set(_differing(saved, stored))
+    own = stored.names.steps_per_unit
+    if own in stored.raw and axis.known not in (None, Fraction(saved.text(own))) and own in saved.settings:
+        due.add(own)
+    elif own in saved.in_full and axis.known is None and _hides_decimals(stored, own):
+        due.add(own)
     if rescaling := rescaling_among(axis, due):
         axis.require_rescalable(rescaling)
     if axis.lists_stored:
@@ -73,30 +103,9 @@ def _due(axis: Axis, saved: SettingsBackup, stored: ControllerSettings) -> set[s
     return due
 
 
-def _write(axis: Axis, saved: SettingsBackup, keys: set[str], refused: dict[str, str]) -> ControllerSettings:
-    """Write `keys` once, a stop being found between two of them, and list afresh; `refused`: which, and why."""
-    changes = {key: saved.text(key) for key in saved.settings if key in keys}
-    own = axis.settings.names.steps_per_unit
-    with storing(axis, changes, lambda key: _write_one(axis, key, changes[key], refused)) as rescaling:
-        if axis.lists_stored:
-            axis.store()
-        stored = axis.read_settings()
-        if own in changes and own not in refused and axis.reads_back(stored, own, changes[own]):
-            axis.known = Fraction(changes[own])
-            stored = axis.read_settings()
-        if rescaling:
-            axis.after_rescale(rescaling)
-        return stored
-
-
-def _write_one(axis: Axis, key: str, text: str, refused: dict[str, str]) -> None:
-    refused.pop(key, None)
-    try:
-        axis.ask(axis.listed_line(key, text), STORE_S)
-    except LineRejectedError as error:
-        refused[key] = f"refused ({error.detail})"
-    except InputError as error:
-        refused[key] = f"not written ({error.problem})"
+def _hides_decimals(stored: ControllerSettings, key: str) -> bool:
+    """True if fewer decimals are printed than are written: another value may look the same."""
+    return len(stored.raw.get(key, ".000").partition(".")[2]) < WRITTEN_DECIMALS
 
 
 def _told(saved: SettingsBackup, stored: ControllerSettings, refused: Mapping[str, str]) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
+from typing import ClassVar
 
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description
@@ -31,6 +32,8 @@ STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 
 class StateWordAsking(Controller):
     """The part that only asks. Nothing moves; `_learn` alone may reset, and only where it is told to."""
+
+    stores_at_once: ClassVar[bool] = True
 
     def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
         self.index = dialect.axis_index(axis)

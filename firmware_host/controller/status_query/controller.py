@@ -173,6 +173,9 @@ class StateWordController(StateWordAsking):
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
         return StoredNumber.printed(stored.raw[key]).reads_as(Fraction(text))
 
+    def bring_into_force(self) -> None:
+        """Each setting is in force and stored when it was set."""
+
     def require_rescalable(self, keys: Iterable[str]) -> None:
         """Safe at any position: a reset follows."""
 

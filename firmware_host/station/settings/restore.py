@@ -72,7 +72,7 @@ def restore_kept(controller: Controller, backup: Path, scales: KnownScales) -> C
     Raises as `Controller.restore_settings`; a stop finishes the setting that is being stored: `StoppedError`.
     """
     try:
-        with stoppable("restoring settings", backup):
+        with stoppable("restoring settings", controller, backup):
             settings = controller.restore_settings(backup)
     except NotRestoredError:
         _remember(controller, scales)

@@ -93,7 +93,7 @@ def write_for_plan(
 
     Nothing is written if a limit stops the plan (`LimitExceededError`; `accepted`: those accepted besides the job's),
     something that can't be written does not fit, or reports would not tell a step (`CoordinateError`). The old settings
-    are in `backup` first; `announce` is told of that file before anything is written, so that the way back is known
+    are in `backup` first; `announce` is told of that file before the first is written, so that the way back is known
     even if the process dies. It knows the machine, too: from which file or profile (`source`), and the line speed
     (`baud`, bits per second; None: the machine's). Raises as `Controller.write_settings`, and `SettingsMismatchError`
     if the controller still does not fit; a stop finishes the setting that is being stored (`StoppedError`).
@@ -106,11 +106,10 @@ def write_for_plan(
     written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
     if changes:
-        announce(backup)
         known = scales.recall(controller.url, controller.settings)
         kept = kept_machine(machine, source, baud)
-        with stoppable("writing settings", backup):
-            settings = controller.write_settings(changes, backup=backup, known=known, machine=kept)
+        with stoppable("writing settings", controller, backup):
+            settings = controller.write_settings(changes, backup=backup, known=known, machine=kept, announce=announce)
         scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
         scales.remember(controller.url, settings, written=scale)
     require_fitting(machine, plan, controller.settings, written=True)
@@ -125,15 +124,17 @@ def kept_machine(machine: Machine, source: str, baud: int | None) -> dict[str, A
 
 
 @contextmanager
-def stoppable(doing: str, backup: Path) -> Iterator[None]:
+def stoppable(doing: str, controller: Controller, backup: Path) -> Iterator[None]:
     """What a wish to stop leaves of an act that stores settings; `backup` has those of before."""
+    before = controller.left
     try:
         yield
     except StopAskedError as error:
-        if not backup.exists():
+        left = controller.left
+        if left is before or left is None or not left.changed:
             raise StoppedError(str(error), doing, "no setting was changed") from error
-        left = f"the one being stored was finished, and the old ones are kept in {backup}"
-        raise StoppedError(str(error), doing, left, acts=(RestoreSettings(str(backup)),)) from error
+        told = f"the one being stored was finished. {left}"
+        raise StoppedError(str(error), doing, told, acts=(RestoreSettings(str(backup)),)) from error
 
 
 def backup_path(folder: Path, url: str, clock: Clock) -> Path:
