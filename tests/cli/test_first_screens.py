@@ -39,7 +39,7 @@ ANSWERS = {
     "segments": (r"^\d+ segments, .* wide, ", r"^In focus: ", r"^Seams: ", r"prove it on the machine"),
     "limits": (
         r"^Verdict: \w+",
-        r"^Tightest: [a-z-]+, .*margin -?\d+ %",
+        r"^Tightest: [a-z-]+, .*margin\s+-?\d+ %",
         r"^An index takes ",
         r"prove it on the machine",
     ),

@@ -178,8 +178,8 @@ def test_the_index_is_told_with_its_bound_the_cautious_and_stronger_choices() ->
     assert "motor nema23-long" in by_choice
     assert set(" ".join(by_choice.values()).split()) & {"slower", "quicker"}
     text = behind(document)
-    assert plan.limits.motion.binding == ("index-length", "ringing")  # it speeds up to the middle, then slows down
-    assert "what stops it going faster: index-length, ringing" in text
+    assert plan.limits.motion.binding == ("ringing",)
+    assert "what stops it going faster: ringing" in text
 
 
 def test_without_advice_the_motion_is_for_people_and_nothing_that_stops_it_is_said() -> None:
@@ -201,7 +201,7 @@ def test_jobs_are_compared_in_one_row_each_with_their_whole_reports_in_json() ->
         assert cautious is not None
         assert cautious.cautious is not None
         assert float(times) == pytest.approx(1 / cautious.cautious.quicker, abs=0.006)
-        assert float(times) >= 1.28
+        assert float(times) >= 1.22
     bare = comparison_document({"bare": replace(advised_report("heavy-shaft"), advice=None)})
     assert set(json_document(bare)["jobs"][0]) == {"job", "verdict", "not_known", "checks", "assumptions"}
     assert texts_of(bare.tables[0], "times quicker") == ["-"]
@@ -268,7 +268,7 @@ def test_a_sweep_is_a_row_for_each_value_with_all_its_checks() -> None:
     assert last["trouble"].startswith("the plan exceeds its limits: torque-accelerating")
     lines = behind(sweep_document(SWEEP, points)).splitlines()
     assert lines[1].split()[0] == "index.acceleration"
-    assert lines[2].split()[-3:] == ["step-rate-controller", "34", "%"]
+    assert lines[2].split()[-3:] == ["mid-range", "2", "%"]
     assert f"  900 rad/s^2: {last['trouble']}" in lines
     (jump,) = values["jumps"]
     assert (jump["before"], jump["after"], jump["what"]) == ("1 rad/s^2", "900 rad/s^2", f"{first['verdict']} -> fails")

@@ -15,6 +15,7 @@ from firmware_host.planning.plan import plan_job
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.why import why_document
 from firmware_host.reporting.render.json import json_document
+from firmware_host.units import parse_quantity
 from tests.reporting.shown import JOBS, printed, shipped
 
 STEP_RATE = {
@@ -75,7 +76,9 @@ LABEL_ONLY = {"inductance": None, "torque_curve": None, "thermal_resistance": No
 def label_only() -> Setup:
     setup = load_job("shaft-scale")
     bare = setup.machine.motor.model_copy(update=LABEL_ONLY)
-    return replace(setup, machine=setup.machine.model_copy(update={"motor": bare}))
+    rate = parse_quantity("28 kHz", "rate", "positive")  # a controller that was measured: steps are not what limits it
+    link = setup.machine.link.model_copy(update={"highest_step_rate": rate})
+    return replace(setup, machine=setup.machine.model_copy(update={"motor": bare, "link": link}))
 
 
 def test_what_a_check_assumes_is_among_its_inputs_and_no_other_is_called_assumed() -> None:

@@ -73,7 +73,7 @@ SLIPS = (
         ("kg*m^2 for g*cm^2", "inertia", '"4200 g*cm^2"', '"4200 kg*m^2"', ERROR),
         ("kg*cm^2 for g*cm^2", "inertia", '"4200 g*cm^2"', '"4200 kg*cm^2"', WARNING),
         ("a mass for an inertia", "inertia", '"4200 g*cm^2"', '"4200 g"', ERROR),
-        ("hertz for kilohertz", "highest_step_rate", '"28 kHz"', '"28 Hz"', ERROR),
+        ("hertz for kilohertz", "highest_step_rate", '"20 kHz"', '"20 Hz"', ERROR),
         ("milliseconds for microseconds", "smallest_pulse", '"2.5 us"', '"2.5 ms"', WARNING),
         ("milliamperes for amperes", "current", '"2.4 A"', '"2.4 mA"', ERROR),
         ("more than the motor's current", "current", '"2.4 A"', '"24 A"', ERROR),
