@@ -25,7 +25,7 @@ def _settings(dialect: Dialect, raw: Mapping[str, str]) -> ControllerSettings:
 
 def _numbered(raw: Mapping[str, str]) -> Learned:
     settings = _settings(NumberedLineDialect(), raw)
-    return learned_of_numbered("XYZ", settings, lists_stored=True, rates_per_s=None, answer_s=0.006)
+    return learned_of_numbered("XYZ", settings, lists_stored=True, rates_per_s=(None, None), answer_s=0.006)
 
 
 def _state_word() -> Learned:

@@ -138,6 +138,30 @@ def test_a_scale_is_not_written_away_from_zero_and_nothing_is_sent(tmp_path: Pat
     controller.write_settings({"M92 A": "50"}, backup=tmp_path / "old.json")
 
 
+@pytest.mark.parametrize("listed", ["per-second", "per-minute"])
+def test_a_rate_taken_in_another_unit_than_it_is_listed_in_is_never_sixty_times_off(
+    tmp_path: Path, listed: str
+) -> None:
+    b = numbered_bench({"M203 A": 12.5}, settings_report="EPR after M205", rate_unit="per-minute", rate_listed=listed)
+    controller = b.ready()
+    rate = controller.settings.names.rate
+    seen: list[float] = []
+    b.port.on_write = lambda data: seen.append(b.device.settings["M203 A"])
+    held = controller.write_settings({rate: "6100.000"}, backup=tmp_path / "old.json")
+    assert float(held.rate_units_per_min.value) == pytest.approx(6100, abs=0.31)
+    assert b.device.settings["M203 A"] == pytest.approx(6100 / 60, abs=1e-4)
+    assert set(seen) == {12.5, b.device.settings["M203 A"]}
+    controller.restore_settings(tmp_path / "old.json")
+    assert b.device.settings["M203 A"] == 12.5
+
+
+def test_the_machine_s_file_says_in_which_unit_such_a_board_takes_a_rate(tmp_path: Path) -> None:
+    b = numbered_bench({"M203 A": 12.5}, settings_report="EPR after M205", rate_unit="per-second")
+    controller = b.ready(stated=StatedSettings(rates_per_s=True))
+    controller.write_settings({controller.settings.names.rate: "6000"}, backup=tmp_path / "old.json")
+    assert b.device.settings["M203 A"] == 100.0
+
+
 @pytest.mark.parametrize("unit", ["per-second", "per-minute"])
 def test_a_rate_is_written_in_the_controller_s_own_unit_and_never_too_high(tmp_path: Path, unit: str) -> None:
     b = numbered_bench(rate_unit=unit)

@@ -20,7 +20,12 @@ from tests.support.deaths import deaths
 from tests.support.station_bench import quick_disk
 from tests.support.traces import of_kind
 
-LISTED = {"settings_report": "EPR after M205", "settings_decimals": 4}
+LISTED = {
+    "settings_report": "EPR after M205",
+    "settings_decimals": 4,
+    "rate_unit": "per-minute",
+    "rate_listed": "per-second",
+}
 
 
 @pytest.fixture(autouse=True)

@@ -42,6 +42,10 @@ class NumberedDialect(Dialect):
     def lists_stored(self, query: bytes) -> bool:
         """True if `query`, one of `settings_queries`, prints what is stored, not what is in force."""
 
+    def takes_rates_as_listed(self, query: bytes) -> bool:
+        """True if boards on which `query` lists the settings take a rate in the unit that they list; else per min."""
+        return True
+
     @abstractmethod
     def ready_lines(self) -> tuple[bytes, ...]:
         """Units, absolute coordinates, motors energised, and never released. Move nothing."""

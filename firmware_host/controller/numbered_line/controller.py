@@ -76,7 +76,7 @@ class NumberedController(Controller):
             "".join(self._last_counts or ()),
             self.settings,
             lists_stored=self._lists_stored,
-            rates_per_s=self.rates.per_s,
+            rates_per_s=(self.rates.written_per_s, self.rates.listed_per_s),
             answer_s=self.answer_time.usual_s,
         )
 
@@ -313,7 +313,7 @@ class NumberedController(Controller):
 
     def _settings_once(self) -> dict[str, str]:
         """Rates in units/min if it is known what they count in."""
-        printed = PrintedSettings({}, None)
+        printed, as_listed = PrintedSettings({}, None), True
         for line in self.dialect.settings_queries():
             try:
                 exchange = self.sender.ask(line, timeout_s=STORE_S, until=_never)
@@ -322,8 +322,9 @@ class NumberedController(Controller):
             printed = PrintedSettings.collect(exchange.payload)
             if printed.texts:
                 self._lists_stored = self.dialect.lists_stored(line)
+                as_listed = self.dialect.takes_rates_as_listed(line)
                 break
-        self.rates = RateKeys.of(self.names.rate, printed, self.stated)
+        self.rates = RateKeys.of(self.names.rate, printed, self.stated, as_listed=as_listed)
         return self.rates.per_minute(printed.texts)
 
     def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:

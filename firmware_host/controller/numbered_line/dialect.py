@@ -87,6 +87,9 @@ class NumberedLineDialect(NumberedDialect):
     def lists_stored(self, query: bytes) -> bool:
         return query == b"M205\n"
 
+    def takes_rates_as_listed(self, query: bytes) -> bool:
+        return query != b"M205\n"
+
     def ready_lines(self) -> tuple[bytes, ...]:
         return (b"G21\n", b"G90\n", b"M17\n", b"M84 S0\n")
 

@@ -14,20 +14,28 @@ UNKIND_WAIT_S = 1 / 120
 
 
 def learned_of(
-    axes: str, settings: ControllerSettings, *, lists_stored: bool, rates_per_s: bool | None, answer_s: float
+    axes: str,
+    settings: ControllerSettings,
+    *,
+    lists_stored: bool,
+    rates_per_s: tuple[bool | None, bool | None],
+    answer_s: float,
 ) -> Learned:
-    """The record for a board that reports `axes`, lists `settings`, and answers within `answer_s` (s)."""
+    """The record for a board that reports `axes`, lists `settings`, and answers within `answer_s` (s).
+
+    `rates_per_s`: of a rate as it is written, and as it is listed.
+    """
     listing = Listing.STORED if lists_stored else Listing.IN_FORCE
     told, unknown = Source.TOLD, Source.ASSUMED
-    per_s = Fact(rates_per_s, unknown if rates_per_s is None else told)
+    written, listed = (Fact(per_s, unknown if per_s is None else told) for per_s in rates_per_s)
     return Learned(
         axes=Fact(axes, Source.SEEN),
         acknowledgement=Fact("each line is answered once, in order", Source.DIALECT),
         position=Fact(Position.PLANNED, unknown),
         position_asked=Fact("a plain question", Source.SEEN),
         listing=Fact(listing if settings.raw else Listing.NONE, Source.SEEN),
-        rate_written_per_s=per_s,
-        rate_listed_per_s=per_s,
+        rate_written_per_s=written,
+        rate_listed_per_s=listed,
         acceleration_key=Fact(settings.names.acceleration, unknown),
         whole_accelerations=Fact(True, unknown),
         start_jump_units_per_s=Fact(None, unknown),

@@ -20,7 +20,7 @@ from firmware_host.controller.stored_settings import (
     StoredNumber,
     positive,
 )
-from firmware_host.errors import ControllerError
+from firmware_host.errors import ControllerError, InputError
 
 PER_MINUTE = "/min"
 """Ends the key of a rate that is kept in units/min."""
@@ -50,20 +50,33 @@ class PrintedSettings:
 
 @dataclass(frozen=True)
 class RateKeys:
-    """Turns rates into units/min and back. `rate_stem` begins every rate's key; `per_s` None: unit not known."""
+    """Turns rates into units/min and back. `rate_stem` begins every rate's key.
+
+    `listed_per_s`: a rate is listed in units/s, else in units/min; `written_per_s`: the same of one that is written,
+    for some boards take another unit than they list. None: not known.
+    """
 
     rate_stem: str
-    per_s: bool | None
+    listed_per_s: bool | None
+    written_per_s: bool | None
 
     @classmethod
-    def of(cls, rate_key: str, printed: PrintedSettings, stated: StatedSettings) -> RateKeys:
-        """Raises ControllerError if the controller says one thing and the machine's file another."""
+    def of(cls, rate_key: str, printed: PrintedSettings, stated: StatedSettings, *, as_listed: bool = True) -> RateKeys:
+        """`as_listed`: the board takes a rate in the unit in which it lists it; else in units/min, if none is stated.
+
+        What the machine's file states is the unit in which the board takes a rate. Raises ControllerError where it
+        lists them so and prints another.
+        """
+        stem = rate_key.partition(" ")[0] + " "
         told, said = printed.rates_per_s, stated.rates_per_s
+        if not as_listed:
+            return cls(stem, told, said or False)
         if told is not None and said is not None and told != said:
             units = {True: "units/s", False: "units/min"}
             detail = f"prints rates in {units[told]}, but the machine's file states {units[said]}: correct the file"
             raise ControllerError(detail)
-        return cls(rate_key.partition(" ")[0] + " ", said if told is None else told)
+        unit = said if told is None else told
+        return cls(stem, unit, unit)
 
     def names(self, names: SettingNames) -> SettingNames:
         """`names` with the rate under its key in units/min."""
@@ -71,22 +84,23 @@ class RateKeys:
 
     def per_minute(self, texts: Mapping[str, str]) -> dict[str, str]:
         """`texts` with every rate under its key in units/min, exactly; unchanged if their unit isn't known."""
-        if self.per_s is None:
+        if self.listed_per_s is None:
             return dict(texts)
-        return {
-            key + PER_MINUTE if self._is_rate(key) else key: _times(text, self._factor) if self._is_rate(key) else text
-            for key, text in texts.items()
-        }
+        rates = {key: _times(text, self._listed) for key, text in texts.items() if self._is_rate(key)}
+        return {key + PER_MINUTE if key in rates else key: rates.get(key, text) for key, text in texts.items()}
 
     def own(self, key: str, text: str) -> tuple[str, str]:
         """Key and text as the controller takes them.
 
         A rate is rounded down to three decimals of its own unit, or as many as `text` has: a listed one is exact.
+        Raises InputError for one that is listed in a unit that isn't known, where it is not taken as it is listed.
         """
-        if not key.endswith(PER_MINUTE) or self.per_s is None:
+        if not key.endswith(PER_MINUTE):
+            if self._is_rate(key) and self.listed_per_s != self.written_per_s:
+                raise InputError("is listed in a unit that is not known", "Write it with the controller's own tools")
             return key, text
         decimals = max(3, len(text.partition(".")[2]))
-        whole, rest = divmod(math.floor(Fraction(text) / self._factor * 10**decimals), 10**decimals)
+        whole, rest = divmod(math.floor(Fraction(text) / self._written * 10**decimals), 10**decimals)
         return key.removesuffix(PER_MINUTE), f"{whole}.{rest:0{decimals}d}"
 
     def stored(self, raw: Mapping[str, str], key: str) -> StoredNumber:
@@ -94,17 +108,21 @@ class RateKeys:
         number = positive(raw, key)
         if not key.endswith(PER_MINUTE):
             return number
-        half = (number.high - number.low) / 2 * self._factor
+        half = (number.high - number.low) / 2 * self._listed
         return StoredNumber(number.text, number.value, number.value - half, number.value + half)
 
     def reads_back(self, raw: Mapping[str, str], key: str, text: str) -> bool:
         """True if `raw` shows `key` as what was sent for `text`, as far as its print tells."""
         sent = Fraction(self.own(key, text)[1])
-        return self.stored(raw, key).reads_as(sent * self._factor if key.endswith(PER_MINUTE) else sent)
+        return self.stored(raw, key).reads_as(sent * self._written if key.endswith(PER_MINUTE) else sent)
 
     @property
-    def _factor(self) -> int:
-        return _SECONDS if self.per_s else 1
+    def _listed(self) -> int:
+        return _SECONDS if self.listed_per_s else 1
+
+    @property
+    def _written(self) -> int:
+        return _SECONDS if self.written_per_s else 1
 
     def _is_rate(self, key: str) -> bool:
         return key.startswith(self.rate_stem)

@@ -36,9 +36,9 @@ def capability_lines(board: NumberedBoard) -> Iterator[str]:
         yield f"Cap:{name}:{int(present)}"
 
 
-def on_the_wire(board: NumberedBoard, code: str, value: float) -> float:
-    """A setting as this variant speaks of it: rates may be per minute."""
-    return single(value * 60) if code == "M203" and board.variant.rate_unit == "per-minute" else value
+def on_the_wire(board: NumberedBoard, code: str, value: float, unit: str = "") -> float:
+    """A setting as this variant speaks of it: rates may be per minute; `unit`: which they are, "" as in its words."""
+    return single(value * 60) if code == "M203" and (unit or board.variant.rate_unit) == "per-minute" else value
 
 
 def from_the_wire(board: NumberedBoard, code: str, value: float) -> float:
@@ -67,7 +67,8 @@ def settings_lines(board: NumberedBoard) -> Iterator[str]:
 
 def listing_lines(board: NumberedBoard) -> Iterator[str]:
     """The settings behind M205: `EPR:<type> <address> <value> <what>`, type 3 being a floating-point number."""
-    per = "min" if board.variant.rate_unit == "per-minute" else "s"
+    unit = board.variant.rate_listed or board.variant.rate_unit
+    per = "min" if unit == "per-minute" else "s"
     kinds = (
         (EPR_SCALE, "M92", "steps per mm"),
         (EPR_RATE, "M203", f"max. feedrate [mm/{per}]"),
@@ -77,6 +78,6 @@ def listing_lines(board: NumberedBoard) -> Iterator[str]:
         for index, axis in enumerate(board.variant.axes):
             name = f"{code} {axis}"
             shown = board.settings.stored(name) if board.variant.listing_shows == "stored" else board.settings[name]
-            value = on_the_wire(board, code, shown)
+            value = on_the_wire(board, code, shown, unit)
             place = address + EPR_SIZE * index
             yield f"EPR:3 {place} {value:.{board.variant.settings_decimals}f} {axis}-axis {what}"

@@ -58,7 +58,8 @@ class NumberedLineVariant:
     listing_shows: what M205 prints is `in force`, or what is `stored`. whole_accelerations: M201 keeps whole numbers,
     what is behind the point is dropped.
     fixed_settings: settings that a word doesn't change, by name: it is `refused`, or taken without effect (`ignored`).
-    rate_unit: of M203. m204: sets accelerations, or a heater's control constants.
+    rate_unit: of M203. rate_listed: of a rate in the listing behind M205, where that is another one.
+    m204: sets accelerations, or a heater's control constants.
     scale_change_shifts_position: M92 leaves the step counts as they are, so that the position becomes another one;
     otherwise the position stays and the counts change.
 
@@ -114,6 +115,7 @@ class NumberedLineVariant:
     whole_accelerations: bool = False
     fixed_settings: Mapping[str, Literal["refused", "ignored"]] = field(default_factory=dict)
     rate_unit: Literal["per-second", "per-minute"] = "per-second"
+    rate_listed: Literal["per-second", "per-minute"] | None = None
     m204: Literal["acceleration", "heater"] = "acceleration"
     scale_change_shifts_position: bool = False
 
