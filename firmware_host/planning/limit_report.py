@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.guard import require_positive
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
@@ -20,8 +22,10 @@ from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limits.accept import acceptable
 from firmware_host.planning.limits.case import IndexExtremes
 from firmware_host.planning.limits.check import LimitCheck, Verdict, overall
+from firmware_host.planning.limits.motor.start_jump import StartJump
 from firmware_host.planning.limits.worst import worst_checks
 from firmware_host.planning.load.case import LoadCase, LoadVariants, load_variants
+from firmware_host.planning.load.start import NO_JUMP
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,4 +100,11 @@ def _motion(
     if acceleration is not None:
         require_positive("index acceleration", acceleration, "rad/s^2")
     load, others = loads.unkind.load, loads.other_when_moving()
-    return motion_for(load, moves, speed=speed, acceleration=acceleration, others=others, swings=swings.of(load))
+    try:
+        return motion_for(load, moves, speed=speed, acceleration=acceleration, others=others, swings=swings.of(load))
+    except LimitExceededError as error:
+        if load.start == NO_JUMP:
+            raise
+        jump = math.degrees(load.start.speed)
+        detail = f"the controller begins and ends each move with {jump:.4g} deg/s of the part at once: set that lower"
+        raise replace(error, details=(*error.details, f"{StartJump.name}: {detail}")) from error

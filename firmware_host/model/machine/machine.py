@@ -137,6 +137,12 @@ class Stated(Described):
     rates_per: Literal["s", "min"] | None = Field(
         default=None, description="whether the controller's own rates count per second or per minute"
     )
+    start_jump: AngularSpeed | None = Field(
+        default=None, description="speed at which the controller begins and ends a move at once, of the drive's shaft"
+    )
+    second_step_after: Time | None = Field(
+        default=None, description="how long after the first step of a move the controller makes the second at least"
+    )
 
     @model_validator(mode="after")
     def _scale_is_positive(self) -> Self:

@@ -14,6 +14,7 @@ from firmware_host.units import (
     Inductance,
     Inertia,
     Length,
+    Rate,
     Resistance,
     Temperature,
     ThermalResistance,
@@ -62,6 +63,9 @@ class Motor(Described):
     resistance: Resistance | None = Field(default=None, description="of one phase")
     inductance: Inductance | None = Field(default=None, description="of one phase")
     torque_curve: TorqueCurve | None = None
+    start_stop_rate: Rate | None = Field(
+        default=None, description="full steps per second that the bare motor starts with at once"
+    )
     radial_load: Force | None = Field(default=None, description="allowed radial load on the shaft")
     radial_load_at: Length | None = Field(default=None, description="from the front bearing; where radial_load holds")
     axial_load: Force | None = Field(default=None, description="allowed axial load on the shaft")

@@ -62,7 +62,7 @@ RANGES: tuple[Range, ...] = (
     Range(("gate.timeout", "gate.connect"), "s", 1e-3, 0.02, 86400, 365 * 86400),
     Range(("gate.debounce",), "s", 1e-6, 1e-4, 1, 3600),
     Range(("index.settle",), "s", 1e-6, 1e-4, 10, 600),
-    Range(("index.speed", "link.stated.rate"), "deg/s", 1e-4, 0.05, 7200, 1e6),
+    Range(("index.speed", "link.stated.rate", "link.stated.start_jump"), "deg/s", 1e-4, 0.05, 7200, 1e6),
     Range(("index.acceleration", "link.stated.acceleration"), "deg/s^2", 1e-3, 0.5, 5e5, 1e9),
     Range(("segments.angle",), "deg", 1e-6, 1e-4, 360, 1e6),
     Range(
@@ -104,6 +104,8 @@ RANGES: tuple[Range, ...] = (
     Range(("driver.supply_capacitance",), "uF", 0.05, 1, 5e5, 1e8),
     Range(("driver.supply_current",), "A", 0.01, 0.2, 100, 2e3),
     Range(("driver.standstill_current",), "", 0, 0.05, 1, 1),
+    Range(("link.stated.second_step_after",), "s", 1e-6, 1e-5, 0.1, 1),
+    Range(("motor.start_stop_rate",), "Hz", 1, 50, 5e3, 1e5, CATALOGUE),
     Range(("link.reset_wait",), "s", 1e-6, 1e-3, 60, 3600),
     # --- the gearing
     Range(("gearing.pitch",), "mm", 0.05, 0.3, 40, 1e3, "belts and gears of the trade, from memory"),

@@ -59,7 +59,7 @@ def peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     swing = swing / root
     backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
     pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
-    return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
+    return _twisted(load, times, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
 
 
 def first_peak(load: LoadCase) -> float:
@@ -84,7 +84,7 @@ def rough_peak_bounds(load: LoadCase, times: IndexTimes) -> SwingPeaks:
     swing = (1.0 + left) / root
     backward = 1.0 + swing * np.exp(-zeta * np.maximum(band.lowest * times.ramp_short - swing, 0.0))
     pushing = np.maximum(ring * brake / root, np.minimum(backward, reached))
-    return _twisted(load, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
+    return _twisted(load, times, SwingPeaks(np.maximum(pushing, _AT_ONCE), np.maximum(reached, _AT_ONCE)))
 
 
 def peaks_among(load: LoadCase, times: IndexTimes, among: Oscillators) -> SwingPeaks:
@@ -104,7 +104,7 @@ def _each(times: IndexTimes, among: Oscillators) -> SwingPeaks:
 
 def _bounded(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks:
     """`found` of single oscillators, of a train that may twist, or the bounds where a group holds several lengths."""
-    found = _twisted(load, found)
+    found = _twisted(load, times, found)
     if times.ramp_long is times.ramp_short:
         return found
     several = (times.ramp_long > times.ramp_short) | (times.until_brake_long > times.until_brake_short)
@@ -114,9 +114,13 @@ def _bounded(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks
     )
 
 
-def _twisted(load: LoadCase, found: SwingPeaks) -> SwingPeaks:
-    """With what a train that twists adds to the peaks of its lowest frequency."""
-    return SwingPeaks(load.torsion.peak(found.pushing), load.torsion.peak(found.holding))
+def _twisted(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks:
+    """With what a train that twists adds to the peaks of its lowest frequency, and a step of speed at both ends."""
+    pushing, holding = load.torsion.peak(found.pushing), load.torsion.peak(found.holding)
+    if (jump := load.started(times.acceleration, times.until_brake_short)) is None:
+        return SwingPeaks(pushing, holding)
+    more = load.natural_band.highest * jump / times.acceleration
+    return SwingPeaks(pushing + more, holding + more)
 
 
 def largest_peaks(

@@ -40,17 +40,19 @@ class Pulses:
 
     `times`: of shape (..., gated groups), or twice as many where they are `led`: behind the indexes their leads. A lead
     ends without settling; the index begins right after it, or later. `torsion`: what a train that twists adds to the
-    swing of its lowest frequency.
+    swing of its lowest frequency; `jump`: what a step of speed at both ends adds, over w (rad/s), None without one.
     """
 
     times: IndexTimes
     led: bool
     torsion: Torsion
+    jump: FloatArray | None = None
 
     @classmethod
     def of(cls, load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> Pulses:
         """Of the gated groups of `moves` at each motion (part rad/s^2 and rad/s; they broadcast, > 0)."""
-        return cls(index_times(*moves.gated_lengths, acceleration, speed), moves.led, load.torsion)
+        times = index_times(*moves.gated_lengths, acceleration, speed)
+        return cls(times, moves.led, load.torsion, load.started(times.acceleration, times.shortest))
 
     def swing(self, natural: FloatOrArray, damping: FloatOrArray, *, roughly: bool = False) -> FloatArray:
         """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.
@@ -62,6 +64,8 @@ class Pulses:
         times = self.times
         ramp, brake = _pulses(times, natural, damping, roughly)
         swing = self.torsion.swing(times.acceleration * np.sqrt(ramp * brake), times.acceleration)
+        if self.jump is not None:
+            swing = swing + natural * self.jump
         if not self.led:
             return swing
         half = swing.shape[-1] // 2
@@ -73,13 +77,14 @@ class Pulses:
         `natural`: the highest w of a cell, `decay` (1/s) its least zeta w.
         """
         soonest, latest = self.times.shortest, self.times.ramp_long + self.times.until_brake_long
+        jumps = natural * self.jump if self.jump is not None else 0.0  # it goes with w, and not with the damping
         if not self.led:
-            return self.torsion.first * _bend(self.times, 0 * soonest, 0 * latest, natural, decay)
+            return self.torsion.first * _bend(self.times, 0 * soonest, 0 * latest, natural, decay) + jumps
         half = soonest.shape[-1] // 2
         soonest, latest = (
             np.concatenate([0 * each[..., :half], each[..., :half]], axis=-1) for each in (soonest, latest)
         )
-        found = self.torsion.first * _bend(self.times, soonest, latest, natural, decay)
+        found = self.torsion.first * _bend(self.times, soonest, latest, natural, decay) + jumps
         return found[..., :half] + found[..., half:]
 
 

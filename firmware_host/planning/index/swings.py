@@ -63,4 +63,4 @@ class SwingsByLoad:
 
 def _swinging(load: LoadCase) -> tuple[object, ...]:
     """All that a swing depends on."""
-    return load.natural_band, load.damping, load.torsion, half_microstep(load)
+    return load.natural_band, load.damping, load.torsion, load.start, half_microstep(load)

@@ -18,6 +18,7 @@ from firmware_host.planning.limits.motor.heat import HeatCycle, HeatHolding
 from firmware_host.planning.limits.motor.inertia import InertiaRatio, MassDisagreement
 from firmware_host.planning.limits.motor.mid_range import MidRange
 from firmware_host.planning.limits.motor.resonance import Resonance
+from firmware_host.planning.limits.motor.start_jump import StartJump
 from firmware_host.planning.limits.motor.step_rate import ControllerStepRate, DriverStepRate, StepPulse
 from firmware_host.planning.limits.motor.supply import SupplyCurrent, SupplyVoltage
 from firmware_host.planning.limits.motor.torque import HoldingTorque, TorqueAccelerating, TorqueBraking, TorquePeak
@@ -33,6 +34,7 @@ LIMITS: tuple[Limit, ...] = (
     DriverStepRate(),
     ControllerStepRate(),
     StepPulse(),
+    StartJump(),
     InertiaRatio(),
     Resonance(),
     MidRange(),

@@ -35,6 +35,7 @@ from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.hunting import hunting_band, winding_of
 from firmware_host.planning.load.phases import phase_mode
+from firmware_host.planning.load.start import NO_JUMP, StartJump, start_jump
 from firmware_host.planning.load.supply import Supply, supply_of
 from firmware_host.planning.load.support import support_friction
 from firmware_host.planning.load.swing import damping_range, frequency_band, natural_frequency_of
@@ -62,6 +63,7 @@ class LoadCase:
     given. `winding`: its electrical data. `supply`: what feeds the driver. `natural_frequency` (rad/s): at which rotor
     and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
     `damping`, where they may lie, and `torsion`, what belts and couplings that twist add.
+    `start`: the step of speed at both ends of a move. `start_stop_rate`: of the bare motor, full steps/s, if stated.
     """
 
     rotor_inertia: float
@@ -98,6 +100,8 @@ class LoadCase:
     damping: DampingRange
     torsion: Torsion
     mid_range: tuple[float, float]
+    start: StartJump
+    start_stop_rate: float | None
 
     @property
     def reflected_inertia(self) -> float:
@@ -169,6 +173,15 @@ class LoadCase:
             friction_torque=self.friction_torque,
             imbalance_torque=self.imbalance_torque,
         )
+
+    def started(self, acceleration: FloatArray, earlier: FloatArray) -> FloatArray | None:
+        """What steps of speed at both ends of a move swing the part by, over w (rad/s); None where there is none.
+
+        Ramps of `acceleration` (rad/s^2); `earlier`: how long the step at the start is ago (s), they broadcast.
+        """
+        if self.start == NO_JUMP:
+            return None
+        return self.torsion.jump(self.start.swing(acceleration, earlier, self.natural_band, self.damping))
 
     def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
         """Largest torque (N m at the motor) of a part that speeds up at `up` and brakes at `down` (rad/s^2, >= 0)."""
@@ -305,6 +318,8 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         damping=damping_range(machine.swing),
         torsion=torsion,
         mid_range=hunting_band(machine, job, phases),
+        start=start_jump(machine, job),
+        start_stop_rate=machine.motor.start_stop_rate.si if machine.motor.start_stop_rate is not None else None,
     )
 
 

@@ -42,6 +42,13 @@ class Torsion(NamedTuple):
         """
         return np.asarray(factor) * self.first + WORST_PEAK * self.over
 
+    def jump(self, single: FloatOrArray) -> FloatArray:
+        """The part's swing of a step of speed, where a single oscillator of the lowest frequency swings by `single`.
+
+        At most: a frequency above it turns the same step into a smaller angle, as w/w_k.
+        """
+        return np.asarray(single) * (self.first + self.over)
+
     def swing(self, left: FloatOrArray, acceleration: FloatOrArray) -> FloatArray:
         """The part's swing after an index, w^2 times its amplitude, rad/s^2, of a single oscillator's `left`.
 

@@ -65,6 +65,12 @@ CASES: dict[str, list[Description]] = {
     "step-rate-driver": [case(machine(driver__highest_step_rate="3 kHz"))],
     "step-rate-controller": [case(machine(link__highest_step_rate="400 Hz", driver__microsteps=1))],
     "step-pulse": [case(machine(driver__smallest_pulse="200 us"))],
+    "start-jump": [
+        case(machine(link__stated={"start_jump": "600 deg/s"}), speed=2.0, acceleration=10.0),
+        case(
+            machine(motor__start_stop_rate="2 Hz", link__stated={"start_jump": "5 deg/s"}), speed=2.0, acceleration=10.0
+        ),
+    ],
     "inertia-ratio": [case(machine(gearing=[]))],
     "resonance": [case(machine(driver__microsteps=2), speed=v) for v in (0.6, 0.66, 0.3)],
     "mid-range": [case(speed=15.0, acceleration=900.0), case(speed=25.0, acceleration=2000.0)],
