@@ -111,12 +111,13 @@ class WantedSettings:
 
 @dataclass(frozen=True)
 class Difference:
-    """One setting that isn't as wanted. `wanted` is the text to write under `key`."""
+    """One setting that isn't as wanted. `wanted` is the text to write under `key`; `note`: why just that."""
 
     name: str
     key: str
     stored: str
     wanted: str
+    note: str = ""
 
     def __str__(self) -> str:
         return f"{self.name} ({self.key}): is {self.stored}, wanted {self.wanted}"

@@ -24,7 +24,7 @@ from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Progress, SilentProgress
 from firmware_host.station.run import require_limits, run_job
 from firmware_host.station.runs.folder import RunFolder
-from firmware_host.station.settings.check import settings_differences
+from firmware_host.station.settings.compared import compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.state.publisher import publishing_state
@@ -102,8 +102,9 @@ class OpenStation:
         )
 
     def settings_differences(self) -> tuple[Difference, ...]:
-        """What the controller has stored that does not fit the plan; empty if all fits. Writes nothing."""
-        return settings_differences(self.setup.machine, self.plan, self.station.controller.settings)
+        """What the controller lists that does not fit the plan; empty if all fits. Writes nothing."""
+        station = self.station
+        return compare_settings(self.setup.machine, self.plan, station.controller, station.scales).needed
 
     def write_settings(
         self, backup: Path | None = None, *, announce: Callable[[Path], None] = lambda backup: None

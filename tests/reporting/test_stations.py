@@ -26,6 +26,7 @@ from firmware_host.station.journal.record import PassRecord, RunRecord
 from firmware_host.station.runs.listing import ListedRun
 from firmware_host.station.runs.status import Place, RunStatus
 from firmware_host.station.runs.verify import RunFinding
+from firmware_host.station.settings.compared import Comparison, LookedAt
 from tests.reporting.shown import behind, printed, values_in_json, values_on_page
 
 RECORD = RunRecord(
@@ -264,7 +265,7 @@ def test_a_controller_s_state_is_told_with_its_settings_as_printed_and_what_it_d
 def test_settings_that_differ_are_told_with_the_act_that_mends_them() -> None:
     scale, rate = Difference("steps per unit", "$103", "100.000", "26.667"), Difference("rate", "$113", "5", "6")
     fix = WriteSettings("job.toml", "/dev/a")
-    document = settings_document([scale], [rate], fix)
+    document = settings_document(Comparison((scale,), (rate,), LookedAt.BOTH), fix)
     assert json_document(document) == [
         {"name": "steps per unit", "key": "$103", "held": "100.000", "wanted": "26.667", "needed": True},
         {"name": "rate", "key": "$113", "held": "5", "wanted": "6", "needed": False},
@@ -275,6 +276,8 @@ def test_settings_that_differ_are_told_with_the_act_that_mends_them() -> None:
         ["do", "WriteSettings"],
     ]
     assert document.nodes[-1] == Advice((fix,))
-    fitting = settings_document([], [], fix)
+    fitting = settings_document(Comparison((), (), LookedAt.BOTH), fix)
     assert json_document(fitting) == []
-    assert behind(fitting) == "all settings fit the job\n"
+    assert behind(fitting) == "all settings fit the job\ncompared: what is in force and stored\n"
+    stored = behind(settings_document(Comparison((), (), LookedAt.STORED), fix))
+    assert stored.startswith("all stored settings fit the job\ncompared: what is stored; what is in force is not known")

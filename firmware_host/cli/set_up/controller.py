@@ -34,14 +34,19 @@ from firmware_host.errors import EXIT_CHECK_FAILED, EXIT_STOPPED, PortUnavailabl
 from firmware_host.model import Machine, load_machine
 from firmware_host.model.files.at_station import AtStation
 from firmware_host.planning.limits.accept import require_may_move, stopping
-from firmware_host.reporting.machines.controllers import controller_document, found_document, settings_document
+from firmware_host.reporting.machines.controllers import (
+    controller_document,
+    fitting_text,
+    found_document,
+    settings_document,
+)
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
-from firmware_host.station.settings.check import settings_differences
+from firmware_host.station.settings.compared import LookedAt, compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.restore import kept_settings, newest_backup, port_gone, restore_kept
-from firmware_host.station.settings.write import backup_path, settings_changes, write_for_plan
+from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 
 controller_app = typer.Typer(no_args_is_help=True)
@@ -143,15 +148,12 @@ def compare_command(
     here = setup_at(setup, station=station, port=port, baud=baud)
     plan = planned(setup)
     with _open_at(here) as controller:
-        found = settings_differences(setup.machine, plan, controller.settings)
-        keys = {difference.key for difference in found}
-        changes = settings_changes(setup.machine, plan, controller, KnownScales(state_folder()))
-    further = [change for change in changes if change.key not in keys]
-    document = settings_document(found, further, WriteSettings(job, here.port))
+        compared = compare_settings(setup.machine, plan, controller, KnownScales(state_folder()))
+    document = settings_document(compared, WriteSettings(job, here.port))
     documents.show(document, json=json, remarks=setup.remarks)
     if stops := stopping(plan.limits.checks):
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
-    if found:
+    if compared.needed:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -187,8 +189,9 @@ def write_command(
             source=setup.machine_source,
             baud=here.baud,
         )
-    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}" for d in written)
-    output.lines(["all settings fit the job" if written else "nothing to write: all settings fit the job"])
+        fits = fitting_text(LookedAt.of(controller))
+    output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}{d.note and ': '}{d.note}" for d in written)
+    output.lines([fits if written else f"nothing to write: {fits}"])
 
 
 @settings_app.command("restore")

@@ -9,7 +9,18 @@ from firmware_host.controller.finding import Finding
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Section, Table, Value
+from firmware_host.station.settings.compared import Comparison, LookedAt
 
+_FITS = {
+    LookedAt.BOTH: "all settings fit the job",
+    LookedAt.IN_FORCE: "all settings in force fit the job",
+    LookedAt.STORED: "all stored settings fit the job",
+}
+_LOOKED_AT = {
+    LookedAt.BOTH: "compared: what is in force and stored",
+    LookedAt.IN_FORCE: "compared: what is in force; the controller does not list what is stored",
+    LookedAt.STORED: "compared: what is stored; what is in force is not known. A run loads what is stored first",
+}
 _NOT_TOLD = "not told"
 _FOUND_COLUMNS = (
     Column("port", "port"),
@@ -93,14 +104,21 @@ def _printed_settings(settings: ControllerSettings) -> tuple[Figure, ...]:
     )
 
 
-def settings_document(differing: Iterable[Difference], further: Iterable[Difference], fix: Act) -> Document:
+def fitting_text(looked_at: LookedAt) -> str:
+    """That nothing differs, of what was looked at and no more."""
+    return _FITS[looked_at]
+
+
+def settings_document(compared: Comparison, fix: Act) -> Document:
     """The settings that don't fit the job, with what to do about them, and what would be written with them."""
-    needed, rest = tuple(differing), tuple(further)
+    needed, rest = compared.needed, compared.further
     rows = (*(_difference(each, needed=True) for each in needed), *(_difference(each, needed=False) for each in rest))
+    notes = (f"{each.name} ({each.key}): {each.note}" for each in (*needed, *rest) if each.note)
     return Document(
         (
-            Notes(() if needed else ("all settings fit the job",)),
+            Notes((() if needed else (_FITS[compared.looked_at],)) + (_LOOKED_AT[compared.looked_at],)),
             Table("", "Settings", _DIFFERENCE_COLUMNS, rows),
+            Notes(tuple(notes)),
             Advice((fix,) if needed else ()),
         ),
         as_list=True,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from typing import Any
 from firmware_host.acts import RestoreSettings
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.learned import Fact
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber, decimal_text
 from firmware_host.errors import InputError, StoppedError
 from firmware_host.model import Machine
@@ -28,6 +31,8 @@ from firmware_host.station.settings.check import (
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError
 
+_MOST_OF_IT = 0.99
+"""Where nobody knows whether a board keeps whole accelerations, one is rounded down if so much of it is left."""
 _RATE_STEP = Fraction(60, 1000)
 """By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
 
@@ -37,18 +42,7 @@ def wanted_changes(machine: Machine, plan: JobPlan, controller: Controller, scal
 
     What the controller doesn't print is left out: it could not be read back.
     """
-    settings = controller.settings
-    names, safe = settings.names, safe_settings(machine, plan)
-    own = names.steps_per_unit
-    found = settings_differences(machine, plan, settings)
-    changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
-    if settings.stored_acceleration is not None:
-        changes[names.acceleration] = safe.acceleration
-    if settings.stored_rate is not None:
-        changes[names.rate] = safe.rate
-    if settings.stored_steps_per_unit is not None and scales.recall(controller.url, settings) is None:
-        changes[own] = decimal_text(safe.scale)
-    return {key: text for key, text in changes.items() if key == own or not _is_stored(settings, key, text)}
+    return {difference.key: difference.wanted for difference in settings_changes(machine, plan, controller, scales)}
 
 
 def settings_changes(
@@ -56,15 +50,48 @@ def settings_changes(
 ) -> tuple[Difference, ...]:
     """`wanted_changes` for people: each with its name and what is stored, what the run may not start with first."""
     settings = controller.settings
-    names = settings.names
-    changes = wanted_changes(machine, plan, controller, scales)
-    needed = [d for d in settings_differences(machine, plan, settings) if d.key in changes]
-    called = {names.steps_per_unit: "steps per unit", names.acceleration: "acceleration", names.rate: "rate"}
-    further = changes.keys() - {difference.key for difference in needed}
+    names, safe = settings.names, safe_settings(machine, plan)
+    own = names.steps_per_unit
+    found = settings_differences(machine, plan, settings)
+    changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
+    notes: dict[str, str] = {}
+    if settings.stored_acceleration is not None:
+        changes[names.acceleration], notes[names.acceleration] = _acceleration(
+            safe.acceleration, controller.learned.whole_accelerations
+        )
+    if settings.stored_rate is not None:
+        changes[names.rate] = safe.rate
+    if settings.stored_steps_per_unit is not None and scales.recall(controller.url, settings) is None:
+        changes[own] = decimal_text(safe.scale)
+    changes = {key: text for key, text in changes.items() if key == own or not _is_stored(settings, key, text)}
+    called = {own: "steps per unit", names.acceleration: "acceleration", names.rate: "rate"}
+    needed = {difference.key: difference for difference in found}
     return (
-        *needed,
-        *(Difference(called[key], key, settings.raw[key], text) for key, text in changes.items() if key in further),
+        *(replace(needed[key], wanted=changes[key], note=notes.get(key, "")) for key in needed if key in changes),
+        *(
+            Difference(called[key], key, settings.raw[key], text, notes.get(key, ""))
+            for key, text in changes.items()
+            if key not in needed
+        ),
     )
+
+
+def _acceleration(text: str, whole: Fact[bool]) -> tuple[str, str]:
+    """The acceleration to write, never above `text`, and a note where the board keeps it as a `whole` number.
+
+    Raises `InputError` where it is certain to keep none but 0.
+    """
+    wanted = Fraction(text)
+    lower = math.floor(wanted)
+    if not whole.value or wanted == lower:
+        return text, ""
+    if not whole.known and lower < _MOST_OF_IT * wanted:
+        return text, ""
+    if not lower:
+        problem = f"the controller keeps accelerations as whole numbers, and the plan needs {text} units/s^2"
+        raise InputError(problem, "Let a unit of the axis be a smaller angle", key="acceleration")
+    keeps = "keeps" if whole.known else "may keep"
+    return str(lower), f"rounded down from {text}: the controller {keeps} whole numbers only"
 
 
 def _is_stored(settings: ControllerSettings, key: str, text: str) -> bool:
@@ -95,7 +122,8 @@ def write_for_plan(
     something that can't be written does not fit, or reports would not tell a step (`CoordinateError`). The old settings
     are in `backup` first; `announce` is told of that file before the first is written, so that the way back is known
     even if the process dies. It knows the machine, too: from which file or profile (`source`), and the line speed
-    (`baud`, bits per second; None: the machine's). Raises as `Controller.write_settings`, and `SettingsMismatchError`
+    (`baud`, bits per second; None: the machine's). Where there is nothing to write, what is stored is brought into
+    force if it may not be. Raises as `Controller.write_settings`, and `SettingsMismatchError`
     if the controller still does not fit; a stop finishes the setting that is being stored (`StoppedError`).
     """
     require_may_move(plan.limits.checks, accepted)
@@ -105,7 +133,9 @@ def write_for_plan(
         require_resolution(controller.resolution_steps(controller.status(), planned))
     written = settings_changes(machine, plan, controller, scales)
     changes = wanted_changes(machine, plan, controller, scales)
-    if changes:
+    if not changes:
+        controller.bring_into_force()
+    else:
         known = scales.recall(controller.url, controller.settings)
         kept = kept_machine(machine, source, baud)
         with stoppable("writing settings", controller, backup):

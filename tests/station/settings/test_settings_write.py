@@ -67,8 +67,8 @@ def test_what_is_written_is_never_above_the_plan(tmp_path: Path) -> None:
     assert float(safe.acceleration) <= bench.plan.program.acceleration * degrees * scale_error
     assert float(safe.acceleration) == pytest.approx(bench.plan.program.acceleration * degrees, rel=1e-3)
     assert float(safe.rate) <= bench.plan.program.speed * degrees * 60 * scale_error
-    # the controller's 28 kHz are less than the driver's 100 kHz
-    assert safe.highest_rate == pytest.approx(28000 * 60 / 26.667, rel=1e-9)
+    # the controller's 20 kHz are less than the driver's 100 kHz
+    assert safe.highest_rate == pytest.approx(20000 * 60 / 26.667, rel=1e-9)
 
 
 def test_each_backup_has_a_file_of_its_own_named_by_time_and_port(tmp_path: Path) -> None:
