@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 
 
@@ -120,6 +120,36 @@ class SettingGroup(Reply):
 
 
 @dataclass(frozen=True)
+class StepCounts(Reply):
+    """Motor steps by axis letter, printed on a line of their own behind a position."""
+
+    counts: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class StartRule(Reply):
+    """The setting that bounds the step of speed at the start of a move: by axis letter; empty: no such step is set."""
+
+    jumps: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class TravelEnds(Reply):
+    """Ends of the travel by axis letter (axis units); `lengths` count from the lowest end. None: not on this line."""
+
+    lowest: Mapping[str, float] = field(default_factory=dict)
+    highest: Mapping[str, float] = field(default_factory=dict)
+    lengths: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class TravelKept(Reply):
+    """Whether the controller keeps moves between the ends of the travel once an axis was homed."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
 class RateUnit(Reply):
     """A remark in the print of settings: rates are per second (True) or per minute (False)."""
 
@@ -165,6 +195,28 @@ class Complaint(Reply):
     """The line was not carried out, even if it is accepted next; or, if a Resend follows, it came damaged."""
 
     meaning: str
+
+
+@dataclass(frozen=True)
+class UnknownWord(Complaint):
+    """The controller has no such word: it lacks what was asked for. `number` is the line's, where it is told."""
+
+    meaning: str = "a word the controller does not know"
+    number: int | None = None
+
+
+@dataclass(frozen=True)
+class Damaged(Complaint):
+    """The line came damaged or out of order: it is asked for again, and is no refusal once it has been."""
+
+    meaning: str = "it came damaged, or out of order"
+
+
+@dataclass(frozen=True)
+class Repeated(Reply):
+    """The controller repeats a line as it has come, before anything else about it. `number` is the line's, if any."""
+
+    number: int | None
 
 
 @dataclass(frozen=True)

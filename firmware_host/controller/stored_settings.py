@@ -96,6 +96,12 @@ class StatedSettings:
     acceleration_units_per_s2: Fraction | None = None
     rates_per_s: bool | None = None
     """Whether the controller's own rates are per second (True) or per minute (False); None: not known."""
+    start_jump_units_per_s: Fraction | None = None
+    """The step of speed at the start of a move (units/s, >= 0)."""
+    shortest_move_steps: int | None = None
+    """Moves of fewer steps are not made."""
+    quick_stop: bool | None = None
+    """Whether a word ends a move under way."""
 
 
 @dataclass(frozen=True)

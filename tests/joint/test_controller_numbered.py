@@ -53,13 +53,15 @@ def test_opening_asks_and_moves_nothing() -> None:
         b"N0 M110 N0*125\n",
         b"N99999999 M114*23\n",
         b"N1 M115*39\n",
-        b"N2 M400*37\n",
+        b"N2 M114*37\n",  # are steps counted in the plain answer?
         b"N3 M400*36\n",
-        b"N4 M114*35\n",
+        b"N4 M400*35\n",
         b"N5 M114*34\n",
-        b"N6 M503*35\n",
+        b"N6 M114*33\n",
         b"N7 M503*34\n",
-        b"N8 M114*47\n",
+        b"N8 M503*45\n",
+        b"N9 M211*40\n",  # how far may it travel?
+        b"N10 M114*22\n",
     ]
     assert controller.greeting is not None
     assert controller.settings.steps_per_unit.value == 100

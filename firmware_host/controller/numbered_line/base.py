@@ -6,6 +6,7 @@ from abc import abstractmethod
 from typing import ClassVar
 
 from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.numbered_line.boards import BOARDS, Board
 from firmware_host.controller.reply import Identity, Reply, Resend, StatusReport
 
 
@@ -14,6 +15,8 @@ class NumberedDialect(Dialect):
 
     position_decimals: ClassVar[int]
     """The fewest decimals of coordinates in a report."""
+    boards: ClassVar[tuple[Board, ...]] = BOARDS
+    """The kinds of boards that speak it, the most particular first."""
 
     def is_own(self, reply: Reply) -> bool:
         return isinstance(reply, StatusReport | Resend | Identity)
@@ -33,6 +36,14 @@ class NumberedDialect(Dialect):
     @abstractmethod
     def position_query(self) -> bytes:
         """Prints a StatusReport; before or after it accepts."""
+
+    def steps_query(self) -> bytes:
+        """Prints a StatusReport and StepCounts, for boards that count no steps else; b"" if there is no such word."""
+        return b""
+
+    def travel_query(self) -> bytes:
+        """Prints TravelKept and TravelEnds; b"" if there is no such word. Moves and changes nothing."""
+        return b""
 
     @abstractmethod
     def settings_queries(self) -> tuple[bytes, ...]:

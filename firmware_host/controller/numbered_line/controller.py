@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from fractions import Fraction
 
 from firmware_host.acts import ClearOffset
 from firmware_host.controller.axis import Connection
-from firmware_host.controller.controller import Controller, Description, StopReport
-from firmware_host.controller.deadlines import STANDSTILL_S, STATUS_S, STORE_S
-from firmware_host.controller.learned import Learned
+from firmware_host.controller.controller import StopReport
+from firmware_host.controller.deadlines import STANDSTILL_S, STORE_S
+from firmware_host.controller.numbered_line.asking import NumberedAsking
 from firmware_host.controller.numbered_line.base import NumberedDialect
-from firmware_host.controller.numbered_line.learned import learned_of
-from firmware_host.controller.numbered_line.sender import LONG_REPEAT_S, NumberingSender
+from firmware_host.controller.numbered_line.exchanging import LONG_REPEAT_S
 from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys, interpret
-from firmware_host.controller.reply import AxisState, Greeting, Reply, StatusReport
+from firmware_host.controller.reply import AxisState, Reply, StatusReport
 from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
 from firmware_host.errors import (
     ControllerError,
@@ -37,87 +35,12 @@ _CLEAR_TO_STEPS = 0.1
 _READY = frozenset({AxisState.READY})
 
 
-class NumberedController(Controller):
+class NumberedController(NumberedAsking):
     """For dialects with numbered lines. There is no state word: what is known of motion is kept here."""
 
     def __init__(self, dialect: NumberedDialect, connection: Connection, axis: str) -> None:
-        self.names = dialect.setting_names(axis)
-        self.sender: NumberingSender = NumberingSender(
-            connection.port, dialect, connection.clock, connection.trace, connection.check
-        )
-        super().__init__(self.sender, connection, axis)
-        self.under_way = True
-        """True if a motor may be moving, as far as is known."""
-        self.rates = RateKeys.of(self.names.rate, PrintedSettings({}, None), self.stated)
-        self._last_counts: Mapping[str, int] | None = None
+        super().__init__(dialect, connection, axis)
         self._stopped_short = False
-        self._lists_stored = False
-
-    @property
-    def dialect(self) -> NumberedDialect:
-        return self.sender.dialect
-
-    # --- asking ----------------------------------------------------------------------------------------------------
-
-    def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
-        """Waits for motion that was left behind: only then does the axis surely stand still."""
-        self.sender.resynchronise()
-        self.settle()
-        self.as_stored = greeting is not None
-        self.read_settings()
-        self._count(self.status())
-        if greeting is None and self.sender.count_found == 0:
-            return Greeting("did not greet, but counts lines from the beginning: it was reset")
-        return greeting
-
-    @property
-    def learned(self) -> Learned:
-        return learned_of(
-            "".join(self._last_counts or ()),
-            self.settings,
-            lists_stored=self._lists_stored,
-            rates_per_s=(self.rates.written_per_s, self.rates.listed_per_s),
-            answer_s=self.answer_time.usual_s,
-        )
-
-    def status(self, timeout_s: float = STATUS_S) -> StatusReport:
-        """One fresh report. Its state is ready only if no move was sent since motion had ended and nothing changed."""
-        if self.sender.out_of_step:
-            self.sender.resynchronise()
-        report = self.sender.request_status(timeout_s)
-        changed = self._last_counts is not None and self._last_counts != report.counts
-        self._last_counts = report.counts
-        moving = self.under_way or self.homing or changed
-        return replace(report, state=AxisState.MOVING if moving else AxisState.READY)
-
-    def position(self, report: StatusReport) -> float:
-        if report.machine is None or self.axis not in report.letters:
-            raise ControllerError(f"reports axes {report.letters}; axis {self.axis} is not among them")
-        return report.machine[report.letters.index(self.axis)]
-
-    def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
-        return float(self._count(report))
-
-    def _count(self, report: StatusReport) -> int:
-        counts = report.counts or {}
-        if self.axis not in counts:
-            raise ControllerError(f"counts steps of axes {''.join(counts)}; axis {self.axis} is not among them")
-        return counts[self.axis]
-
-    def resolution_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
-        return 0.0  # steps are counted, not rounded
-
-    def same_place(self, first: StatusReport, second: StatusReport) -> bool:
-        return first.counts == second.counts and first.machine == second.machine
-
-    def describe(self) -> Description:
-        """Sets the count back to what it was, so that a later owner still sees whether it was reset."""
-        self.sender.resynchronise()
-        report = self.sender.request_status(STATUS_S)
-        settings = self._settings_once()
-        self.sender.realtime(self.dialect.count_from(self.sender.count_found or 0))
-        letters = "".join(letter for letter in report.letters if letter in (report.counts or {}))
-        return Description(letters, None, self.sender.blocks_free or None, settings)
 
     # --- knowing that it stands ------------------------------------------------------------------------------------
 
@@ -227,7 +150,7 @@ class NumberedController(Controller):
         except ControllerError:  # refused, no switch found, or reset: it doesn't seek any more
             self.homing = False
             raise
-        self.homing = False
+        self.homing, self.homed = False, True
         self.sender.position_lost = None
         return self.settle()
 
@@ -313,17 +236,18 @@ class NumberedController(Controller):
 
     def _settings_once(self) -> dict[str, str]:
         """Rates in units/min if it is known what they count in."""
-        printed, as_listed = PrintedSettings({}, None), True
+        printed, payload, as_listed = PrintedSettings({}, None), tuple[Reply, ...](), True
         for line in self.dialect.settings_queries():
             try:
-                exchange = self.sender.ask(line, timeout_s=STORE_S, until=_never)
+                payload = self.sender.ask(line, timeout_s=STORE_S, until=_never).payload
             except LineRejectedError:
                 continue  # this board doesn't know the word
-            printed = PrintedSettings.collect(exchange.payload)
+            printed = PrintedSettings.collect(payload)
             if printed.texts:
                 self._lists_stored = self.dialect.lists_stored(line)
                 as_listed = self.dialect.takes_rates_as_listed(line)
                 break
+        self.take_listing(payload, printed)
         self.rates = RateKeys.of(self.names.rate, printed, self.stated, as_listed=as_listed)
         return self.rates.per_minute(printed.texts)
 
@@ -336,10 +260,6 @@ class NumberedController(Controller):
 
     def listed_line(self, key: str, text: str) -> bytes:
         return self.setting_line(key, text)
-
-    @property
-    def lists_stored(self) -> bool:
-        return self._lists_stored
 
     def bring_into_force(self) -> None:
         if not self.lists_stored or self.as_stored:
@@ -383,7 +303,7 @@ class NumberedController(Controller):
             raise self.sender.position_lost from error
 
     def store(self) -> None:
-        self.sender.ask(self.dialect.store_line(), timeout_s=STORE_S)
+        self.ask(self.dialect.store_line(), STORE_S)
 
 
 def _never(payload: Iterable[Reply]) -> bool:

@@ -19,17 +19,24 @@ from firmware_host.controller.reply import (
     AxisState,
     Busy,
     Complaint,
+    Damaged,
     Greeting,
     Identity,
     Message,
     RateUnit,
+    Repeated,
     Reply,
     Resend,
     SettingGroup,
     SettingLine,
     Skipped,
+    StartRule,
     StatusReport,
+    StepCounts,
+    TravelEnds,
+    TravelKept,
     Unknown,
+    UnknownWord,
     Waiting,
 )
 from firmware_host.controller.stored_settings import SettingNames
@@ -38,17 +45,30 @@ from firmware_host.errors import InputError
 _AXES = "XYZABCUVW"
 _PROBE_NUMBER = 99_999_999
 """Larger than any line count: the controller asks for a line of this number again and never carries it out."""
-_SETTING_KEY = re.compile(r"(M92|M203|M201|M204) ([A-Z])", re.ASCII)
+_SETTING_KEY = re.compile(r"(M92|M203|M201|M202|M204|M207) ([A-Z])", re.ASCII)
 _SETTING_VALUE = re.compile(r"\d{1,9}(?:\.\d{1,4})?", re.ASCII)  # as many as the most talkative boards print
-_ACCEPTED = re.compile(r"ok(?: N(\d{1,9}))?(?: P(\d{1,4}))?(?: B\d{1,4})?", re.ASCII)
+_ACCEPTED = re.compile(r"ok(?: N?(\d{1,9}))?(?: P(\d{1,4}))?(?: B\d{1,4})?", re.ASCII)
 _RESEND = re.compile(r"(?:Resend|rs):? ?N?(\d{1,9})", re.ASCII)  # the short form: (m)
 _SKIPPED = re.compile(r"skip (\d{1,9})", re.ASCII)
 _NUMBER = r"-?\d{1,9}(?:\.\d{1,6})?"
 _POSITION = re.compile(rf"((?:[A-Z]: ?{_NUMBER} +){{1,9}})Count((?: +[A-Z]: ?-?\d{{1,10}}){{1,9}})\s*", re.ASCII)
+_PLAIN_POSITION = re.compile(r"(?:[A-Z]: ?-?\d{1,9}\.\d{2,6} +){2,9}[A-Z]: ?-?\d{1,9}\.\d{2,6}", re.ASCII)
+_STEPS = re.compile(r"[A-Z]S:-?\d{1,10}(?: [A-Z]S:-?\d{1,10}){0,8}", re.ASCII)
+_STEP = re.compile(r"([A-Z])S:(-?\d{1,10})", re.ASCII)
 _PLACE = re.compile(rf"([A-Z]): ?({_NUMBER})", re.ASCII)
 _SETTINGS = re.compile(rf"(M92|M203|M201|M204)((?: +[A-Z]{_NUMBER}){{1,12}})\s*(?:;.*)?", re.ASCII)
 _WORD = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
-_LISTED = re.compile(rf"EPR:\d {{1,3}}\d{{1,5}} +({_NUMBER}) +([A-Z])[ -]\w* ?(.{{1,60}})", re.ASCII)
+_LISTED = re.compile(rf"EPR:\d {{1,3}}\d{{1,5}} +({_NUMBER}) +([A-Z])[ -](?:axis )?(.{{1,60}})", re.ASCII)
+_LISTED_JUMP = re.compile(rf"EPR:\d {{1,3}}\d{{1,5}} +({_NUMBER}) +Max\. (Z-)?jerk \[mm/s\]", re.ASCII)
+_LISTED_KINDS = {"steps per": "M92", "max. feedrate": "M203", "travel acceleration": "M202", "acceleration": "M201"}
+_REPEATED = re.compile(r"Got:(?:N(\d{1,9}) ?)?[ -~]*", re.ASCII)
+_UNKNOWN_WORD = re.compile(r"unknown command: ?(?:N(\d{1,9}) )?.*", re.ASCII | re.IGNORECASE)
+_TRANSFER_WORDS = ("checksum", "line number", "expected line", "last line", "out of order")
+_ADVANCED = re.compile(rf"M205((?: +[A-Z]{_NUMBER}){{1,12}})\s*(?:;.*)?", re.ASCII)
+_TRAVEL_KEPT = re.compile(r"M211 S([01])\b.*", re.ASCII)
+_TRAVEL_ENDS = re.compile(rf"Min:((?: +[A-Z]{_NUMBER})+) +Max:((?: +[A-Z]{_NUMBER})+)", re.ASCII)
+_REMARKS = ("Info:", "X_OFFSET:", "Set output:", "Fanspeed:", "Detected EEPROM", "Free RAM:", "SelectExtruder:",
+            "FlowMultiply:", "Printed filament:", "PrinterMode:", "Z jerk was too low")  # fmt: skip
 _HALT_WORDS = ("halt", "kill", "stopped", "reset required")
 
 
@@ -80,6 +100,12 @@ class NumberedLineDialect(NumberedDialect):
 
     def position_query(self) -> bytes:
         return b"M114\n"
+
+    def steps_query(self) -> bytes:
+        return b"M114 S1\n"
+
+    def travel_query(self) -> bytes:
+        return b"M211\n"
 
     def settings_queries(self) -> tuple[bytes, ...]:
         return (b"M503\n", b"M205\n")
@@ -168,7 +194,7 @@ class NumberedLineDialect(NumberedDialect):
         for opening, read in _READERS.items():
             if text.startswith(opening):
                 return read(text) or Unknown(line)
-        return _position(text) or _settings(text) or Unknown(line)
+        return _position(text) or _plain_position(text) or _step_counts(text) or _told_setting(text) or Unknown(line)
 
 
 def _require_axis(axis: str) -> str:
@@ -199,6 +225,8 @@ def _error(text: str) -> Reply:
     said = text.partition(":")[2].strip().lower()
     if any(word in said for word in _HALT_WORDS):
         return AlarmReport(None, "halted")
+    if any(word in said for word in _TRANSFER_WORDS):
+        return Damaged()
     return Complaint("it says that it could not carry it out")
 
 
@@ -210,14 +238,37 @@ def _echo(text: str) -> Reply:
     said = text.partition(":")[2].strip()
     if said.startswith("busy:"):
         return Busy()
-    if said.lower().startswith("unknown command"):
-        return Complaint("a word the controller does not know")
+    if unknown := _unknown_word(said):
+        return unknown
     if said.startswith(";"):
         remark = said.lower()
         if "rate" in remark and "units/" in remark:
             return RateUnit("units/s" in remark)
         return Message(said)
-    return _settings(said) or Message(said)
+    return _told_setting(said) or Message(said)
+
+
+def _unknown_word(text: str) -> Reply | None:
+    match = _UNKNOWN_WORD.fullmatch(text)
+    return UnknownWord(number=None if match[1] is None else int(match[1])) if match else None
+
+
+def _repeated(text: str) -> Reply | None:
+    match = _REPEATED.fullmatch(text)
+    return Repeated(None if match[1] is None else int(match[1])) if match else None
+
+
+def _told_setting(text: str) -> Reply | None:
+    """Settings, what a start obeys, or how far the axes may travel."""
+    if advanced := _ADVANCED.fullmatch(text):
+        words = dict(_WORD.findall(advanced[1]))
+        return StartRule({} if "J" in words else {axis: words[axis] for axis in _AXES if axis in words})
+    if kept := _TRAVEL_KEPT.fullmatch(text):
+        return TravelKept(kept[1] == "1")
+    if ends := _TRAVEL_ENDS.fullmatch(text):
+        lowest, highest = ({axis: float(end) for axis, end in _WORD.findall(part)} for part in ends.groups())
+        return TravelEnds(lowest, highest)
+    return _settings(text)
 
 
 def _identity(text: str) -> Reply:
@@ -240,16 +291,37 @@ def _settings(text: str) -> Reply | None:
 
 
 def _listed(text: str) -> Reply:
+    if jump := _LISTED_JUMP.fullmatch(text):
+        return SettingGroup((SettingLine("M207 Z" if jump[2] else "M207 X", jump[1]),))
     match = _LISTED.fullmatch(text)
     if match is None:
         return Message(text)
     what = match[3].lower()
-    kinds = {"steps per": "M92", "max. feedrate": "M203", "acceleration": "M201"}  # (m)
-    code = next((code for opening, code in kinds.items() if what.startswith(opening)), None)
+    if what.startswith("min pos"):
+        return TravelEnds(lowest={match[2]: float(match[1])})
+    if what.startswith("max length"):
+        return TravelEnds(lengths={match[2]: float(match[1])})
+    code = next((code for opening, code in _LISTED_KINDS.items() if what.startswith(opening)), None)
     if code is None:
         return Message(text)
     per_s = "/s]" in what if code == "M203" and "/" in what else None
     return SettingGroup((SettingLine(f"{code} {match[2]}", match[1]),), per_s)
+
+
+def _plain_position(text: str) -> Reply | None:
+    """A place without steps: at least three axes, each with its decimals, or it could be a piece of a longer line."""
+    places = _PLACE.findall(text) if _PLAIN_POSITION.fullmatch(text) else []
+    if not places or len(dict(places)) != len(places):
+        return None
+    machine = tuple(float(value) for _, value in places)
+    return StatusReport(AxisState.READY, machine, letters="".join(letter for letter, _ in places))
+
+
+def _step_counts(text: str) -> Reply | None:
+    counts = _STEP.findall(text) if _STEPS.fullmatch(text) else []
+    if not counts or len(dict(counts)) != len(counts):
+        return None
+    return StepCounts({letter: int(value) for letter, value in counts})
 
 
 def _position(text: str) -> Reply | None:
@@ -279,4 +351,7 @@ _READERS: dict[str, Callable[[str], Reply | None]] = {
     "FIRMWARE_NAME:": _identity,
     "Cap:": _capability,
     "EPR:": _listed,
+    "Got:": _repeated,
+    "Unknown command:": _unknown_word,
+    **dict.fromkeys(_REMARKS, Message),
 }

@@ -1,320 +1,67 @@
-"""Sends numbered lines one at a time, repeats those that were damaged or not answered, and never has one done twice.
-
-The controller carries out a line only if its number is the next one. So a line without an answer is sent again under
-the same number: either it is carried out now, or the controller says that it had it already. The controller's count
-also shows a reset after which it sent no greeting.
-"""
+"""Numbered lines in step with their answers: the position asked for, and the controller's count learned and kept."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import replace
 
-from firmware_host.clock import Clock
-from firmware_host.controller.numbered_line.base import NumberedDialect
-from firmware_host.controller.port.port import Port
-from firmware_host.controller.port.trace import Trace, TraceKind
+from firmware_host.controller.numbered_line.exchanging import (
+    BUSY_S,
+    REPEAT_S,
+    SETTLE_S,
+    ExchangingSender,
+    Patience,
+    Pending,
+    Until,
+)
 from firmware_host.controller.reply import (
     Accepted,
-    AlarmReport,
-    Busy,
     Complaint,
-    Greeting,
     Identity,
-    Message,
-    Rejected,
     Reply,
     Resend,
     Skipped,
     StatusReport,
-    Unknown,
-    Waiting,
+    StepCounts,
 )
-from firmware_host.controller.sender import FLOOD_S, QUIET_S, Exchange, Sender, shown
-from firmware_host.errors import (
-    ControllerResetError,
-    DialectError,
-    LineRejectedError,
-    ReplyTimeoutError,
-    UnexpectedReplyError,
-)
+from firmware_host.controller.sender import FLOOD_S, QUIET_S, shown
+from firmware_host.errors import DialectError, ReplyTimeoutError
 
-REPEAT_S = 0.5
-"""A line without an answer is sent again after this time (s), then after twice the time, and so on."""
-LONG_REPEAT_S = 3.0
-"""The same for a line that takes long: more than the pause between two signs of life, which is usually 2 s."""
-BUSY_S = 30.0
-"""How long signs of life may put off the deadline of a line (s)."""
-SETTLE_S = 0.25
-"""After a line was sent more than once, the port has to be quiet for this long before the next line (s)."""
+UNFINISHED_S = 1.0
+"""So long quiet is waited for at the beginning (s): some boards answer half a line left behind five times a second."""
 COUNT_S = 8.0
 """Deadline for learning the controller's count (s): up to 2 s after opening, boards lose what is sent."""
 _IDENTITY_S = 2.0
 _ATTEMPTS = 3
 
-Until = Callable[[Sequence[Reply]], bool]
 
-
-@dataclass(frozen=True)
-class _Patience:
-    """How long a line is waited for (s, `latest_s` monotonic s); see `NumberingSender.ask`."""
-
-    timeout_s: float
-    latest_s: float
-    repeat_s: float
-    received_s: float
-
-
-@dataclass
-class _Pending:
-    """The line that has not been answered yet."""
-
-    number: int
-    line: bytes
-    sent_at_s: float
-    deadline_s: float
-    falls_back: bool = False
-    """The controller may not have taken the line before: this one may then have its number."""
-    sends: int = 0
-    payload: list[Reply] = field(default_factory=list)
-    complaint: str = ""
-    disagreed: int | None = None
-    received: bool = False
-    answer: Accepted | None = None
-    certain: bool = True
-
-
-class NumberingSender(Sender):
+class NumberingSender(ExchangingSender):
     """For dialects with numbered lines. Not safe for use by two threads at once."""
-
-    def __init__(
-        self, port: Port, dialect: NumberedDialect, clock: Clock, trace: Trace, check: Callable[[], None] = lambda: None
-    ) -> None:
-        super().__init__(port, dialect, clock, trace, check)
-        self.dialect: NumberedDialect = dialect
-        self.number = 0
-        """Of the last line sent."""
-        self.count_found: int | None = None
-        """How many lines the controller had counted when it was first asked; 0: it has just been reset."""
-        self.blocks_free = 0
-        """The most moves that an answer has said it can still take in; 0: not told."""
-        self._counting = False
-        self._owed = False
-        """True if the answer to the line before may still come."""
-        self._pending: _Pending | None = None
-        self._out_of_step = "its line count is not known yet"
-
-    # --- sending ---------------------------------------------------------------------------------------------------
-
-    @property
-    def _unanswered_since_s(self) -> float | None:
-        return None if self._pending is None else self._pending.sent_at_s
-
-    def ask(
-        self,
-        line: bytes,
-        *,
-        timeout_s: float,
-        latest_s: float | None = None,
-        repeat_s: float = REPEAT_S,
-        patience_s: float = SETTLE_S,
-        until: Until | None = None,
-    ) -> Exchange:
-        """As `Sender.ask`. A sign of life puts the deadline off, at most to `latest_s` (monotonic s).
-
-        A line that is known to have been received is not sent again; its answer is waited for another `patience_s`
-        (s), after which the exchange is not `certain`.
-
-        `until`: replies are collected, also after the answer, until `until` says that all are there.
-        """
-        now_s = self.clock.monotonic()
-        latest_s = now_s + timeout_s + BUSY_S if latest_s is None else latest_s
-        self._check_line(line)
-        self.number += 1
-        pending = _Pending(self.number, line, now_s, min(now_s + timeout_s, latest_s))
-        return self._exchange(pending, _Patience(timeout_s, latest_s, repeat_s, patience_s), until)
-
-    def break_off(self, line: bytes) -> None:
-        """Send `line` at once, whatever is still unanswered, so that nothing sent before is asked for again.
-
-        The count is not known afterwards: `resynchronise` before the next line.
-        """
-        self._pending = None
-        self._counting = False
-        self._lose_step("it was broken off by a stop")
-        self.realtime(self.dialect.count_from(0) + self.dialect.numbered(1, line))
-
-    def _check_line(self, line: bytes) -> None:
-        if len(line) > self.dialect.max_line_bytes:
-            detail = f"{len(line)} bytes long, limit {self.dialect.max_line_bytes}; nothing was sent"
-            raise LineRejectedError(detail, line=shown(line))
-        if self._pending is not None:
-            self._lose_step("an earlier line was left without its answer")
-        else:
-            self.listen(0.0)
-        if self._out_of_step:
-            detail = f"{self._out_of_step}; nothing is sent until the answers fit again"
-            raise UnexpectedReplyError(self.port.url, detail)
-
-    def _exchange(self, pending: _Pending, patience: _Patience, until: Until | None) -> Exchange:
-        self._pending = pending
-        while pending.answer is None:
-            self._transmit(pending)
-            self._hear(pending, patience)
-        answered_at_s = self.clock.monotonic()
-        if until is not None:
-            self._hear_output(pending, until)
-        self._pending = None
-        if pending.sends > 1 or self._owed:
-            self._await_quiet(SETTLE_S, FLOOD_S)  # answers to what was sent more than once
-        self._owed = not pending.certain
-        if pending.complaint:
-            raise LineRejectedError(pending.complaint, line=shown(pending.line))
-        payload = tuple(pending.payload)
-        return Exchange(pending.line, payload, pending.answer, pending.sent_at_s, answered_at_s, pending.certain)
-
-    def _transmit(self, pending: _Pending) -> None:
-        pending.sends += 1
-        data = self.dialect.numbered(pending.number, pending.line)
-        self._trace.record(TraceKind.SENT, data)
-        self.port.write(data)
-
-    # --- receiving -------------------------------------------------------------------------------------------------
 
     def request_status(self, timeout_s: float) -> StatusReport:
         deadline_s = self.clock.monotonic() + timeout_s
         while True:
             left_s = max(deadline_s - self.clock.monotonic(), 0.0)
-            exchange = self.ask(
-                self.dialect.position_query(), timeout_s=left_s, latest_s=deadline_s, until=_has(StatusReport)
-            )
-            reports = [reply for reply in exchange.payload if isinstance(reply, StatusReport)]
-            if reports:
-                return reports[-1]
+            query = self.dialect.steps_query() if self.counts_apart else self.dialect.position_query()
+            until = _has(StepCounts if self.counts_apart else StatusReport)
+            report = self._report(self.ask(query, timeout_s=left_s, latest_s=deadline_s, until=until).payload)
+            if report is not None:
+                return report
             self._await_quiet(SETTLE_S, FLOOD_S)  # a late report must not be taken for the answer to the next request
             if self.clock.monotonic() >= deadline_s:
                 raise ReplyTimeoutError(self.port.url, "the state of the axis is unknown", "status", timeout_s)
 
-    def _hear(self, pending: _Pending, patience: _Patience) -> None:
-        """Take in what comes until the line is answered or has to be sent again; ReplyTimeoutError at its deadline."""
-        repeat_s = patience.repeat_s * 2 ** (pending.sends - 1)
-        repeat_at_s = self.clock.monotonic() + repeat_s
-        while pending.answer is None:
-            in_time = self.clock.monotonic() < patience.latest_s
-            reply = self._next(min(repeat_at_s, pending.deadline_s)) if in_time else None
-            now_s = self.clock.monotonic()
-            if reply is None:
-                self._heard_nothing(pending, min(pending.deadline_s, patience.latest_s))
-                return
-            heard = len(pending.payload)
-            if not isinstance(reply, Resend | Skipped):
-                self._deliver(reply)
-            elif self._asked_again(pending, reply):
-                return
-            else:
-                repeat_at_s = now_s + patience.received_s
-            if isinstance(reply, Busy | Message) or len(pending.payload) > heard:
-                repeat_at_s = now_s + repeat_s
-                pending.deadline_s = min(now_s + patience.timeout_s, patience.latest_s)
-
-    def _heard_nothing(self, pending: _Pending, deadline_s: float) -> None:
-        """A line that was received is not repeated; any other is sent again, unless its time is up."""
-        now_s = self.clock.monotonic()
-        if pending.received:
-            pending.answer, pending.certain = Accepted(), False
-        elif now_s >= deadline_s:
-            raise self._unanswered(pending.line, now_s - pending.sent_at_s)
-
-    def _hear_output(self, pending: _Pending, until: Until) -> None:
-        """What a line prints may come behind its answer."""
-        end_s = self.clock.monotonic() + BUSY_S
-        while not until(pending.payload) and (now_s := self.clock.monotonic()) < end_s:
-            reply = self._next(now_s + SETTLE_S)
-            if reply is None:
-                return
-            if isinstance(reply, Resend | Skipped):
-                self._keep(reply)
-            else:
-                self._deliver(reply)
-
-    def _asked_again(self, pending: _Pending, reply: Resend | Skipped) -> bool:
-        """True if the line has to be sent again; otherwise it is known by now that it was received."""
-        wanted = self._behind_resend(reply)
-        pending.complaint = ""
-        if wanted == pending.number + 1:
-            pending.received = True
-            return False
-        if wanted == pending.number - 1 and pending.falls_back:
-            self.number = pending.number = wanted
-            pending.falls_back = False
-        elif wanted != pending.number:
-            if pending.disagreed == wanted:
-                self._count_lost(wanted)
-            pending.disagreed = wanted
-        return True
-
-    def _behind_resend(self, reply: Resend | Skipped) -> int:
-        """The number wanted. The answer behind a request to send again acknowledges nothing: it is taken out here."""
-        wanted = reply.number + (1 if isinstance(reply, Skipped) else 0)
-        end_s = self.clock.monotonic() + QUIET_S
-        while (later := self._next(end_s)) is not None:
-            if isinstance(later, Accepted):
-                break
-            if isinstance(later, Resend):
-                wanted = later.number
-            elif not isinstance(later, Skipped | Complaint):
-                self._raise_or_keep(later)
-        return wanted
-
-    def _count_lost(self, wanted: int) -> None:
-        """The controller asked twice for another line number: it was reset, or somebody else talks to it."""
-        self._pending = None
-        self._forget()
-        self.position_lost = ControllerResetError(
-            f"it wants line {wanted} where line {self.number} is next: it was reset, or somebody else has talked to "
-            "it; its position is lost. Home it or set zero anew"
-        )
-        raise self.position_lost
-
-    def _deliver(self, reply: Reply) -> None:
-        pending = self._pending
-        if isinstance(reply, Accepted):
-            self._answer(reply)
-        elif isinstance(reply, Greeting):
-            self._lose_position_by_reset()
-        elif isinstance(reply, AlarmReport):
-            self._lose_step("an alarm came")
-            self._counting = False
-            raise self._lose_position(reply)
-        elif isinstance(reply, Complaint):
-            if pending is not None:
-                pending.complaint = reply.meaning
-            else:
-                self.messages.append(reply.meaning)
-        elif isinstance(reply, Resend | Skipped):
-            self._unasked_resend(reply)
-        elif pending is not None and not isinstance(reply, Message | Busy | Waiting | Unknown | Rejected):
-            self._take_in(pending.payload, reply)
-        else:
-            self._keep(reply)
-
-    def _answer(self, reply: Accepted) -> None:
-        self.blocks_free = max(self.blocks_free, reply.blocks_free or 0)
-        pending = self._pending
-        if pending is None or pending.answer is not None or reply.number not in (None, pending.number):
-            self._stray(self._last_line)
-            if pending is None and (reply.number is None or reply.number > self.number):
-                self._lose_step("an answer came that no line waits for")
-                raise UnexpectedReplyError(self.port.url, f"{self._out_of_step}: {reply}")
-            return
-        pending.answer = reply
-
-    def _unasked_resend(self, reply: Resend | Skipped) -> None:
-        """Noise on the line makes the controller ask for the next line, which is due anyway; or the count is lost."""
-        wanted = self._behind_resend(reply)
-        if wanted != self.number + 1:
-            self._lose_step(f"it asks for line {wanted} where line {self.number + 1} is next")
-            raise UnexpectedReplyError(self.port.url, self._out_of_step)
+    def _report(self, payload: Sequence[Reply]) -> StatusReport | None:
+        """The position with its steps; None if either is missing, where both are known to come."""
+        reports = [reply for reply in payload if isinstance(reply, StatusReport)]
+        counts = [reply.counts for reply in payload if isinstance(reply, StepCounts)]
+        if not reports or (self.counts_apart and not counts):
+            return None
+        report = replace(reports[-1], counts=counts[-1]) if counts else reports[-1]
+        if self._counts_steps and report.counts is None:
+            return None  # its end was lost on the way
+        self._counts_steps = report.counts is not None
+        return report
 
     # --- in step and out of step -----------------------------------------------------------------------------------
 
@@ -330,7 +77,7 @@ class NumberingSender(Sender):
         DialectError if nothing answers, ReplyTimeoutError, and as `listen`.
         """
         self._pending = None
-        self._await_quiet(SETTLE_S, FLOOD_S)
+        self._await_quiet(SETTLE_S, FLOOD_S if self._counting else UNFINISHED_S)
         stray = self._framer.clear()
         if stray:
             self._stray(stray)
@@ -339,10 +86,10 @@ class NumberingSender(Sender):
         for _ in range(_ATTEMPTS):
             now_s = self.clock.monotonic()
             self.number += 1
-            pending = _Pending(
+            pending = Pending(
                 self.number, self.dialect.identity_query(), now_s, now_s + _IDENTITY_S, falls_back=self.number > 1
             )
-            patience = _Patience(_IDENTITY_S, now_s + _IDENTITY_S + BUSY_S, REPEAT_S, SETTLE_S)
+            patience = Patience(_IDENTITY_S, now_s + _IDENTITY_S + BUSY_S, REPEAT_S, SETTLE_S)
             exchange = self._exchange(pending, patience, _has(Identity))
             self._await_quiet(SETTLE_S, FLOOD_S)
             if any(isinstance(reply, Identity) for reply in exchange.payload):

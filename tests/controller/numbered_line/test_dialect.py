@@ -15,17 +15,24 @@ from firmware_host.controller.reply import (
     AxisState,
     Busy,
     Complaint,
+    Damaged,
     Greeting,
     Identity,
     Message,
     RateUnit,
+    Repeated,
     Reply,
     Resend,
     SettingGroup,
     SettingLine,
     Skipped,
+    StartRule,
     StatusReport,
+    StepCounts,
+    TravelEnds,
+    TravelKept,
     Unknown,
+    UnknownWord,
     Waiting,
 )
 from firmware_host.errors import InputError
@@ -50,9 +57,28 @@ def group(code: str, per_s: bool | None = None, **values: str) -> SettingGroup:
         (b"wait", Waiting()),
         (b"echo:busy: processing", Busy()),
         (b"echo:Settings Stored", Message("Settings Stored")),
-        (b'echo:Unknown command: "M999"', Complaint("a word the controller does not know")),
-        (b"Error:checksum mismatch, Last Line: 4", Complaint("it says that it could not carry it out")),
-        (b"Error:expected line 4 got 5", Complaint("it says that it could not carry it out")),
+        (b'echo:Unknown command: "M999"', UnknownWord()),
+        (b"Unknown command:N44 M9999", UnknownWord(number=44)),
+        (b"Unknown command:N47  X1.00", UnknownWord(number=47)),
+        (b"Error:checksum mismatch, Last Line: 4", Damaged()),
+        (b"Error:Wrong checksum", Damaged()),
+        (b"Error:Line Number is not Last Line Number+1, Last Line: 38", Damaged()),
+        (b"Error:expected line 4 got 5", Damaged()),
+        (b"Error:Pin can not be set", Complaint("it says that it could not carry it out")),
+        (b"ok 17", Accepted(17)),
+        (b"Got:N5 M114 R*80", Repeated(5)),
+        (b"Got:", Repeated(None)),
+        (b"busy:processing", Busy()),
+        (b"XS:727 YS:0 ZS:-3", StepCounts({"X": 727, "Y": 0, "Z": -3})),
+        (b"Info:Configuration stored to EEPROM.", Message("Info:Configuration stored to EEPROM.")),
+        (b"  M205 B20000.00 S0.00 T0.00 J0.01", StartRule({})),
+        (b"echo:  M205 S0.00 T0.00 X8.00 Y8.00", StartRule({"X": "8.00", "Y": "8.00"})),
+        (b"  M211 S1 ; ON", TravelKept(on=True)),
+        (b"  Min:  X0.00 Y-1.00   Max:  X200.00 Y99.00", TravelEnds({"X": 0, "Y": -1}, {"X": 200, "Y": 99})),
+        (b"EPR:3 145 418.000 X max length [mm]", TravelEnds(lengths={"X": 418})),
+        (b"EPR:3 63 1000.000 X-axis travel acceleration [mm/s^2]", group("M202", X="1000.000")),
+        (b"EPR:3 39 25.000 Max. jerk [mm/s]", group("M207", X="25.000")),
+        (b"EPR:3 27 40.000 X-axis homing feedrate [mm/s]", Message("EPR:3 27 40.000 X-axis homing feedrate [mm/s]")),
         (b"Error:Printer halted", AlarmReport(None, "halted")),
         (b"!!", AlarmReport(None, "halted")),
         (b"fatal:no motion", AlarmReport(None, "halted by an error of its own")),
@@ -76,6 +102,11 @@ def group(code: str, per_s: bool | None = None, **values: str) -> SettingGroup:
 )
 def test_a_line_is_understood(line: bytes, reply: Reply) -> None:
     assert D.parse(line) == reply
+
+
+def test_a_place_without_steps_is_a_report_that_counts_none() -> None:
+    report = D.parse(b"X:10.00 Y:0.00 Z:0.000 E:0.0000")
+    assert report == StatusReport(AxisState.READY, (10.0, 0.0, 0.0, 0.0), letters="XYZE")
 
 
 def test_a_report_tells_places_by_letter_and_steps() -> None:
@@ -103,6 +134,12 @@ def test_a_report_tells_places_by_letter_and_steps() -> None:
         b"star",
         b"waitwait",
         b"X:0.00 Y:0.00",
+        b"X:10.00 Y:0.00 Z:0.",
+        b"X:10.00 Y:0.00 X:0.000",
+        b"XS:727 YS:",
+        b"XS:727 XS:0",
+        b"XS:727YS:0",
+        b"ok 1x",
         b"X:0.00 Count",
         b"X:0.00 X:1.00 Count X:0",
         b"X:0.00 Count X:0 X:1",
