@@ -24,6 +24,7 @@ from firmware_host.controller.reply import (
     Greeting,
     Message,
     Rejected,
+    Repeated,
     Reply,
     StatusReport,
     Unknown,
@@ -230,7 +231,7 @@ class Sender(ABC):
             self.messages.append(f"alarm: {reply.meaning}")
         elif isinstance(reply, Unknown):
             self._stray(reply.raw)
-        elif not isinstance(reply, StatusReport | Busy | Waiting):
+        elif not isinstance(reply, StatusReport | Busy | Repeated | Waiting):
             self._stray(self._last_line)
 
     def _take_in(self, payload: list[Reply], reply: Reply) -> None:
