@@ -40,7 +40,7 @@ from firmware_host.reporting.machines.controllers import (
     found_document,
     settings_document,
 )
-from firmware_host.simulator.boards import simulated_device
+from firmware_host.simulator.boards import board_names, simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings.compared import LookedAt, compare_settings
@@ -260,11 +260,12 @@ def simulate_command(
     link: Annotated[Path | None, typer.Option(help="Serve a pseudo-terminal, with this link to it.")] = None,
     delivered: Annotated[bool, typer.Option("--delivered", help="Start with factory settings.")] = False,
     dialect: Annotated[str, typer.Option(help="Dialect that it speaks (default: the machine's).")] = "",
+    board: Annotated[str, typer.Option(metavar="NAME", help=f"A recorded board: {', '.join(board_names())}.")] = "",
 ) -> None:
     """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
     described = load_machine(machine)
     time = ScaledClock(clock)
-    device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect)
+    device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect, board=board)
     stop = StopRequest()
     with (
         stop.on_signals(),
