@@ -45,6 +45,11 @@ COMMANDS = (
         "Compare motors on a job: verdict, torque margin, index time, and what each limit costs; status 1 if all stop.",
     ),
     Entry(
+        "seam",
+        "measure.seam",
+        "Find the number that is wrong from a gap or an overlap measured at the seams, or from how the mark looks.",
+    ),
+    Entry(
         "run",
         "turn.run",
         "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",

@@ -9,6 +9,9 @@ from functools import cache
 
 import pytest
 
+from firmware_host.commissioning.seam.diagnosis import diagnose
+from firmware_host.commissioning.seam.marked import marked_part
+from firmware_host.commissioning.seam.readings import SeamReading
 from firmware_host.model import load_motor
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.compare.advice import advised
@@ -23,6 +26,7 @@ from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
 from firmware_host.reporting.machines.hand import hand_document
 from firmware_host.reporting.machines.profiles import profiles_document
+from firmware_host.reporting.measuring.seam import seam_document
 from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
@@ -55,6 +59,12 @@ def sweep(job: str) -> Document:
     return sweep_document(wanted, sweep_limits(shipped(job)[0], wanted))
 
 
+def seam(job: str) -> Document:
+    setup, plan = shipped(job)
+    readings = [SeamReading(5e-5, 2e-4, number) for number in (1, 2)]
+    return seam_document(diagnose(setup, marked_part(setup, plan.layout), readings), {"lines": "two lines"})
+
+
 def comparison(job: str) -> Document:
     setup, plan = shipped(job)
     report = advised(setup, plan, MOTORS)
@@ -77,6 +87,7 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "run": lambda job: run_document(RECORD, {1: 2}, STATUS),
     "runs": lambda job: runs_document(LISTED),
     "hand": lambda job: hand_document(TURNED, part="the job's part", place="the start mark"),
+    "seam": seam,
     "controllers": lambda job: found_document(FOUND),
     "profiles": lambda job: profiles_document(list_profiles("motors")),
 }

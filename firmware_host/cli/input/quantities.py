@@ -6,14 +6,24 @@ from pydantic_core import PydanticCustomError
 
 from firmware_host.errors import QuantityError
 from firmware_host.units import parse_quantity
+from firmware_host.units.quantity import Sign
 
 
 def si_value(text: str, kind: str, option: str) -> float | None:
     """The value of an option in SI, greater than zero; None if it was not given. Raises `QuantityError`."""
+    return _value(text, kind, option, "positive")
+
+
+def signed_value(text: str, kind: str, option: str) -> float | None:
+    """As `si_value`, for a value of any sign."""
+    return _value(text, kind, option, "any")
+
+
+def _value(text: str, kind: str, option: str, sign: Sign) -> float | None:
     if not text:
         return None
     try:
-        return parse_quantity(text, kind, "positive").si
+        return parse_quantity(text, kind, sign).si
     except PydanticCustomError as error:
         context = error.context or {}
         raise QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option) from error

@@ -1,0 +1,1 @@
+"""Commands that begin with something measured."""

@@ -1,0 +1,1 @@
+"""What was measured, and what follows from it, as documents."""

@@ -1,0 +1,63 @@
+"""`seam`: readings as they are written, the answer as it is printed, and what is refused."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from tests.cli.conftest import Circumstep
+
+
+def test_equal_gaps_at_every_seam_are_told_apart_by_a_calliper_and_two_lines(circumstep: Circumstep) -> None:
+    told = circumstep("seam", "shaft-scale", "--gap", "0.2 mm", "--read-to", "0.05 mm")
+    assert told.status == 0
+    lines = told.out.splitlines()
+    assert lines[0] == "One of 3 things is wrong, the readings can't tell which:"
+    assert "Measure what stands below before you change a number." in lines[:8]
+    assert "1. Measure the part with a calliper where it is marked (--diameter)." in lines
+    assert all(len(line) <= 80 for line in lines)
+
+
+def test_with_those_the_diameter_to_enter_is_told(circumstep: Circumstep) -> None:
+    more = ("--diameter", "51.3 mm", "--turns", "20", "--part-line", "0 mm", "--shaft-line", "0 deg")
+    told = circumstep("seam", "shaft-scale", "--gap", "0.2 mm", *more)
+    lines = told.out.splitlines()
+    assert lines[0].startswith("The part's diameter is not the one entered: +2.60 % ±")
+    assert lines[1] == "In the job: part.diameter is 51.299 mm ± 0.055 mm, not 50.000 mm."
+    assert "Read to 0.05 mm, as assumed" in told.err
+
+
+def test_the_reader_of_inches_gets_inches(circumstep: Circumstep) -> None:
+    more = ("--gap", "0.008 in", "--diameter", "2.02 in", "--part-line", "0 in", "--units", "inch")
+    assert "part.diameter is 2.0" in circumstep("seam", "shaft-scale", *more).out
+
+
+def test_seams_are_named_by_number_by_end_and_by_closing(circumstep: Circumstep) -> None:
+    ends = ("--gap", "1@right=0.3 mm", "--overlap", "1@left=0.3 mm", "--gap", "1@middle=0 mm", "--gap", "2=0 mm")
+    told = json.loads(circumstep("seam", "heavy-shaft", *ends, "--json").out)
+    assert told["suspects"][0]["key"] == "cone"
+    assert told["suspects"][0]["amount"] > 0
+    closing = ("--overlap", "1=0.5 mm", "--gap", "closing=0.5 mm", "--gap", "2=0 mm")
+    told = json.loads(circumstep("seam", "heavy-shaft", *closing, "--json").out)
+    assert told["suspects"][0]["key"] == "lost-motion"
+
+
+@pytest.mark.parametrize(
+    ("options", "problem"),
+    [
+        pytest.param(("--gap", "9=0.1 mm"), "there is no seam 9. There are 5: 1 to 5", id="no such seam"),
+        pytest.param(("--gap", "closing=0.1 mm"), "there is no closing seam", id="no closing seam"),
+        pytest.param(("--gap", "0.1"), "--gap", id="no unit"),
+        pytest.param(("--gap", "0.1 kg"), "--gap", id="a mass"),
+        pytest.param(("--overlap", "each=0.1 mm=2"), "--overlap", id="two signs"),
+        pytest.param(("--roller-diameter", "25 mm"), "the machine has no rollers", id="no rollers"),
+        pytest.param((), "nothing was read from the mark", id="nothing"),
+        pytest.param(("--gap", "0.1 mm", "--read-to", "0 mm"), "--read-to", id="read to nothing"),
+    ],
+)
+def test_a_reading_that_can_not_be_is_refused(circumstep: Circumstep, options: tuple[str, ...], problem: str) -> None:
+    told = circumstep("seam", "shaft-scale", *options)
+    assert told.status == 2
+    assert problem in told.err
+    assert told.out == ""
