@@ -78,7 +78,7 @@ def seam(
     json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
-    """Say what was measured; which number is wrong follows, with how sure that is, and what to measure next."""
+    """Say what was measured; which number is wrong follows, with how likely that is, and what to measure next."""
     within = si_value(read_to, "length", "--read-to") or 0.0
     setup = read(job)
     part = marked_part(setup, laid_out(setup))
