@@ -35,6 +35,28 @@ OnPoll = Callable[[StatusReport], None]
 
 
 @dataclass(frozen=True)
+class SentMove:
+    """A move that has been accepted: `steps` long, to `target_steps` (machine steps), planned to take `planned_s` (s).
+
+    `sent_s`: monotonic s, before its line was sent. In steps/s and steps/s^2: the `step_rate` asked for, the
+    `acceleration` in force, as far as that is known, and `start_rate`, at which the board begins at once.
+    """
+
+    steps: int
+    target_steps: int
+    sent_s: float
+    planned_s: float
+    step_rate: float
+    acceleration: float
+    start_rate: float
+
+    @property
+    def deadline_s(self) -> float:
+        """How long at the most to wait for its end, s from when it was accepted."""
+        return _DEADLINE_FACTOR * self.planned_s + _DEADLINE_EXTRA_S
+
+
+@dataclass(frozen=True)
 class Unwinding:
     """A move that takes whole turns back: `turns` since the job's zero once it is done, `target` where it goes."""
 
@@ -79,6 +101,8 @@ class AxisMover:
         """Where the axis stands."""
         self.turns = turns
         """Whole turns taken back since the job's zero was set."""
+        self.look: Callable[[SentMove, OnPoll], None] = lambda move, on_poll: None
+        """Called with each move once it was accepted, before its end is waited for."""
         self._taken_up = False  # from which side the axis came to where it stands is not known
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._hidden = float(scale.middle) * 0.0005
@@ -276,10 +300,11 @@ class AxisMover:
         """Move to `position` from wherever it stands, and wait until it is proved to stand still."""
         machine_steps = self._axis.sign * (position + self.origin)
         coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
-        duration_s = self.duration(position)
+        duration_s, sent_s = self.duration(position), self._clock.monotonic()
         forward, taken_up = position - self.at, self._taken_up
         self._taken_up = False
         accepted_s = self._controller.move_to(coordinate, self._feed)
+        self.look(self._sent(machine_steps, sent_s, duration_s), on_poll)
         proof = self._controller.wait_for_standstill(
             target_steps=machine_steps,
             steps_per_unit=self._scale.middle,
@@ -291,6 +316,18 @@ class AxisMover:
         self.at = position
         self._taken_up = forward >= (0 if taken_up else self._program.route.overrun)
         return proof
+
+    def _sent(self, machine_steps: int, sent_s: float, planned_s: float) -> SentMove:
+        scale, start = float(self._scale.middle), self._axis.sign * (self.at + self.origin)
+        return SentMove(
+            steps=abs(machine_steps - start),
+            target_steps=machine_steps,
+            sent_s=sent_s,
+            planned_s=planned_s,
+            step_rate=float(self._feed) / 60 * scale,
+            acceleration=self._acceleration * scale,
+            start_rate=(self._controller.learned.start_jump_units_per_s.value or 0.0) * scale,
+        )
 
     def found(self, position: int) -> None:
         """It stands at `position`, however it came there: from which side is not known."""

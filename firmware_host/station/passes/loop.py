@@ -23,6 +23,7 @@ from firmware_host.station.journal.journal import Journal
 from firmware_host.station.note_failure import note_failure
 from firmware_host.station.passes.control import PassKey
 from firmware_host.station.passes.motion import Motion
+from firmware_host.station.passes.move_times import MoveTimes
 from firmware_host.station.passes.station import Station
 from firmware_host.station.progress import Phase, RunState
 
@@ -68,9 +69,11 @@ class PassLoop:
         self._marked_s: deque[float] = deque(maxlen=100)
         self._journalling = UsualTime(0.0, _JOURNALLED_S)
         self._left_s: float | None = None
+        self._times = MoveTimes(station.controller, station.clock)
 
     def run(self, mover: AxisMover) -> None:
         """Do them, one after the other."""
+        mover.look = self._times.look
         standing: int | None = None
         settled_s = 0.0
         while True:
@@ -199,6 +202,9 @@ class PassLoop:
         settled_s = proof.since_s + self._plan.settle_s
         self._journal.write(stood, with_next=self._open_from(settled_s) <= station.clock.monotonic())
         station.progress.standstill(segment, target, reported)
+        self._times.require_as_planned()
+        if self._times.unsaid:
+            station.progress.note(self._times.unsaid)
         self.tell("settling", (segment, number))
         return settled_s
 
