@@ -155,14 +155,15 @@ class Controller(Axis):
         planned_duration_s: float,
         deadline_s: float,
         on_poll: OnPoll | None = None,
+        synced_s: float | None = None,
     ) -> StandstillProof:
         """Wait until every sign says that the axis stands still at `target_steps`, and return the proof.
 
         `accepted_at_s` is what `move_to` returned, `deadline_s` an instant, both monotonic s; `planned_duration_s` (s)
-        is how long the move takes at the controller's own rate and acceleration. Errors as
-        `standstill.wait_for_standstill`.
+        is how long the move takes at the controller's own rate and acceleration. `synced_s`: as `StandstillTarget`.
+        Errors as `standstill.wait_for_standstill`.
         """
-        target = StandstillTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s)
+        target = StandstillTarget(target_steps, steps_per_unit, accepted_at_s + planned_duration_s, synced_s)
         return standstill.wait_for_standstill(self, target, deadline_s, on_poll)
 
     def watch(self, *, fresh_s: float = 0.0) -> StatusReport:

@@ -29,11 +29,15 @@ OnPoll = Callable[[StatusReport], None]
 
 @dataclass(frozen=True)
 class StandstillTarget:
-    """Where the axis has to stand still (steps from machine zero) and when at the earliest (monotonic s)."""
+    """Where the axis has to stand still (steps from machine zero) and when at the earliest (monotonic s).
+
+    `synced_s`: when a sync line sent after the move, and the line after it, were answered, if that was asked already.
+    """
 
     steps: int
     steps_per_unit: Fraction
     earliest_s: float
+    synced_s: float | None = None
 
 
 def wait_for_standstill(
@@ -52,6 +56,8 @@ def wait_for_standstill(
     """
     axis.standstill = None
     signs = _Signs(axis, target)
+    if target.synced_s is not None and target.synced_s >= target.earliest_s:
+        signs.synced(target.synced_s)
     while True:
         asked_s = axis.clock.monotonic()
         if asked_s >= deadline_s:

@@ -101,8 +101,11 @@ class AxisMover:
         """Where the axis stands."""
         self.turns = turns
         """Whole turns taken back since the job's zero was set."""
-        self.look: Callable[[SentMove, OnPoll], None] = lambda move, on_poll: None
-        """Called with each move once it was accepted, before its end is waited for."""
+        self.look: Callable[[SentMove, OnPoll], float | None] = lambda move, on_poll: None
+        """Called with each move once it was accepted, before its end is waited for.
+
+        Returns when the board had answered that it has ended (monotonic s), None where it wasn't asked.
+        """
         self._taken_up = False  # from which side the axis came to where it stands is not known
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._hidden = float(scale.middle) * 0.0005
@@ -304,7 +307,7 @@ class AxisMover:
         forward, taken_up = position - self.at, self._taken_up
         self._taken_up = False
         accepted_s = self._controller.move_to(coordinate, self._feed)
-        self.look(self._sent(machine_steps, sent_s, duration_s), on_poll)
+        synced_s = self.look(self._sent(machine_steps, sent_s, duration_s), on_poll)
         proof = self._controller.wait_for_standstill(
             target_steps=machine_steps,
             steps_per_unit=self._scale.middle,
@@ -312,6 +315,7 @@ class AxisMover:
             planned_duration_s=duration_s,
             deadline_s=accepted_s + _DEADLINE_FACTOR * duration_s + _DEADLINE_EXTRA_S,
             on_poll=on_poll,
+            synced_s=synced_s,
         )
         self.at = position
         self._taken_up = forward >= (0 if taken_up else self._program.route.overrun)

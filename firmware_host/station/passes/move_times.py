@@ -13,7 +13,7 @@ import math
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.learned import Position
-from firmware_host.controller.reply import AxisState
+from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.sender import LOOK_S
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import ControllerError
@@ -62,10 +62,13 @@ class MoveTimes:
         self._looked_at = self._told_nothing = 0
         self._quick: tuple[SentMove, float] | None = None
 
-    def look(self, move: SentMove, on_poll: OnPoll) -> None:
-        """Look at a move that has just been sent. It may still be under way afterwards."""
+    def look(self, move: SentMove, on_poll: OnPoll) -> float | None:
+        """Look at a move that has just been sent. It may still be under way afterwards.
+
+        Returns when the board had answered that it has ended (monotonic s), None where it wasn't asked.
+        """
         if self._looked_at >= _MOVES:
-            return
+            return None
         least_s = least_time(move)
         answers = self._controller.syncs
         follows = self._controller.learned.position.value is Position.FOLLOWS_MOTOR
@@ -73,12 +76,12 @@ class MoveTimes:
         tells = room_s >= max(_ANSWERS * self._controller.answer_time.usual_s, _LEAST_S)
         if not tells or not (follows or answers) or (answers and move.planned_s > _LONGEST_ASKED_S):
             self._told_nothing += 1
-            return
+            return None
         self._looked_at += 1
-        standing = self._standing_by if follows and not answers else self._answered_by
-        took_s = standing(move, least_s, on_poll)
-        if took_s is not None and took_s < _CLEARLY * least_s:
-            self._quick = (move, took_s)
+        stood_s = (self._answered if answers else self._seen)(move, least_s, on_poll)
+        if stood_s is not None and stood_s - move.sent_s < _CLEARLY * least_s:
+            self._quick = (move, stood_s - move.sent_s)
+        return stood_s if answers else None
 
     @property
     def unsaid(self) -> str:
@@ -102,24 +105,31 @@ class MoveTimes:
             f"planned. Look at {settings or 'its settings'}, with the controller's own tools"
         )
 
-    def _answered_by(self, move: SentMove, least_s: float, on_poll: OnPoll) -> float | None:
-        """How long it took at the most (s), by the answer that is given at a standstill only."""
+    def _answered(self, move: SentMove, least_s: float, on_poll: OnPoll) -> float:
+        """When it had ended at the latest (monotonic s), by the answer that is given at a standstill only."""
         asked_s = move.sent_s + _ASKED * least_s
         while (left_s := asked_s - self._clock.monotonic()) > 0:
-            on_poll(self._controller.status())
+            on_poll(self._report())
             self._controller.hear(min(left_s, LOOK_S))
-        self._controller.sync(move.sent_s + move.deadline_s)
-        return self._clock.monotonic() - move.sent_s
+        self._controller.sync(self._clock.monotonic() + move.deadline_s)
+        return self._clock.monotonic()
 
-    def _standing_by(self, move: SentMove, least_s: float, on_poll: OnPoll) -> float | None:
+    def _seen(self, move: SentMove, least_s: float, on_poll: OnPoll) -> float | None:
         """The same by two reports in a row that show it ready at the target; None if it was not seen there in time."""
         seen = 0
         while self._clock.monotonic() < move.sent_s + _CLEARLY * least_s:
-            report = self._controller.status()
+            report = self._report()
             on_poll(report)
             there = abs(self._controller.position_steps(report) - move.target_steps) <= HALF_STEP
             seen = seen + 1 if there and report.state is AxisState.READY else 0
             if seen > 1:
-                return self._clock.monotonic() - move.sent_s
+                return self._clock.monotonic()
             self._controller.hear(_POLL_S)
         return None
+
+    def _report(self) -> StatusReport:
+        """One report; how long it took is learned from."""
+        asked_s = self._clock.monotonic()
+        report = self._controller.status()
+        self._controller.answer_time.note(self._clock.monotonic() - asked_s)
+        return report
