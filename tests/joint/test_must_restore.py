@@ -90,7 +90,7 @@ BOARDS: Mapping[str, Board] = {
     "numbered-line per minute": Board(numbers(rate_unit="per-minute"), BY_WORD),
     "numbered-line stored": Board(numbers(**LISTED, listing_shows="stored"), BY_WORD),
     "numbered-line four decimals": Board(numbers({"M203 A": 12.3456}, **LISTED), BY_WORD),
-    "numbered-line whole accelerations": Board(numbers(whole_accelerations=True), BY_WORD),
+    "numbered-line whole accelerations": Board(numbers(whole_accelerations=True), {**BY_WORD, "M201 A": "250"}),
     "numbered-line word refused": Board(
         numbers(fixed_settings={"M201 X": "refused"}), BY_WORD, {"M201 X": 9.0}, r"M201 X: was 500\.00, is 9\.00, refus"
     ),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
@@ -41,6 +40,7 @@ class NumberedController(NumberedAsking):
     def __init__(self, dialect: NumberedDialect, connection: Connection, axis: str) -> None:
         super().__init__(dialect, connection, axis)
         self._stopped_short = False
+        self._settings_query: bytes | None = None
 
     # --- knowing that it stands ------------------------------------------------------------------------------------
 
@@ -235,21 +235,29 @@ class NumberedController(NumberedAsking):
     # --- settings --------------------------------------------------------------------------------------------------
 
     def _settings_once(self) -> dict[str, str]:
-        """Rates in units/min if it is known what they count in."""
+        """Rates in units/min if it is known what they count in. What has listed them once is asked from then on."""
+        if self._settings_query is not None:
+            payload = self._ask_settings(self._settings_query)
+            printed = PrintedSettings.collect(payload)
+            self.take_listing(payload, printed)
+            return self.rates.per_minute(printed.texts)
         printed, payload, as_listed = PrintedSettings({}, None), tuple[Reply, ...](), True
         for line in self.dialect.settings_queries():
             try:
-                payload = self.sender.ask(line, timeout_s=STORE_S, until=_never).payload
+                payload = self._ask_settings(line)
             except LineRejectedError:
                 continue  # this board doesn't know the word
             printed = PrintedSettings.collect(payload)
             if printed.texts:
-                self._lists_stored = self.dialect.lists_stored(line)
+                self._lists_stored, self._settings_query = self.dialect.lists_stored(line), line
                 as_listed = self.dialect.takes_rates_as_listed(line)
                 break
         self.take_listing(payload, printed)
         self.rates = RateKeys.of(self.names.rate, printed, self.stated, as_listed=as_listed)
         return self.rates.per_minute(printed.texts)
+
+    def _ask_settings(self, line: bytes) -> tuple[Reply, ...]:
+        return self.sender.ask(line, timeout_s=STORE_S, until=_never).payload
 
     def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
         return interpret(raw, self.axis, self.rates.names(self.names), self.rates, self.stated)
@@ -270,12 +278,7 @@ class NumberedController(NumberedAsking):
         self.as_stored = True
 
     def reads_back(self, stored: ControllerSettings, key: str, text: str) -> bool:
-        return self.rates.reads_back(stored.raw, key, text) or self._kept_whole(stored, key, text)
-
-    def _kept_whole(self, stored: ControllerSettings, key: str, text: str) -> bool:
-        """Whether an acceleration is kept as a whole number, which is the lower one then."""
-        accelerates = key.partition(" ")[0] == self.names.acceleration.partition(" ")[0]
-        return accelerates and Fraction(stored.raw[key]) == math.floor(Fraction(text))
+        return self.rates.reads_back(stored.raw, key, text)
 
     def require_rescalable(self, keys: Iterable[str]) -> None:
         report = self.standing(allow=_READY)

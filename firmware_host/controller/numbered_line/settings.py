@@ -93,12 +93,15 @@ class RateKeys:
         """Key and text as the controller takes them.
 
         A rate is rounded down to three decimals of its own unit, or as many as `text` has: a listed one is exact.
-        Raises InputError for one that is listed in a unit that isn't known, where it is not taken as it is listed.
+        Raises InputError for one whose unit isn't known; one in an unknown unit may go back as it was listed.
         """
         if not key.endswith(PER_MINUTE):
             if self._is_rate(key) and self.listed_per_s != self.written_per_s:
-                raise InputError("is listed in a unit that is not known", "Write it with the controller's own tools")
+                problem = "is listed in a unit that is not known"
+                raise InputError(problem, "Write it with the controller's own tools", key=key)
             return key, text
+        if self.written_per_s is None:
+            raise InputError("is taken in a unit that is not known", "State it in the machine's file", key=key)
         decimals = max(3, len(text.partition(".")[2]))
         whole, rest = divmod(math.floor(Fraction(text) / self._written * 10**decimals), 10**decimals)
         return key.removesuffix(PER_MINUTE), f"{whole}.{rest:0{decimals}d}"

@@ -31,8 +31,6 @@ from firmware_host.station.settings.check import (
 from firmware_host.station.settings.known_scale import KnownScales
 from firmware_host.station.stop_request import StopAskedError
 
-_MOST_OF_IT = 0.99
-"""Where nobody knows whether a board keeps whole accelerations, one is rounded down if so much of it is left."""
 _RATE_STEP = Fraction(60, 1000)
 """By how much a rate may be rounded down when it is written (units/min): a thousandth of a unit per second."""
 
@@ -85,7 +83,7 @@ def _acceleration(text: str, whole: Fact[bool]) -> tuple[str, str]:
     lower = math.floor(wanted)
     if not whole.value or wanted == lower:
         return text, ""
-    if not whole.known and lower < _MOST_OF_IT * wanted:
+    if not lower and not whole.known:
         return text, ""
     if not lower:
         problem = f"the controller keeps accelerations as whole numbers, and the plan needs {text} units/s^2"
