@@ -219,6 +219,11 @@ class Axis(ABC):
         """True if the settings are read as they are stored: then a change shows only once it is."""
         return False
 
+    @property
+    def refusals_are_certain(self) -> bool:
+        """True if a refused line surely was not carried out; False if the refusal may have been another line's."""
+        return True
+
     @abstractmethod
     def bring_into_force(self) -> None:
         """Where settings are read as they are stored, and what is in force may be another: load what is stored.

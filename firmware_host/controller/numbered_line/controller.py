@@ -269,6 +269,10 @@ class NumberedController(NumberedAsking):
     def listed_line(self, key: str, text: str) -> bytes:
         return self.setting_line(key, text)
 
+    @property
+    def refusals_are_certain(self) -> bool:
+        return not self.sender.prints_behind
+
     def bring_into_force(self) -> None:
         if not self.lists_stored or self.as_stored:
             return

@@ -54,20 +54,24 @@ def storing(axis: Axis, changes: Mapping[str, str], store_one: Callable[[str], N
 
 
 def send_setting(axis: Axis, left: SettingsLeft, key: str, text: str, line: bytes) -> None:
-    """Send the line that sets `key` to `text`. Raises LineRejectedError (it is what it was), and as `ask`."""
+    """Send the line that sets `key` to `text`. Raises as `ask`.
+
+    Where a refusal may come behind the answer, it may be another line's: the setting then may have been taken.
+    """
     before = left.in_force(key)
     axis.as_stored = axis.stores_at_once
     left.sends(key, text)
     try:
         axis.ask(line, STORE_S)
     except LineRejectedError:
-        left.refused(key, before)
+        if axis.refusals_are_certain:
+            left.refused(key, before)
         raise
     left.took(key, text)
 
 
 def keep(axis: Axis, left: SettingsLeft) -> None:
-    """Store all that is in force, where that is an act of its own. Raises LineRejectedError, and as `ask`."""
+    """Store all that is in force, where that is an act of its own. Raises as `ask`."""
     if axis.stores_at_once:
         return
     before = left.all_stored
@@ -75,7 +79,8 @@ def keep(axis: Axis, left: SettingsLeft) -> None:
     try:
         axis.store()
     except LineRejectedError:
-        left.not_kept(before)
+        if axis.refusals_are_certain:
+            left.not_kept(before)
         raise
     left.kept()
     axis.as_stored = True
