@@ -6,7 +6,7 @@ Each mechanism has its own subclass; `connect` makes the right one for a dialect
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from fractions import Fraction
@@ -18,6 +18,7 @@ from firmware_host.controller import standstill
 from firmware_host.controller.axis import Axis, Connection, StandstillProof
 from firmware_host.controller.deadlines import HOME_S, STOP_S
 from firmware_host.controller.learned import Learned
+from firmware_host.controller.pieces import Piece, send_pieces
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.controller.sender import Sender
@@ -62,6 +63,8 @@ class Controller(Axis):
         self._stop_report: StopReport | None = None
         self._closed = False
         self._switched_on: set[int] = set()
+        self.runs_out = False
+        """True if the last move was sent in pieces: what has been sent of it ends by itself soon."""
         self.greeting: Greeting | None = None
         """What it said when it was opened, or our own words if it didn't greet but was seen to have been reset; None if
         it was neither: then it has not been reset since its last owner."""
@@ -133,11 +136,30 @@ class Controller(Axis):
         StandstillError if it isn't prepared, LineRejectedError if the controller refuses; nothing moves then.
         """
         line = self.dialect.move_line(self.axis, coordinate, feed)
+        self._begin_move(runs_out=False)
+        return self.ask(line).answered_at_s
+
+    @property
+    def in_pieces(self) -> bool:
+        """True if a stop can't end a move that was sent without losing its position: send long ones in pieces."""
+        return False
+
+    def move_in_pieces(self, pieces: Sequence[Piece], feed: str, on_poll: OnPoll | None = None) -> float:
+        """As `move_to` the end of the last piece, by way of the ends of the others; return when the last was accepted.
+
+        The instant returned is as if the whole move had been accepted then (see `send_pieces`), so the planned duration
+        is that of the whole. A stop sends no more pieces. `on_poll` gets the reports that are asked for meanwhile.
+        """
+        lines = [self.dialect.move_line(self.axis, piece.coordinate, feed) for piece in pieces]
+        self._begin_move(runs_out=True)
+        return send_pieces(self, pieces, lines, on_poll)
+
+    def _begin_move(self, *, runs_out: bool) -> None:
         self.require_position()
         self._require_prepared()
         self.standstill = None
+        self.runs_out = runs_out
         self._before_move()
-        return self.ask(line).answered_at_s
 
     def _require_prepared(self) -> None:
         if not self.prepared:
@@ -209,8 +231,9 @@ class Controller(Axis):
     def stop(self, timeout_s: float = STOP_S) -> StopReport:
         """Hold, wait for standstill (at most `timeout_s`, s), drop the rest of the motion. Never raises a link error.
 
-        Where `capabilities.stop_keeps_position` is False, an axis under way is stopped short and its position is lost:
-        `home`, or `unlock` and set zero anew. An axis that stands still keeps its position.
+        A move in pieces ends where the pieces that were sent end; its position stays known. A move that the controller
+        can't hold is stopped short, and its position is lost: `home`, or `unlock` and set zero anew. An axis that
+        stands still keeps its position.
 
         Only the first call acts; a later one returns its report, also when the first was interrupted. `prepare` and
         `home` make it act anew.

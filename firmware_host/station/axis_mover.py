@@ -14,6 +14,7 @@ import numpy as np
 from firmware_host.clock import Clock
 from firmware_host.controller.axis import StandstillProof
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.pieces import Piece
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.standstill import HALF_STEP
 from firmware_host.errors import CoordinateError, PositionError
@@ -21,6 +22,7 @@ from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
 from firmware_host.planning.route.moves import MoveProgram, extent
+from firmware_host.planning.route.pieces import cut_move, prove_pieces, ramp_in_steps
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, require_travel
 from firmware_host.planning.route.velocity import plan_index
 
@@ -302,11 +304,10 @@ class AxisMover:
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
         """Move to `position` from wherever it stands, and wait until it is proved to stand still."""
         machine_steps = self._axis.sign * (position + self.origin)
-        coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
         duration_s, sent_s = self.duration(position), self._clock.monotonic()
         forward, taken_up = position - self.at, self._taken_up
         self._taken_up = False
-        accepted_s = self._controller.move_to(coordinate, self._feed)
+        accepted_s = self._send(machine_steps, on_poll)
         synced_s = self.look(self._sent(machine_steps, sent_s, duration_s), on_poll)
         proof = self._controller.wait_for_standstill(
             target_steps=machine_steps,
@@ -332,6 +333,18 @@ class AxisMover:
             acceleration=self._acceleration * scale,
             start_rate=(self._controller.learned.start_jump_units_per_s.value or 0.0) * scale,
         )
+
+    def _send(self, machine_steps: int, on_poll: OnPoll) -> float:
+        """Send the move to `machine_steps`, in pieces where nothing else stops it; returns when it was accepted."""
+        if not self._controller.in_pieces:
+            coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
+            return self._controller.move_to(coordinate, self._feed)
+        start = self._axis.sign * (self.at + self.origin)
+        pieces = cut_move(
+            abs(machine_steps - start), ramp_in_steps(float(self._feed), self._acceleration, self._scale.middle)
+        )
+        sent = prove_pieces(start, machine_steps, pieces, self._scale, room=self._room)
+        return self._controller.move_in_pieces([Piece(*each) for each in sent], self._feed, on_poll)
 
     def found(self, position: int) -> None:
         """It stands at `position`, however it came there: from which side is not known."""

@@ -378,7 +378,8 @@ def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wir
     assert controller.stop() is report
     r.run(30.0)
     assert r.steps == steps
-    if controller.capabilities.stop_keeps_position:
+    assert controller.position_lost == controller.in_pieces, "what was sent whole can't be ended by sending no more"
+    if not controller.position_lost:
         controller.prepare()
         assert abs(steps) < 4000
     else:

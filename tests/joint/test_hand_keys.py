@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from firmware_host.clock import Clock
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.errors import InputError
 from firmware_host.planning.plan import plan_job
 from firmware_host.reporting.machines.hand import ALIGN_KEYS, CAUTION, KEYS, where_line
@@ -182,7 +184,11 @@ def test_nothing_that_is_shown_is_wider_than_a_terminal(line: str) -> None:
     assert len(line) < 80
 
 
-def test_where_a_stop_may_lose_steps_it_is_said_and_the_zero_is_gone(tmp_path: Path) -> None:
+def test_where_a_stop_may_lose_steps_it_is_said_and_the_zero_is_gone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    short = replace(NumberedLineDialect.capabilities, stop_keeps_position=False)
+    monkeypatch.setattr(NumberedLineDialect, "capabilities", short)
     bench = BENCHES["numbered-line"](tmp_path, small_setup())
     screen, where = pressed(bench, [*each("z", "up", "up", "right"), (10.4, "x")], lasts_s=20.0)
     assert any(text.startswith("stopped short: steps may be lost") for text in screen.said)

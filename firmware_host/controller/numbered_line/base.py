@@ -63,7 +63,11 @@ class NumberedDialect(Dialect):
 
     @abstractmethod
     def stop_line(self) -> bytes:
-        """Stops all motion short: steps may be lost."""
+        """Stops all motion short: steps may be lost. Not every board knows it."""
+
+    @abstractmethod
+    def halt_line(self) -> bytes:
+        """Halts the board, which begins anew or waits for a reset then: for where nothing else ends a motion."""
 
     @abstractmethod
     def home_line(self, axis: str) -> bytes:

@@ -131,6 +131,10 @@ class NumberedController(NumberedAsking):
             return StoredNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
         return stored
 
+    @property
+    def in_pieces(self) -> bool:
+        return True
+
     def _before_move(self) -> None:
         self.under_way = True
 
@@ -192,13 +196,21 @@ class NumberedController(NumberedAsking):
     # --- stopping --------------------------------------------------------------------------------------------------
 
     def _begin_stop(self) -> None:
-        """Stop short, unless the axis is known to stand still: its position would be lost for nothing."""
-        if self.under_way or self.homing:
+        """Stop short what doesn't end soon by itself, unless the axis is known to stand still."""
+        if self.homing or (self.under_way and not self.runs_out):
             self._stop_short()
 
     def _stop_short(self) -> None:
         self._stopped_short = True
-        self.sender.break_off(self.dialect.stop_line())
+        if self.sender.position_lost is None:
+            detail = "it was stopped short: steps may be lost. Home it or set zero anew"
+            self.sender.position_lost = ControllerFaultError(detail)
+        self.sender.break_off(self.dialect.stop_line() if self.quick_stop else self.dialect.halt_line())
+
+    @property
+    def quick_stop(self) -> bool:
+        """True if a word stops it at once; else only a halt does, after which it begins anew."""
+        return True
 
     def _finish_stop(self, timeout_s: float) -> StopReport:
         self.standstill = None
@@ -215,21 +227,20 @@ class NumberedController(NumberedAsking):
         return StopReport(False, detail)
 
     def _stand_stopped(self, timeout_s: float) -> StopReport:
-        if not self._stopped_short:
+        if not self._stopped_short and not self.under_way:
             try:
                 status = self.standing(allow=_READY)
             except StandstillError:
                 self._stop_short()
             else:
                 return StopReport(True, "stands still", status)
-        if self.sender.out_of_step:
+        if self.sender.out_of_step or self.sender.unanswered:
             self.sender.resynchronise()
         status = self.settle(timeout_s)
-        self.homing = self._stopped_short = False
-        if self.sender.position_lost is None:
-            self.sender.position_lost = ControllerFaultError(
-                "it was stopped short: steps may be lost. Home it or set zero anew"
-            )
+        self.homing = False
+        if not self._stopped_short:
+            return StopReport(True, "stands still where what it had been sent ended", status)
+        self._stopped_short = False
         return StopReport(True, "stopped short; steps may be lost", status)
 
     # --- settings --------------------------------------------------------------------------------------------------

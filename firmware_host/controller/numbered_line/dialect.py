@@ -82,7 +82,7 @@ class NumberedLineDialect(NumberedDialect):
     capabilities: ClassVar[Capabilities] = Capabilities(
         tells_state=False,
         counts_steps=True,
-        stop_keeps_position=False,
+        stop_keeps_position=True,
     )
 
     def probe(self) -> bytes:
@@ -137,6 +137,9 @@ class NumberedLineDialect(NumberedDialect):
 
     def stop_line(self) -> bytes:
         return b"M410\n"
+
+    def halt_line(self) -> bytes:
+        return b"M112\n"
 
     def home_line(self, axis: str) -> bytes:
         return f"G28 {_require_axis(axis)}\n".encode()

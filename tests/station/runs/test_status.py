@@ -112,8 +112,8 @@ AS_LEFT = ("Position: the axis was left at microstep 0 from the job's zero.",)
 ENDS = {
     "operator": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT)),
     "operator-moving": End("moving", stop, "stopped", Place.AS_LEFT, ("was left between microsteps 0 and 802",)),
-    "operator-moving-stops-short": End(
-        "moving", stop, "stopped", Place.BY_HAND, ("Position lost: the run ended with: Ctrl-C",), numbered
+    "operator-moving-numbered": End(
+        "moving", stop, "stopped", Place.AS_LEFT, ("was left between microsteps 0 and 802",), numbered
     ),
     "operator-standing-numbered": End("gate-open", stop, "stopped", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), numbered),
     "operator-homes": End("gate-open", stop, "stopped", Place.HOMES, (*UNKNOWN, "will seek its home switch"), homing),
@@ -124,7 +124,7 @@ ENDS = {
     "crash": End("gate-open", crash, "crashed", Place.AS_LEFT, (*UNKNOWN, *AS_LEFT), set_right=revive),
     "crash-moving": End("moving", crash, "crashed", Place.AS_LEFT, ("between microsteps",), set_right=revive),
     "crash-moving-numbered": End(
-        "moving", crash, "crashed", Place.BY_HAND, ("may have been stopped short",), numbered, set_right=revive
+        "moving", crash, "crashed", Place.AS_LEFT, ("between microsteps",), numbered, set_right=revive
     ),
     "lost-port": End(
         "gate-open", pull, "failed", Place.AS_LEFT,
