@@ -205,12 +205,12 @@ class NumberedController(NumberedAsking):
         if self.sender.position_lost is None:
             detail = "it was stopped short: steps may be lost. Home it or set zero anew"
             self.sender.position_lost = ControllerFaultError(detail)
-        self.sender.break_off(self.dialect.stop_line() if self.quick_stop else self.dialect.halt_line())
+        self.sender.break_off(self._stopping_line())
 
-    @property
-    def quick_stop(self) -> bool:
-        """True if a word stops it at once; else only a halt does, after which it begins anew."""
-        return True
+    def _stopping_line(self) -> bytes:
+        """A board that is known to have no word that stops it at once is halted; one that may have it is told it."""
+        known_to_have_none = self.board.quick_stop is False and not self.stated.quick_stop
+        return self.dialect.halt_line() if known_to_have_none else self.dialect.stop_line()
 
     def _finish_stop(self, timeout_s: float) -> StopReport:
         self.standstill = None
