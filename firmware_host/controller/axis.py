@@ -13,14 +13,13 @@ from typing import ClassVar
 
 from firmware_host.acts import Unlock
 from firmware_host.clock import Clock
-from firmware_host.controller.deadlines import ANSWER_LEAST_S, ANSWER_MOST_S, ANSWER_S, POLL_S, STATUS_S
+from firmware_host.controller.deadlines import ANSWER_LEAST_S, ANSWER_MOST_S, ANSWER_S, POLL_S, STATUS_S, UsualTime
 from firmware_host.controller.dialect import Capabilities, Dialect
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace
 from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.sender import Exchange, Sender
 from firmware_host.controller.stored_settings import ControllerSettings, SettingsLeft, StatedSettings
-from firmware_host.controller.usual_time import UsualTime
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,

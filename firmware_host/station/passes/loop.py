@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 
+from firmware_host.controller.deadlines import UsualTime
 from firmware_host.controller.sender import LOOK_S
-from firmware_host.controller.usual_time import UsualTime
 from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Setup
 from firmware_host.planning.index.unwinding_settle import unwind_settle
