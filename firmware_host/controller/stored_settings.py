@@ -98,6 +98,8 @@ class StatedSettings:
     """Whether the controller's own rates are per second (True) or per minute (False); None: not known."""
     start_jump_units_per_s: Fraction | None = None
     """The step of speed at the start of a move (units/s, >= 0)."""
+    second_step_after_s: float | None = None
+    """How long after the first step of a move the second one comes at least (s)."""
     shortest_move_steps: int | None = None
     """Moves of fewer steps are not made."""
     quick_stop: bool | None = None

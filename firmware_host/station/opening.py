@@ -49,6 +49,10 @@ def stated_settings(machine: Machine) -> StatedSettings:
         rate_units_per_min=None if stated.rate is None else 60 * stated.rate.exact * units,
         acceleration_units_per_s2=None if stated.acceleration is None else stated.acceleration.exact * units,
         rates_per_s=None if stated.rates_per is None else stated.rates_per == "s",
+        start_jump_units_per_s=None if stated.start_jump is None else stated.start_jump.exact * units,
+        second_step_after_s=None if stated.second_step_after is None else stated.second_step_after.si,
+        shortest_move_steps=stated.shortest_move,
+        quick_stop=stated.quick_stop,
     )
 
 

@@ -70,7 +70,12 @@ def learned_of(asked: Asked) -> Learned:
         whole_accelerations=asked.fact(board.whole_accelerations, True),
         start_jump_units_per_s=_start_jump(asked, jump[0]),
         start_jump_key=Fact(jump[1], Source.DIALECT if board.name else Source.ASSUMED),
-        first_step_wait_s=asked.fact(board.first_step_wait_s, UNKIND_WAIT_S),
+        first_step_wait_s=asked.fact(
+            board.first_step_wait_s,
+            UNKIND_WAIT_S,
+            stated=asked.stated.second_step_after_s,
+            key="link.stated.second_step_after",
+        ),
         shortest_move_steps=asked.fact(
             board.shortest_move_steps,
             UNKIND_SHORTEST,

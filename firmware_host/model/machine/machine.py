@@ -143,6 +143,12 @@ class Stated(Described):
     second_step_after: Time | None = Field(
         default=None, description="how long after the first step of a move the controller makes the second at least"
     )
+    shortest_move: int | None = Field(
+        default=None, ge=1, le=1000, description="microsteps of the shortest move that the controller makes"
+    )
+    quick_stop: bool | None = Field(
+        default=None, description="whether the controller knows a word that ends a move under way"
+    )
 
     @model_validator(mode="after")
     def _scale_is_positive(self) -> Self:
