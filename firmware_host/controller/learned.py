@@ -41,7 +41,7 @@ class Position(Enum):
     """What a reported position tells."""
 
     FOLLOWS_MOTOR = "where the motor is"
-    PLANNED = "where the motor will be once all that was sent is done"
+    PLANNED = "the planned one: where the last move will end"
 
 
 class Listing(Enum):

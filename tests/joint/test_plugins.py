@@ -1,4 +1,5 @@
-"""The two plug-ins of the docs, found by their entry points: a gate in a whole run, a dialect on a simulated board.
+"""The plug-ins of the docs, found by their entry points: a gate in a whole run, a dialect on a simulated board, and a
+kind of board on recorded answers.
 
 They are laid beside a `.dist-info` folder on the path, as an installer would, and nothing is installed.
 """
@@ -18,16 +19,20 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.clock import ScaledClock
+from firmware_host.clock import ScaledClock, VirtualClock
+from firmware_host.controller.connecting import connect
+from firmware_host.controller.learned import Fact, Source
+from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import AxisState, Rejected, StatusReport
-from firmware_host.errors import InputError
+from firmware_host.errors import InputError, StandstillError
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.boards import set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 from firmware_host.station.gates.gate import gate_kinds
 from tests.cli.command import COMMAND, PATIENCE_S, ROOT, Program, call
+from tests.support.recorded_board import RecordedBoard
 from tests.support.three_segments import JOB, own_folders
 
 PAGE = (ROOT / "docs" / "pages" / "plugins.md").read_text(encoding="utf-8")
@@ -66,13 +71,13 @@ def plugins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     info.joinpath("entry_points.txt").write_text("\n".join(groups), encoding="utf-8")
     monkeypatch.syspath_prepend(str(site))
     yield site
-    for module in ("our_gate", "our_dialect"):
+    for module in ("our_gate", "our_dialect", "our_board"):
         sys.modules.pop(module, None)
 
 
-def test_both_are_found_beside_the_built_in_ones() -> None:
+def test_all_are_found_beside_the_built_in_ones() -> None:
     assert set(gate_kinds()) > {"go-file", "operator"}
-    assert set(dialect_names()) >= {"status-query-xyzc", "status-query", "numbered-line"}
+    assert set(dialect_names()) >= {"status-query-xyzc", "numbered-line-ours", "status-query", "numbered-line"}
 
 
 # --- the gate ----------------------------------------------------------------------------------------------------
@@ -185,3 +190,36 @@ def _call_with(plugins: Path, *arguments: str) -> subprocess.CompletedProcess[st
         timeout=PATIENCE_S,
         env=os.environ | {"PYTHONPATH": f"{plugins}{os.pathsep}{ROOT}"},
     )
+
+
+# --- the board ---------------------------------------------------------------------------------------------------
+
+
+class DoneBoard(RecordedBoard):
+    """The recorded board, but for the word with which it accepts a line."""
+
+    def say(self, *lines: bytes, after_s: float = 0.003) -> None:
+        super().say(*(b"done" if line == b"ok" else line for line in lines), after_s=after_s)
+
+
+def test_a_board_is_taught_by_twenty_lines_of_another_package() -> None:
+    text = next(text for language, text in BLOCKS if text.startswith('"""our_board.py'))
+    assert len([line for line in text.splitlines() if line.strip()]) <= 20
+    clock = VirtualClock()
+    board = DoneBoard(clock, "numbered_line_b")
+    board.say(b"start")
+    with connect(board, load_dialect("numbered-line-ours"), clock, MemoryTrace(clock), axis="X") as controller:
+        learned = controller.learned
+        assert learned.shortest_move_steps == Fact(3, Source.DIALECT)
+        assert learned.quick_stop.value is False
+        assert not learned.first_step_wait_s.known  # left out: the unkind end is taken
+        assert controller.status().counts == {"X": 0, "Y": 0, "Z": 0}
+        assert controller.strays == ()
+
+
+def test_without_the_plug_in_that_board_is_never_taken_for_one_that_stands() -> None:
+    clock = VirtualClock()
+    board = DoneBoard(clock, "numbered_line_b")
+    board.say(b"start")
+    with pytest.raises(StandstillError, match="did not come to a standstill"):
+        connect(board, load_dialect("numbered-line"), clock, MemoryTrace(clock), axis="X")

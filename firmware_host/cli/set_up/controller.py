@@ -121,7 +121,7 @@ def show_command(
     baud: BaudOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Show a controller's state, position, and the settings of the machine's axis."""
+    """Show a controller's state, position, the settings of the machine's axis, and what is known of the board."""
     here = machine_at(machine, station=station, port=port, baud=baud, otherwise=_EXAMPLE)
     with _open_at(here) as controller:
         document = controller_document(
@@ -131,6 +131,7 @@ def show_command(
             controller.settings,
             messages=controller.messages,
             strays=controller.strays,
+            learned=controller.learned,
         )
     documents.show(document, json=json)
 

@@ -7,7 +7,8 @@ also shows a reset after which it sent no greeting.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from firmware_host.clock import Clock
@@ -106,6 +107,7 @@ class ExchangingSender(Sender):
         """True if whole steps have to be asked for, and come on a line of their own."""
         self.late = ""
         """The last complaint about a line that had been answered before."""
+        self._listing = False
         self._counting = False
         self._counts_steps = False
         self._owed = False
@@ -167,12 +169,13 @@ class ExchangingSender(Sender):
 
     def _exchange(self, pending: Pending, patience: Patience, until: Until | None) -> Exchange:
         self._pending = pending
-        while pending.answer is None:
-            self._transmit(pending)
-            self._hear(pending, patience)
-        answered_at_s, before = self.clock.monotonic(), len(pending.payload)
-        if until is not None:
-            self._hear_output(pending, until)
+        with self._listed(until is not None):
+            while pending.answer is None:
+                self._transmit(pending)
+                self._hear(pending, patience)
+            answered_at_s, before = self.clock.monotonic(), len(pending.payload)
+            if until is not None:
+                self._hear_output(pending, until)
         self._pending = None
         if self.prints_behind is None and pending.payload and pending.sends == 1 and not pending.damaged:
             self.prints_behind = before == 0
@@ -183,6 +186,19 @@ class ExchangingSender(Sender):
             raise LineRejectedError(pending.complaint, line=shown(pending.line))
         payload = tuple(pending.payload)
         return Exchange(pending.line, payload, pending.answer, pending.sent_at_s, answered_at_s, pending.certain)
+
+    @contextmanager
+    def _listed(self, listing: bool) -> Iterator[None]:
+        """Inside, words for a person are part of an answer, and not kept as what was said unasked."""
+        outer, self._listing = self._listing, self._listing or listing
+        try:
+            yield
+        finally:
+            self._listing = outer
+
+    def _keep(self, reply: Reply) -> None:
+        if not (self._listing and isinstance(reply, Message)):
+            super()._keep(reply)
 
     def _transmit(self, pending: Pending) -> None:
         pending.sends += 1

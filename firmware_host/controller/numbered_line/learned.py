@@ -94,7 +94,7 @@ def learned_of(asked: Asked) -> Learned:
     )
 
 
-_STOP_NOTE = "it stops short: where it stands is asked after it, and steps may be lost"
+_STOP_NOTE = "it stops short, and steps may be lost"
 
 
 def _rate(per_s: bool | None, asked: Asked) -> Fact[bool | None]:
@@ -107,9 +107,10 @@ def _rate(per_s: bool | None, asked: Asked) -> Fact[bool | None]:
 
 
 def _acknowledgement(answers: Answers) -> str:
-    words = ["repeats each line"] if answers.repeats_lines else []
+    repeats = "repeats it, " if answers.repeats_lines else ""
     answer = "answers with its number" if answers.numbers_answers else "answers"
-    return ", then ".join([*words, *([answer, "prints"] if answers.prints_behind else ["prints", answer])])
+    first, then = (answer, "prints") if answers.prints_behind else ("prints", answer)
+    return f"{repeats}{first}, then {then}"
 
 
 def _listing(answers: Answers) -> Listing:
@@ -126,7 +127,7 @@ def _acceleration(asked: Asked) -> Fact[str | None]:
     if general is not None and key in printed and float(printed[general]) < float(printed[key]):
         key = general
     if asked.board.name:
-        return Fact(key, Source.DIALECT, "the smaller one of two governs" if general else "")
+        return Fact(key, Source.DIALECT, "the smaller of two" if general else "")
     return Fact(key, Source.ASSUMED)
 
 
@@ -135,7 +136,7 @@ def _start_jump(asked: Asked, measured: float | None) -> Fact[float | None]:
         return Fact(float(asked.stated.start_jump_units_per_s), Source.STATED)
     if measured is None:
         return Fact(None, Source.ASSUMED, "state link.stated.start_jump in the machine file")
-    note = "as stored; another may be in force" if measured and asked.answers.lists_stored else ""
+    note = "as stored" if measured and asked.answers.lists_stored else ""
     return Fact(measured, Source.DIALECT, note)
 
 

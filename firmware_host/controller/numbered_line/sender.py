@@ -90,8 +90,9 @@ class NumberingSender(ExchangingSender):
                 self.number, self.dialect.identity_query(), now_s, now_s + _IDENTITY_S, falls_back=self.number > 1
             )
             patience = Patience(_IDENTITY_S, now_s + _IDENTITY_S + BUSY_S, REPEAT_S, SETTLE_S)
-            exchange = self._exchange(pending, patience, _has(Identity))
-            self._await_quiet(SETTLE_S, FLOOD_S)
+            with self._listed(True):
+                exchange = self._exchange(pending, patience, _has(Identity))
+                self._await_quiet(SETTLE_S, FLOOD_S)
             if any(isinstance(reply, Identity) for reply in exchange.payload):
                 self._out_of_step = ""
                 return

@@ -6,9 +6,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from firmware_host.acts import Act
 from firmware_host.controller.finding import Finding
+from firmware_host.controller.learned import Learned
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Section, Table, Value
+from firmware_host.reporting.machines.learned import learned_section, to_settle
 from firmware_host.station.settings.compared import Comparison, LookedAt
 
 _FITS = {
@@ -59,14 +61,17 @@ def controller_document(
     *,
     messages: Sequence[str] = (),
     strays: Sequence[bytes] = (),
+    learned: Learned | None = None,
 ) -> Document:
     """A controller's state and position, the settings of its axis as it prints them, and what else it said.
 
-    `messages`: what it said unasked; `strays`: bytes that fitted no reply.
+    `messages`: what it said unasked; `strays`: bytes that fitted no reply; `learned`: what is known of the board.
     """
+    known = () if learned is None else (to_settle(learned),)
     position = None if settings.inches else tuple(status.machine or ())
     return Document(
         (
+            *known,
             _told("port", "Port", port),
             _told("greeting", "Greeting", greeting, "none heard"),
             _told("state", "State", status.state.value),
@@ -83,6 +88,7 @@ def controller_document(
             _told(
                 "bytes_not_understood", "Bytes not understood", " ".join(repr(d)[1:] for d in strays) or None, "none"
             ),
+            *(() if learned is None else (learned_section(learned),)),
         )
     )
 

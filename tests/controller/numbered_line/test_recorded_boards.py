@@ -41,7 +41,7 @@ def test_opening_moves_sets_and_stores_nothing(name: str) -> None:
 
 def test_how_each_answers_is_seen() -> None:
     said = {name: learned(name) for name in (A, B)}
-    assert said[A].acknowledgement.value == "repeats each line, then answers with its number, then prints"
+    assert said[A].acknowledgement.value == "repeats it, answers with its number, then prints"
     assert said[B].acknowledgement.value == "prints, then answers"
     assert said[A].position_asked.value == "a question that adds a line of steps"
     assert said[B].position_asked.value == "a plain question"

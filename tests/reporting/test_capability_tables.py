@@ -1,0 +1,44 @@
+"""The page about boards has the record of each kind as `controller show` prints it.
+
+With CIRCUMSTEP_WRITE_SCREENS set, the tables are written anew.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pytest
+
+from firmware_host.controller.learned import Learned
+from firmware_host.reporting.document import Document
+from firmware_host.reporting.machines.learned import learned_section, to_settle
+from tests.controller.numbered_line.test_recorded_boards import A, B, learned
+from tests.reporting.shown import printed
+
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "pages" / "your-board.md"
+BOARDS: Mapping[str, Callable[[], Learned]] = {
+    "numbered-line-a": lambda: learned(A),
+    "numbered-line-b": lambda: learned(B),
+}
+
+
+def shown(record: Learned) -> str:
+    return printed(Document((to_settle(record), learned_section(record)))).strip()
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_the_page_has_the_record_as_it_is_printed(board: str) -> None:
+    text, table = PAGE.read_text(encoding="utf-8"), shown(BOARDS[board]())
+    if os.environ.get("CIRCUMSTEP_WRITE_SCREENS"):
+        pattern = re.compile(rf"(### {board}\n\n[^`]*```text\n).*?```", re.DOTALL)
+        text = pattern.sub(lambda match: f"{match[1]}{table}\n```", text)
+        PAGE.write_text(text, encoding="utf-8")
+    assert f"```text\n{table}\n```" in text.partition(f"### {board}\n")[2].partition("\n### ")[0]
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_a_record_fits_a_terminal_of_eighty_columns(board: str) -> None:
+    assert max(map(len, shown(BOARDS[board]()).splitlines())) <= 80
