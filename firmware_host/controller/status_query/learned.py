@@ -15,7 +15,7 @@ def learned_of(axes: str, settings: ControllerSettings, answer_s: float) -> Lear
     on_all = Source.DIALECT
     return Learned(
         axes=Fact(axes, Source.SEEN),
-        acknowledgement=Fact("each line is answered once, in order, without its number", on_all),
+        acknowledgement=Fact("once, in order, without its number", on_all),
         position=Fact(Position.FOLLOWS_MOTOR, on_all),
         position_asked=Fact("a request of one byte, acted on at once", on_all),
         listing=Fact(Listing.IN_FORCE, on_all),

@@ -104,6 +104,9 @@ def _facts(learned: Learned) -> dict[str, Fact[Any]]:
 def _line(name: str, fact: Fact[Any]) -> Figure:
     label, words = _LINES[name]
     note = f"; {fact.note}" if fact.known and fact.note else ""  # else it says what to settle, and stands above
+    text = f"{words(fact.value)}{note} ({SOURCES[fact.source]})"
+    if fact.value is None and not fact.known:
+        text = SOURCES[fact.source]
     value = Section(
         "",
         "",
@@ -113,7 +116,7 @@ def _line(name: str, fact: Fact[Any]) -> Figure:
             Figure("note", "", fact.note or None),
         ),
     )
-    return Figure(name, label, value, brief=True, text=f"{words(fact.value)}{note} ({SOURCES[fact.source]})")
+    return Figure(name, label, value, brief=True, text=text)
 
 
 def _json_value(value: Any) -> Value:
