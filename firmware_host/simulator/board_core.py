@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from random import Random
 
 from firmware_host.simulator.axis.motion import MotionKernel
@@ -35,9 +35,9 @@ class BoardCore:
     have no current.
     """
 
-    def __init__(self, axes: str, start_s: float) -> None:
+    def __init__(self, axes: str, start_s: float, bunches: Sequence[tuple[float, int]] = ()) -> None:
         self.now_s = start_s
-        self.kernel = MotionKernel(axes, start_s)
+        self.kernel = MotionKernel(axes, start_s, bunches)
         self.released_after_s = math.inf
         self._line_out: list[tuple[float, int, bytes]] = []
         self._said = 0

@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
-from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
+from firmware_host.simulator.numbered_line.variant import MotionWays, NumberedLineVariant
 
 NUMBERED_LINE_BOARDS: Mapping[str, NumberedLineVariant] = MappingProxyType(
     {
@@ -110,6 +110,20 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "listing of what is stored": {"listing_shows": "stored"},
         "whole accelerations": {"whole_accelerations": True},
         "a rate that is fixed": {"fixed_settings": {"M203 X": "ignored"}},
+        "scale change moves nothing": {"scale_change_moves_nothing": True},
+        "steps in bunches from a start at once": {
+            "motion": MotionWays(first_step_rate=120.0, bunches=((1000.0, 2),), cut_runs_on=False)
+        },
+        "remarks": {"speech": "remarking"},
+        "ok first of all": {"answers_first": True},
+        "unknown words": {"unknown_words": frozenset(("M155",))},
+        "a refused pin": {"refused_pins": frozenset((1,))},
+        "resend again": {"resend_again_s": 0.2},
+        "one line at a time": {"reads_while_working": False},
+        "slow listing": {"print_line_s": 0.005},
+        "order before checksum": {"order_before_checksum": True},
+        "a slow stop": {"stop_takes_s": 0.9},
+        "a slow halt": {"halts_after_s": 0.6},
         "scale change shifts position": {"scale_change_shifts_position": True},
         "offset moves counts": {"offset_moves_counts": True},
         "restarts after a halt": {"after_halt": "restarts"},

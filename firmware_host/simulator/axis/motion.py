@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from firmware_host.simulator.axis.velocity import Phase, block_phases, reachable
+from firmware_host.simulator.axis.velocity import Phase, block_phases, reachable, waiting_phase
 from firmware_host.simulator.device import MotionInterval
 
 COLLINEAR_COSINE = 0.999999
@@ -25,7 +25,9 @@ BlockKind = Literal["move", "jog", "home"]
 class Block:
     """A straight move: one entry per axis in `delta_steps` (controller's sign), `shaft_sign` (+1 or -1, the direction
     pin) and `direction` (unit vector); `length` > 0, `speed` > 0, `acceleration` > 0; above `crash_speed` the board
-    crashes.
+    crashes. `start_speed` (units/s, >= 0) is the speed at which it starts from rest and at which it ends, without a
+    ramp. `lead_steps`: 1 if the first step is made at once (`length` is that from the first step to the last then),
+    else 0. `wait_s`: from rest, what goes by between the first step and the second, the speed rising unseen.
     """
 
     delta_steps: tuple[int, ...]
@@ -36,6 +38,19 @@ class Block:
     acceleration: float
     crash_speed: float = math.inf
     kind: BlockKind = "move"
+    start_speed: float = 0.0
+    lead_steps: int = 0
+    wait_s: float = 0.0
+
+    @property
+    def most_steps(self) -> int:
+        """Steps of the quickest axis."""
+        return max(map(abs, self.delta_steps))
+
+    @property
+    def slow_end(self) -> float:
+        """Speed (units/s) at which it starts from rest and ends."""
+        return min(self.start_speed, self.speed)
 
     def goes_on_from(self, other: Block) -> bool:
         """Whether this block continues `other` in the same direction, so that no stop is needed between."""
@@ -45,15 +60,20 @@ class Block:
         """Whole steps made per axis once `length` lies behind; the last step falls on the block's end."""
         if length >= self.length:
             return self.delta_steps
-        part = length / self.length
+        part, most = length / self.length, self.most_steps
+        part = (self.lead_steps + (most - self.lead_steps) * part) / most
         return tuple(int(delta * part) for delta in self.delta_steps)
 
 
 class MotionKernel:
-    """Runs blocks one after the other. `advance` must be called with never decreasing times."""
+    """Runs blocks one after the other. `advance` must be called with never decreasing times.
 
-    def __init__(self, axes: str, start_s: float) -> None:
+    `bunches`: (steps/s, size) in rising order: above that rate of the quickest axis the steps come so many at a time.
+    """
+
+    def __init__(self, axes: str, start_s: float, bunches: Sequence[tuple[float, int]] = ()) -> None:
         self._axes = axes
+        self._bunches = bunches
         self._blocks: deque[Block] = deque()
         self._phases: deque[Phase] = deque()
         self._along = 0.0
@@ -110,8 +130,17 @@ class MotionKernel:
     def _made_at(self, now_s: float) -> tuple[int, ...]:
         if not self._blocks:
             return (0,) * len(self._axes)
-        along = self._phases[0].at(now_s)[0] if self._phases else self._along
-        return self._blocks[0].steps_along(along)
+        along, speed = self._phases[0].at(now_s) if self._phases else (self._along, 0.0)
+        return self._bunched(self._blocks[0], along, speed)
+
+    def _bunched(self, block: Block, along: float, speed: float) -> tuple[int, ...]:
+        """Steps made of `block`: at a high rate they come several at a time, and its last ones with its end."""
+        made = block.steps_along(along)
+        if not self._bunches or along >= block.length:
+            return made
+        rate = speed * (block.most_steps - block.lead_steps) / block.length
+        size = max((size for above, size in self._bunches if rate > above), default=1)
+        return tuple(int(steps / size) * size for steps in made)
 
     # --- orders ---------------------------------------------------------------------------------------------
 
@@ -145,16 +174,17 @@ class MotionKernel:
         self._replan(now_s)
         return True
 
-    def abort(self, now_s: float) -> None:
+    def abort(self, now_s: float, *, runs_on: bool = True) -> None:
         """Cut the pulses and drop the queue. From speed, the rotor runs on unseen by the ramp's own stopping distance
-        v^2/(2a) (rounded down to whole steps): the counters no longer tell the truth.
+        v^2/(2a) (rounded down to whole steps): the counters no longer tell the truth. Without `runs_on` it stands with
+        its pulses.
         """
         self.advance(now_s)
         if self._blocks:
             block = self._blocks[0]
             along, speed = self._phases[0].at(now_s) if self._phases else (self._along, 0.0)
-            made = block.steps_along(along)
-            skid = speed * speed / (2 * block.acceleration * block.length)
+            made = self._bunched(block, along, speed)
+            skid = speed * speed / (2 * block.acceleration * block.length) if runs_on else 0.0
             for axis, (delta, sign) in enumerate(zip(block.delta_steps, block.shaft_sign, strict=True)):
                 self._counter[axis] += made[axis]
                 self._shaft[axis] += sign * (made[axis] + int(skid * delta))
@@ -200,14 +230,23 @@ class MotionKernel:
         if self._phases:
             self._along, self._speed = self._phases[0].at(now_s)
         blocks = list(self._blocks)
-        limits = [0.0] * (len(blocks) + 1)
+        standing = not self._phases and self._speed == 0.0
+        limits = [0.0] * len(blocks) + [blocks[-1].slow_end if blocks else 0.0]
         for index in range(len(blocks) - 1, 0, -1):
             block, before = blocks[index], blocks[index - 1]
-            corner = min(block.speed, before.speed) if block.goes_on_from(before) else 0.0
+            goes_on = block.goes_on_from(before)
+            corner = min(block.speed, before.speed) if goes_on else min(block.slow_end, before.slow_end)
             limits[index] = min(corner, reachable(limits[index + 1], block.acceleration, block.length))
         self._phases = deque()
         speed, along, start_s = self._speed, self._along, now_s
+        if standing and blocks:
+            speed = min(blocks[0].slow_end, reachable(limits[1], blocks[0].acceleration, blocks[0].length))
         for index, block in enumerate(blocks):
+            if (waiting := _waiting(block, start_s, along, speed)) is not None:
+                self._phases.append(waiting)
+                along, start_s = waiting.to_length, waiting.end_s
+                speed = min(speed + block.acceleration * waiting.duration_s, block.speed)
+                speed = min(speed, reachable(limits[index + 1], block.acceleration, block.length - along))
             leave = min(limits[index + 1], reachable(speed, block.acceleration, block.length - along))
             phases = block_phases(start_s, along, block.length, (speed, block.speed, leave), block.acceleration)
             self._phases.extend(phases)
@@ -265,3 +304,11 @@ class MotionKernel:
                 self._last_of[axis] = len(self.log)
                 self.log.append(MotionInterval(axis, self._log_start_s, end_s, first, last))
         self._log_start_s, self._log_from = end_s, list(shafts)
+
+
+def _waiting(block: Block, start_s: float, along: float, speed: float) -> Phase | None:
+    """The rest of the wait between the first step and the second; None if there is none, or not any more."""
+    second = block.length / max(1, block.most_steps - block.lead_steps)
+    if not block.wait_s or along >= second or speed > block.slow_end * (1 + 1e-9):
+        return None
+    return waiting_phase(start_s, along, second, block.wait_s * (1 - along / second))

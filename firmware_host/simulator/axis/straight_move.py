@@ -58,3 +58,21 @@ def straight_block(
 def slowed(block: Block, speed: float, acceleration: float = math.inf) -> Block:
     """The same move no quicker than `speed` (units/s along the path, > 0) and `acceleration` (units/s^2, > 0)."""
     return replace(block, speed=min(block.speed, speed), acceleration=min(block.acceleration, acceleration))
+
+
+def starting(block: Block, start_speed: float, first_step_rate: float = 0.0) -> Block:
+    """The same move, which starts from rest and ends at `start_speed` (units/s along the path, >= 0).
+
+    With `first_step_rate` (steps/s, > 0; counts instead of `start_speed`) its first step comes at once and the second
+    1/rate later, whatever the acceleration asks.
+    """
+    most = block.most_steps
+    if not first_step_rate or most < 2:
+        return replace(block, start_speed=start_speed)
+    return replace(
+        block,
+        length=block.length * (most - 1) / most,
+        lead_steps=1,
+        wait_s=1 / first_step_rate,
+        start_speed=first_step_rate * block.length / most,
+    )

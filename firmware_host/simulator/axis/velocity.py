@@ -83,3 +83,9 @@ def block_phases(
         phases.append(Phase(start_s, duration_s, travelled, to_length, first, last, ends))
         start_s, travelled = start_s + duration_s, to_length
     return phases
+
+
+def waiting_phase(start_s: float, travelled: float, to_length: float, duration_s: float) -> Phase:
+    """A stretch that takes `duration_s` (> 0) to `to_length` (> `travelled`), at one speed and not the block's last."""
+    speed = (to_length - travelled) / duration_s
+    return Phase(start_s, duration_s, travelled, to_length, speed, speed, ends_block=False)

@@ -9,14 +9,19 @@ from collections.abc import Iterable, Iterator, Mapping, MutableMapping, Sequenc
 
 from firmware_host.simulator.board_core import Wait
 from firmware_host.simulator.event_device import EventDevice
-from firmware_host.simulator.numbered_line.board import HALT_WORDS, NumberedBoard
+from firmware_host.simulator.numbered_line.board import NumberedBoard
 from firmware_host.simulator.numbered_line.commands import Task
+from firmware_host.simulator.numbered_line.echoing import EchoingSpeech
 from firmware_host.simulator.numbered_line.numbering import LineAnswer, NumberedCommand
+from firmware_host.simulator.numbered_line.remarking import RemarkingSpeech
+from firmware_host.simulator.numbered_line.speech import HALT_WORDS, Speech
 from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 
 LINE_ENDS = b"\n\r"
 LONGEST_KEPT = 256
 WAIT_EVERY_S = 1.0
+MOST_REPEATS = 3
+SPEECHES: Mapping[str, type[Speech]] = {"plain": Speech, "echoing": EchoingSpeech, "remarking": RemarkingSpeech}
 AT_ONCE = re.compile(rb"(?:\s*N-?\d+)?\s*(M112|M410)(?!\d)")
 
 
@@ -31,6 +36,8 @@ class NumberedLineDevice(EventDevice):
     def __init__(self, variant: NumberedLineVariant, start_s: float = 0.0) -> None:
         self._board = NumberedBoard(variant, start_s)
         super().__init__(self._board, variant.axes)
+        self._speech = SPEECHES[variant.speech](self._board)
+        self._board.greeting, self._board.last_words = self._speech.greeting, self._speech.last_words
         self.variant = variant
         self.bytes_lost = 0
         self._received: deque[int] = deque()
@@ -39,6 +46,8 @@ class NumberedLineDevice(EventDevice):
         self._current: Task | None = None
         self._quiet_since_s = self._last_byte_s = start_s
         self._busy_due_s = math.inf
+        self._again_due_s = math.inf
+        self._repeats_left = 0.0
         self._restart()
 
     # --- the line -------------------------------------------------------------------------------------------
@@ -106,7 +115,7 @@ class NumberedLineDevice(EventDevice):
         self._line.clear()
         self._watched.clear()
         self._task = self._current = None
-        self._busy_due_s = math.inf
+        self._busy_due_s = self._again_due_s = math.inf
         self._quiet_since_s = self._board.now_s
 
     # --- the truth ------------------------------------------------------------------------------------------
@@ -137,7 +146,7 @@ class NumberedLineDevice(EventDevice):
         self._read_lines()
         if not self._board.lines:
             return False
-        self._current = Task(self._board, self._board.lines.popleft())
+        self._current = Task(self._board, self._board.lines.popleft(), self._speech)
         self._task = self._current.run()
         self._wait = self._board.now_s
         if self.variant.busy_every_s is not None:
@@ -158,15 +167,21 @@ class NumberedLineDevice(EventDevice):
 
     def _read_lines(self) -> None:
         """Move bytes from the receive buffer to lines as long as a line more can wait."""
-        while self._received and len(self._board.lines) < self.variant.command_lines:
+        while self._received and self._takes_more():
             byte = self._received.popleft()
             if byte not in LINE_ENDS:
                 if len(self._line) < LONGEST_KEPT:
                     self._line.append(byte)
+            elif not self._line and self._again_due_s < math.inf and self.variant.speech == "echoing":
+                self._board.say("Got:", self.variant.ok_delay_s)
             elif self._line:
                 raw = self._line.decode("latin-1")
                 self._line.clear()
                 self._take(self._board.check.take(raw))
+
+    def _takes_more(self) -> bool:
+        free = self._current is None or self.variant.reads_while_working
+        return free and len(self._board.lines) < self.variant.command_lines
 
     def _take(self, judged: NumberedCommand | LineAnswer | None) -> None:
         if isinstance(judged, LineAnswer):
@@ -174,29 +189,46 @@ class NumberedLineDevice(EventDevice):
                 self._board.say(text, self.variant.ok_delay_s)
             if judged.kind == "resend" and self.variant.drops_input_on_resend:
                 self._received.clear()
+            if judged.kind == "resend" and self.variant.resend_again_s is not None:
+                self._again_due_s, self._repeats_left = self._board.now_s + self.variant.resend_again_s, MOST_REPEATS
         elif judged is not None:
+            self._again_due_s = math.inf
             self._board.lines.append(judged)
 
     # --- by itself ------------------------------------------------------------------------------------------
 
     def _own_changes(self) -> Iterable[float | None]:
-        return (self._wait_due_s(), self._unfinished_due_s(), self._busy_s())
+        again_s = self._again_due_s if self._again_due_s < math.inf else None
+        halts_s = self._board.halts_at_s if self._board.halts_at_s < math.inf else None
+        return (self._wait_due_s(), self._unfinished_due_s(), self._busy_s(), again_s, halts_s)
 
     def _live(self) -> None:
         now_s = self._board.now_s
+        if self._board.halts_at_s <= now_s:
+            self._board.end_halt()
+            self._forget_dropped()
         if (due_s := self._busy_s()) is not None and due_s <= now_s and self.variant.busy_every_s is not None:
-            self._board.say("echo:busy: processing")
+            self._board.say(self._speech.busy)
             self._busy_due_s = now_s + self.variant.busy_every_s
         if (due_s := self._unfinished_due_s()) is not None and due_s <= now_s:
             self._line.clear()
             self._watched.clear()
             self._take(self._board.check.resend("line not finished"))
+            self._repeats_left = math.inf
+        elif self._again_due_s <= now_s:
+            self._ask_again()
         if (due_s := self._wait_due_s()) is not None and due_s <= now_s:
             self._board.say("wait")
             self._quiet_since_s = now_s
 
+    def _ask_again(self) -> None:
+        for text in self._board.check.resend("").said:
+            self._board.say(text)
+        self._repeats_left -= 1
+        self._again_due_s = self._again_due_s + (self.variant.resend_again_s or 0.0) if self._repeats_left else math.inf
+
     def _busy_s(self) -> float | None:
-        working = self._current is not None and not self._current.answered
+        working = self._current is not None and (not self._current.answered or self._current.syncing)
         return self._busy_due_s if working and self._busy_due_s < math.inf else None
 
     def _unfinished_due_s(self) -> float | None:
@@ -206,11 +238,11 @@ class NumberedLineDevice(EventDevice):
 
     def _wait_due_s(self) -> float | None:
         board, mode = self._board, self.variant.wait_lines
-        if mode == "none" or board.lines or self._line or board.halted:
+        if mode == "none" or board.lines or self._line or board.halted or self._again_due_s < math.inf:
             return None
         since_s = max(self._quiet_since_s, board.boot_until_s)
         if mode == "even-moving":
-            if self._current is not None and not self._current.answered:
+            if self._current is not None and (not self._current.answered or not self.variant.reads_while_working):
                 return None
         else:
             if self._current is not None or board.kernel.moving():

@@ -14,6 +14,7 @@ SLOWER = 4.0
 
 def home(board: NumberedBoard, axes: Sequence[str]) -> Iterator[Wait]:
     """Home these axes in turn, each of which has a switch; halt if one isn't found. Their offsets become 0."""
+    yield from _lift(board, axes)
     for axis in axes:
         index = board.variant.axes.index(axis)
         yield from _seek(board, index)
@@ -22,6 +23,20 @@ def home(board: NumberedBoard, axes: Sequence[str]) -> Iterator[Wait]:
         board.offset[index] = 0.0
         board.place(index, 0.0)
         board.synchronise()
+        board.homed.add(axis)
+
+
+def _lift(board: NumberedBoard, axes: Sequence[str]) -> Iterator[Wait]:
+    """Raise Z out of the way of the others."""
+    lift = board.variant.motion.homing_lift
+    if not lift or "Z" in axes or "Z" not in board.variant.axes:
+        return
+    index = board.variant.axes.index("Z")
+    if board.position[index] < lift:
+        target = list(board.position)
+        target[index] = lift
+        board.queue_move(target, board.settings["M203 Z"] * 60)
+        yield lambda: not len(board.kernel)
 
 
 def _seek(board: NumberedBoard, index: int) -> Iterator[Wait]:

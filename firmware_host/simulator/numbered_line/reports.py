@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from firmware_host.simulator.axis.single_precision import single
 from firmware_host.simulator.numbered_line.board import NumberedBoard
@@ -12,18 +12,25 @@ EPR_SIZE = 4
 """Where the settings lie in the listing behind M205: first address of each kind, bytes per axis (this board's own)."""
 
 
+def coordinates(board: NumberedBoard, decimals: Mapping[str, int]) -> str:
+    """The program's coordinates of all axes, `decimals` by letter if not the board's own."""
+    variant = board.variant
+    position = board.position if variant.position_report == "planned" else board.machine_position()
+    return " ".join(
+        f"{axis}:{single(value - shift) + 0.0:.{decimals.get(axis, variant.position_decimals)}f}"
+        for axis, value, shift in zip(variant.axes, position, board.offset, strict=True)
+    )
+
+
+def counts(board: NumberedBoard) -> dict[str, int]:
+    """The step counts of all axes but E."""
+    steps = board.queued if board.variant.count_report == "planned" else board.counters()
+    return {axis: count for axis, count in zip(board.variant.axes, steps, strict=True) if axis != "E"}
+
+
 def position_line(board: NumberedBoard) -> str:
     """The answer to M114: the program's coordinates, then the step counts of all axes but E."""
-    variant = board.variant
-    planned_position = variant.position_report == "planned"
-    position = board.position if planned_position else board.machine_position()
-    counts = board.queued if variant.count_report == "planned" else board.counters()
-    coordinates = [
-        f"{axis}:{single(value - shift):.{variant.position_decimals}f}"
-        for axis, value, shift in zip(variant.axes, position, board.offset, strict=True)
-    ]
-    steps = [f"{axis}:{count}" for axis, count in zip(variant.axes, counts, strict=True) if axis != "E"]
-    return " ".join([*coordinates, "Count", *steps])
+    return " ".join([coordinates(board, {}), "Count", *(f"{axis}:{count}" for axis, count in counts(board).items())])
 
 
 def capability_lines(board: NumberedBoard) -> Iterator[str]:
@@ -47,11 +54,12 @@ def from_the_wire(board: NumberedBoard, code: str, value: float) -> float:
 
 
 def setting_line(board: NumberedBoard, code: str) -> str:
-    """One word with the setting of every axis, or M204 with its letters."""
-    letters = "PRT" if code == "M204" else board.variant.axes
+    """One word with the setting of every letter that it has."""
     decimals = board.variant.settings_decimals
-    words = [f"{axis}{on_the_wire(board, code, board.settings[f'{code} {axis}']):.{decimals}f}" for axis in letters]
-    return f"echo: {code} {' '.join(words)}"
+    values = {
+        letter: on_the_wire(board, code, board.settings[f"{code} {letter}"]) for letter in board.settings.letters(code)
+    }
+    return f"{code} {' '.join(f'{letter}{value:.{decimals}f}' for letter, value in values.items())}"
 
 
 def settings_lines(board: NumberedBoard) -> Iterator[str]:
@@ -62,7 +70,7 @@ def settings_lines(board: NumberedBoard) -> Iterator[str]:
         titles["M204"] = "acceleration, units/s2"
     for code, title in titles.items():
         yield f"echo:; {title}"
-        yield setting_line(board, code)
+        yield f"echo: {setting_line(board, code)}"
 
 
 def listing_lines(board: NumberedBoard) -> Iterator[str]:

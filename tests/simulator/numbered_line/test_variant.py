@@ -16,7 +16,15 @@ from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS, rotary_axis
 from tests.support.status_query_boards import STATUS_QUERY_BOARDS
 from tests.support.status_query_boards import single_differences as status_query_differences
 
-NOT_A_DIFFERENCE = {"settings", "homing_rate", "travel", "start_feed", "eeprom_write_s", "capabilities"}
+NOT_A_DIFFERENCE = {
+    "settings",
+    "homing_rate",
+    "travel",
+    "start_feed",
+    "eeprom_write_s",
+    "capabilities",
+    "more_settings",
+}
 
 
 @pytest.mark.parametrize(
