@@ -14,6 +14,7 @@ import numpy as np
 from firmware_host.clock import Clock
 from firmware_host.controller.axis import StandstillProof
 from firmware_host.controller.controller import Controller
+from firmware_host.controller.learned import Beyond
 from firmware_host.controller.pieces import Piece
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.standstill import HALF_STEP
@@ -21,6 +22,7 @@ from firmware_host.errors import CoordinateError, PositionError
 from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
+from firmware_host.planning.route.kept_travel import KeptTravel
 from firmware_host.planning.route.moves import MoveProgram, extent
 from firmware_host.planning.route.pieces import cut_move, prove_pieces, ramp_in_steps
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, require_travel
@@ -115,6 +117,8 @@ class AxisMover:
         stored = controller.settings
         self._acceleration = float(stored.acceleration_units_per_s2.value)
         self._rate = float(stored.rate_units_per_min.value)
+        wait = controller.learned.first_step_wait_s
+        self._wait_s = wait.value if wait.known else 0.0
         self.at_speed(program.speed)
 
     def at_speed(self, speed: float) -> None:
@@ -141,7 +145,10 @@ class AxisMover:
             fits = False
         self._turns_back = NOT_UNWOUND if fits or not self._axis.unwinds else self._found_turns_back()
         if not fits:
-            require_travel(self._axis, *extent(self._program.route, self._turns_back), self._per_turn, self.origin)
+            ends = extent(self._program.route, self._turns_back)
+            require_travel(self._axis, *ends, self._per_turn, self.origin)
+            if self._kept is not None:
+                self._kept.require(*ends, self._scale.middle, self._axis.sign, self.origin)
         if not self._turns_back.unwinds:
             if unproved is not None:  # no number of turns brings what could not be proved within reach
                 raise unproved
@@ -160,13 +167,27 @@ class AxisMover:
         return self._program.route.per_part_turn
 
     def _in_travel(self, taken: TurnsBack) -> bool:
-        travel = Span.of_travel(self._axis, self._per_turn, self.origin)
-        return travel is None or travel.holds(*extent(self._program.route, taken))
+        travel, ends = self._travel, extent(self._program.route, taken)
+        return travel is None or travel.holds(*ends)
+
+    @property
+    def _travel(self) -> Span | None:
+        """Where the axis may be: what the machine's file says, and what the board keeps to by itself."""
+        stated, kept = Span.of_travel(self._axis, self._per_turn, self.origin), self._kept
+        return kept.span(self._scale.middle, self._axis.sign, self.origin).within(stated) if kept else stated
+
+    @property
+    def _kept(self) -> KeptTravel | None:
+        learned = self._controller.learned
+        ends, beyond = learned.travel_units.value, learned.beyond_travel.value
+        if ends is None or beyond is Beyond.MADE:
+            return None
+        return KeptTravel(*ends, beyond.value, learned.travel_keys.value or ())
 
     def _found_turns_back(self) -> TurnsBack:
         route = self._program.route
         reach = Span.around_zero(proved_reach(self._scale, room=self._room), self.origin)
-        span = reach.within(Span.of_travel(self._axis, self._per_turn, self.origin))
+        span = reach.within(self._travel)
         return route.unwinder(span).turns_back(route.finish, goes_back=route.goes_back)
 
     def _prove_all(self, taken: TurnsBack) -> None:
@@ -238,7 +259,7 @@ class AxisMover:
         """How long the controller takes to `position` from `start` (by default from where it stands), s."""
         steps = abs(position - (self.at if start is None else start))
         units = float(Fraction(steps) / self._scale.middle)
-        return float(plan_index(units, self._acceleration, float(self._feed) / 60).duration)
+        return float(plan_index(units, self._acceleration, float(self._feed) / 60).duration) + self._wait_s
 
     @cached_property
     def mean_index_s(self) -> float:
@@ -247,7 +268,7 @@ class AxisMover:
         if targets.size < 2:
             return self.duration(0)
         units = np.abs(np.diff(targets)) / float(self._scale.middle)
-        return float(np.mean(plan_index(units, self._acceleration, float(self._feed) / 60).duration))
+        return float(np.mean(plan_index(units, self._acceleration, float(self._feed) / 60).duration)) + self._wait_s
 
     # --- moving ----------------------------------------------------------------------------------------------------
 

@@ -35,6 +35,7 @@ from firmware_host.station.passes.loop import PassLoop
 from firmware_host.station.passes.motion import Motion, outcome_of
 from firmware_host.station.passes.station import Station
 from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
+from firmware_host.station.settings.real_move import plan_as_made, require_start
 from firmware_host.station.stop_request import stopped_run, stopped_while
 from firmware_host.station.zero import Again, AskZero, Start, ZeroAt, fresh_start
 
@@ -75,7 +76,15 @@ def run_job(
     with stopped_while("asking where the part stands"):
         start = first_start(setup, station, zero, ask=ask_zero, again=lambda way: replace(again, zero=way))
         if write_settings is not None:
-            require_runnable(setup, plan, station.controller, station.gate, station.clock, start)
+            require_runnable(
+                setup,
+                plan,
+                station.controller,
+                station.gate,
+                station.clock,
+                start,
+                accepted=read_accepted(accept_limits),
+            )
             write_settings()
     return begin_run(setup, plan, station, start, accepted=read_accepted(accept_limits), passes=passes)
 
@@ -186,8 +195,8 @@ class RunLoop:
                 loop.tell("preparing")
                 require_may_move(self._plan.limits.checks, accepted)
                 station.gate.attach(station.controller)
-                mover = self._make_ready(start)
-                loop.run(mover)
+                mover = self._make_ready(start, accepted)
+                loop.run(mover, self._plan)
                 loop.tell("turning")
                 self._finish(mover, loop.check_stop)
             except BaseException as error:
@@ -201,11 +210,13 @@ class RunLoop:
 
     # --- before anything moves -------------------------------------------------------------------------------------
 
-    def _make_ready(self, start: Start) -> AxisMover:
+    def _make_ready(self, start: Start, accepted: Mapping[str, str]) -> AxisMover:
         station, machine = self._station, self._setup.machine
         controller = station.controller
         station.progress.stage("comparing the controller's settings with the plan")
         require_fitting(machine, self._plan, controller.settings)
+        require_start(machine, self._plan, controller)
+        self._plan = plan_as_made(self._setup, self._plan, controller, accepted, check=station.stop.check)
         known = station.scales.recall(controller.url, controller.settings)
         scale = stored_scale(controller.settings, known)
         if start.home:

@@ -23,6 +23,7 @@ from firmware_host.station.batch.state import BatchState, Stage
 from firmware_host.station.gates.gate import PartContext
 from firmware_host.station.passes.station import Station
 from firmware_host.station.settings.check import require_fitting
+from firmware_host.station.settings.real_move import require_start
 
 _WATCH_S = 0.5
 _REFUSED = (InputError, PlanError, LimitExceededError, SettingsMismatchError)
@@ -89,6 +90,7 @@ class Between:
         planned = self._plans.plan(row, diameter)
         if not self._writes_settings:
             require_fitting(planned.setup.machine, planned.plan, self._station.controller.settings)
+            require_start(planned.setup.machine, planned.plan, self._station.controller)
         return planned
 
     def _let_go(self) -> None:

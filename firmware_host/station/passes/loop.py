@@ -71,8 +71,9 @@ class PassLoop:
         self._left_s: float | None = None
         self._times = MoveTimes(station.controller, station.clock)
 
-    def run(self, mover: AxisMover) -> None:
-        """Do them, one after the other."""
+    def run(self, mover: AxisMover, plan: JobPlan) -> None:
+        """Do them, one after the other; `plan`: with the settling of the moves that the board really makes."""
+        self._plan = plan
         mover.look = self._times.look
         standing: int | None = None
         settled_s = 0.0

@@ -29,6 +29,7 @@ from firmware_host.station.settings.check import (
     settings_differences,
 )
 from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.settings.real_move import require_start, start_difference
 from firmware_host.station.stop_request import StopAskedError
 
 _RATE_STEP = Fraction(60, 1000)
@@ -51,6 +52,8 @@ def settings_changes(
     names, safe = settings.names, safe_settings(machine, plan)
     own = names.steps_per_unit
     found = settings_differences(machine, plan, settings)
+    if (start := start_difference(machine, plan, controller)) is not None:
+        found = (*found, start)
     changes = {difference.key: difference.wanted for difference in found if not difference.key.startswith(STATED)}
     notes: dict[str, str] = {}
     if settings.stored_acceleration is not None:
@@ -141,6 +144,7 @@ def write_for_plan(
         scale = changes.get(settings.names.steps_per_unit) or (None if known is None else decimal_text(known))
         scales.remember(controller.url, settings, written=scale)
     require_fitting(machine, plan, controller.settings, written=True)
+    require_start(machine, plan, controller, written=True)
     return written
 
 
