@@ -104,6 +104,18 @@ class Message(Reply):
 
 
 @dataclass(frozen=True)
+class ResetAwaited(Message):
+    """It stands still after an alarm, and hears no line any more: only a reset, which keeps its position, ends that."""
+
+
+@dataclass(frozen=True)
+class AxisLetters(Reply):
+    """The letters of its axes, in the order in which positions are reported."""
+
+    letters: str
+
+
+@dataclass(frozen=True)
 class SettingLine(Reply):
     """One stored setting: the controller's own key (such as it is written) and the text of its value as printed."""
 

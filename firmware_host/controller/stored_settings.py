@@ -82,6 +82,7 @@ class SettingNames:
     inches: str = ""
     soft_limits: str = ""
     homing: str = ""
+    travel: str = ""
 
 
 @dataclass(frozen=True)

@@ -114,6 +114,7 @@ class HandJournal:
     def __init__(self, note: HandNote, keep: Callable[[HandNote], object]) -> None:
         self.note = note
         self._keep = keep
+        self._lost_before_release = ""
         self._position = PositionReplay()
         self._position.zero(ZeroSet(origin_steps=note.origin, at=note.highest, turns=0))
         replayed = self._position
@@ -129,7 +130,11 @@ class HandJournal:
         """Take in an event of a move, a stop, or a release, and keep the note. Raises `JournalError`."""
         self._handlers[type(event)](event)
         left = self._position.result()
-        lost = RELEASED if isinstance(event, Release) else (self.note.lost or left.lost)
+        lost = self.note.lost or left.lost
+        if isinstance(event, Release) and event.refused:
+            lost = self._lost_before_release
+        elif isinstance(event, Release):
+            self._lost_before_release, lost = self.note.lost, RELEASED
         self._kept(self._now(self.note.origin, left, lost))
 
     def zero_is(

@@ -61,8 +61,11 @@ def stopped_while(doing: str, *acts: Act) -> Iterator[None]:
 
 @contextmanager
 def stopped_run(folder: str) -> Iterator[None]:
-    """A wish to stop that is found inside becomes a `RunStoppedError` of the run in `folder`."""
+    """A wish to stop that is found inside becomes a `RunStoppedError` of the run in `folder`, with the notes on it."""
     try:
         yield
     except StopAskedError as error:
-        raise RunStoppedError(str(error), folder) from error
+        stopped = RunStoppedError(str(error), folder)
+        for note in getattr(error, "__notes__", ()):
+            stopped.add_note(note)
+        raise stopped from error

@@ -15,6 +15,7 @@ from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
 from firmware_host.controller.numbered_line.learned import Asked
 from firmware_host.controller.numbered_line.learned import learned_of as learned_of_numbered
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.status_query.learned import Heard
 from firmware_host.controller.status_query.learned import learned_of as learned_of_state_word
 from firmware_host.controller.stored_settings import ControllerSettings, StatedSettings, StoredNumber
 
@@ -35,7 +36,7 @@ def _numbered(answers: Answers, stated: StatedSettings | None = None, *, homed: 
 
 def _state_word() -> Learned:
     settings = _settings(StatusQueryDialect(), {"$100": "100.000"}, StatedSettings())
-    return learned_of_state_word("XYZ", settings, 0.004)
+    return learned_of_state_word(Heard("XYZ", False, None, 0.004, None), settings)
 
 
 @pytest.mark.parametrize(

@@ -116,6 +116,31 @@ def test_an_axis_that_was_not_seen_to_stand_is_not_released(dialect: str, tmp_pa
     assert run_status(bench.folder).stands_still is False
 
 
+def refuses_to_release(bench: StationBench) -> None:
+    """From now on the board knows no word that releases its motors, as some don't."""
+    real = bench.device.receive
+    unknown = lambda data: data.replace(b"$SLP", b"$FOO")  # noqa: E731
+    bench.device.receive = lambda data, now_s: real(unknown(data), now_s)  # type: ignore[method-assign]
+
+
+def test_a_release_that_the_controller_refuses_is_told_and_the_run_is_resumed_where_it_stands(tmp_path: Path) -> None:
+    bench = BENCHES["status-query"](tmp_path)
+    refuses_to_release(bench)
+    bench.at("gate-open", lambda: bench.stop.ask("Ctrl-C"))
+    with pytest.raises(RunStoppedError, match="Ctrl-C") as caught:
+        run(bench, release=True)
+    assert any("refused to release the motor" in note for note in caught.value.__notes__)
+    assert not released_later(bench)
+    asked, answered, end = journal_lines(bench.folder.journal)[-3:]
+    assert (asked["event"], asked["refused"]) == ("release", "")
+    assert (answered["event"], answered["refused"]) == ("release", "no such $ line")
+    assert (end["event"], end["stands_still"], end["position_lost"]) == ("end", True, False)
+    found = run_status(bench.folder)
+    assert found.place is not Place.BY_HAND
+    assert "released" not in found.why
+    assert bench.resume().outcome == "done"
+
+
 @pytest.mark.parametrize("dialect", BENCHES)
 def test_a_controller_asked_to_release_without_a_stop_refuses_and_sends_nothing(dialect: str, tmp_path: Path) -> None:
     bench = BENCHES[dialect](tmp_path)

@@ -8,17 +8,20 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import ClassVar
 
+from firmware_host.acts import Unlock
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description
 from firmware_host.controller.deadlines import GREETING_S, STATUS_S
 from firmware_host.controller.learned import Learned
-from firmware_host.controller.reply import AxisState, BufferInfo, Greeting, StatusReport
+from firmware_host.controller.reply import AxisLetters, AxisState, BufferInfo, Greeting, StatusReport
 from firmware_host.controller.status_query.base import StateWordDialect
-from firmware_host.controller.status_query.learned import learned_of
+from firmware_host.controller.status_query.learned import Heard, learned_of
 from firmware_host.controller.status_query.sender import CountingSender
 from firmware_host.controller.stored_settings import FIX, WRITE
 from firmware_host.errors import (
     ControllerError,
+    ControllerFaultError,
+    FirmwareHostError,
     LineRejectedError,
     ReplyTimeoutError,
     UnexpectedReplyError,
@@ -28,6 +31,7 @@ _OFFSET_POLLS = 60
 """A board that reports work positions sends its offset once in so many reports. From memory: every 10th to 30th."""
 STANDING = frozenset({AxisState.READY, AxisState.LOCKED})
 """States in which it moves nothing and may be asked for its settings."""
+_ONLY_A_RESET = "After an alarm at the end of the travel only a reset is heard: unlocking sends one"
 
 
 class StateWordAsking(Controller):
@@ -36,7 +40,7 @@ class StateWordAsking(Controller):
     stores_at_once: ClassVar[bool] = True
 
     def __init__(self, dialect: StateWordDialect, connection: Connection, axis: str) -> None:
-        self.index = dialect.axis_index(axis)
+        dialect.axis_index(axis)
         self.sender: CountingSender = CountingSender(
             connection.port, dialect, connection.clock, connection.trace, connection.check
         )
@@ -46,7 +50,8 @@ class StateWordAsking(Controller):
         self.synchronised = False
         """True if its line reader is known to agree with its step counter; else the next move might run wild."""
         self._offset: tuple[float, ...] | None = None
-        self._axes = ""
+        self._told_axes = ""
+        self._seen_axes = ""
         self._buffer: BufferInfo | None = None
 
     @property
@@ -55,10 +60,12 @@ class StateWordAsking(Controller):
 
     def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
         self.greeted(greeting)
+        asked_s = self.clock.monotonic()
         try:
             status = self.status()
+            self.answer_time.note(self.clock.monotonic() - asked_s)
         except ReplyTimeoutError as error:
-            raise self.sender.nothing_answers() from error
+            status = self._deaf(drop_held_motion, self._nothing_answers(), error)
         if status.state is AxisState.HOLDING and drop_held_motion:
             self.standing(allow=frozenset({AxisState.HOLDING}))
             self.greeted(self.sender.reset(GREETING_S))
@@ -69,22 +76,47 @@ class StateWordAsking(Controller):
             status = self.status()
         if status.state not in STANDING:
             raise self.wrong_state(status.state)
-        self.sender.resynchronise()
+        try:
+            self.sender.resynchronise()
+        except ReplyTimeoutError as error:
+            if status.state is not AxisState.LOCKED:
+                raise
+            deaf = ControllerFaultError(f"it is locked, and hears no line. {_ONLY_A_RESET}", acts=(self._unlocking,))
+            status = self._deaf(drop_held_motion, deaf, error)
+            self.sender.resynchronise()
         self.read_buffer()
         self.read_settings()
         if not self.settings.inches:
             self.position(status)
         return greeting
 
+    def _deaf(self, resets: bool, deaf: FirmwareHostError, error: ReplyTimeoutError) -> StatusReport:
+        """Reset a board that answers nothing, or no line, if that is wished for and helps; else raise `deaf`."""
+        if not resets or (greeting := self.sender.reset(GREETING_S)) is None:
+            raise deaf from error
+        self.greeted(greeting)
+        return self.status()
+
+    def _nothing_answers(self) -> FirmwareHostError:
+        error = self.sender.nothing_answers()
+        error.add_note(_ONLY_A_RESET)
+        error.acts = (*error.acts, self._unlocking)
+        return error
+
+    @property
+    def _unlocking(self) -> Unlock:
+        return Unlock(self.sender.port.url)
+
     @property
     def learned(self) -> Learned:
-        return learned_of(self._axes, self.settings, self.answer_time.usual_s)
+        answer_s, reset_s = self.answer_time.usual_s, self.sender.reset_took_s
+        return learned_of(Heard(self.axes, self.tells_axes, self._buffer, answer_s, reset_s), self.settings)
 
     def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         for _ in range(_OFFSET_POLLS):
             report = self.sender.request_status(timeout_s)
             self._offset = report.offset or self._offset
-            self._axes = self.dialect.axis_letters(len(report.machine or report.work or ()))
+            self._seen_axes = self.dialect.axis_letters(len(report.machine or report.work or ()))
             if report.machine is not None:
                 return report
             if report.work is not None and self._offset is not None:
@@ -97,10 +129,29 @@ class StateWordAsking(Controller):
             raise ControllerError(
                 f"reports in inches ({self.settings.names.inches}): positions cannot be used. Fix: {FIX}", acts=WRITE
             )
-        if report.machine is None or len(report.machine) <= self.index:
-            count = len(report.machine or ())
+        count, index = len(report.machine or ()), self.index
+        if report.machine is None or count <= index:
             raise ControllerError(f"reports {count} axes; axis {self.axis} is not among them")
-        return report.machine[self.index]
+        return report.machine[index]
+
+    @property
+    def index(self) -> int:
+        """At which place of a report's positions the axis stands. Raises ControllerError if it has no such axis."""
+        if not self._told_axes:
+            return self.dialect.axis_index(self.axis)
+        if self.axis not in self._told_axes:
+            raise ControllerError(f"has no axis {self.axis}: its axes are {' '.join(self._told_axes)}")
+        return self._told_axes.index(self.axis)
+
+    @property
+    def axes(self) -> str:
+        """The letters of its axes, in the order of its reports, as far as it was asked."""
+        return self._told_axes or self._seen_axes
+
+    @property
+    def tells_axes(self) -> bool:
+        """True if it has told the letters of its axes itself."""
+        return bool(self._told_axes)
 
     def position_steps(self, report: StatusReport, steps_per_unit: Fraction | None = None) -> float:
         return self.position(report) * float(self._scale(steps_per_unit))
@@ -117,14 +168,13 @@ class StateWordAsking(Controller):
 
     def describe(self) -> Description:
         report = self.status()
-        letters = self.dialect.axis_letters(len(report.machine or ()))
         settings: Mapping[str, str] = {}
         if report.state in STANDING:
             self.sender.resynchronise()
             self.read_buffer()
             settings = MappingProxyType(self._settings_once())
         buffer = self._buffer
-        return Description(letters, buffer.receive_bytes if buffer else None, buffer.blocks if buffer else None,
+        return Description(self.axes, buffer.receive_bytes if buffer else None, buffer.blocks if buffer else None,
                            settings)  # fmt: skip
 
     def greeted(self, greeting: Greeting | None) -> None:
@@ -136,8 +186,13 @@ class StateWordAsking(Controller):
             self.greets = True
             self.synchronised = True
 
+    def hear_again(self) -> None:
+        """Reset it if it hears nothing else: an axis that stands still keeps its position."""
+        if self.sender.reset_awaited:
+            self.greeted(self.sender.reset(GREETING_S))
+
     def read_buffer(self) -> None:
-        """Ask for the size of the receive buffer; a controller that doesn't say is assumed to have the usual one."""
+        """Ask for the size of the receive buffer and the letters of the axes; where it doesn't say, the usual stand."""
         try:
             exchange = self.ask(self.dialect.buffer_query())
         except LineRejectedError:
@@ -146,3 +201,5 @@ class StateWordAsking(Controller):
             if isinstance(reply, BufferInfo):
                 self._buffer = reply
                 self.sender.usable_bytes = self.dialect.usable_bytes(reply.receive_bytes)
+            elif isinstance(reply, AxisLetters):
+                self._told_axes = reply.letters

@@ -6,7 +6,8 @@ from abc import abstractmethod
 from typing import ClassVar
 
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.reply import ParserState, Reply, StatusReport
+from firmware_host.controller.reply import ParserState, Reply, ResetAwaited, StatusReport
+from firmware_host.controller.stored_settings import SettingNames
 
 
 class StateWordDialect(Dialect):
@@ -57,6 +58,10 @@ class StateWordDialect(Dialect):
     def clear_line(self) -> bytes:
         """A line without effect; some boards refuse every line after an error until they get one."""
 
+    def may_stay_refused(self, line: bytes) -> bool:
+        """True if some boards refuse `line` unread after an error, until they get a line without effect."""
+        return line != self.clear_line()
+
     @abstractmethod
     def modal_line(self) -> bytes:
         """Sets units, absolute coordinates and the feed's meaning. Moves nothing."""
@@ -87,13 +92,21 @@ class StateWordDialect(Dialect):
 
     # --- understanding -------------------------------------------------------------------------------------------
 
+    def awaits_reset(self, reply: Reply) -> bool:
+        """True if the board hears no line after `reply` until it is reset; it stands still then."""
+        return isinstance(reply, ResetAwaited)
+
     @abstractmethod
     def axis_index(self, axis: str) -> int:
-        """At which place of a report's positions `axis` stands."""
+        """At which place of a report's positions `axis` stands on a board that doesn't tell its axes."""
 
     @abstractmethod
     def axis_letters(self, count: int) -> str:
-        """The letters of the axes of a controller whose reports have `count` positions."""
+        """The letters of the axes of a board that doesn't tell them, and whose reports have `count` positions."""
+
+    def setting_names_at(self, index: int) -> SettingNames:
+        """The keys of the settings of the axis at this place of a report's positions."""
+        return self.setting_names(self.axis_letters(index + 1)[index])
 
     @abstractmethod
     def usable_bytes(self, receive_bytes: int) -> int:

@@ -10,7 +10,7 @@ from firmware_host.controller.deadlines import GREETING_S, POLL_S, STANDSTILL_S
 from firmware_host.controller.reply import AxisState, Greeting, ParserState, SettingLine, StatusReport
 from firmware_host.controller.status_query import stop as stopping
 from firmware_host.controller.status_query.asking import STANDING, StateWordAsking
-from firmware_host.controller.stored_settings import ControllerSettings, StoredNumber
+from firmware_host.controller.stored_settings import ControllerSettings, SettingNames, StoredNumber
 from firmware_host.errors import (
     ControllerError,
     ControllerFaultError,
@@ -34,6 +34,7 @@ class StateWordController(StateWordAsking):
         before = self.standing(allow=STANDING)
         marked = self.greets is None and before.state is AxisState.READY
         if marked:
+            self.ask(self.dialect.clear_line())
             self.ask(self.dialect.marker_line())
         greeting = self.sender.reset(GREETING_S)
         self.greeted(greeting)
@@ -69,6 +70,7 @@ class StateWordController(StateWordAsking):
         self.prepared = True
 
     def _make_synchronised(self) -> None:
+        self.hear_again()
         if self.sender.out_of_step:
             self.sender.resynchronise()
         if not self.synchronised:
@@ -113,6 +115,7 @@ class StateWordController(StateWordAsking):
     def unlock(self) -> StatusReport:
         self.standstill = None
         self.prepared = False
+        self.hear_again()
         if self.sender.out_of_step:
             self.sender.resynchronise()
         self.ask(self.dialect.unlock_line())
@@ -159,10 +162,13 @@ class StateWordController(StateWordAsking):
         return {reply.key: reply.text for reply in payload if isinstance(reply, SettingLine)}
 
     def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
-        settings = ControllerSettings.read(raw, self.axis, self.dialect.setting_names(self.axis))
+        settings = ControllerSettings.read(raw, self.axis, self._names())
         if self._settings is not None and self._settings.inches != settings.inches:
             self._offset = None  # it was told in the other unit
         return settings
+
+    def _names(self) -> SettingNames:
+        return self.dialect.setting_names_at(self.index) if self.tells_axes else self.dialect.setting_names(self.axis)
 
     def setting_line(self, key: str, text: str) -> bytes:
         return self.dialect.setting_line(key, text)

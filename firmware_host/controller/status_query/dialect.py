@@ -14,6 +14,7 @@ from firmware_host.controller.dialect import Capabilities, require_plain_numbers
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
+    AxisLetters,
     AxisState,
     BufferInfo,
     Greeting,
@@ -21,6 +22,7 @@ from firmware_host.controller.reply import (
     ParserState,
     Rejected,
     Reply,
+    ResetAwaited,
     SettingLine,
     StatusReport,
     Unknown,
@@ -33,17 +35,23 @@ _AXES = "XYZABCUVW"
 _SETTING_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 _LISTED_VALUE = re.compile(r"-?\d{1,9}(?:\.\d{1,6})?", re.ASCII)
 _LISTED_TEXT = re.compile(r"[ \x22-\x3e\x40-\x7d]*", re.ASCII)  # no byte that is acted on at once
-_SETTING_KEY = re.compile(r"\$\d{1,3}", re.ASCII)
+_SETTING_KEY = re.compile(r"\$\d{1,4}", re.ASCII)
 _SETTING = re.compile(r"\$(\d{1,4})=([^()]*?)(?: *\(.*\))?", re.ASCII)
 _SOFT_LIMITS, _HOMING = "$20", "$22"
-_FIRST_FREE_SETTING = 200
-"""Settings below this number are numbers; above it a variant may keep texts."""
+_NUMBERS = frozenset((*range(7), *range(10, 14), *range(20, 28), *range(30, 33), *range(100, 200)))
+"""Settings that are numbers on every board measured; any other is kept as it is told, be it a text."""
+_START_LINE = re.compile(r"\$N\d=.*", re.ASCII)
+_AXIS_LINE = re.compile(r"(\d):([A-Z]{1,9})", re.ASCII)
 _POSITIONS = re.compile(r"-?\d{1,8}\.\d{3,4}(?:,-?\d{1,8}\.\d{3,4}){2,8}", re.ASCII)
 _COUNTS = re.compile(r"\d{1,5},\d{1,5}", re.ASCII)
 _FEEDS = re.compile(r"-?\d{1,8}(?:\.\d{1,3})?(?:,-?\d{1,8}(?:\.\d{1,3})?)?", re.ASCII)
 _OPTIONS = re.compile(r"[^,\]]*,(\d{1,5}),(\d{1,6})(?:,.*)?", re.ASCII)
 _STORING = re.compile(rb"\$\w*=|\$RST=|G10(?![\d.])|G28\.1|G30\.1", re.ASCII | re.IGNORECASE)
-_GREETING_ENDS = ("['$' for help]", "['$' or '$HELP' for help]")
+_GREETING = re.compile(r"\['\$'[^\[\]]{0,40} for help\]", re.ASCII)
+"""What a greeting has in it, whatever stands before or behind it."""
+_RESET_AWAITED = "MSG:Reset to continue"
+_UNTIL_RESET = 2
+"""The alarm after which no line is heard until a reset, on every board measured that has it."""
 _MODES = ("G17", "G21", "G40", "G49", "G80", "G90", "G94")
 _SHOWN_MODES = ("G21", "G90", "G94")
 _RELATIVE = "G91"
@@ -72,13 +80,16 @@ _ERRORS = {
     4: "a negative value where none is allowed",  # (m)
     5: "homing is switched off in the settings",
     6: "the step pulse is set too short",  # (m)
+    7: "a stored line cannot be read",
     8: "only possible while the axis is ready",
     9: "locked: unlock or home first",  # (m)
-    10: "soft limits need homing",  # (m)
+    10: "soft limits need homing",
+    11: "the line is too long",
     12: "the setting asks for more steps per second than the controller makes",  # (m)
     13: "the door is open",  # (m)
     14: "the line is too long",
     15: "the target lies beyond the travel",  # (m)
+    16: "a word that a jog line cannot have",
     20: "a word the controller does not know",
     21: "two words of one modal group",  # (m)
     22: "no feed has been set",  # (m)
@@ -87,6 +98,8 @@ _ERRORS = {
     25: "a word is given twice",  # (m)
     26: "axis words are missing",  # (m)
     33: "the target cannot be reached",  # (m)
+    36: "a word that nothing uses",
+    53: "no such setting",
 }
 _ALARMS = {
     1: "a limit switch was hit; position lost",  # (m)
@@ -188,7 +201,7 @@ class StatusQueryDialect(StateWordDialect):
         return f"{key}={text}\n".encode()
 
     def listed_setting_line(self, key: str, text: str) -> bytes:
-        may_be_text = _SETTING_KEY.fullmatch(key) and int(key[1:]) >= _FIRST_FREE_SETTING
+        may_be_text = _SETTING_KEY.fullmatch(key) and int(key[1:]) not in _NUMBERS
         if _SETTING_KEY.fullmatch(key) and (_LISTED_TEXT if may_be_text else _LISTED_VALUE).fullmatch(text):
             return f"{key}={text}\n".encode()
         return self.setting_line(key, text)
@@ -205,6 +218,12 @@ class StatusQueryDialect(StateWordDialect):
     def rescales(self, key: str) -> bool:
         return key[1:] in {str(100 + index) for index in range(len(_AXES))}
 
+    def may_stay_refused(self, line: bytes) -> bool:
+        return line[:1] not in (b"$", b"\n")
+
+    def awaits_reset(self, reply: Reply) -> bool:
+        return isinstance(reply, ResetAwaited) or (isinstance(reply, AlarmReport) and reply.code == _UNTIL_RESET)
+
     def stores(self, line: bytes) -> bool:
         return _STORING.search(line.replace(b" ", b"")) is not None
 
@@ -217,7 +236,9 @@ class StatusQueryDialect(StateWordDialect):
         return _AXES[:count]
 
     def setting_names(self, axis: str) -> SettingNames:
-        index = self.axis_index(axis)
+        return self.setting_names_at(self.axis_index(axis))
+
+    def setting_names_at(self, index: int) -> SettingNames:
         return SettingNames(
             steps_per_unit=f"${100 + index}",
             rate=f"${110 + index}",
@@ -227,6 +248,7 @@ class StatusQueryDialect(StateWordDialect):
             inches="$13",
             soft_limits=_SOFT_LIMITS,
             homing=_HOMING,
+            travel=f"${130 + index}",
         )
 
     def usable_bytes(self, receive_bytes: int) -> int:
@@ -242,7 +264,7 @@ class StatusQueryDialect(StateWordDialect):
             return Unknown(line)
         if text == "ok":
             return Accepted()
-        if text.endswith(_GREETING_ENDS):
+        if _GREETING.search(text):
             return Greeting(text)
         for opening, read in _READERS.items():
             if text.startswith(opening):
@@ -267,8 +289,10 @@ def _alarm(text: str) -> Reply:
 
 
 def _setting(text: str) -> Reply | None:
+    if _START_LINE.fullmatch(text):
+        return Message(text)
     match = _SETTING.fullmatch(text)
-    if match is None or (int(match[1]) < _FIRST_FREE_SETTING and not _LISTED_VALUE.fullmatch(match[2])):
+    if match is None or (int(match[1]) in _NUMBERS and not _LISTED_VALUE.fullmatch(match[2])):
         return None
     return SettingLine(f"${match[1]}", match[2])
 
@@ -282,7 +306,11 @@ def _bracket(text: str) -> Reply | None:
     if kind == "OPT" and colon:
         match = _OPTIONS.fullmatch(content)
         return BufferInfo(int(match[1]), int(match[2])) if match else None
-    return Message(text[1:-1])
+    if kind == "AXS" and colon:
+        match = _AXIS_LINE.fullmatch(content)
+        whole = match is not None and int(match[1]) == len(match[2]) == len(set(match[2]))
+        return AxisLetters(match[2]) if match is not None and whole else None
+    return ResetAwaited(text[1:-1]) if text[1:-1] == _RESET_AWAITED else Message(text[1:-1])
 
 
 def _status(text: str) -> Reply | None:

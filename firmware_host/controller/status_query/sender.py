@@ -31,6 +31,9 @@ from firmware_host.errors import LineRejectedError, ReplyTimeoutError, Unexpecte
 
 STATUS_RETRY_S = 0.25
 """After this time without a report the status is asked for again (s)."""
+ASK_AGAIN_S = 0.4
+"""So long after opening or a reset it is asked for its state, and then each time anew: boards that greet do so within
+0.35 s of either (measured), or while they start and hear nothing; one that answers without having greeted won't."""
 SYNC_ATTEMPT_S = 1.0
 """How long one attempt to find the step again waits for its answer (s)."""
 
@@ -64,6 +67,12 @@ class CountingSender(Sender):
         self._report: StatusReport | None = None
         self._report_awaited = False
         self._report_overdue = False
+        self._refusing = False
+        """True if it may refuse lines unread, because of an error before, until it gets a line without effect."""
+        self.reset_awaited = False
+        """True if it hears no line until it is reset."""
+        self.reset_took_s: float | None = None
+        """From the last request for a reset to the greeting (s); None: not seen."""
 
     # --- sending ---------------------------------------------------------------------------------------------------
 
@@ -101,12 +110,22 @@ class CountingSender(Sender):
             while self._pending and (alone or stores or self.unanswered_bytes + len(line) > self.usable_bytes):
                 self._collect(done, timeout_s)
             self._raise_refused(done, timeout_s)
+            if self._refusing and self.dialect.may_stay_refused(line):
+                self._end_refusing(done, timeout_s)
             self._send(line)
             alone = stores
         while self._pending:
             self._collect(done, timeout_s)
         self._raise_refused(done, timeout_s)
         return tuple(done)
+
+    def _end_refusing(self, done: list[Exchange], timeout_s: float) -> None:
+        """Let no line be refused for an error before it: a line without effect ends that, once all are answered."""
+        while self._pending:
+            self._collect(done, timeout_s)
+        self._raise_refused(done, timeout_s)
+        self._send(self.dialect.clear_line())
+        self._collect([], timeout_s)
 
     def _check_line(self, line: bytes) -> None:
         limit = min(self.dialect.max_line_bytes, self.usable_bytes)
@@ -172,6 +191,40 @@ class CountingSender(Sender):
             if isinstance(reply, Unknown):
                 return
 
+    def await_greeting(self, timeout_s: float) -> Greeting | None:
+        """As `Sender.await_greeting`; soon it is asked for its state as well, and if it answers, no greeting will come.
+
+        A greeting that has any words stands before that answer. Whatever comes later is for the next who asks.
+        """
+        deadline_s = self.clock.monotonic() + timeout_s
+        unanswered = 0
+        greeting: Greeting | None = None
+        while (left_s := deadline_s - self.clock.monotonic()) > 0:
+            greeting = self._greeting_within(min(left_s, ASK_AGAIN_S), asked=unanswered > 0)
+            if greeting is not None or self._report is not None:
+                unanswered -= greeting is None
+                break
+            self.realtime(self.dialect.status_request())
+            unanswered += 1
+        self._report_overdue = unanswered > 0
+        return greeting
+
+    def _greeting_within(self, duration_s: float, *, asked: bool) -> Greeting | None:
+        """A greeting, if one comes within `duration_s` (s) and before a report that was `asked` for, which is kept."""
+        self._report = None
+        deadline_s = self.clock.monotonic() + duration_s
+        while (reply := self._next(deadline_s)) is not None:
+            if isinstance(reply, Greeting):
+                self._forget()
+                return reply
+            if asked and isinstance(reply, StatusReport):
+                self._report = reply
+                return None
+            if isinstance(reply, AlarmReport):
+                self._lose_position(reply)
+            self._keep(reply)
+        return None
+
     def _deliver(self, reply: Reply) -> None:
         """Give a reply to whoever waits for it; raise what the caller must know at once."""
         if isinstance(reply, Accepted | Rejected):
@@ -192,12 +245,21 @@ class CountingSender(Sender):
         else:
             self._keep(reply)
 
+    def _next(self, deadline_s: float) -> Reply | None:
+        reply = super()._next(deadline_s)
+        self.reset_awaited = self.reset_awaited or (reply is not None and self.dialect.awaits_reset(reply))
+        return reply
+
     def _answer(self, reply: Accepted | Rejected) -> None:
         if not self._pending:
             self._stray(self._last_line)
             self._lose_step("an answer came that no line waits for")
             raise UnexpectedReplyError(self.port.url, f"{self._out_of_step}: {reply}")
         oldest = self._pending.popleft()
+        if isinstance(reply, Rejected):
+            self._refusing = True
+        elif oldest.line == self.dialect.clear_line():
+            self._refusing = False
         exchange = Exchange(oldest.line, tuple(oldest.payload), reply, oldest.sent_at_s, self.clock.monotonic())
         self._answered.append(exchange)
 
@@ -222,11 +284,16 @@ class CountingSender(Sender):
         self._answered.clear()
         self._out_of_step = ""
         self._report_awaited = self._report_overdue = False
+        self._refusing = self.reset_awaited = False
 
     def reset(self, timeout_s: float) -> Greeting | None:
         """Ask for a reset and wait for the greeting (s); None if none came. Only for an axis that stands still."""
+        asked_s = self.clock.monotonic()
         self.realtime(self.dialect.reset_request())
-        return self.await_greeting(timeout_s)
+        greeting = self.await_greeting(timeout_s)
+        if greeting is not None:
+            self.reset_took_s = self.clock.monotonic() - asked_s
+        return greeting
 
     def resynchronise(self) -> tuple[SettingLine, ...]:
         """Prove that answers belong to lines: wait for quiet, then ask for the settings, which no other answer is like.
@@ -246,6 +313,7 @@ class CountingSender(Sender):
             settings = self._settings_after(self.clock.monotonic() + SYNC_ATTEMPT_S)
             if settings:
                 self._out_of_step = ""
+                self._refusing = True  # what was answered meanwhile isn't known
                 return settings
         self._lose_step("the settings were asked for twice and not printed")
         raise ReplyTimeoutError(self.port.url, self._out_of_step, shown(line), 2 * SYNC_ATTEMPT_S)

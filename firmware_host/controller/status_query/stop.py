@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from firmware_host.controller.controller import StopReport
 from firmware_host.controller.deadlines import GREETING_S, POLL_S, STATUS_LEAST_S, STATUS_S
 from firmware_host.controller.reply import AxisState, StatusReport
@@ -21,6 +23,7 @@ def stop(controller: StateWordAsking, timeout_s: float) -> StopReport:
     controller.prepared = False
     if controller.homing:
         return _end_homing(controller)
+    _hear_again(controller)
     status, detail = _await_standstill(controller, controller.clock.monotonic() + timeout_s)
     if status is None:
         return StopReport(False, detail)
@@ -46,6 +49,7 @@ def _await_standstill(controller: StateWordAsking, deadline_s: float) -> tuple[S
             return None, str(error)
         except FirmwareHostError as error:  # an alarm, a reset, noise: asking on shows what it does now
             detail, last = str(error), None
+            _hear_again(controller)
             continue
         if not report.state.stands_still:
             last = None
@@ -54,6 +58,12 @@ def _await_standstill(controller: StateWordAsking, deadline_s: float) -> tuple[S
         else:
             last = report
     return None, detail
+
+
+def _hear_again(controller: StateWordAsking) -> None:
+    """Reset a board that has stopped by itself and hears nothing else; what goes wrong then shows when it is asked."""
+    with suppress(FirmwareHostError):
+        controller.hear_again()
 
 
 def _end_homing(controller: StateWordAsking) -> StopReport:

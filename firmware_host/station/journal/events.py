@@ -227,9 +227,14 @@ class Finished(Event):
 
 
 class Release(Event):
-    """The motor is about to be released, as it was asked for: the position is lost."""
+    """The motor is about to be released, as it was asked for: the position is lost.
+
+    With `refused` it is the line behind that one: the controller refused it, and why. The motor holds on then, and the
+    position is not lost by it.
+    """
 
     kind: Literal["release"] = Field("release", alias="event")
+    refused: str = Field("", max_length=300)
 
 
 class PositionLost(Event):

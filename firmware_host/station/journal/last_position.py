@@ -50,6 +50,7 @@ class PositionReplay:
     def __init__(self) -> None:
         self._places = [0]
         self._lost = ""
+        self._lost_before_release = ""
         self._moving = False
         self._origin: int | None = None
         self._turns = 0
@@ -75,8 +76,12 @@ class PositionReplay:
             )
 
     def released(self, event: Release) -> None:
-        """The part may turn."""
-        self._lost = "the motor was released when the run ended, as it was asked for"
+        """The part may turn, unless the controller refused."""
+        if event.refused:
+            self._lost = self._lost_before_release
+        else:
+            self._lost_before_release = self._lost
+            self._lost = "the motor was released when the run ended, as it was asked for"
 
     def position_lost(self, event: PositionLost) -> None:
         """It may not show another time, so it counts from now on."""

@@ -8,9 +8,11 @@ from typing import Literal, Protocol
 
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import (
+    ControllerError,
     ControllerFaultError,
     ControllerResetError,
     FirmwareHostError,
+    LineRejectedError,
     MotorReleasedError,
     PositionError,
 )
@@ -77,11 +79,21 @@ class Motion:
         return self._stands_still
 
     def release(self) -> None:
-        """Release the motor of an axis that stands still, journalled before; of any other it does nothing."""
-        if self._stands_still:
-            self._journal.write(Release())
-            self._position_lost = True
+        """Release the motor of an axis that stands still, journalled before; of any other it does nothing.
+
+        If the controller refuses, that is journalled, too, and raised: the motor holds the part, and the position stays.
+        """
+        if not self._stands_still:
+            return
+        lost = self._position_lost
+        self._journal.write(Release())
+        self._position_lost = True
+        try:
             self._controller.release()
+        except LineRejectedError as error:
+            self._position_lost = lost
+            self._journal.write(Release(refused=error.detail[:300]))
+            raise ControllerError(f"refused to release the motor: {error.detail}. The motor holds the part") from error
 
     def end(self, error: BaseException) -> End:
         """What the journal says of a run that `error` ends."""

@@ -130,13 +130,14 @@ def test_positions_survive_the_way_through_a_report(thousandths: list[int]) -> N
     assert report.machine == tuple(n / 1000 for n in thousandths)
 
 
-#: From memory, like the dialect's own table: what each number is about.
+#: What each number is about: seen on real boards, or from memory, like the dialect's own table.
 MEANINGS = {
     "error": {
-        1: "letter", 2: "number", 3: "no such", 4: "negative", 5: "homing is switched off", 6: "pulse", 8: "ready",
-        9: "locked", 10: "soft limits", 12: "steps per second", 13: "door", 14: "too long", 15: "travel",
+        1: "letter", 2: "number", 3: "no such", 4: "negative", 5: "homing is switched off", 6: "pulse",
+        7: "stored line", 8: "ready", 9: "locked", 10: "soft limits", 11: "too long", 12: "steps per second",
+        13: "door", 14: "too long", 15: "travel", 16: "jog line",
         20: "does not know", 21: "modal group", 22: "feed", 23: "whole number", 24: "both use", 25: "twice",
-        26: "axis words are missing", 33: "reached",
+        26: "axis words are missing", 33: "reached", 36: "nothing uses", 53: "no such setting",
     },
     "ALARM": {
         1: "limit switch", 2: "soft limits", 3: "reset while moving", 6: "reset while homing", 7: "door opened",
