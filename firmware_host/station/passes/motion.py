@@ -81,7 +81,7 @@ class Motion:
     def release(self) -> None:
         """Release the motor of an axis that stands still, journalled before; of any other it does nothing.
 
-        If the controller refuses, that is journalled, too, and raised: the motor holds the part, and the position stays.
+        If the controller refuses, that is journalled, too, and raised: the motor holds on, and the position stays.
         """
         if not self._stands_still:
             return
