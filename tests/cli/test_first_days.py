@@ -103,6 +103,7 @@ class Day:
             (r"done at [A-Za-z\d: ]*?\d\d:\d\d", "done at TIME OF DAY"),
             (r"about \d+ s left", "about TIME left"),
             (r"time left is not known yet", "about TIME left"),
+            (r"An answer takes: [\d.]+ ms", "An answer takes: SOME TIME"),
         ):
             text = re.sub(pattern, word, text)
         wide = [line for line in text.splitlines() if len(line) > 80 and "circumstep " not in line]

@@ -36,7 +36,7 @@ def learned_of(heard: Heard, settings: ControllerSettings) -> Learned:
     on_all = Source.DIALECT
     axes = Fact(heard.axes, Source.TOLD)
     if not heard.tells_axes:
-        axes = Fact(heard.axes, Source.SEEN, "it reports so many positions; the letters are the usual ones")
+        axes = Fact(heard.axes, Source.SEEN, "the usual letters, as many as it reports positions")
     return Learned(
         axes=axes,
         acknowledgement=Fact("once, in order, without its number", on_all),
@@ -53,7 +53,7 @@ def learned_of(heard: Heard, settings: ControllerSettings) -> Learned:
         shortest_move_steps=Fact(1, on_all),
         travel_units=_travel(settings),
         beyond_travel=_beyond(settings),
-        travel_keys=Fact(None, on_all, "one setting tells the length of the travel, another whether it is kept to"),
+        travel_keys=Fact(None, on_all),
         quick_stop=Fact(True, on_all, "it slows down and keeps its position"),
         soft_reset_s=_soft_reset(heard, settings),
         answer_s=Fact(heard.answer_s, Source.SEEN),
@@ -74,7 +74,7 @@ def _travel(settings: ControllerSettings) -> Fact[tuple[float, float] | None]:
 
 def _beyond(settings: ControllerSettings) -> Fact[Beyond]:
     if not settings.soft_limits:
-        return Fact(Beyond.MADE, Source.TOLD, "soft limits are off")
+        return Fact(Beyond.MADE, Source.DIALECT)
     return Fact(Beyond.ALARM, Source.DIALECT, "some boards make the move all the same if the axis was not homed")
 
 
@@ -83,7 +83,7 @@ def _soft_reset(heard: Heard, settings: ControllerSettings) -> Fact[float | None
         return Fact(heard.reset_s, Source.SEEN)
     delay_ms = _LONGEST_DELAY_MS if settings.release_delay_ms is None else settings.release_delay_ms
     longest_s = max(delay_ms / 1000, _SOONEST_RESET_S)
-    return Fact(longest_s, Source.DIALECT, "at the most: some boards wait for the delay that releases motors")
+    return Fact(longest_s, Source.DIALECT, "at the most")
 
 
 def _step_rate(heard: Heard) -> Fact[float]:
