@@ -134,7 +134,7 @@ class NumberedAsking(Controller):
         exchange = self.sender.ask(line, timeout_s=timeout_s)
         if self.sender.prints_behind:
             self.sender.late = ""
-            self._last_counts = self.sender.request_status(STATUS_S).counts
+            self.sender.request_status(STATUS_S)
             if self.sender.late:
                 raise LineRejectedError(self.sender.late, line=line.decode("ascii", "backslashreplace").rstrip("\n"))
         return exchange

@@ -202,6 +202,7 @@ class ExchangingSender(Sender):
 
     def _transmit(self, pending: Pending) -> None:
         pending.sends += 1
+        pending.damaged = False
         data = self.dialect.numbered(pending.number, pending.line)
         self._trace.record(TraceKind.SENT, data)
         self.port.write(data)
