@@ -179,6 +179,11 @@ class Axis(ABC):
     def reports_travel(self) -> bool:
         """True if reports tell where the motor is, once they have shown it on its way: its arrival is a sign then."""
 
+    @property
+    def sync_ahead_s(self) -> float:
+        """So long before the planned end sync lines may be sent (s, >= 0): 0 where a stop is not heard behind one."""
+        return 0.0
+
     @abstractmethod
     def sync(self, deadline_s: float) -> None:
         """Wait until all motion has ended, as far as sync lines tell; `deadline_s` in monotonic s."""

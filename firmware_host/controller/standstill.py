@@ -56,15 +56,17 @@ def wait_for_standstill(
     """
     axis.standstill = None
     signs = _Signs(axis, target)
+    ask_from_s = target.earliest_s - (axis.sync_ahead_s if axis.syncs else 0.0)
     if target.synced_s is not None and target.synced_s >= target.earliest_s:
         signs.synced(target.synced_s)
     while True:
         asked_s = axis.clock.monotonic()
         if asked_s >= deadline_s:
             raise StandstillError(f"did not stand still at step {target.steps} by its deadline")
-        if signs.sync_due and asked_s >= target.earliest_s:
+        if signs.sync_due and asked_s >= ask_from_s:
             axis.sync(deadline_s)
-            signs.synced(axis.clock.monotonic())
+            if axis.clock.monotonic() >= target.earliest_s:
+                signs.synced(axis.clock.monotonic())
             continue
         report = _asked(axis, min(STATUS_S, max(deadline_s - asked_s, STATUS_LEAST_S)))
         heard_s = axis.clock.monotonic()
@@ -76,7 +78,7 @@ def wait_for_standstill(
         if proof is not None:
             axis.standstill = proof
             return proof
-        pause_s = _next_question_s(axis, target.earliest_s, asked_s) - axis.clock.monotonic()
+        pause_s = _next_question_s(axis, ask_from_s, asked_s) - axis.clock.monotonic()
         if pause_s > 0:
             axis.sender.listen(pause_s)
 
@@ -92,7 +94,8 @@ def _asked(axis: Axis, timeout_s: float) -> StatusReport:
 def _next_question_s(axis: Axis, earliest_s: float, asked_s: float) -> float:
     """When to ask next (monotonic s): seldom on the way, as soon as it has answered near the planned end.
 
-    One question falls on the planned end itself: none is under way then, whose answer would have to be awaited first.
+    One question falls on `earliest_s` itself, the planned end or a little before it where sync lines go ahead: none is
+    under way then, whose answer would have to be awaited first.
     """
     now_s, answer_s = axis.clock.monotonic(), axis.answer_time.usual_s
     at_once_s = asked_s + ANSWER_LEAST_S

@@ -52,6 +52,12 @@ class NumberedController(NumberedAsking):
     def reports_travel(self) -> bool:
         return False  # most boards count what is planned, and some plan a move piece by piece
 
+    @property
+    def sync_ahead_s(self) -> float:
+        """Where no word stops a move, nothing is lost by a sync line that waits; its own answer has come by then."""
+        stop = self.learned.quick_stop
+        return self.answer_time.usual_s if stop.known and not stop.value else 0.0
+
     def sync(self, deadline_s: float) -> None:
         """Two sync lines, each known to have been carried out: some boards answer the first when it is queued."""
         for _ in range(2):
