@@ -119,6 +119,7 @@ class AxisMover:
         self._rate = float(stored.rate_units_per_min.value)
         wait = controller.learned.first_step_wait_s
         self._wait_s = wait.value if wait.known else 0.0
+        self._shortest = controller.learned.shortest_move_steps.value
         self.at_speed(program.speed)
 
     def at_speed(self, speed: float) -> None:
@@ -361,9 +362,9 @@ class AxisMover:
             coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
             return self._controller.move_to(coordinate, self._feed)
         start = self._axis.sign * (self.at + self.origin)
-        pieces = cut_move(
-            abs(machine_steps - start), ramp_in_steps(float(self._feed), self._acceleration, self._scale.middle)
-        )
+        jump = self._controller.learned.start_jump_units_per_s.value or 0.0
+        ramp = ramp_in_steps(float(self._feed), self._acceleration, self._scale.middle, jump)
+        pieces = cut_move(abs(machine_steps - start), ramp, self._shortest)
         sent = prove_pieces(start, machine_steps, pieces, self._scale, room=self._room)
         return self._controller.move_in_pieces([Piece(*each) for each in sent], self._feed, on_poll)
 

@@ -70,9 +70,14 @@ def bench(settings: Mapping[str, float] | None = None, **variant: Any) -> Bench[
 
 def numbered_bench(settings: Mapping[str, float] | None = None, **variant: Any) -> Bench[NumberedLineDevice]:
     """A bench with a board of 100 steps/unit, 100 units/s and 500 units/s^2 that takes numbered lines."""
+    return bench_of(NumberedLineVariant(settings=dict(settings or {}), **variant), "A")
+
+
+def bench_of(variant: NumberedLineVariant, axis: str = "X") -> Bench[NumberedLineDevice]:
+    """A bench with a board of this variant."""
     clock = VirtualClock()
-    device = NumberedLineDevice(NumberedLineVariant(settings=dict(settings or {}), **variant))
-    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), NumberedLineDialect())
+    device = NumberedLineDevice(variant)
+    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), NumberedLineDialect(), axis)
 
 
 def move_and_stand_still(

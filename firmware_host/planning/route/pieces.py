@@ -35,10 +35,14 @@ _ROOM_STEPS = 1e-6
 
 
 class Ramp(NamedTuple):
-    """What a controller makes moves with: steps/s and steps/s^2, both > 0."""
+    """What a controller makes moves with: steps/s and steps/s^2, both > 0.
+
+    `start_speed`: steps/s (>= 0) at which it may begin at once, so that it may be that much sooner on its way.
+    """
 
     speed: float
     acceleration: float
+    start_speed: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +82,7 @@ def cut_move(steps: int, ramp: Ramp, shortest: int = 1) -> Pieces:
     way = _Way(steps, ramp)
     while True:
         ends = _ends(way, duration_s, piece_s, shortest)
-        pieces, queued = _scheduled(way, ends)
+        pieces, queued = _scheduled(way, ends, LEAD_S + min(ramp.start_speed, ramp.speed) / ramp.acceleration)
         if queued <= MOST_QUEUED or len(ends) == 1:
             break
         piece_s *= 1.1
@@ -117,10 +121,12 @@ def _proved_near(target: int, scale: StoredScale, room: float) -> str:
     return ""
 
 
-def ramp_in_steps(feed_per_min: float, acceleration_units_per_s2: float, steps_per_unit: Fraction) -> Ramp:
-    """The ramp of a feed (units/min) and an acceleration (units/s^2) in steps."""
+def ramp_in_steps(
+    feed_per_min: float, acceleration_units_per_s2: float, steps_per_unit: Fraction, jump_units_per_s: float = 0.0
+) -> Ramp:
+    """The ramp of a feed (units/min) and an acceleration (units/s^2), with the speed at the start, in steps."""
     scale = float(steps_per_unit)
-    return Ramp(feed_per_min / 60 * scale, acceleration_units_per_s2 * scale)
+    return Ramp(feed_per_min / 60 * scale, acceleration_units_per_s2 * scale, jump_units_per_s * scale)
 
 
 class _Way:
@@ -180,8 +186,8 @@ def _ends(way: _Way, duration_s: float, piece_s: float, shortest: int) -> Steps:
     return np.array([*ends, steps], dtype=np.int64)
 
 
-def _scheduled(way: _Way, ends: Steps) -> tuple[Pieces, int]:
-    """When each piece is sent, and the most of them that wait in the controller at once.
+def _scheduled(way: _Way, ends: Steps, lead_s: float) -> tuple[Pieces, int]:
+    """When each piece is sent, `lead_s` (s) before it is needed, and the most of them in the controller at once.
 
     A controller never changes the piece that it has begun (some do). So when it begins one, so much has to wait behind
     it that it can still slow down from the speed at its end.
@@ -192,7 +198,7 @@ def _scheduled(way: _Way, ends: Steps) -> tuple[Pieces, int]:
     before = np.concatenate(([0.0], places[:-1]))
     first = np.minimum(np.searchsorted(needed, before + _ROOM_STEPS), len(ends) - 1)
     latest = np.maximum(np.where(first > 0, begins[first], 0.0), 0.0)
-    due = np.maximum(latest - LEAD_S, 0.0)
+    due = np.maximum(latest - lead_s, 0.0)
     due_places = way.place(due)
     stopping = float(way.run_out_s(due_places, places).max()) + _IN_HAND_S
     # of those sent at the same time the last counts: all before it wait as well
