@@ -80,7 +80,7 @@ class NumberedLineDevice(EventDevice):
             return
         match = AT_ONCE.match(bytes(self._watched))
         self._watched.clear()
-        if match is None or not self.variant.acts_at_once:
+        if match is None or not self.variant.acts_at_once or match.group(1).decode() in self.variant.unknown_words:
             return
         if match.group(1) == b"M112":
             self._board.halt()

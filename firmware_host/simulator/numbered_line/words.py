@@ -54,7 +54,7 @@ def read_command(text: str, *, bad_as_zero: bool) -> Command:
     text = text.upper()
     match = _CODE.match(text)
     if match is None:
-        return Command("", {}, bad_as_zero)
+        return Command("", dict(_WORD.findall(text)), bad_as_zero)
     code = f"{match.group(1)}{match.group(2)}{match.group(3) or ''}"
     return Command(code, dict(_WORD.findall(text[match.end() :])), bad_as_zero)
 
