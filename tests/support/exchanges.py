@@ -106,13 +106,14 @@ def play(
     alone: frozenset[str] = frozenset(),
     start_s: float = 0.0,
     skip: frozenset[int] = frozenset(),
+    late_s: Callable[[Exchange], float] = lambda exchange: 0.0,
     before: Callable[[Sent, float], None] = lambda sent, now_s: None,
 ) -> list[Said]:
     """Send what was sent, so long after each other as it was recorded, and collect what the device says in between.
 
     An answer that comes after the next thing is sent belongs to the next exchange, as in the recording. `skip`: rows of
-    the recording that are not sent (times stay). `before` is told of each thing and its instant before it is sent.
-    After the last exchange the device has 10 s more.
+    the recording that are not sent (times stay). `late_s`: how much later the real board took what was sent. `before`
+    is told of each thing and its instant before it is sent. After the last exchange the device has 10 s more.
     """
     now_s, said = start_s, []
     for index, exchange in enumerate(exchanges):
@@ -121,9 +122,10 @@ def play(
             now_s += sent.after_s
             if sent.row in skip:
                 continue
-            lines += device.transmit(now_s)
-            before(sent, now_s)
-            device.receive(sent.data(alone), now_s)
+            taken_s = now_s + late_s(exchange)
+            lines += device.transmit(taken_s)
+            before(sent, taken_s)
+            device.receive(sent.data(alone), taken_s)
         now_s += sum(received.after_s for received in exchange.received)
         ends_s = now_s + (exchanges[index + 1].sent[0].after_s if index + 1 < len(exchanges) else 10.0)
         lines += device.transmit(ends_s)

@@ -14,8 +14,8 @@ from firmware_host.simulator.status_query.settings import SettingsStore
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
 NEVER_RELEASE_MS = 255
-GREETING = "Simulated board ['$' for help]"
-LOCKED_MESSAGE = "[MSG:locked]"
+NO_SCALE_POSITION = 2147483.648
+"""What a board shows of a position that it divides by 0 steps/unit."""
 
 StateWord = Literal["Idle", "Run", "Hold:0", "Hold:1", "Jog", "Alarm", "Check", "Home", "Sleep"]
 
@@ -27,7 +27,7 @@ class Board(BoardCore):
         super().__init__(variant.axes, start_s)
         self.variant = variant
         self.settings = SettingsStore(variant)
-        self.program = Program(variant.axes)
+        self.program = Program(variant.axes, variant.ways.metric_letters)
         self.queued = [0] * len(variant.axes)
         self.locked = False
         self.checking = False
@@ -36,6 +36,13 @@ class Board(BoardCore):
         self.paused = False
         self.answered_early = False
         self.latched_error: int | None = None
+        self.stuck_at_limit = False
+        self.hung = False
+        self.start_lines_read = False
+        self.homed: set[int] = set()
+        self.restarts = self.resumes = self.resets_in_motion = 0
+        self.resetting_until_s = -math.inf
+        self._speed_before_hold = 0.0
         self.write_until_s = -math.inf
         self.boot_until_s = -math.inf
         self.outputs: list[tuple[float, str]] = []
@@ -88,7 +95,54 @@ class Board(BoardCore):
     def machine_position(self) -> list[float]:
         """Machine coordinates in units from the step counters, as 32-bit floats."""
         counters = self.kernel.counters_at(self.now_s)
-        return [to_position(count, self.steps_per_unit(index)) for index, count in enumerate(counters)]
+        scales = [self.steps_per_unit(index) for index in range(len(counters))]
+        pairs = zip(counters, scales, strict=True)
+        return [to_position(count, scale) if scale else NO_SCALE_POSITION for count, scale in pairs]
+
+    def stays_metric(self, index: int) -> bool:
+        """Whether reports in inches give this axis in its own unit."""
+        mask = int(self.settings.get("$376", 0))
+        rotary = "ABC".find(self.variant.axes[index])
+        return rotary >= 0 and bool(mask >> rotary & 1)
+
+    def rescale(self, before: list[float]) -> None:
+        """After other steps per unit: a board that keeps its position (`before`, units) counts anew from there."""
+        if self.variant.ways.scale_change == "position stays":
+            for index, value in enumerate(before):
+                if self.steps_per_unit(index) and value != NO_SCALE_POSITION:
+                    self.kernel.set_counter(index, to_steps(value, self.steps_per_unit(index)))
+            self.synchronise()
+
+    # --- what the report shows of the motion and the outputs --------------------------------------------------
+
+    def hold(self) -> None:
+        """Slow down to a stop, and keep in mind how quick it was."""
+        if self.kernel.holding == "no":
+            self._speed_before_hold = self.kernel.speed_at(self.now_s)
+        self.kernel.hold(self.now_s)
+
+    def resume(self) -> None:
+        """End a completed hold, and say so where this board does."""
+        paused, drops = self.kernel.holding == "held", len(self.kernel) > 0
+        if self.kernel.resume(self.now_s) and paused:
+            self.paused = False
+            self.resumes += drops
+            if self.variant.speech.resumed:
+                self.say(self.variant.speech.resumed, self.variant.status_delay_s)
+
+    def shown_speed(self) -> float:
+        """Units/s along the path; of a held motion, on some boards, those from before the hold."""
+        holding = self.kernel.holding != "no" and len(self.kernel) > 0
+        if holding and self.variant.ways.hold_shows_feed:
+            return self._speed_before_hold
+        return self.kernel.speed_at(self.now_s)
+
+    def spindle_speed(self) -> float:
+        """The speed that is put out: within the limits of `$30` and `$31`; 0 while the output is off."""
+        modes = self.program.modes
+        if modes.spindle not in (3, 4):
+            return 0.0
+        return max(self.settings["$31"], min(modes.speed, self.settings["$30"]))
 
     def synchronise(self) -> None:
         """Let planner and parser start from where the counters stand."""
@@ -98,7 +152,8 @@ class Board(BoardCore):
     def within_travel(self, target: tuple[float, ...]) -> bool:
         """Whether every coordinate lies between 0 and the axis' travel, on the side the board works on."""
         sign = self.variant.travel_direction
-        return all(0 <= value * sign <= self.settings.per_axis(130, i) for i, value in enumerate(target))
+        kept = [i for i in range(len(target)) if i in self.homed or not self.variant.ways.limits_need_homing]
+        return all(0 <= target[i] * sign <= self.settings.per_axis(130, i) for i in kept)
 
     def drop_paused_jog(self) -> None:
         """A jog that has been held is not resumed: what is left of it is forgotten."""
@@ -118,9 +173,23 @@ class Board(BoardCore):
 
     def soft_reset(self) -> None:
         """Forget the program and the queue, keep the counters; in motion that loses the position."""
-        if self.cut_motion():
-            self.alarm(3)
-        self._restart(0.0)
+        ways = self.variant.ways
+        if self.stuck_at_limit:
+            self.say("ok", self.variant.ok_delay_s)
+        takes_s = self.settings["$1"] / 1000 if ways.reset_waits else 0.0
+        asleep = self.sleeping and ways.sleep == "deaf"
+        if self.cut_motion() and not self._misses_the_alarm():
+            self.alarm(3, takes_s)
+            takes_s += ways.alarm_pause_s
+        self.locked = self.locked or asleep
+        self.resetting_until_s = self.now_s + takes_s if takes_s else -math.inf
+        self._restart(takes_s)
+
+    def _misses_the_alarm(self) -> bool:
+        """Whether this reset in motion is one of those that say no alarm."""
+        self.resets_in_motion += 1
+        every = self.variant.ways.missed_alarm_every
+        return every > 0 and self.resets_in_motion % every == 0
 
     def hardware_reset(self) -> None:
         """Start anew from position 0, whatever the motors' true position is; what was not yet said stays unsaid."""
@@ -129,25 +198,28 @@ class Board(BoardCore):
         for index in range(len(self.variant.axes)):
             self.kernel.set_counter(index, 0)
         self.kernel.last_end_s = -math.inf
-        self.locked = bool(self.settings["$22"])
+        self.locked, self.hung, self.homed = bool(self.settings["$22"]), False, set()
+        self.resetting_until_s = -math.inf
         self.boot_until_s = self.now_s + self.variant.boot_s
         self.note_standstill(self.now_s)
-        self._restart(self.variant.boot_s)
+        greets = self.variant.greets_at_power_up or self.restarts > 0
+        self._restart(self.variant.boot_s, greets=greets)
 
-    def alarm(self, number: int) -> None:
+    def alarm(self, number: int, delay_s: float = 0.0) -> None:
         """Lock the board and say why."""
         self.locked = True
-        self.say(f"ALARM:{number}")
+        self.say(f"ALARM:{number}", delay_s)
 
-    def _restart(self, delay_s: float) -> None:
-        self.checking = self.sleeping = self.homing = self.paused = False
+    def _restart(self, delay_s: float, *, greets: bool = True) -> None:
+        self.checking = self.sleeping = self.homing = self.paused = self.stuck_at_limit = False
+        self.restarts += 1
         self.latched_error = None
         self.queued = list(self.kernel.counters_at(self.now_s))
         self.program.restart(self.machine_position())
-        if self.variant.greets:
-            self.say(GREETING, delay_s)
-            if self.locked:
-                self.say(LOCKED_MESSAGE, delay_s)
+        if self.variant.greets and greets:
+            locked = (self.variant.speech.locked,) if self.locked else ()
+            for line in (*self.variant.speech.greeting, *locked):
+                self.say(line, delay_s)
 
     # --- motion ---------------------------------------------------------------------------------------------
 
@@ -163,6 +235,8 @@ class Board(BoardCore):
 
     def queue_steps(self, goal: list[int], move: Move, kind: BlockKind) -> None:
         """Queue a straight move to absolute step counters, at the move's feed within the axes' limits."""
+        scales = [self.steps_per_unit(index) for index in range(len(goal))]
+        goal = [new if scale else old for new, old, scale in zip(goal, self.queued, scales, strict=True)]
         delta = tuple(new - old for new, old in zip(goal, self.queued, strict=True))
         self.queued = goal
         if any(delta):
@@ -172,7 +246,7 @@ class Board(BoardCore):
         variant, mask = self.variant, int(self.settings["$3"])
         axes = [
             AxisLimits(
-                self.steps_per_unit(index),
+                self.steps_per_unit(index) or 1.0,
                 self.settings.per_axis(110, index) / 60,
                 self.settings.per_axis(120, index),
                 -1 if mask >> index & 1 else 1,

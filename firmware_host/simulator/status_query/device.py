@@ -14,8 +14,9 @@ from firmware_host.simulator.status_query.variant import StatusQueryVariant
 RESET_BYTE = 0x18
 JOG_CANCEL_BYTE = 0x85
 FIRST_HIGH_BYTE = 0x80
+REPORT_BYTES = (0x80, 0x87)
 LINE_ENDS = (0x0A, 0x0D)
-LONGEST_KEPT = 256
+LONGEST_KEPT = 1024
 
 
 class StatusQueryDevice(EventDevice):
@@ -35,6 +36,7 @@ class StatusQueryDevice(EventDevice):
         self._received: deque[int] = deque()
         self._line = bytearray()
         self._after_return = False
+        self._asked_in_reset = False
         self._board.hardware_reset()
 
     # --- the line -------------------------------------------------------------------------------------------
@@ -43,8 +45,12 @@ class StatusQueryDevice(EventDevice):
         """Take bytes at `now_s`, one after the other: the board can act between two of them, but no time passes."""
         self._advance(now_s)
         for byte in data:
-            if now_s < self._board.write_until_s or now_s < self._board.boot_until_s:
+            board = self._board
+            if board.hung or now_s < max(board.write_until_s, board.boot_until_s):
                 self.bytes_lost += 1
+            elif now_s < board.resetting_until_s:
+                self._asked_in_reset = self._asked_in_reset or byte == ord("?")
+                self.bytes_lost += byte != ord("?")
             elif not self._act_on(byte):
                 self._store(byte)
                 self._work()
@@ -76,15 +82,13 @@ class StatusQueryDevice(EventDevice):
     def _act_on(self, byte: int) -> bool:
         """Act at once on a byte that stands for itself; False if it belongs to a line."""
         board = self._board
-        if byte == ord("?"):
-            free = self.variant.receive_buffer - len(self._received)
-            board.say(self._reports.line(free), self.variant.status_delay_s)
+        if byte == ord("?") or (self.variant.ways.full_report and byte in REPORT_BYTES):
+            self._report(whole=byte == REPORT_BYTES[1])
             return True
         elif byte == ord("!"):
             self._hold()
         elif byte == ord("~"):
-            if board.kernel.resume(board.now_s):
-                board.paused = False
+            board.resume()
         elif byte == RESET_BYTE:
             self._forget_input()
             board.soft_reset()
@@ -96,9 +100,18 @@ class StatusQueryDevice(EventDevice):
         self._work()
         return True
 
+    def _report(self, *, whole: bool = False) -> None:
+        """Answer a question for the status, unless the board hears none in the state that it is in."""
+        board = self._board
+        if board.stuck_at_limit and self.variant.ways.limit_alarm == "deaf":
+            return
+        free = self.variant.receive_buffer - len(self._received)
+        line = self._reports.whole(free) if whole else self._reports.line(free)
+        board.say(line, self.variant.status_delay_s)
+
     def _hold(self) -> None:
         if self._board.state_word() in ("Idle", "Run", "Jog"):
-            self._board.kernel.hold(self._board.now_s)
+            self._board.hold()
             self._board.drop_paused_jog()
 
     def _forget_input(self) -> None:
@@ -117,9 +130,21 @@ class StatusQueryDevice(EventDevice):
     def _later_changes(self) -> Iterable[float]:
         return (self._board.idle_shown_s(), self._board.released_after_s)
 
+    def _own_changes(self) -> Iterable[float | None]:
+        return (self._board.resetting_until_s if self._asked_in_reset else None,)
+
+    def _live(self) -> None:
+        if self._asked_in_reset and self._board.now_s >= self._board.resetting_until_s:
+            self._asked_in_reset = False
+            self._report()
+
     def _crash(self) -> None:
         self._forget_input()
-        self._board.hardware_reset()
+        if self.variant.hangs:
+            self._board.cut_motion()
+            self._board.hung = True
+        else:
+            self._board.hardware_reset()
 
     def _came_to_standstill(self) -> None:
         self._board.note_standstill(self._board.kernel.last_end_s)
@@ -130,6 +155,8 @@ class StatusQueryDevice(EventDevice):
 
         A line feed right after a carriage return ends no second line.
         """
+        if self.variant.ways.lines_wait_in_hold and self._board.kernel.holding != "no":
+            return False
         while self._received:
             byte = self._received.popleft()
             second = self._after_return and byte == LINE_ENDS[0]

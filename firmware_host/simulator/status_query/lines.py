@@ -12,28 +12,27 @@ from firmware_host.simulator.board_core import Wait
 from firmware_host.simulator.status_query.board import Board
 from firmware_host.simulator.status_query.program import LinePlan, Move
 from firmware_host.simulator.status_query.refusal import RefusedLineError
-from firmware_host.simulator.status_query.reports import build_lines, modes_lines, offset_lines
-from firmware_host.simulator.status_query.words import read_number, read_words, strip_line
-
-LONGEST_LINE = 80
-"""Characters with the line end."""
+from firmware_host.simulator.status_query.reports import build_lines, modes_lines, offset_lines, start_lines
+from firmware_host.simulator.status_query.words import Words, read_setting, read_words, strip_line
 
 
 def serve_line(board: Board, raw: str) -> Iterator[Wait]:
     """Carry the line out and answer it: once, with `ok` or `error:N`."""
-    text = strip_line(raw)
+    text, ways = strip_line(raw), board.variant.ways
     board.answered_early = False
     answer = "ok"
     try:
-        if len(raw) >= LONGEST_LINE:
-            raise RefusedLineError(14)
-        if not text or text.startswith("$"):
+        if len(raw if ways.comments_count else text) > ways.longest_line:
+            raise RefusedLineError(board.variant.speech.long_line)
+        if not text or (text.startswith("$") and not ways.latch_until_empty):
             board.latched_error = None
+        elif text.startswith("$"):
+            pass
         elif board.latched_error is not None:
             raise RefusedLineError(board.latched_error)
         yield from _carry_out(board, text)
     except RefusedLineError as refusal:
-        if board.variant.block_whole_line_after_error and not text.startswith("$"):
+        if ways.latch_until_empty or (board.variant.block_whole_line_after_error and not text.startswith("$")):
             board.latched_error = refusal.number
         answer = f"error:{refusal.number}"
     if not board.answered_early:
@@ -46,7 +45,7 @@ def _answer(board: Board, answer: str) -> Iterator[Wait]:
 
 
 def _carry_out(board: Board, text: str) -> Iterator[Wait]:
-    if not text:
+    if not text or (text == "%" and board.variant.ways.percent_taken):
         return
     if text.startswith("$J="):
         yield from _jog(board, text[3:])
@@ -61,8 +60,15 @@ def _carry_out(board: Board, text: str) -> Iterator[Wait]:
 # --- the program ---------------------------------------------------------------------------------------------
 
 
+def _words(board: Board, text: str) -> Words:
+    words = read_words(text, board.variant.axes, unknown_letter=board.variant.speech.unknown_letter)
+    if {f"M{number}" for number in words.m.values()} & board.variant.ways.unknown_words:
+        raise RefusedLineError(20)
+    return words
+
+
 def _program_line(board: Board, text: str) -> Iterator[Wait]:
-    words = read_words(text, board.variant.axes)
+    words = _words(board, text)
     if board.checking:
         board.program.read(words)
         return
@@ -75,7 +81,7 @@ def _program_line(board: Board, text: str) -> Iterator[Wait]:
             yield from _answer(board, "ok")
             board.answered_early = True
         yield from _standstill(board)
-        yield board.now_s + plan.dwell_s
+        yield board.now_s + max(plan.dwell_s, board.variant.ways.least_dwell_s)
     if plan.stores:
         yield from _write(board)
     for move in plan.moves:
@@ -83,7 +89,7 @@ def _program_line(board: Board, text: str) -> Iterator[Wait]:
     if plan.stop is not None:
         yield from _standstill(board)
     if plan.stop == 0:
-        board.kernel.hold(board.now_s)
+        board.hold()
         board.paused = True
         yield lambda: not board.paused
 
@@ -103,13 +109,18 @@ def _move(board: Board, move: Move) -> Iterator[Wait]:
 
 
 def _stop_for_limit(board: Board) -> Iterator[Wait]:
-    """Slow down, then lock without losing a step."""
-    board.kernel.hold(board.now_s)
+    """Slow down, then lock without losing a step; some boards then wait for a soft reset."""
+    ways, speech = board.variant.ways, board.variant.speech
+    board.hold()
     yield lambda: board.kernel.holding == "held"
     board.cut_motion()
     board.synchronise()
     board.alarm(2)
-    raise RefusedLineError(9)
+    if ways.limit_alarm == "locks":
+        raise RefusedLineError(9)
+    board.stuck_at_limit = True
+    board.say(speech.needs_reset, ways.alarm_pause_s)
+    yield lambda: False
 
 
 def _standstill(board: Board) -> Iterator[Wait]:
@@ -135,12 +146,14 @@ def _system(board: Board, text: str) -> Iterator[Wait]:
         "$C": _check,
         "$SLP": _sleep,
     }
+    speech = board.variant.speech
     printed: dict[str, Callable[[Board], list[str]]] = {
-        "$": lambda _board: ["[HLP:$$ $# $G $I $N=v $J= $X $H $C $SLP]"],
+        "$": lambda _board: [speech.help],
         "$$": lambda board: board.settings.lines(),
         "$#": offset_lines,
         "$I": build_lines,
         "$G": modes_lines,
+        **({"$N": start_lines} if speech.start_lines else {}),
     }
     if text in printed:
         if text in ("$$", "$#", "$I"):
@@ -154,14 +167,21 @@ def _system(board: Board, text: str) -> Iterator[Wait]:
         board.settings.update(board.variant.initial_settings())
         yield from _write(board)
     elif "=" in text:
-        _need_rest(board)
-        name, _, value = text.partition("=")
-        if not name[1:].isdigit():
-            raise RefusedLineError(3)
-        board.settings.write(f"${int(name[1:])}", read_number(value))
-        yield from _write(board)
+        yield from _setting(board, text)
     else:
-        raise RefusedLineError(3)
+        raise RefusedLineError(speech.unknown_dollar)
+
+
+def _setting(board: Board, text: str) -> Iterator[Wait]:
+    """Store one setting."""
+    _need_rest(board)
+    name, _, value = text.partition("=")
+    if not name[1:].isdigit():
+        raise RefusedLineError(board.variant.speech.unknown_dollar)
+    position = board.machine_position()
+    board.settings.write(f"${int(name[1:])}", read_setting(value, board.variant.speech.number_tail))
+    board.rescale(position)
+    yield from _write(board)
 
 
 def _need_rest(board: Board) -> None:
@@ -172,23 +192,35 @@ def _need_rest(board: Board) -> None:
 def _unlock(board: Board) -> Iterator[Wait]:
     if board.locked:
         board.locked = False
-        board.say("[MSG:unlocked]")
+        board.say(board.variant.speech.unlocked)
     yield board.now_s
 
 
 def _check(board: Board) -> Iterator[Wait]:
+    speech = board.variant.speech
     if board.checking:
+        if speech.check_off:
+            board.say(speech.check_off)
+            yield from _answer(board, "ok")
+            board.answered_early = True
         board.soft_reset()
     elif board.state_word() != "Idle":
         raise RefusedLineError(8)
     else:
         board.checking = True
-        board.say("[MSG:check]")
+        board.say(speech.check_on)
     yield board.now_s
 
 
 def _sleep(board: Board) -> Iterator[Wait]:
+    if board.settings.get("$62", 1) == 0:
+        raise RefusedLineError(3)
     _need_rest(board)
+    if board.variant.ways.sleep == "deaf":
+        yield from _answer(board, "ok")
+        board.say(board.variant.speech.sleeping)
+        board.sleeping = True
+        yield lambda: False
     board.sleeping = True
     yield board.now_s
 
@@ -198,7 +230,7 @@ def _jog(board: Board, text: str) -> Iterator[Wait]:
         raise RefusedLineError(9)
     if board.state_word() not in ("Idle", "Jog"):
         raise RefusedLineError(8)
-    move = board.program.jog(read_words(text, board.variant.axes))
+    move = board.program.jog(_words(board, text))
     if board.settings["$20"] and not board.within_travel(move.target):
         raise RefusedLineError(15)
     yield lambda: len(board.kernel) < board.variant.planner_blocks
@@ -220,6 +252,7 @@ def _home(board: Board) -> Iterator[Wait]:
             board.homing = False
             board.alarm(9)
             raise RefusedLineError(9)
+        board.homed.add(board.variant.axes.index(axis))
     board.homing = False
 
 

@@ -7,6 +7,7 @@ per unit in between.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from firmware_host.simulator.axis.single_precision import single
 from firmware_host.simulator.status_query.refusal import RefusedLineError
@@ -38,9 +39,14 @@ class Modes:
     feed_mode: int = 940
     system: int = FIRST_SYSTEM
     spindle: int = 5
-    coolant: int = 9
+    coolant: tuple[int, ...] = ()
     feed: float = 0.0
     speed: float = 0.0
+
+    def output_letters(self) -> str:
+        """The outputs that are on, as a status report names them."""
+        letters = {3: "S", 4: "C"}.get(self.spindle, "")
+        return letters + ("F" if 8 in self.coolant else "") + ("M" if 7 in self.coolant else "")
 
 
 @dataclass
@@ -57,8 +63,9 @@ class LinePlan:
 class Program:
     """Interprets words one line at a time. `systems` holds G54..G59, `homes` what G28 and G30 go to (both stored)."""
 
-    def __init__(self, axes: str) -> None:
+    def __init__(self, axes: str, metric_letters: str = "") -> None:
         self.axes = axes
+        self._metric = frozenset(axes.index(letter) for letter in metric_letters)
         zero = [0.0] * len(axes)
         self.systems = [list(zero) for _ in range(6)]
         self.homes = {280: list(zero), 300: list(zero)}
@@ -92,7 +99,8 @@ class Program:
         if words.m or set(words.g) - allowed or words.g.get("once", 530) != 530:
             raise RefusedLineError(16)
         before = self.modes
-        self.modes = replace(before, **{group: tenths for group, tenths in words.g.items() if group != "once"})
+        taken: dict[str, Any] = {group: tenths for group, tenths in words.g.items() if group != "once"}
+        self.modes = replace(before, **taken)
         try:
             if "F" not in words.values or self._length(words.values["F"]) <= 0:
                 raise RefusedLineError(22)
@@ -131,7 +139,7 @@ class Program:
     def _take_modes(self, words: Words, plan: LinePlan) -> None:
         names = {"feed": "feed_mode"}
         taken = {"motion", "plane", "units", "distance", "feed", "system"}
-        modal = {names.get(group, group): tenths for group, tenths in words.g.items() if group in taken}
+        modal: dict[str, Any] = {names.get(group, group): tenths for group, tenths in words.g.items() if group in taken}
         self.modes = replace(self.modes, **modal)
         if "F" in words.values:
             if words.values["F"] < 0:
@@ -145,10 +153,14 @@ class Program:
             if words.values["S"] < 0:
                 raise RefusedLineError(4)
             self.modes = replace(self.modes, speed=words.values["S"])
-        for group in ("spindle", "coolant"):
-            if group in words.m:
-                self.modes = replace(self.modes, **{group: words.m[group]})
-                plan.outputs.append(f"M{words.m[group]}")
+        if "spindle" in words.m:
+            self.modes = replace(self.modes, spindle=words.m["spindle"])
+            plan.outputs.append(f"M{words.m['spindle']}")
+        if "coolant" in words.m:
+            number = words.m["coolant"]
+            on = () if number == 9 else tuple(sorted({*self.modes.coolant, number}))
+            self.modes = replace(self.modes, coolant=on)
+            plan.outputs.append(f"M{number}")
 
     def _motion(self, words: Words, *, machine: bool) -> Move:
         if machine and self.modes.motion not in (0, 10):
@@ -215,8 +227,11 @@ class Program:
         return single(value * UNITS_PER_INCH) if self.modes.units == 200 else value
 
     def _axis_words(self, words: Words) -> dict[int, float]:
-        """Axis words in units by axis index. Inches turn degrees too: the board takes every axis for a length."""
-        return {i: self._length(words.values[axis]) for i, axis in enumerate(self.axes) if axis in words.values}
+        """Axis words in units by axis index. Inches turn degrees too, but for the axes that are known as rotary: the
+        board takes every other one for a length.
+        """
+        named = {i: words.values[axis] for i, axis in enumerate(self.axes) if axis in words.values}
+        return {i: value if i in self._metric else self._length(value) for i, value in named.items()}
 
     def _target(self, words: Words, machine: bool) -> tuple[float, ...]:
         target = list(self.position)

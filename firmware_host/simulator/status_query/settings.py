@@ -24,6 +24,9 @@ class SettingsStore(MutableMapping[str, float]):
         initial = variant.initial_settings()
         self._known = frozenset(initial)
         self._fixed = variant.fixed_settings
+        self._speech, self._zero_scale = variant.speech, variant.ways.zero_scale
+        self._below_zero = frozenset(name for name, value in initial.items() if value < 0)
+        self.unit_writes = 0
         self._scale_decimals = variant.scale_decimals
         self._values: dict[str, float] = {}
         for name, value in initial.items():
@@ -35,9 +38,9 @@ class SettingsStore(MutableMapping[str, float]):
     def __setitem__(self, name: str, value: float) -> None:
         if name not in self._known:
             raise KeyError(f"this board has no setting {name}")
-        if not _usable(name, value):
+        if not self._usable(name, value):
             raise ValueError(f"{name}={value!r}: the board cannot work with this value")
-        self._values[name] = float(int(value)) if name in WHOLE_NUMBERS else single(value)
+        self._values[name] = float(int(value)) if self._whole(name) else single(value)
 
     def __delitem__(self, name: str) -> None:
         raise TypeError(f"{name}: a stored setting can be changed, not removed")
@@ -51,8 +54,8 @@ class SettingsStore(MutableMapping[str, float]):
     def write(self, name: str, value: float) -> None:
         """Store a value received on the wire; raises RefusedLineError for an unknown name or an impossible value."""
         if name not in self._known:
-            raise RefusedLineError(3)
-        if not _usable(name, value):
+            raise RefusedLineError(self._speech.unknown_setting)
+        if not self._usable(name, value):
             raise RefusedLineError(4)
         if name == "$0" and value < SHORTEST_PULSE_US:
             raise RefusedLineError(6)
@@ -63,6 +66,7 @@ class SettingsStore(MutableMapping[str, float]):
                 raise RefusedLineError(3)
             return
         self[name] = value
+        self.unit_writes += name == "$13"
         if name == "$22" and not value:
             self["$20"] = 0
 
@@ -72,18 +76,24 @@ class SettingsStore(MutableMapping[str, float]):
         return [f"{name}={self._printed(name)}" for name in ordered]
 
     def _printed(self, name: str) -> str:
-        if name in WHOLE_NUMBERS:
+        if self._whole(name):
             return str(int(self[name]))
+        if name in self._speech.decimals:
+            return f"{self[name]:.{self._speech.decimals[name]}f}"
         return f"{self[name]:.{self._scale_decimals if 100 <= int(name[1:]) < 110 else 3}f}"
 
     def per_axis(self, base: int, index: int) -> float:
         """The setting of an axis: base 100 steps/unit, 110 units/min, 120 units/s^2, 130 travel in units."""
         return self[f"${base + index}"]
 
+    def _whole(self, name: str) -> bool:
+        decimals = self._speech.decimals
+        return decimals[name] == 0 if name in decimals else name in WHOLE_NUMBERS
 
-def _usable(name: str, value: float) -> bool:
-    number = int(name[1:])
-    stored = single(value)
-    if not math.isfinite(stored) or stored < 0:
-        return False
-    return stored > 0 if 100 <= number < 130 or number in (24, 25) else True
+    def _usable(self, name: str, value: float) -> bool:
+        number = int(name[1:])
+        stored = single(value)
+        if not math.isfinite(stored) or (stored < 0 and name not in self._below_zero):
+            return False
+        needed = 110 <= number < 130 or number in (24, 25) or (100 <= number < 110 and not self._zero_scale)
+        return stored > 0 or not needed

@@ -8,6 +8,8 @@ from types import MappingProxyType
 from typing import Literal
 
 from firmware_host.simulator.axis.straight_move import WhenTooFast
+from firmware_host.simulator.status_query.speech import Speech
+from firmware_host.simulator.status_query.ways import Ways
 
 AXIS_LETTERS = "XYZABC"
 
@@ -50,6 +52,7 @@ class StatusQueryVariant:
     axes: letters in the order of the report, out of X Y Z A B C. receive_buffer: bytes, one less is usable.
     planner_blocks: moves that can be queued. settings: what differs from the defaults, by name (`"$103"`).
     highest_step_rate: steps/s of the quickest axis; a quicker move takes longer or crashes the board (`when_too_fast`).
+    hangs: instead of a crash, from which it starts anew, it stops dead and hears nothing until a hardware reset.
     reports: which position `$10` asks for when it is not given in `settings`.
     status_delay_s, ok_delay_s: from the last byte received to the answer. The board reads no further line meanwhile.
     idle_delay_s: from the last step until the state word says so, at the least; up to idle_spread_s more, drawn anew
@@ -65,6 +68,8 @@ class StatusQueryVariant:
     machine positions from 0 to the travel in the direction `travel_direction`.
     fixed_settings: settings that a line doesn't change, by name: it is `refused`, or answered as if it had (`ignored`).
     scale_decimals: how many are printed of steps per unit; all other settings have three, or are whole numbers.
+    greets_at_power_up: whether the greeting comes then, too, and not only after a reset.
+    speech: what it says in words of its own. ways: how it behaves where boards differ.
     """
 
     axes: str = "XYZA"
@@ -92,6 +97,10 @@ class StatusQueryVariant:
     travel_direction: Literal[-1, 1] = -1
     fixed_settings: Mapping[str, Literal["refused", "ignored"]] = field(default_factory=dict)
     scale_decimals: int = 3
+    hangs: bool = False
+    greets_at_power_up: bool = True
+    speech: Speech = field(default_factory=Speech)
+    ways: Ways = field(default_factory=Ways)
 
     def __post_init__(self) -> None:
         if not self.axes or any(self.axes.count(axis) != 1 or axis not in AXIS_LETTERS for axis in self.axes):

@@ -58,8 +58,22 @@ def read_number(text: str) -> float:
     return value
 
 
-def read_words(text: str, axes: str) -> Words:
-    """Split a stripped line. Raises RefusedLineError for what the board cannot read or does not know."""
+def read_setting(text: str, tail: str) -> float:
+    """A setting's value as a 32-bit float. `tail` is what becomes of anything behind its digits: `no number`,
+    `refused` or `dropped` (see `Speech.number_tail`).
+    """
+    match = _NUMBER.match(text)
+    if match is None or tail == "no number":
+        return read_number(text)
+    if match.end() < len(text) and tail == "refused":
+        raise RefusedLineError(3)
+    return read_number(match.group())
+
+
+def read_words(text: str, axes: str, *, unknown_letter: int = 20) -> Words:
+    """Split a stripped line. Raises RefusedLineError for what the board cannot read or does not know; `unknown_letter`
+    is the number for a letter that is no word.
+    """
     words = Words()
     position = 0
     while position < len(text):
@@ -69,12 +83,14 @@ def read_words(text: str, axes: str) -> Words:
         match = _NUMBER.match(text, position + 1)
         if match is None:
             raise RefusedLineError(2)
-        _add(words, letter, read_number(match.group()), axes)
+        if letter not in axes + VALUE_WORDS + "GM":
+            raise RefusedLineError(unknown_letter)
+        _add(words, letter, read_number(match.group()))
         position = match.end()
     return words
 
 
-def _add(words: Words, letter: str, value: float, axes: str) -> None:
+def _add(words: Words, letter: str, value: float) -> None:
     if letter == "G":
         tenths = round(value * 10)
         if abs(value * 10 - tenths) > 1e-3 or tenths not in GROUP_OF_G:
@@ -86,12 +102,10 @@ def _add(words: Words, letter: str, value: float, axes: str) -> None:
         if int(value) not in GROUP_OF_M:
             raise RefusedLineError(20)
         _put(words.m, GROUP_OF_M[int(value)], int(value))
-    elif letter in axes or letter in VALUE_WORDS:
-        if letter in words.values:
-            raise RefusedLineError(25)
-        words.values[letter] = value
+    elif letter in words.values:
+        raise RefusedLineError(25)
     else:
-        raise RefusedLineError(20)
+        words.values[letter] = value
 
 
 def _put(groups: dict[str, int], group: str, number: int) -> None:
