@@ -35,11 +35,11 @@ def as_made(setup: Setup, plan: JobPlan, made: MadeMotion, check: Check = never)
     one; one that the job states stays. `check` as in `plan_job`.
     """
     loads = load_variants(setup.machine, setup.job)
-    planned = loads.unkind.load.start
-    start = StartJump(max(planned.speed, made.start.speed), max(planned.wait, made.start.wait))
+    planned, real = loads.unkind.load.start, made.start
+    start = StartJump(max(planned.speed, real.speed), max(planned.wait, real.wait), max(planned.step, real.step))
     same = math.isclose(made.speed, plan.program.speed, rel_tol=_SAME)
     same = same and math.isclose(made.acceleration, plan.program.acceleration, rel_tol=_SAME)
-    if same and start == planned:
+    if same and (start.speed, start.wait) == (planned.speed, planned.wait):
         return plan
     starting = tuple(each._replace(load=replace(each.load, start=start)) for each in loads.variants)
     limits = check_limits(

@@ -117,9 +117,9 @@ def _bounded(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks
 def _twisted(load: LoadCase, times: IndexTimes, found: SwingPeaks) -> SwingPeaks:
     """With what a train that twists adds to the peaks of its lowest frequency, and a step of speed at both ends."""
     pushing, holding = load.torsion.peak(found.pushing), load.torsion.peak(found.holding)
-    if (jump := load.started(times.acceleration, times.until_brake_short)) is None:
+    if (jumps := load.started(times.acceleration, times.until_brake_short)) is None:
         return SwingPeaks(pushing, holding)
-    more = load.natural_band.highest * jump / times.acceleration
+    more = load.natural_band.highest * jumps[1] / times.acceleration
     return SwingPeaks(pushing + more, holding + more)
 
 

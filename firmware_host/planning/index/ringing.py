@@ -40,7 +40,7 @@ class Pulses:
 
     `times`: of shape (..., gated groups), or twice as many where they are `led`: behind the indexes their leads. A lead
     ends without settling; the index begins right after it, or later. `torsion`: what a train that twists adds to the
-    swing of its lowest frequency; `jump`: what a step of speed at both ends adds, over w (rad/s), None without one.
+    swing of its lowest frequency; `jump`: what steps of speed at the ends add, over w (rad/s), None without.
     """
 
     times: IndexTimes
@@ -52,7 +52,8 @@ class Pulses:
     def of(cls, load: LoadCase, moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> Pulses:
         """Of the gated groups of `moves` at each motion (part rad/s^2 and rad/s; they broadcast, > 0)."""
         times = index_times(*moves.gated_lengths, acceleration, speed)
-        return cls(times, moves.led, load.torsion, load.started(times.acceleration, times.shortest))
+        jumps = load.started(times.acceleration, times.shortest)
+        return cls(times, moves.led, load.torsion, jumps[0] if jumps is not None else None)
 
     def swing(self, natural: FloatOrArray, damping: FloatOrArray, *, roughly: bool = False) -> FloatArray:
         """w^2 sqrt(1 - zeta^2) times the amplitude (rad of the part) that is left at the end, rad/s^2, broadcast.

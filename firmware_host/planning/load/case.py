@@ -174,14 +174,17 @@ class LoadCase:
             imbalance_torque=self.imbalance_torque,
         )
 
-    def started(self, acceleration: FloatArray, earlier: FloatArray) -> FloatArray | None:
-        """What steps of speed at both ends of a move swing the part by, over w (rad/s); None where there is none.
+    def started(self, acceleration: FloatArray, earlier: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+        """What steps of speed at the ends of a move swing the part by, over w (rad/s); None where there are none.
 
-        Ramps of `acceleration` (rad/s^2); `earlier`: how long the step at the start is ago (s), they broadcast.
+        (Right after its end, the most on the way), with ramps of `acceleration` (rad/s^2); `earlier`: how long the step
+        at the start is ago (s), they broadcast. With the least damping.
         """
         if self.start == NO_JUMP:
             return None
-        return self.torsion.jump(self.start.swing(acceleration, earlier, self.natural_band, self.damping))
+        decay = self.damping.lowest * self.natural_band.lowest
+        left, most = (each(acceleration, earlier, decay) for each in (self.start.left, self.start.most))
+        return self.torsion.jump(left), self.torsion.jump(most)
 
     def peak_torque(self, up: FloatOrArray, down: FloatOrArray) -> FloatArray:
         """Largest torque (N m at the motor) of a part that speeds up at `up` and brakes at `down` (rad/s^2, >= 0)."""

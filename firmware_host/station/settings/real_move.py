@@ -60,7 +60,7 @@ def made_motion(machine: Machine, plan: JobPlan, controller: Controller, *, writ
     if written and learned.start_jump_key.value in settings.raw:
         jump = min(jump, _allowed_jump(machine, plan, scale))
     step = 2 * math.pi / float(plan.route.per_part_turn)
-    start = StartJump(max(unit * jump, step / wait_s if wait_s > 0 else 0.0), wait_s)
+    start = StartJump(max(unit * jump, step / wait_s if wait_s > 0 else 0.0), wait_s, step)
     if written:
         return MadeMotion(plan.program.speed, plan.program.acceleration, start)
     return MadeMotion(

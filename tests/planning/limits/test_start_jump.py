@@ -58,7 +58,7 @@ def test_a_jump_is_checked_in_full_steps_of_the_motor() -> None:
 
 
 def test_a_larger_jump_is_never_quicker_and_never_settles_sooner() -> None:
-    times = [plan_job(stating(load_job("sleeve-label"), each)).index_s for each in (0, 0.1, 1, 4)]
+    times = [plan_job(stating(load_job("sleeve-label"), each)).index_s for each in (0, 40, 80, 120)]
     assert times == sorted(times)
     assert times[-1] > times[0]
 
@@ -66,7 +66,7 @@ def test_a_larger_jump_is_never_quicker_and_never_settles_sooner() -> None:
 def test_a_jump_counts_in_settling_and_peak_torque_of_a_motion_that_stays() -> None:
     setup = load_job("heavy-shaft")
     plain = plan_job(setup)
-    plans = [plan_job(stating(setup, each, stays=plain)) for each in (0, 1, 3)]
+    plans = [plan_job(stating(setup, each, stays=plain)) for each in (0, 8, 10)]
     assert plans[0].settle_s < plans[1].settle_s < plans[2].settle_s
     left = [margin(each, "torque-peak") for each in plans]
     assert left[0] > left[1] > left[2]
@@ -75,7 +75,7 @@ def test_a_jump_counts_in_settling_and_peak_torque_of_a_motion_that_stays() -> N
 def test_a_jump_counts_in_the_grip_of_rollers() -> None:
     setup = load_job("bottle-band")
     plain = plan_job(setup)
-    assert margin(plan_job(stating(setup, 2, stays=plain)), "grip-peak") < margin(plain, "grip-peak")
+    assert margin(plan_job(stating(setup, 20, stays=plain)), "grip-peak") < margin(plain, "grip-peak")
 
 
 def test_a_jump_that_nothing_is_safe_with_is_refused_by_name() -> None:
