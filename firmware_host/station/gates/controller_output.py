@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from firmware_host.controller.controller import Controller
-from firmware_host.errors import ControllerError, GateError, GateTimeoutError, LinkError
+from firmware_host.errors import ControllerError, GateError, GateTimeoutError, LineRejectedError, LinkError
 from firmware_host.model.job.gate import ControllerOutputGateOptions
 from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
 from firmware_host.station.gates.switched import SwitchedGate
@@ -14,8 +14,8 @@ from firmware_host.station.gates.switched import SwitchedGate
 class ControllerOutputGate(SwitchedGate):
     """Done after a fixed time, or when an input letter shows in two reports in a row after it had been gone.
 
-    The output is switched off by the first `close` after `attach`, and at every end of a pass; if it can't be, that is
-    an error each time it is tried. (A locked controller refuses that.)
+    The output is switched off by `attach` or the first `close` after it, and at every end of a pass; if it can't be, it
+    is an error each time it is tried. (A locked controller refuses that.)
     """
 
     kind = "controller-output"
@@ -35,8 +35,21 @@ class ControllerOutputGate(SwitchedGate):
     def attach(self, controller: Controller) -> None:
         if self._options.pin is not None and not controller.capabilities.tells_state:
             raise GateError(self.kind, "this controller does not report its inputs: give duration instead of pin")
-        self._controller = controller
         self._maybe_open = True  # an earlier owner may have left it on
+        if not controller.capabilities.tells_state:
+            self._require_word(controller)
+            self._maybe_open = False
+        self._controller = controller
+
+    def _require_word(self, controller: Controller) -> None:
+        """Switch the output off, which tells whether the board knows a word for it; `GateError` where it doesn't."""
+        try:
+            controller.set_output(self._options.output, False)
+        except LineRejectedError as error:
+            detail = (
+                f"this board cannot switch output {self._options.output}: {error.detail}. Choose another kind of gate"
+            )
+            raise GateError(self.kind, detail) from error
 
     @property
     def _reachable(self) -> bool:

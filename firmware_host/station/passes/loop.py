@@ -25,6 +25,7 @@ from firmware_host.station.passes.control import PassKey
 from firmware_host.station.passes.motion import Motion
 from firmware_host.station.passes.move_times import MoveTimes
 from firmware_host.station.passes.station import Station
+from firmware_host.station.passes.time_left import TimeLeft
 from firmware_host.station.progress import Phase, RunState
 
 _WATCH_S = 0.02
@@ -66,14 +67,15 @@ class PassLoop:
         self._last: PassKey | None = None
         self._done_here: set[PassKey] = set()
         self._again = set(again)
-        self._marked_s: deque[float] = deque(maxlen=100)
         self._journalling = UsualTime(0.0, _JOURNALLED_S)
         self._left_s: float | None = None
         self._times = MoveTimes(station.controller, station.clock)
+        self._time = TimeLeft(station.clock, plan.settle_s)
 
     def run(self, mover: AxisMover, plan: JobPlan) -> None:
         """Do them, one after the other; `plan`: with the settling of the moves that the board really makes."""
         self._plan = plan
+        self._time = TimeLeft(self._station.clock, plan.settle_s)
         mover.look = self._times.look
         standing: int | None = None
         settled_s = 0.0
@@ -89,6 +91,8 @@ class PassLoop:
                 standing = segment
             elif self._mark(segment, number, settled_s):
                 self._count(mover)
+            else:
+                self._time.interrupted()
 
     def tell(self, phase: Phase, key: PassKey | None = None) -> None:
         """Say what the run is at: which phase, and at which segment and pass if that is another one."""
@@ -126,7 +130,8 @@ class PassLoop:
         self._done_here.add(self._last)
         self._again.discard(self._last)
         left = len(self._to_do)
-        self._left_s = self._time_left(mover, left)
+        self._time.marked()
+        self._left_s = self._time.left_s(mover, self._last[0], self._to_do)
         self._station.progress.done(self._done, self._done + left, self._left_s)
 
     # --- wishes ----------------------------------------------------------------------------------------------------
@@ -181,6 +186,7 @@ class PassLoop:
             station.controller.watch()
             station.progress.still_so()
             station.controller.hear(_WATCH_S)
+        self._time.interrupted()
 
     # --- a segment -------------------------------------------------------------------------------------------------
 
@@ -193,6 +199,7 @@ class PassLoop:
         station = self._station
         target = self._targets[segment - 1]
         self.tell("turning", (segment, number))
+        self._time.moves(mover, segment)
         self._unwind(mover, segment)
         station.progress.stage(f"moving to segment {segment} of {len(self._targets)}")
         position = mover.position(segment)
@@ -206,6 +213,7 @@ class PassLoop:
         self._times.require_as_planned()
         if self._times.unsaid:
             station.progress.note(self._times.unsaid)
+        self._time.settles(settled_s)
         self.tell("settling", (segment, number))
         return settled_s
 
@@ -243,7 +251,6 @@ class PassLoop:
         if station.control.wishes:
             return False
         self._open(request, settled_s)
-        opened_s = station.clock.monotonic()
         try:
             station.gate.open(request)
             self.tell("marking", (segment, number))
@@ -253,11 +260,9 @@ class PassLoop:
             raise
         with station.controller.carrying_through():
             station.gate.close()
-        took_s = station.clock.monotonic() - opened_s
         self.tell("settling")
         self._journal.write(events.GateClosed(segment=segment, number=number))
         if marked:
-            self._marked_s.append(took_s)
             self._journal.write(events.PassDone(segment=segment, number=number))
         return marked
 
@@ -305,9 +310,3 @@ class PassLoop:
             self.check_stop()
             self._station.progress.still_so()
             self._station.clock.sleep(min(left_s, LOOK_S))
-
-    def _time_left(self, mover: AxisMover, passes: int) -> float:
-        """Time for the passes left, s: marking at the mean so far, moving at the controller's mean, and settling."""
-        marking_s = passes * sum(self._marked_s) / len(self._marked_s)
-        moves = passes / self._passes
-        return marking_s + moves * (mover.mean_index_s + self._plan.settle_s)

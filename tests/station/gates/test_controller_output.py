@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from firmware_host.errors import GateError, GateTimeoutError, InputError, PortLostError
 from firmware_host.model.job.gate import ControllerOutputGateOptions
+from firmware_host.simulator.numbered_line.recorded import RECORDED
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
@@ -106,6 +107,27 @@ def test_a_pass_has_either_a_time_or_an_input_with_a_time_out() -> None:
     for options in ({}, {"duration": "1 s", "pin": "P", "timeout": "1 s"}, {"pin": "P"}):
         with pytest.raises(ValidationError, match="give"):
             ControllerOutputGateOptions.model_validate({"kind": "controller-output", **options})
+
+
+def test_a_board_without_a_word_for_outputs_is_refused_before_anything_moves(tmp_path: Path) -> None:
+    bench = NumberedBench(
+        tmp_path, small_setup(), RECORDED["numbered-line-b"], gate=gate_of(output=44, duration="0.5 s")
+    )
+    with pytest.raises(GateError, match="cannot switch output 44: a word the controller does not know") as caught:
+        bench.run()
+    assert "closed" not in f"{caught.value} {getattr(caught.value, '__notes__', [])}"
+    assert len(bench.device.motion_log) == bench.motion_before
+    assert bench.passes_marked() == []
+
+
+def test_a_recorded_board_with_outputs_frames_each_pass(tmp_path: Path) -> None:
+    bench = NumberedBench(
+        tmp_path, small_setup(), RECORDED["numbered-line-a"], gate=gate_of(output=44, duration="0.5 s")
+    )
+    assert bench.run().outcome == "done"
+    values = [value for _, _, value in bench.device.output_log]
+    assert values == [0] + [255, 0] * 6
+    bench.never_open_while_moving()
 
 
 def test_an_output_that_the_controller_has_not_is_refused_before_anything_moves(tmp_path: Path) -> None:
