@@ -17,6 +17,7 @@ from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
+from firmware_host.planning.index.search import Guess
 from firmware_host.planning.index.swings import SwingsByLoad
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limits.accept import acceptable
@@ -69,6 +70,7 @@ def check_limits(
     purposes: NDArray[np.int8] | None = None,
     loads: LoadVariants | None = None,
     check: Check = never,
+    guess: Guess | None = None,
 ) -> LimitReport:
     """Check the index moves of `job` on `machine`.
 
@@ -78,12 +80,13 @@ def check_limits(
     be anything in its range: the motion keeps every limit wherever in its range it is, and each check is the worst.
 
     `loads`: those of the two, where they are known already. `check` is called at least each 50 ms of computing and may
-    raise. The verdict is that of `check.overall`. All figures are estimates from the data given.
+    raise. `guess`: as in `motion_for`. The verdict is that of `check.overall`. All figures are estimates from the data
+    given.
     """
     loads = loads if loads is not None else load_variants(machine, job)
     moves = index_moves(index_turns, purposes)
     swings = SwingsByLoad(moves, check)
-    motion = _motion(loads, moves, speed, acceleration, swings)
+    motion = _motion(loads, moves, speed, acceleration, swings, guess)
 
     def extremes(load: LoadCase) -> IndexExtremes:
         return index_extremes(load, moves, motion, swings.of(load))
@@ -93,7 +96,12 @@ def check_limits(
 
 
 def _motion(
-    loads: LoadVariants, moves: IndexMoves, speed: float | None, acceleration: float | None, swings: SwingsByLoad
+    loads: LoadVariants,
+    moves: IndexMoves,
+    speed: float | None,
+    acceleration: float | None,
+    swings: SwingsByLoad,
+    guess: Guess | None,
 ) -> SafeMotion:
     if speed is not None:
         require_positive("index speed", speed, "rad/s")
@@ -101,7 +109,9 @@ def _motion(
         require_positive("index acceleration", acceleration, "rad/s^2")
     load, others = loads.unkind.load, loads.other_when_moving()
     try:
-        return motion_for(load, moves, speed=speed, acceleration=acceleration, others=others, swings=swings.of(load))
+        return motion_for(
+            load, moves, speed=speed, acceleration=acceleration, others=others, swings=swings.of(load), guess=guess
+        )
     except LimitExceededError as error:
         if load.start == NO_JUMP:
             raise

@@ -20,6 +20,7 @@ from firmware_host.planning.surface.creep import IndexMotion
 from firmware_host.planning.surface.moved import moved_surface
 
 if TYPE_CHECKING:
+    from firmware_host.planning.index.search import Guess
     from firmware_host.planning.limit_report import LimitReport
 
 
@@ -100,14 +101,17 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = ne
     return _layout(places, motion, true)
 
 
-def plan_job(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never) -> JobPlan:
+def plan_job(
+    setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = never, guess: Guess | None = None
+) -> JobPlan:
     """Plan a job. Raises `InputError` or `PlanError` when it can't be planned; limits that fail are in the report.
 
-    `check` is called at least each 50 ms of the search for the motion; what it raises stops the plan.
+    `check` is called at least each 50 ms of the search for the motion; what it raises stops the plan. `guess`: near
+    what its quickest motion lies, see `motion_for`.
     """
     places = _places(setup)
     check()
-    limits = _limits(setup, places, check)
+    limits = _limits(setup, places, check, guess)
     check()
     layout = _layout(places, _index_motion(limits), true)
     program = time_moves(layout.route, limits.motion.speed, limits.motion.acceleration)
@@ -137,7 +141,7 @@ def _places(setup: Setup) -> _Places:
     return _Places(loads, segments, plan_route(machine, job, segments))
 
 
-def _limits(setup: Setup, places: _Places, check: Check) -> LimitReport:
+def _limits(setup: Setup, places: _Places, check: Check, guess: Guess | None = None) -> LimitReport:
     from firmware_host.planning.limit_report import check_limits  # a layout alone seldom asks the limits
 
     speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
@@ -150,6 +154,7 @@ def _limits(setup: Setup, places: _Places, check: Check) -> LimitReport:
         purposes=places.route.purpose,
         loads=places.loads,
         check=check,
+        guess=guess,
     )
 
 

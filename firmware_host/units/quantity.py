@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from typing import Literal
 
 from pydantic_core import PydanticCustomError
@@ -81,6 +81,7 @@ def _unit_size(text: str, kind: Kind) -> Fraction:
         raise refuse(error.problem, kind, meant.advice(text, kind, error.names)) from error
 
 
+@lru_cache(maxsize=4096)
 def parse_quantity(text: str, kind_name: str, sign: Sign = "any") -> Quantity:
     """Read `text` ("48.2 mm", "1/2 in") as a quantity of the kind named, exactly.
 

@@ -75,9 +75,9 @@ class Pieces:
         return cls(np.stack([np.linspace(0.0, 1.0, count + 1)] * 2, axis=-1), np.stack([first, first + 1], axis=-1))
 
     @classmethod
-    def over(cls, by_frequency: int, by_damping: int) -> Pieces:
-        """A rectangle in that many equal ones along each of its sides."""
-        sides = np.linspace(0.0, 1.0, by_frequency + 1), np.linspace(0.0, 1.0, by_damping + 1)
+    def over(cls, by_frequency: int, dampings: tuple[float, ...]) -> Pieces:
+        """A rectangle in that many equal ones along its side of frequencies, and at `dampings` along the other."""
+        sides, by_damping = (np.linspace(0.0, 1.0, by_frequency + 1), np.array(dampings)), len(dampings) - 1
         places = np.stack(np.meshgrid(*sides, indexing="ij"), axis=-1).reshape(-1, 2)
         first = (np.arange(by_frequency)[:, None] * (by_damping + 1) + np.arange(by_damping)).ravel()
         aside = first + by_damping + 1
@@ -85,7 +85,8 @@ class Pieces:
 
 
 ALONG, FIRST_ALONG = Pieces.along(4), Pieces.along(16)
-OVER, FIRST_OVER = Pieces.over(3, 3), Pieces.over(8, 4)
+OVER, FIRST_OVER = Pieces.over(3, (0.0, 0.5, 1.0)), Pieces.over(12, (0.0, 0.04, 0.12, 0.25, 0.5, 1.0))
+"""Narrow where the damping is least: there a peak changes most from oscillator to oscillator."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -75,6 +75,14 @@ class IndexMoves:
         return shortest, _one_if_equal(shortest, longest), mean
 
     @cached_property
+    def different_lengths(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Shortest, longest and mean of the groups, those of one length once, shape (lengths,)."""
+        if self.longest is not self.shortest:
+            return self.shortest, self.longest, self.mean
+        lengths = np.unique(self.shortest)
+        return lengths, lengths, lengths
+
+    @cached_property
     def longest_of_all(self) -> float:
         """The longest move (rad)."""
         return float(self.longest.max())

@@ -22,7 +22,7 @@ from firmware_host.mechanics.train.oscillators import (
 )
 from firmware_host.mechanics.train.vibration import sudden_peak_factor, worst_phasor
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.times import IndexTimes, times_of
+from firmware_host.planning.index.times import IndexTimes, different_times
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.load.case import LoadCase
 
@@ -131,7 +131,7 @@ def largest_peaks(
     Whatever machine of the load's band and damping it is: never less, and more by three thousandths of it.
     `check` is called on the way and may raise.
     """
-    times = times_of(moves, acceleration, speed)
+    times = different_times(moves, acceleration, speed)
 
     def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, Callable[[], FloatArray]]:
         check()

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.search import IndexSearch, Pair
+from firmware_host.planning.index.search import Guess, IndexSearch, Pair
 from firmware_host.planning.index.swings import MoveSwings
 from firmware_host.planning.index.timing import IndexTiming
 from firmware_host.planning.limits.check import NARROW_MARGIN
@@ -44,6 +44,7 @@ def motion_for(
     limits: Sequence[Limit] | None = None,
     others: Sequence[LoadCase] = (),
     swings: MoveSwings | None = None,
+    guess: Guess | None = None,
 ) -> SafeMotion:
     """The pair that makes the moves quickest, settling included, while every limit keeps `reserve` of itself.
 
@@ -56,7 +57,8 @@ def motion_for(
     time.
 
     `others`: further loads that the motion has to be safe for, whichever is the true one. `swings`: what the moves do
-    to `load`, as remembered; its `check` is called at least each 50 ms and may raise.
+    to `load`, as remembered; its `check` is called at least each 50 ms and may raise. `guess`: near what the quickest
+    lies, where both are free; it is the quickest near that which is then found, if it can be proved to be safe.
 
     `LimitExceededError` if no motion is safe.
     """
@@ -64,11 +66,12 @@ def motion_for(
     if speed is not None and acceleration is not None:
         timing = swings.timing(acceleration, speed)
         return SafeMotion(acceleration, speed, ("as-stated",), timing)
+    near = guess if speed is None and acceleration is None else None
     search = IndexSearch([load], moves, reserve, limits, swings)
-    found = search.best(acceleration, speed)
+    found = _found(search, acceleration, speed, near)
     if any(_exceeds(other, moves, reserve, limits, found, swings) for other in others):
         search = IndexSearch([load, *others], moves, reserve, limits, swings)
-        found = search.best(acceleration, speed)
+        found = _found(search, acceleration, speed, near)
     shares = search.shares(found)
     binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
     reach = math.sqrt(found.acceleration * moves.longest_of_all)
@@ -79,6 +82,11 @@ def motion_for(
         binding.append("ringing")
     timing = swings.timing(found.acceleration, found.speed)
     return SafeMotion(found.acceleration, found.speed, tuple(binding), timing)
+
+
+def _found(search: IndexSearch, acceleration: float | None, speed: float | None, guess: Guess | None) -> Pair:
+    near = search.near(guess) if guess is not None else None
+    return near if near is not None else search.best(acceleration, speed)
 
 
 def _exceeds(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.peaks import WORST_PEAK, peak_bounds
 from firmware_host.planning.index.swings import MoveSwings
-from firmware_host.planning.index.times import times_of
+from firmware_host.planning.index.times import different_times
 from firmware_host.planning.limits.limit import SUDDEN_PEAK, Limit
 from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
@@ -37,6 +38,17 @@ class Pair:
     acceleration: float
     speed: float
     cost: float
+
+
+class Guess(NamedTuple):
+    """A motion near the quickest: part `acceleration` rad/s^2 and `speed` rad/s, each to the part `width` of it.
+
+    A search that is given one looks near it alone: it finds the quickest there, which is proved as any other.
+    """
+
+    acceleration: float
+    speed: float
+    width: float
 
 
 class IndexSearch(MotionRoom):
@@ -72,6 +84,12 @@ class IndexSearch(MotionRoom):
         v, a = np.array([pair.speed]), np.array([pair.acceleration])
         shares = self.allowed.peak_shares(up * a, down * a, v, self.pull_out(v))
         return {name: float(share[0]) for name, share in shares.items()}
+
+    def near(self, guess: Guess) -> Pair | None:
+        """The pair of least cost near one; None where that can't be proved to keep the limits as it is."""
+        _keep_memory()
+        found = Descent(self, Wish(None, None, True), self._swings.check).lowest_near(*guess)
+        return self._proved(Pair(*found[0])) if found else None
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:
         """The pair of least cost; a given `acceleration` (rad/s^2) or `speed` (rad/s) is kept.
@@ -144,7 +162,7 @@ class IndexSearch(MotionRoom):
     def _surely_bears(self, pair: Pair) -> bool:
         """Whether the coarse bounds of the swing show it, without a look at each oscillator."""
         a, v = np.array([pair.acceleration]), np.array([pair.speed])
-        peaks = peak_bounds(self.load, times_of(self.moves, a, v))
+        peaks = peak_bounds(self.load, different_times(self.moves, a, v))
         return bool(self.bears(largest_of_few(peaks.pushing) * a, largest_of_few(peaks.holding) * a, v)[0])
 
     def _over(self, pair: Pair) -> float:

@@ -77,3 +77,8 @@ def index_times(
 def times_of(moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> IndexTimes:
     """`index_times` of all groups of `moves`."""
     return index_times(moves.shortest, moves.longest, moves.mean, acceleration, speed)
+
+
+def different_times(moves: IndexMoves, acceleration: FloatOrArray, speed: FloatOrArray) -> IndexTimes:
+    """The same, groups of one length once: for what looks for the farthest of them all."""
+    return index_times(*moves.different_lengths, acceleration, speed)

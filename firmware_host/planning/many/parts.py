@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
 from typing import overload
@@ -14,52 +14,11 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow
 from firmware_host.planning.interrupt import Check, never
-from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.planning.many.rows import PartTable, Spread, each_planned, inside
-from firmware_host.planning.plan import Layout, plan_job, plan_layout
-
-
-@dataclass(frozen=True, slots=True)
-class PartLayout:
-    """What a part's segments come to.
-
-    `segments`: how many; `width_deg`: of the widest. `gap` (m, + gap, - overlap): the seam that is farthest from
-    closed, as it must be; `lowest`, `highest` (m): the least and the largest that any may come to, each 0 without a
-    seam. `showing`: how many may show; None where no spot is known.
-    """
-
-    segments: int
-    width_deg: float
-    gap: float
-    lowest: float
-    highest: float
-    showing: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class PartMotion:
-    """A part's own motion and what the limits say to it: as in `LimitReport` and `SafeMotion`, in SI units.
-
-    `tightest`: the check with the least margin of those that make the verdict, and its `margin`, None where none is
-    known. `margins`: of each check.
-    """
-
-    verdict: Verdict
-    reasons: tuple[str, ...]
-    tightest: str
-    margin: float | None
-    margins: Mapping[str, float | None]
-    binding: tuple[str, ...]
-    acceleration: float
-    speed: float
-    move_s: float
-    settle_s: float
-
-    @property
-    def index_s(self) -> float:
-        """An average index with its settling, s."""
-        return self.move_s + self.settle_s
+from firmware_host.planning.many.alike import plan_alike
+from firmware_host.planning.many.part import PartLayout, PartMotion, laid_out, planned
+from firmware_host.planning.many.rows import PartTable, Spread, Together, each_planned, inside
+from firmware_host.planning.plan import plan_layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +160,9 @@ def plan_many(
     compute on several processors; then `check` is called whenever a part comes back. Raises `InputError` for a table
     that is none, for a key that neither job nor machine has, and for a number without its unit, each with the row.
     """
-    return _each(setup, table, partial(_planned, check=inside(check, spread)), check, told, spread)
+    within = inside(check, spread)
+    make, together = partial(planned, check=within), partial(plan_alike, check=within)
+    return _each(setup, table, make, check, told, spread, together)
 
 
 def lay_out_many(
@@ -223,48 +184,16 @@ def _each(
     check: Check,
     told: Callable[[int], None],
     spread: Spread | None,
+    together: Together[tuple[PartLayout, PartMotion | None]] | None = None,
 ) -> PartPlans:
-    found = each_planned(setup, table, make, check, told, spread)
+    found = each_planned(setup, table, make, check, told, spread, together)
     return PartPlans(
         tuple(PartPlan(row, trouble=each) if isinstance(each, str) else PartPlan(row, *each) for row, each in found)
     )
 
 
-def _planned(setup: Setup, check: Check) -> tuple[PartLayout, PartMotion]:
-    plan = plan_job(setup, check=check)
-    return _laid_out(plan.layout), _moved(plan.limits)
-
-
 def _placed(setup: Setup, check: Check) -> tuple[PartLayout, None]:
-    return _laid_out(plan_layout(setup, check=check)), None
-
-
-def _moved(report: LimitReport) -> PartMotion:
-    tightest, motion = report.tightest, report.motion
-    return PartMotion(
-        verdict=report.verdict,
-        reasons=report.reasons,
-        tightest=tightest.name if tightest is not None else "",
-        margin=tightest.margin if tightest is not None else None,
-        margins={check.name: check.margin for check in report.checks},
-        binding=motion.binding,
-        acceleration=motion.acceleration,
-        speed=motion.speed,
-        move_s=motion.timing.move_s,
-        settle_s=motion.timing.settle_s,
-    )
-
-
-def _laid_out(layout: Layout) -> PartLayout:
-    seams = layout.seams
-    return PartLayout(
-        segments=layout.segments.count,
-        width_deg=float(layout.segments.widest * 360),
-        gap=float(seams.gap[np.abs(seams.gap).argmax()]) if seams.gap.size else 0.0,
-        lowest=float(seams.lowest.min(initial=np.inf)) if seams.gap.size else 0.0,
-        highest=float(seams.highest.max(initial=-np.inf)) if seams.gap.size else 0.0,
-        showing=int(seams.showing().sum()) if seams.tolerance is not None else None,
-    )
+    return laid_out(plan_layout(setup, check=check)), None
 
 
 def _floats(given: Iterator[float | None]) -> FloatArray:

@@ -14,6 +14,7 @@ from firmware_host.errors import InputError, LimitExceededError, PlanError, Quan
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow, read_parts
 from firmware_host.planning.interrupt import Check, never
+from firmware_host.planning.many.nearness import near_together
 
 PartTable: TypeAlias = "Path | str | Mapping[str, Sequence[Any]] | Iterable[PartRow | Mapping[str, Any]]"
 """A CSV file (see `model.files.parts`), columns by their key, or the rows: each a part, or its values by their key."""
@@ -24,7 +25,13 @@ Spread: TypeAlias = "Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[An
 MOST_AT_ONCE = 16
 _PIECES = 32  # at the least: the last of them leaves no process without work for long
 
+ENOUGH_TOGETHER, MOST_TOGETHER = 64, 256
+"""Parts that differ: so many are made in lots of those near one another, and so many are a lot at the most."""
+
 Made = TypeVar("Made")
+
+Together: TypeAlias = "Callable[[Setup, Sequence[PartRow]], Sequence[Made | str]]"
+"""Makes each of some rows that are near one another, or says why it can't."""
 
 _NOTHING = object()
 
@@ -75,19 +82,23 @@ def each_planned(
     check: Check,
     told: Callable[[int], None],
     spread: Spread | None,
+    together: Together[Made] | None = None,
 ) -> Iterator[tuple[PartRow, Made | str]]:
     """Each part with what `make` makes of the job with its values, or why nothing can be made of it.
 
     Rows of equal values are made once. `check` is called before each, `told` after it with how many are done. With
-    `spread` several are made in one go, where it says. Raises `UnknownKeyError` for a key that neither job nor machine
-    has, and `QuantityError` for a number without its unit, both with the row, before anything is made, and what
-    `part_rows` raises.
+    `spread` several are made in one go, where it says; with `together`, that makes those of a long table. Raises
+    `UnknownKeyError` for a key that neither job nor machine has, and `QuantityError` for a number without its unit,
+    both with the row, before anything is made, and what `part_rows` raises.
     """
     rows = part_rows(table)
     _require_readable(setup, rows, str(table) if isinstance(table, Path | str) else "")
-    keys = [repr(sorted(row.values.items())) for row in rows]
+    keys = [_key(row) for row in rows]
     first = dict(zip(reversed(keys), reversed(rows), strict=True))
     each = [first[key] for key in dict.fromkeys(keys)]
+    if together is not None and len(each) >= ENOUGH_TOGETHER:
+        yield from _made_together(setup, list(zip(rows, keys, strict=True)), each, together, check, told, spread or map)
+        return
     size = 1 if spread is None else max(1, min(MOST_AT_ONCE, len(each) // _PIECES))
     pieces = [each[start : start + size] for start in range(0, len(each), size)]
     made = chain.from_iterable((spread or map)(partial(_made_each, setup, make), pieces))
@@ -102,16 +113,41 @@ def each_planned(
         told(done)
 
 
+def _made_together(
+    setup: Setup,
+    rows: Sequence[tuple[PartRow, str]],
+    each: Sequence[PartRow],
+    together: Together[Made],
+    check: Check,
+    told: Callable[[int], None],
+    spread: Spread,
+) -> Iterator[tuple[PartRow, Made | str]]:
+    """Each of `rows` by its key, of `each` that differ; those near one another are made in one go."""
+    lots = near_together(each, min(MOST_TOGETHER, max(ENOUGH_TOGETHER, len(each) // _PIECES)))
+    made, number, done = dict[str, Made | str](), Counter(key for _, key in rows), 0
+    for lot, found in zip(lots, spread(partial(together, setup), lots), strict=True):
+        check()
+        made.update(zip(map(_key, lot), found, strict=True))
+        done += sum(number[_key(row)] for row in lot)
+        told(done)
+    yield from ((row, made[key]) for row, key in rows)
+
+
+def _key(row: PartRow) -> str:
+    return repr(sorted(row.values.items()))
+
+
 def inside(check: Check, spread: Spread | None) -> Check:
     """What is called while a part is made: nothing of this process where it may be made in another."""
     return check if spread is None else never
 
 
 def _made_each(setup: Setup, make: Callable[[Setup], Made], rows: Sequence[PartRow]) -> list[Made | str]:
-    return [_made(setup, row, make) for row in rows]
+    return [made_of(setup, row, make) for row in rows]
 
 
-def _made(setup: Setup, row: PartRow, make: Callable[[Setup], Made]) -> Made | str:
+def made_of(setup: Setup, row: PartRow, make: Callable[[Setup], Made]) -> Made | str:
+    """What `make` makes of the job with the values of `row`, or why it can't."""
     try:
         return make(setup.with_values(row.values, source=_place(row)))
     except LimitExceededError as error:

@@ -10,7 +10,8 @@ from dataclasses import replace
 from firmware_host.model.files.parts import PartRow
 from firmware_host.planning.limits.check import Verdict, gravest
 from firmware_host.planning.many.motors import PartMotors
-from firmware_host.planning.many.parts import PartLayout, PartMotion, PartPlan, PartPlans
+from firmware_host.planning.many.part import PartLayout, PartMotion
+from firmware_host.planning.many.parts import PartPlan, PartPlans
 from firmware_host.reporting.document import Column, Document, Figure, Node, Notes, Row, Table, Value
 from firmware_host.reporting.measures import Units, counted
 from firmware_host.reporting.plans.first.words import caution

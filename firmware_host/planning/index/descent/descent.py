@@ -31,7 +31,7 @@ from firmware_host.planning.index.peaks import (
     rough_peak_bounds,
 )
 from firmware_host.planning.index.ringing import settle_each, settle_of, settle_times
-from firmware_host.planning.index.times import times_of
+from firmware_host.planning.index.times import different_times, times_of
 from firmware_host.planning.interrupt import Check
 
 SPEEDS = np.concatenate([np.geomspace(1e-4, 1e-2, 8, endpoint=False), np.geomspace(1e-2, 1.0, 96)])
@@ -49,7 +49,7 @@ _BEYOND_REACH = 1.12  # a speed limit that no move comes near is the same motion
 _VALLEYS = (8, 5, 3, 2, 2, *(1,) * 20)
 
 
-_OF_MANY, _OF_ONE = Grid.of(7, 0.28), Grid.of(11, 0.22)
+_OF_MANY, _OF_ONE, _OF_GUESSED = Grid.of(7, 0.28), Grid.of(11, 0.22), Grid.of(7, 0.25)
 _FIRST_HALF_WIDTH = 0.06
 _LAST_HALF_WIDTH = 5e-5
 _ONWARD, _NEARLY_THERE = 1.5, 1e-3
@@ -106,19 +106,45 @@ class Descent:
         if nearby is not None:
             a, v, cost = np.array(nearby)[:, None]
             found = Points.at(a, v, cost, _WIDE)
-        if not found.cost.size:
-            return []
+        return self._downward(found, _OF_ONE) if found.cost.size else []
+
+    def lowest_near(self, acceleration: float, speed: float, width: float) -> list[tuple[float, float, float]]:
+        """The same from one pair on that is known to lie near the lowest: within the part `width` of either."""
+        self._caution = _HAIR
+        at = Points.at(np.array([acceleration]), np.array([speed]), np.full(1, np.inf), width)
+        return self._downward(at, _OF_GUESSED)
+
+    def _downward(self, found: Points, of_one: Grid) -> list[tuple[float, float, float]]:
+        """From some points down to the lowest near them, the quickest first; `of_one`: around a single one."""
         found, among = self._looked_into(found)
         for keep in _VALLEYS:
             self._check()
             if not found.cost.size or found.width.max() < _LAST_HALF_WIDTH:
                 break
-            found, among = self._best_near(found, among)
+            found, among = self._best_near(found, among, of_one if found.cost.size == 1 else _OF_MANY)
             found = found.best_apart(keep)
         a, v = found.acceleration, found.speed
         if self._wish.acceleration is None and a.size:
             a = np.minimum(a, self.room.steady_acceleration(v))
+            v = self._as_reached(a, v)
         return list(zip(a.tolist(), v.tolist(), found.cost.tolist(), strict=True))
+
+    def _as_reached(self, a: FloatArray, v: FloatArray) -> FloatArray:
+        """Speeds that only moves reach which no gate follows, as high as the longest reaches where that is safe.
+
+        Such moves hardly count, so the search leaves their speed open.
+        """
+        moves, room = self.room.moves, self.room
+        if self._wish.speed is not None or moves.gated.all() or not moves.gated.any():
+            return v
+        reached = np.minimum(np.sqrt(a * moves.longest_of_all) * _EXACT, room.top_speed)
+        left_open = (v < reached) & (np.square(v) >= a * float(moves.gated_lengths[1].max()))
+        for at in np.flatnonzero(left_open & (a <= room.steady_acceleration(reached)) & self._wanted(a, reached)):
+            some = np.array([at])
+            up, down = self.sampled_peaks(a[some], reached[some])
+            if room.bears(up * a[some], down * a[some], reached[some])[0]:
+                v = np.where(np.arange(v.size) == at, reached, v)
+        return v
 
     def _moving(self, a: FloatArray, v: FloatArray) -> FloatArray:
         """Seconds of an average index without its settling, and a trace of the other moves."""
@@ -225,7 +251,7 @@ class Descent:
         room, load = self.room, self.room.load
         most = load.torsion.peak(WORST_PEAK) * a
         kept = room.bears(most, most, v)
-        times = times_of(room.moves, a, v)
+        times = different_times(room.moves, a, v)
         for bound in bounds:
             if (at := self._worth_a_look(kept, cost)).size:
                 kept[at] = self._swings(a[at], v[at], bound(load, times.at(at)))
@@ -246,10 +272,9 @@ class Descent:
 
     # --- the finer grids ----------------------------------------------------------------------------------------------
 
-    def _best_near(self, around: Points, among: _Ringing) -> tuple[Points, _Ringing]:
-        """The best point of a grid around each, if one is better, and the oscillators to look around it with."""
+    def _best_near(self, around: Points, among: _Ringing, grid: Grid) -> tuple[Points, _Ringing]:
+        """The best point of `grid` around each, if one is better, and the oscillators to look around it with."""
         room, wish = self.room, self._wish
-        grid = _OF_MANY if around.cost.size > 1 else _OF_ONE
         v, a = self._places(around, grid)
         steady = room.steady_nearly(v)
         if wish.acceleration is None:
@@ -321,7 +346,7 @@ class Descent:
 
     def sampled_peaks(self, a: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Farthest swing over the acceleration, (pushed on, held back), as `largest_peaks` would find it, nearly."""
-        peaks = peaks_among(self.room.load, times_of(self.room.moves, a, v), self._fine_swing)
+        peaks = peaks_among(self.room.load, different_times(self.room.moves, a, v), self._fine_swing)
         return largest_of_few(peaks.pushing) * self._caution, largest_of_few(peaks.holding) * self._caution
 
 

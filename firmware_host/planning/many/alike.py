@@ -1,0 +1,166 @@
+"""Parts that are nearly alike have nearly the same motion: a few are searched whole, the others near what these say.
+
+The motion of each part is its own: the quickest near where its neighbours' lies, proved by the same limits, to the same
+reserve, as if it were alone. Where neighbours don't agree, or a part turns out unlike them, it is searched whole.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray
+from firmware_host.model.files.loading import Setup
+from firmware_host.model.files.parts import PartRow
+from firmware_host.planning.index.search import Guess
+from firmware_host.planning.interrupt import Check
+from firmware_host.planning.limits.check import NARROW_MARGIN
+from firmware_host.planning.limits.registry import all_limits
+from firmware_host.planning.load.case import load_case
+from firmware_host.planning.many.nearness import Rows, halves, numbers_of, spread_out
+from firmware_host.planning.many.part import PartLayout, PartMotion, planned
+from firmware_host.planning.many.rows import made_of
+
+_FEW = 24  # parts: so few are each searched whole
+_LIKE_LAW, _LIKE_TIME = 3e-4, 2e-4  # what the motions of those searched whole may be off the plane through them
+_NARROWEST, _WIDER, _TIME_OFF = 1.9e-4, 10.0, 4e-4
+_EDGE = 1e-3  # of a limit: a margin so near to an edge may lie on the other side of it
+_TRIED, _ENOUGH_LIKE = 16, 0.75
+
+Planned = tuple[PartLayout, PartMotion]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Law:
+    """What parts near one another have in common: what stops their motion, and a plane for the rest.
+
+    `plane`: ln acceleration, ln speed and ln of the time of an index, by 1 and the numbers of a part, shape
+    (1 + columns, 3); `off`: the most that those searched whole are off it.
+    """
+
+    binding: tuple[str, ...]
+    plane: FloatArray
+    off: FloatArray
+
+    def guess(self, numbers: FloatArray) -> Guess:
+        """Where the motion of a part lies."""
+        a, v, _ = np.exp(self._at(numbers)).tolist()
+        return Guess(a, v, max(_NARROWEST, _WIDER * float(self.off[0])))
+
+    def fits(self, numbers: FloatArray, motion: PartMotion) -> bool:
+        """Whether a part that was looked for there is what its neighbours say."""
+        a, _, index = self._at(numbers).tolist()
+        near = abs(math.log(motion.acceleration) - a) <= _LIKE_LAW
+        return near and abs(math.log(motion.index_s) - index) <= _TIME_OFF and motion.binding == self.binding
+
+    def _at(self, numbers: FloatArray) -> FloatArray:
+        found: FloatArray = np.concatenate([np.ones(1), numbers]) @ self.plane
+        return found
+
+
+def plan_alike(setup: Setup, rows: Sequence[PartRow], check: Check) -> list[Planned | str]:
+    """The plan of each of `rows`, or why there is none. `check` as in `plan_job`."""
+    return _Lot(setup, rows, check).all()
+
+
+def _law(numbers: FloatArray, found: Sequence[Planned | str]) -> _Law | None:
+    """What parts have in common that were searched whole; None where they haven't."""
+    motions = [each[1] for each in found if not isinstance(each, str)]
+    if len(motions) < len(found) or len({each.binding for each in motions}) > 1:
+        return None
+    given = np.column_stack([np.ones(len(found)), numbers])
+    wanted = np.log([(each.acceleration, each.speed, each.index_s) for each in motions])
+    plane = np.linalg.lstsq(given, wanted, rcond=None)[0]
+    off = np.abs(given @ plane - wanted).max(axis=0)
+    alike = off[0] <= _LIKE_LAW and off[2] <= _LIKE_TIME
+    return _Law(motions[0].binding, plane, off) if alike else None
+
+
+class _Lot:
+    def __init__(self, setup: Setup, rows: Sequence[PartRow], check: Check) -> None:
+        self._setup, self._rows, self._check = setup, rows, check
+        index = setup.job.index
+        stated = {"index.speed", "index.acceleration"}.intersection(*(row.values for row in rows[:1]))
+        self._free = index.speed is None and index.acceleration is None and not stated
+        self._numbers = numbers_of(rows)
+        self._found = dict[int, Planned | str]()
+
+    def all(self) -> list[Planned | str]:
+        self._plan(np.arange(len(self._rows)))
+        return [self._found[place] for place in range(len(self._rows))]
+
+    def _plan(self, rows: Rows) -> None:
+        law = None
+        if rows.size >= _FEW and self._free:
+            some = spread_out(self._numbers, rows)
+            law = _law(self._numbers[some], [self._whole(place) for place in some])
+            if law is None and rows.size >= 2 * _FEW:
+                for half in halves(self._numbers, rows):
+                    self._plan(half)
+                return
+        self._each(rows.tolist(), law)
+
+    def _each(self, places: list[int], law: _Law | None) -> None:
+        tried = like = 0
+        for place in places:
+            if law is None or place in self._found or (tried >= _TRIED and like < _ENOUGH_LIKE * tried):
+                self._whole(place)
+                continue
+            tried += 1
+            found = self._made(place, law.guess(self._numbers[place]))
+            if (
+                not isinstance(found, str)
+                and law.fits(self._numbers[place], found[1])
+                and not self._near_an_edge(found[1])
+            ):
+                self._found[place] = found
+                like += 1
+            else:
+                self._whole(place)
+
+    def _near_an_edge(self, motion: PartMotion) -> bool:
+        """Whether a little more or less of a margin could make another verdict, or another limit the tightest.
+
+        The search itself sees to it that those that bind it keep their reserve.
+        """
+        for name, margin in motion.margins.items():
+            if margin is None or name not in self._moving:
+                continue
+            rival = motion.margin is not None and name != motion.tightest and 0 < abs(margin - motion.margin) < _EDGE
+            if rival or abs(margin) < _EDGE or (abs(margin - NARROW_MARGIN) < _EDGE and name not in self._bounding):
+                return True
+        return False
+
+    @cached_property
+    def _moving(self) -> frozenset[str]:
+        """The checks whose margin is another at another motion."""
+        place, motion = next((place, each[1]) for place, each in self._found.items() if not isinstance(each, str))
+        stated = {
+            "index.acceleration": f"{0.99 * motion.acceleration!r} rad/s^2",
+            "index.speed": f"{0.99 * motion.speed!r} rad/s",
+        }
+        row = self._rows[place]
+        _, other = planned(self._setup.with_values({**row.values, **stated}), self._check)
+        return frozenset(name for name, margin in motion.margins.items() if margin != other.margins.get(name))
+
+    @cached_property
+    def _bounding(self) -> frozenset[str]:
+        """The limits that bound the motion."""
+        setup = self._setup.with_values(next(row.values for row in self._rows))
+        load = load_case(setup.machine, setup.job)
+        return frozenset(limit.name for limit in all_limits() if limit.bound(load, NARROW_MARGIN) is not None)
+
+    def _whole(self, place: int) -> Planned | str:
+        if place not in self._found:
+            self._found[place] = self._made(place, None)
+        return self._found[place]
+
+    def _made(self, place: int, guess: Guess | None) -> Planned | str:
+        def make(setup: Setup) -> Planned:
+            return planned(setup, self._check, guess)
+
+        return made_of(self._setup, self._rows[place], make)
