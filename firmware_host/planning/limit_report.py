@@ -13,11 +13,11 @@ from firmware_host.mechanics.guard import require_positive
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.assume.assumption import Assumption
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.index.extremes import index_extremes
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.report import IndexAdvice
 from firmware_host.planning.index.safe_motion import SafeMotion, motion_for
-from firmware_host.planning.index.search import Guess
 from firmware_host.planning.index.swings import SwingsByLoad
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limits.accept import acceptable

@@ -10,6 +10,7 @@ import numpy as np
 from firmware_host.errors import FormulaRangeError, InputError, LimitExceededError
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.assume.assumption import Assumption
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.layout.band import axis_slope
 from firmware_host.planning.layout.seams import AS_ENTERED, Seams, TrueSizes, predict_seams
@@ -20,7 +21,6 @@ from firmware_host.planning.surface.creep import IndexMotion
 from firmware_host.planning.surface.moved import moved_surface
 
 if TYPE_CHECKING:
-    from firmware_host.planning.index.search import Guess
     from firmware_host.planning.limit_report import LimitReport
 
 

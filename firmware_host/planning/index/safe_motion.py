@@ -10,8 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.index.moves import IndexMoves
-from firmware_host.planning.index.search import Guess, IndexSearch, Pair
+from firmware_host.planning.index.search import IndexSearch, Pair
 from firmware_host.planning.index.swings import MoveSwings
 from firmware_host.planning.index.timing import IndexTiming
 from firmware_host.planning.limits.check import NARROW_MARGIN

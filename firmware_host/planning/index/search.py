@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from firmware_host.errors import LimitExceededError
 from firmware_host.mechanics.groups import largest_of_few
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.index.descent.descent import SPEEDS, Descent, Wish
 from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.moves import IndexMoves
@@ -38,17 +38,6 @@ class Pair:
     acceleration: float
     speed: float
     cost: float
-
-
-class Guess(NamedTuple):
-    """A motion near the quickest: part `acceleration` rad/s^2 and `speed` rad/s, each to the part `width` of it.
-
-    A search that is given one looks near it alone: it finds the quickest there, which is proved as any other.
-    """
-
-    acceleration: float
-    speed: float
-    width: float
 
 
 class IndexSearch(MotionRoom):

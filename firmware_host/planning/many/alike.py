@@ -16,7 +16,7 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow
-from firmware_host.planning.index.search import Guess
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.interrupt import Check
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.registry import all_limits

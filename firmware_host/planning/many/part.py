@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.model.files.loading import Setup
-from firmware_host.planning.index.search import Guess
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.interrupt import Check
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict

@@ -13,7 +13,7 @@ from firmware_host import JobPlan, load_job, plan_job
 from firmware_host.errors import InputError, LimitExceededError, PlanError
 from firmware_host.model import Setup
 from firmware_host.model.files.parts import PartRow
-from firmware_host.planning.index.search import Guess
+from firmware_host.planning.guess import Guess
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.many import alike
 from firmware_host.planning.many.nearness import near_together, numbers_of, spread_out
