@@ -55,6 +55,7 @@ _LAST_HALF_WIDTH = 5e-5
 _ONWARD, _NEARLY_THERE = 1.5, 1e-3
 _NEARLY = 0.1  # of a move's time: what rings by so much less than the longest may ring longest nearby
 _WIDE = 0.02
+_CLEAR = 0.95  # of the highest speed: what moves that hardly count use of it
 _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
@@ -132,18 +133,20 @@ class Descent:
     def _as_reached(self, a: FloatArray, v: FloatArray) -> FloatArray:
         """Speeds that only moves reach which no gate follows, as high as the longest reaches where that is safe.
 
-        Such moves hardly count, so the search leaves their speed open.
+        Such moves hardly count, so the search leaves their speed open. Where a limit of the speed is in the way they
+        leave a little more of it than an index would.
         """
         moves, room = self.room.moves, self.room
         if self._wish.speed is not None or moves.gated.all() or not moves.gated.any():
             return v
-        reached = np.minimum(np.sqrt(a * moves.longest_of_all) * _EXACT, room.top_speed)
-        left_open = (v < reached) & (np.square(v) >= a * float(moves.gated_lengths[1].max()))
-        for at in np.flatnonzero(left_open & (a <= room.steady_acceleration(reached)) & self._wanted(a, reached)):
+        reach, needed = np.sqrt(a * moves.longest_of_all), np.sqrt(a * float(moves.gated_lengths[1].max()))
+        clear = np.maximum(needed, _CLEAR * room.top_speed)
+        wanted = np.where(reach * _EXACT <= room.top_speed, reach * _EXACT, clear)
+        for at in np.flatnonzero((v >= needed) & (a <= room.steady_acceleration(wanted)) & self._wanted(a, wanted)):
             some = np.array([at])
-            up, down = self.sampled_peaks(a[some], reached[some])
-            if room.bears(up * a[some], down * a[some], reached[some])[0]:
-                v = np.where(np.arange(v.size) == at, reached, v)
+            up, down = self.sampled_peaks(a[some], wanted[some])
+            if room.bears(up * a[some], down * a[some], wanted[some])[0]:
+                v = np.where(np.arange(v.size) == at, wanted, v)
         return v
 
     def _moving(self, a: FloatArray, v: FloatArray) -> FloatArray:
