@@ -24,7 +24,7 @@ from firmware_host.cli.input.arguments import (
 from firmware_host.cli.input.at_station import machine_at, setup_at
 from firmware_host.cli.input.planned import loaded, planned, read
 from firmware_host.cli.screen import documents, output
-from firmware_host.cli.screen.advice import completing_acts
+from firmware_host.cli.screen.advice import advice_lines, completing_acts
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import list_devices
@@ -35,6 +35,7 @@ from firmware_host.model import Machine, load_machine
 from firmware_host.model.files.at_station import AtStation
 from firmware_host.planning.limits.accept import require_may_move, stopping
 from firmware_host.reporting.machines.controllers import (
+    Lock,
     controller_document,
     fitting_text,
     found_document,
@@ -85,6 +86,11 @@ def _open(
         yield controller
 
 
+def _lock(controller: Controller, here: AtStation) -> Lock | None:
+    """How the controller is locked; None if it isn't."""
+    return Lock.of(controller.status().state, controller.settings, port=controller.url, machine=here.source)
+
+
 def _open_at(here: AtStation, *, drop_held_motion: bool = False) -> AbstractContextManager[Controller]:
     return _open(here.machine, here.source, here.port, here.baud, drop_held_motion=drop_held_motion)
 
@@ -132,6 +138,7 @@ def show_command(
             messages=controller.messages,
             strays=controller.strays,
             learned=controller.learned,
+            lock=_lock(controller, here),
         )
     documents.show(document, json=json)
 
@@ -150,7 +157,8 @@ def compare_command(
     plan = planned(setup)
     with _open_at(here) as controller:
         compared = compare_settings(setup.machine, plan, controller, KnownScales(state_folder()))
-    document = settings_document(compared, WriteSettings(job, here.port))
+        lock = _lock(controller, here)
+    document = settings_document(compared, WriteSettings(job, here.port), lock)
     documents.show(document, json=json, remarks=setup.remarks)
     if stops := stopping(plan.limits.checks):
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
@@ -178,8 +186,6 @@ def write_command(
     with _open_at(here) as controller:
         kept = backup or backup_path(state_folder() / "backups", controller.url, SystemClock())
         scales = KnownScales(state_folder())
-        if controller.status().state is AxisState.LOCKED:
-            output.remark("the controller is locked: its settings can be written, but a run needs it unlocked or homed")
         written = write_for_plan(
             setup.machine,
             plan,
@@ -191,7 +197,10 @@ def write_command(
             baud=here.baud,
         )
         fits = fitting_text(LookedAt.of(controller))
+        lock = _lock(controller, here)
     output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}{d.note and ': '}{d.note}" for d in written)
+    if lock is not None:
+        output.lines([lock.text, *advice_lines((lock.unlock,))])
     output.lines([fits if written else f"nothing to write: {fits}"])
 
 

@@ -60,10 +60,9 @@ class StateWordAsking(Controller):
 
     def _learn(self, greeting: Greeting | None, *, drop_held_motion: bool) -> Greeting | None:
         self.greeted(greeting)
-        asked_s = self.clock.monotonic()
         try:
             status = self.status()
-            self.answer_time.note(self.clock.monotonic() - asked_s)
+            self.answer_time.note(self.sender.report_took_s)
         except ReplyTimeoutError as error:
             status = self._deaf(drop_held_motion, self._nothing_answers(), error)
         if status.state is AxisState.HOLDING and drop_held_motion:
@@ -185,6 +184,17 @@ class StateWordAsking(Controller):
         if greeting is not None:
             self.greets = True
             self.synchronised = True
+
+    def wrong_state(self, state: AxisState) -> ControllerError:
+        """As `Axis.wrong_state`; where opening it locks it again, unlocking it is no way out."""
+        if state is AxisState.LOCKED and self.greeting is not None and self._settings and self._settings.homing:
+            key = self._settings.names.homing
+            detail = (
+                f"it is locked, as whenever its port is opened while homing is on ({key}): home it, or write the "
+                "settings that the plan needs, which switch homing off on a machine without a home switch"
+            )
+            return ControllerFaultError(detail, acts=WRITE)
+        return super().wrong_state(state)
 
     def hear_again(self) -> None:
         """Reset it if it hears nothing else: an axis that stands still keeps its position."""

@@ -73,6 +73,8 @@ class CountingSender(Sender):
         """True if it hears no line until it is reset."""
         self.reset_took_s: float | None = None
         """From the last request for a reset to the greeting (s); None: not seen."""
+        self.report_took_s = 0.0
+        """From the last request for a report to the report (s)."""
 
     # --- sending ---------------------------------------------------------------------------------------------------
 
@@ -173,11 +175,13 @@ class CountingSender(Sender):
         attempts = 0
         while True:
             self._report, self._report_awaited, self._report_overdue = None, True, True
+            asked_s = self.clock.monotonic()
             self.realtime(self.dialect.status_request())
             attempts += 1
             self._await_report(min(deadline_s, self.clock.monotonic() + STATUS_RETRY_S))
             if self._report is not None:
                 self._report_awaited, self._report_overdue = False, attempts > 1
+                self.report_took_s = self.clock.monotonic() - asked_s
                 return self._report
             if self.clock.monotonic() >= deadline_s:
                 raise ReplyTimeoutError(self.port.url, "the state of the axis is unknown", "status", timeout_s)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
-from firmware_host.acts import Act
+from firmware_host.acts import Act, Unlock
 from firmware_host.controller.finding import Finding
 from firmware_host.controller.learned import Learned
-from firmware_host.controller.reply import StatusReport
+from firmware_host.controller.reply import AxisState, StatusReport
 from firmware_host.controller.stored_settings import ControllerSettings, Difference, StoredNumber
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Section, Table, Value
 from firmware_host.reporting.machines.learned import learned_section, to_settle
@@ -53,6 +54,34 @@ def found_document(findings: Iterable[Finding]) -> Document:
     return Document((table,), as_list=True, first=(Notes((*(lines or (none,)), *silent)),))
 
 
+@dataclass(frozen=True)
+class Lock:
+    """A controller that is locked: with what it is unlocked, and whether it locks at each start, as homing is on."""
+
+    unlock: Unlock
+    homing: bool
+
+    @classmethod
+    def of(cls, state: AxisState, settings: ControllerSettings, *, port: str, machine: str) -> Lock | None:
+        """None where it isn't locked. `machine`: the file or profile that the machine was read from."""
+        return cls(Unlock(port, machine), settings.homing is True) if state is AxisState.LOCKED else None
+
+    @property
+    def text(self) -> str:
+        """What it means, for people."""
+        why = ". It locks at every start while homing is on" if self.homing else ""
+        return f"The controller is locked: it refuses moves until it is unlocked or homed{why}."
+
+    @property
+    def nodes(self) -> tuple[Notes, Advice]:
+        """The same as part of a document, with the command."""
+        return Notes((self.text,)), Advice((self.unlock,))
+
+
+def _lock_nodes(lock: Lock | None) -> tuple[Notes | Advice, ...]:
+    return () if lock is None else lock.nodes
+
+
 def controller_document(
     port: str,
     greeting: str | None,
@@ -62,15 +91,18 @@ def controller_document(
     messages: Sequence[str] = (),
     strays: Sequence[bytes] = (),
     learned: Learned | None = None,
+    lock: Lock | None = None,
 ) -> Document:
     """A controller's state and position, the settings of its axis as it prints them, and what else it said.
 
     `messages`: what it said unasked; `strays`: bytes that fitted no reply; `learned`: what is known of the board.
+    A `lock` is told first of all.
     """
     known = () if learned is None else (to_settle(learned),)
     position = None if settings.inches else tuple(status.machine or ())
     return Document(
         (
+            *_lock_nodes(lock),
             *known,
             _told("port", "Port", port),
             _told("greeting", "Greeting", greeting, "none heard"),
@@ -115,13 +147,17 @@ def fitting_text(looked_at: LookedAt) -> str:
     return _FITS[looked_at]
 
 
-def settings_document(compared: Comparison, fix: Act) -> Document:
-    """The settings that don't fit the job, with what to do about them, and what would be written with them."""
+def settings_document(compared: Comparison, fix: Act, lock: Lock | None = None) -> Document:
+    """The settings that don't fit the job, with what to do about them, and what would be written with them.
+
+    A `lock` is told first of all.
+    """
     needed, rest = compared.needed, compared.further
     rows = (*(_difference(each, needed=True) for each in needed), *(_difference(each, needed=False) for each in rest))
     notes = (f"{each.name} ({each.key}): {each.note}" for each in (*needed, *rest) if each.note)
     return Document(
         (
+            *_lock_nodes(lock),
             Notes((() if needed else (_FITS[compared.looked_at],)) + (_LOOKED_AT[compared.looked_at],)),
             Table("", "Settings", _DIFFERENCE_COLUMNS, rows),
             Notes(tuple(notes)),
