@@ -22,6 +22,9 @@ SINGLE_ROUNDING = Fraction(1, 1 << 22)
 """What storing a number in a 32-bit float may change of it (2**-24), and reading it from decimals once more."""
 WRITTEN_DECIMALS = 3
 """The most decimals of what is written: as many as the boards print that print few, but for some that print two."""
+IN_FORCE_BEFORE = "what was in force before"
+STORED_BEFORE = "what was stored before"
+"""In the place of a text that isn't known."""
 _DECIMAL = re.compile(r"-?\d{1,12}(?:\.(\d{1,9}))?", re.ASCII)
 
 
@@ -228,111 +231,117 @@ class ControllerSettings:
 
 
 class SettingsLeft:
-    """How an act leaves the settings that it sends: each text that may be in force, and each that may be stored.
+    """How an act leaves the settings: each text that may be in force, and each that may be stored.
 
-    It begins with what is listed `before` the act. `in_force` and `stored` say which of the two that tells; where it
-    tells one only, the other is as it was before, whatever that is. Boards that store each setting when it is set have
-    no difference between them (`at_once`).
+    It begins with what is listed `before` the act. `in_force` and `stored` say which of the two that tells; the other
+    is `IN_FORCE_BEFORE` or `STORED_BEFORE`, whatever that is. Boards that store each setting when it is set have no
+    difference between them (`at_once`).
     """
 
     def __init__(self, before: Mapping[str, str], *, at_once: bool, in_force: bool, stored: bool) -> None:
-        self._before = MappingProxyType(dict(before))
         self._at_once = at_once
-        self._tells = (in_force or at_once, stored or at_once)
+        self._first_in_force = {key: frozenset({text if in_force else IN_FORCE_BEFORE}) for key, text in before.items()}
+        self._first_stored = {key: frozenset({text if stored else STORED_BEFORE}) for key, text in before.items()}
         self.sent: set[str] = set()
         """What may have been taken, whatever is listed since."""
-        self._in_force: dict[str, frozenset[str | None]] = {}
-        self._stored: dict[str, frozenset[str | None]] = {}
+        self._in_force = dict(self._first_in_force)
+        self._stored = dict(self._first_stored)
 
     def sends(self, key: str, text: str) -> None:
         """`text` is on its way: until it is answered it may have been taken or not."""
         self.sent.add(key)
-        self._in_force[key] = self.in_force(key) | {text}
-        self._same_where_at_once(key)
+        self._set(key, self.in_force(key) | {text})
 
     def took(self, key: str, text: str) -> None:
         """`text` was accepted."""
-        self._in_force[key] = frozenset({text})
-        self._same_where_at_once(key)
+        self._set(key, frozenset({text}))
 
-    def refused(self, key: str, before: frozenset[str | None]) -> None:
+    def refused(self, key: str, before: frozenset[str]) -> None:
         """The setting is what it was `before` it was sent."""
-        if before == self._at_first(key, self._tells[0]):
+        if before == self._first_in_force.get(key):
             self.sent.discard(key)
-        self._in_force[key] = before
-        self._same_where_at_once(key)
+        self._set(key, before)
 
     def stores(self) -> None:
         """All that is in force is about to be stored: until that is answered it may have been or not."""
-        self._stored = {key: self.stored(key) | self.in_force(key) for key in self._in_force}
+        self._stored = {key: self.stored(key) | texts for key, texts in self._in_force.items()}
 
     def kept(self) -> None:
         """All that is in force is stored."""
         self._stored = dict(self._in_force)
 
-    def not_kept(self, before: Mapping[str, frozenset[str | None]]) -> None:
+    def not_kept(self, before: Mapping[str, frozenset[str]]) -> None:
         """What is stored is what it was before."""
         self._stored = dict(before)
 
-    def was_reset(self) -> None:
-        """What is stored may have come into force."""
+    def loads(self) -> None:
+        """What is stored may come into force."""
         self._in_force = {key: texts | self.stored(key) for key, texts in self._in_force.items()}
+
+    def loaded(self) -> None:
+        """What is stored is in force."""
+        self._in_force = dict(self._stored)
 
     def listed(self, raw: Mapping[str, str], *, stored: bool) -> None:
         """The controller lists these; `stored`: it lists what is stored, else what is in force."""
-        told = self._stored if stored else self._in_force
-        for key in self._in_force:
-            if key in raw:
-                told[key] = frozenset({raw[key]})
-                self._same_where_at_once(key)
+        told = {key: frozenset({text}) for key, text in raw.items() if key in self._in_force}
+        if stored or self._at_once:
+            self._stored.update(told)
+        if not stored or self._at_once:
+            self._in_force.update(told)
 
-    def in_force(self, key: str) -> frozenset[str | None]:
-        """Each text that may be in force; None: what was before."""
-        return self._in_force.get(key, self._at_first(key, self._tells[0]))
+    def in_force(self, key: str) -> frozenset[str]:
+        """Each text that may be in force."""
+        return self._in_force[key]
 
-    def stored(self, key: str) -> frozenset[str | None]:
-        """Each text that may be stored; None: what was before."""
-        return self._stored.get(key, self._at_first(key, self._tells[1]))
+    def stored(self, key: str) -> frozenset[str]:
+        """Each text that may be stored."""
+        return self._stored[key]
 
     @property
-    def all_stored(self) -> Mapping[str, frozenset[str | None]]:
-        """What may be stored of each setting that was sent."""
-        return {key: self.stored(key) for key in self._in_force}
+    def all_stored(self) -> Mapping[str, frozenset[str]]:
+        """What may be stored of each setting."""
+        return dict(self._stored)
 
     @property
     def changed(self) -> tuple[str, ...]:
-        """The settings that may be in force or stored otherwise than before."""
-        return tuple(key for key in self._in_force if not self._as_before(key))
+        """The settings that may be in force or stored otherwise than before; where it wasn't known, those sent."""
+        return tuple(key for key in self._in_force if self._in_force_changed(key) or self._stored_changed(key))
 
     @property
     def storing_changed(self) -> bool:
         """True if anything may be stored otherwise than before."""
-        return any(self.stored(key) != self._at_first(key, self._tells[1]) for key in self._in_force)
+        return self._stored != self._first_stored
 
     def __str__(self) -> str:
         """How they stand, for people."""
-        if not self.changed:
-            return "no setting is changed, neither in force nor stored"
-        return "; ".join(f"{key}: {self._told(key)}" for key in self.changed)
+        told = [f"{key}: {self._told(key)}" for key in self.changed]
+        if not told:
+            told = ["no setting is changed, neither in force nor stored"]
+        if any(self._stored[key] != first and STORED_BEFORE in first for key, first in self._first_stored.items()):
+            told.append("what was in force besides may be stored now")
+        if any(
+            self._in_force[key] != first and IN_FORCE_BEFORE in first for key, first in self._first_in_force.items()
+        ):
+            told.append("what was stored besides may be in force now")
+        return "; ".join(told)
 
     def _told(self, key: str) -> str:
-        in_force, stored = _either(self.in_force(key)), _either(self.stored(key))
+        in_force, stored = (" or ".join(sorted(texts)) for texts in (self.in_force(key), self.stored(key)))
         return f"in force and stored {stored}" if in_force == stored else f"in force {in_force}, stored {stored}"
 
-    def _as_before(self, key: str) -> bool:
-        at_first = tuple(self._at_first(key, tells) for tells in self._tells)
-        return (self.in_force(key), self.stored(key)) == at_first
+    def _in_force_changed(self, key: str) -> bool:
+        first = self._first_in_force[key]
+        return self._in_force[key] != first and (key in self.sent or IN_FORCE_BEFORE not in first)
 
-    def _at_first(self, key: str, told: bool) -> frozenset[str | None]:
-        return frozenset({self._before.get(key) if told else None})
+    def _stored_changed(self, key: str) -> bool:
+        first = self._first_stored[key]
+        return self._stored[key] != first and (key in self.sent or STORED_BEFORE not in first)
 
-    def _same_where_at_once(self, key: str) -> None:
+    def _set(self, key: str, texts: frozenset[str]) -> None:
+        self._in_force[key] = texts
         if self._at_once:
-            self._stored[key] = self._in_force[key]
-
-
-def _either(texts: frozenset[str | None]) -> str:
-    return " or ".join(sorted("what it was before" if text is None else text for text in texts))
+            self._stored[key] = texts
 
 
 def decimal_text(value: Fraction) -> str:

@@ -4,17 +4,34 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from operator import xor
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
-from firmware_host.controller.stored_settings import SettingsLeft
+from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
+from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.status_query.dialect import StatusQueryDialect
+from firmware_host.controller.stored_settings import IN_FORCE_BEFORE, STORED_BEFORE, SettingsLeft
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
-from tests.support.bench import Bench, bench, numbered_bench
+from firmware_host.simulator.numbered_line.recorded import RECORDED as NUMBERED_RECORDED
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.recorded import RECORDED as STATUS_RECORDED
+from firmware_host.station.stop_request import StopRequest
+from tests.support.bench import Bench
+from tests.support.memory_port import MemoryPort
 
+LISTS_STORED: Mapping[str, Any] = {
+    "settings_report": "EPR after M205",
+    "settings_decimals": 4,
+    "listing_shows": "stored",
+    "rate_unit": "per-minute",
+    "rate_listed": "per-second",
+}
 _PER_MINUTE = "/min"
 _NUMBERED = re.compile(rb"N(\d+) (.*)\*\d+\n", re.DOTALL)
 _NOT_THERE = {True: b"M9999", False: b"$999=1\n"}
@@ -30,59 +47,54 @@ class ToldBoard:
     second: Mapping[str, str]
 
 
-def _status(axis: str, settings: Mapping[str, float], **variant: Any) -> Callable[[], Bench[Any]]:
+def _status(name: str, axis: str, settings: Mapping[str, float]) -> Callable[[], Bench[Any]]:
+    board = STATUS_RECORDED[name]
+
     def make() -> Bench[Any]:
-        made = bench(settings, **variant)
-        made.axis = axis
-        return made
+        return _bench(StatusQueryDevice(replace(board, settings={**board.settings, **settings})), axis)
 
     return make
 
 
-def _numbered(axis: str, settings: Mapping[str, float], **variant: Any) -> Callable[[], Bench[Any]]:
+def _numbered(name: str, axis: str, settings: Mapping[str, float], **variant: Any) -> Callable[[], Bench[Any]]:
+    board = replace(NUMBERED_RECORDED[name], **variant)
+
     def make() -> Bench[Any]:
-        made = numbered_bench(settings, **variant)
-        made.axis = axis
-        return made
+        return _bench(NumberedLineDevice(replace(board, settings={**board.settings, **settings})), axis)
 
     return make
+
+
+def _bench(device: Any, axis: str) -> Bench[Any]:
+    clock = VirtualClock()
+    numbered = isinstance(device, NumberedLineDevice)
+    dialect: Dialect = NumberedLineDialect() if numbered else StatusQueryDialect()
+    return Bench(clock, device, MemoryPort(device, clock), MemoryTrace(clock), dialect, axis)
 
 
 BOARDS: Mapping[str, ToldBoard] = {
     "status-query-a": ToldBoard(
-        _status("X", {"$100": 26.667, "$120": 300.0, "$1": 25}, axes="XYZ"),
+        _status("status-query-a", "X", {"$100": 26.667, "$120": 300.0, "$1": 25}),
         {"$100": "50", "$120": "400.5", "$110": "3000", "$1": "255"},
         {"$100": "26.668", "$120": "77"},
     ),
     "status-query-b": ToldBoard(
-        _status("A", {"$103": 8.889, "$20": 1, "$22": 1}, axes="XYZAB"),
+        _status("status-query-b", "A", {}),
         {"$103": "26.667", "$20": "0", "$22": "0", "$123": "321.125"},
         {"$22": "1", "$20": "1", "$103": "50"},
     ),
     "status-query-c": ToldBoard(
-        _status("A", {"$103": 80 / 3}, axes="XYZA", scale_decimals=5, block_whole_line_after_error=True),
+        _status("status-query-c", "A", {"$103": 80 / 3}),
         {"$103": "26.667", "$123": "100.25", "$113": "2000"},
         {"$103": "26.668"},
     ),
     "numbered-line-a": ToldBoard(
-        _numbered(
-            "X",
-            {"M92 X": 72.72, "M203 X": 200.0},
-            axes="XYZE",
-            settings_report="EPR after M205",
-            settings_decimals=4,
-            listing_shows="stored",
-            rate_unit="per-minute",
-            rate_listed="per-second",
-            sync_answered="when-queued",
-            ok_before_output=True,
-            repeated_number="skip",
-        ),
+        _numbered("numbered-line-a", "X", {"M92 X": 72.72, "M203 X": 200.0}, **LISTS_STORED),
         {"M92 X": "26.667", "M201 X": "500.5", "M203 X/min": "6000"},
         {"M92 X": "50", "M203 X/min": "61.250"},
     ),
     "numbered-line-b": ToldBoard(
-        _numbered("X", {"M92 X": 80.0, "M201 X": 3000.0}, axes="XYZE", whole_accelerations=True),
+        _numbered("numbered-line-b", "X", {"M92 X": 80.0, "M201 X": 3000.0}, whole_accelerations=True),
         {"M92 X": "26.667", "M201 X": "500", "M203 X/min": "3000"},
         {"M92 X": "26.668", "M201 X": "77"},
     ),
@@ -118,14 +130,15 @@ def is_near(key: str, value: float, text: str) -> bool:
 
 def require_told(left: SettingsLeft | None, before: Truth, now: Truth) -> None:
     """Each setting is one of those that were told, and as before where nothing was told of it."""
-    for told, was, has in (
-        (left.in_force if left else None, before.in_force, now.in_force),
-        (left.stored if left else None, before.stored, now.stored),
+    for told, first, has in (
+        (left.in_force if left else None, IN_FORCE_BEFORE, now.in_force),
+        (left.stored if left else None, STORED_BEFORE, now.stored),
     ):
         for key, value in has.items():
-            texts = told(key) if told else frozenset({None})
-            fitting = [was[key] == value if text is None else is_near(key, value, text) for text in texts]
-            assert any(fitting), (key, value, was[key], sorted(map(str, texts)), str(left))
+            known = {IN_FORCE_BEFORE: before.in_force[key], STORED_BEFORE: before.stored[key]}
+            texts = told(key) if told else frozenset({first})
+            fitting = [known[text] == value if text in known else is_near(key, value, text) for text in texts]
+            assert any(fitting), (key, value, known, sorted(texts), str(left))
 
 
 class Fault(NamedTuple):
@@ -144,6 +157,7 @@ FAULTS = (
     Fault("power lost for a while", True),
     Fault("refused", True),
     Fault("answer lost", True),
+    Fault("a stop is asked for", True),
 )
 
 
@@ -154,6 +168,7 @@ class Faulty:
     b: Bench[Any]
     fault: Fault
     at: int
+    stop: StopRequest
     happened: bool = False
     dead: bool = False
     until_s: float = field(default=-1.0)
@@ -184,7 +199,7 @@ class Faulty:
 
     def _acts(self, data: bytes, now_s: float) -> Iterator[Callable[[], object]]:
         name, device = self.fault.name, self.b.device
-        if name in ("cable pulled when it has arrived", "reset when it has arrived", "answer lost"):
+        if name.endswith("has arrived") or name in ("answer lost", "a stop is asked for"):
             yield lambda: self.arrives(data, now_s)
         if name == "refused":
             yield lambda: self.arrives(_not_there(data), now_s)
@@ -199,6 +214,8 @@ class Faulty:
         if name.startswith("power"):
             yield lambda: device.hardware_reset(now_s)
             yield lambda: setattr(self, "until_s", now_s + SILENT_S)
+        if name.startswith("a stop"):
+            yield lambda: self.stop.ask("Ctrl-C")
         if name == "answer lost":
             yield self._lose_one_answer
 
@@ -229,6 +246,7 @@ def acts(board: ToldBoard, folder: Path) -> Mapping[str, Callable[[Controller], 
 
     return {
         "write": writing(board.first, "first.json"),
+        "write again": writing(board.first),
         "write others": writing(board.second),
         "restore": lambda controller: controller.restore_settings(folder / "first.json"),
     }

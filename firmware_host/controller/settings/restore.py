@@ -10,7 +10,7 @@ from firmware_host.acts import RestoreSettings
 from firmware_host.controller.axis import Axis
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, load_backup
-from firmware_host.controller.settings.storing import begin, keep, put_back, read, rescaling_among
+from firmware_host.controller.settings.storing import begin, bring_into_force, keep, put_back, read, rescaling_among
 from firmware_host.controller.stored_settings import WRITTEN_DECIMALS, ControllerSettings, SettingsLeft
 from firmware_host.errors import (
     ControllerResetError,
@@ -37,17 +37,15 @@ def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
     if saved.dialect != axis.dialect.name:
         remedy = "Take a backup of this controller."
         raise InputError(f"was made with dialect {saved.dialect!r}", remedy, source=str(backup))
-    axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
-    stored = axis.read_settings()
-    axis.bring_into_force()
-    due = _due(axis, saved, stored)
-    left = begin(axis)
-    refused: dict[str, str] = {}
+    left, refused = begin(axis), dict[str, str]()
     try:
-        stored = _put_all_back(axis, saved, due, left, refused)
+        axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
+        stored = axis.read_settings()
+        bring_into_force(axis, left)
+        stored = _put_all_back(axis, saved, _due(axis, saved, stored), left, refused)
     except FirmwareHostError as error:
         if isinstance(error, ControllerResetError):
-            left.was_reset()
+            left.loads()
         error.add_note(str(left))
         error.acts = (RestoreSettings(str(backup)),)
         raise

@@ -23,6 +23,14 @@ def begin(axis: Axis) -> SettingsLeft:
     return axis.left
 
 
+def bring_into_force(axis: Axis, left: SettingsLeft) -> None:
+    """Where settings are read as they are stored, and what is in force may be another: load what is stored."""
+    if axis.lists_stored and not axis.as_stored:
+        left.loads()
+        axis.bring_into_force()
+        left.loaded()
+
+
 def rescaling_among(axis: Axis, keys: Iterable[str]) -> list[str]:
     """Those of `keys` that change steps per unit, of whichever axis."""
     return [key for key in keys if axis.dialect.rescales(key)]

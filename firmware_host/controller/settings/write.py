@@ -13,6 +13,7 @@ from firmware_host.controller.reply import AxisState
 from firmware_host.controller.settings.backup import SettingsBackup, save_backup
 from firmware_host.controller.settings.storing import (
     begin,
+    bring_into_force,
     keep,
     put_back,
     read,
@@ -48,29 +49,43 @@ def write_settings(
     is stored then, and its acts how to bring the old settings back, if any may be another.
     """
     lines = {key: axis.setting_line(key, text) for key, text in changes.items()}
+    left, saved = begin(axis), None
+    try:
+        saved = _saved(axis, changes, left, known, machine)
+        save_backup(backup, saved)
+        announce(backup)
+        return _store(axis, lines, changes, left)
+    except FirmwareHostError as error:
+        if saved is not None:
+            _undo(axis, saved, left, error)
+        elif isinstance(error, ControllerResetError):
+            left.loads()
+        error.add_note(str(left))
+        if left.changed:
+            error.acts = (RestoreSettings(str(backup)),)
+        raise
+
+
+def _saved(
+    axis: Axis,
+    changes: Mapping[str, str],
+    left: SettingsLeft,
+    known: Fraction | None,
+    machine: Mapping[str, Any] | None,
+) -> SettingsBackup:
+    """All that the backup is to keep, once nothing speaks against the changes."""
     axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     stored = axis.read_settings()
     own_key = stored.names.steps_per_unit
     _check_keys(stored, changes)
     if rescaling := rescaling_among(axis, changes):
         axis.require_rescalable(rescaling)
-    axis.bring_into_force()
+    bring_into_force(axis, left)
     saved_at = axis.clock.now().isoformat(timespec="seconds")
     known = known if known is not None else axis.known
     in_full = {} if known is None or own_key not in stored.raw else {own_key: decimal_text(known)}
     url = axis.sender.port.url
-    saved = SettingsBackup(axis.dialect.name, url, saved_at, stored.raw, in_full, machine=machine or {})
-    save_backup(backup, saved)
-    announce(backup)
-    left = begin(axis)
-    try:
-        return _store(axis, lines, changes, left)
-    except FirmwareHostError as error:
-        _undo(axis, saved, left, error)
-        error.add_note(str(left))
-        if left.changed:
-            error.acts = (RestoreSettings(str(backup)),)
-        raise
+    return SettingsBackup(axis.dialect.name, url, saved_at, stored.raw, in_full, machine=machine or {})
 
 
 def _check_keys(stored: ControllerSettings, changes: Mapping[str, str]) -> None:
@@ -114,7 +129,7 @@ def _undo(axis: Axis, saved: SettingsBackup, left: SettingsLeft, error: Firmware
     What keeps that from being done is noted on `error`.
     """
     if isinstance(error, ControllerResetError):
-        left.was_reset()
+        left.loads()
     if not left.sent:
         return
     try:
@@ -122,7 +137,7 @@ def _undo(axis: Axis, saved: SettingsBackup, left: SettingsLeft, error: Firmware
             _write_again(axis, saved, left)
     except FirmwareHostError as further:
         if isinstance(further, ControllerResetError):
-            left.was_reset()
+            left.loads()
         error.add_note(f"and while undoing it: {further}")
 
 
