@@ -25,16 +25,11 @@ from firmware_host.station.stop_request import StopRequest
 from tests.support.bench import Bench
 from tests.support.memory_port import MemoryPort
 
-LISTS_STORED: Mapping[str, Any] = {
-    "settings_report": "EPR after M205",
-    "settings_decimals": 4,
-    "listing_shows": "stored",
-    "rate_unit": "per-minute",
-    "rate_listed": "per-second",
-}
 _PER_MINUTE = "/min"
 _NUMBERED = re.compile(rb"N(\d+) (.*)\*\d+\n", re.DOTALL)
 _NOT_THERE = {True: b"M9999", False: b"$999=1\n"}
+RAISED = "M207 Z"
+"""Of another axis: one board raises it by itself when it loads it, and stores that with the next storing."""
 SILENT_S = 3.0
 
 
@@ -56,8 +51,8 @@ def _status(name: str, axis: str, settings: Mapping[str, float]) -> Callable[[],
     return make
 
 
-def _numbered(name: str, axis: str, settings: Mapping[str, float], **variant: Any) -> Callable[[], Bench[Any]]:
-    board = replace(NUMBERED_RECORDED[name], **variant)
+def _numbered(name: str, axis: str, settings: Mapping[str, float]) -> Callable[[], Bench[Any]]:
+    board = NUMBERED_RECORDED[name]
 
     def make() -> Bench[Any]:
         return _bench(NumberedLineDevice(replace(board, settings={**board.settings, **settings})), axis)
@@ -89,12 +84,12 @@ BOARDS: Mapping[str, ToldBoard] = {
         {"$103": "26.668"},
     ),
     "numbered-line-a": ToldBoard(
-        _numbered("numbered-line-a", "X", {"M92 X": 72.72, "M203 X": 200.0}, **LISTS_STORED),
-        {"M92 X": "26.667", "M201 X": "500.5", "M203 X/min": "6000"},
-        {"M92 X": "50", "M203 X/min": "61.250"},
+        _numbered("numbered-line-a", "X", {}),
+        {"M92 X": "26.667", "M202 X": "500.5", "M203 X/min": "6000"},
+        {"M92 X": "50", "M201 X": "77.5", "M203 X/min": "61.250"},
     ),
     "numbered-line-b": ToldBoard(
-        _numbered("numbered-line-b", "X", {"M92 X": 80.0, "M201 X": 3000.0}, whole_accelerations=True),
+        _numbered("numbered-line-b", "X", {}),
         {"M92 X": "26.667", "M201 X": "500", "M203 X/min": "3000"},
         {"M92 X": "26.668", "M201 X": "77"},
     ),
@@ -135,6 +130,8 @@ def require_told(left: SettingsLeft | None, before: Truth, now: Truth) -> None:
         (left.stored if left else None, STORED_BEFORE, now.stored),
     ):
         for key, value in has.items():
+            if key == RAISED:
+                continue
             known = {IN_FORCE_BEFORE: before.in_force[key], STORED_BEFORE: before.stored[key]}
             texts = told(key) if told else frozenset({first})
             fitting = [known[text] == value if text in known else is_near(key, value, text) for text in texts]

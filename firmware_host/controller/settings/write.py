@@ -61,7 +61,7 @@ def write_settings(
         elif isinstance(error, ControllerResetError):
             left.loads()
         error.add_note(str(left))
-        if left.changed:
+        if left.sent and left.changed:
             error.acts = (RestoreSettings(str(backup)),)
         raise
 
