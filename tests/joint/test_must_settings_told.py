@@ -18,7 +18,7 @@ from tests.support.station_bench import quick_disk
 from tests.support.told_settings import BOARDS, FAULTS, Fault, Faulty, acts, is_near, require_told, truth
 
 MOST_WRITES = 400
-STEP = 23
+STEP = 37
 """Of so many lines one is drawn for the quick sample."""
 
 
