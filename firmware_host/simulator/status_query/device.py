@@ -110,8 +110,10 @@ class StatusQueryDevice(EventDevice):
         board.say(line, self.variant.status_delay_s)
 
     def _hold(self) -> None:
-        if self._board.state_word() in ("Idle", "Run", "Jog"):
+        state = self._board.state_word()
+        if state in ("Idle", "Run", "Jog"):
             self._board.hold()
+        if state == "Jog":
             self._board.drop_paused_jog()
 
     def _forget_input(self) -> None:

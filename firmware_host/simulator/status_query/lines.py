@@ -127,7 +127,8 @@ def _standstill(board: Board) -> Iterator[Wait]:
     """Wait until everything queued has been done and the board has noticed."""
     if len(board.kernel):
         yield lambda: not len(board.kernel)
-        yield board.kernel.last_end_s + board.variant.sync_delay_s
+        noticed_s = board.kernel.last_end_s + board.variant.sync_delay_s
+        yield max(noticed_s, board.idle_shown_s()) if board.variant.ways.sync_after_idle else noticed_s
 
 
 def _write(board: Board) -> Iterator[Wait]:

@@ -69,6 +69,7 @@ _SMALL_WAYS = Ways(
     comments_count=False,
     prints_in_single=True,
     unknown_words=frozenset({"M7"}),
+    sync_after_idle=True,
     least_dwell_s=0.05,
     extras="offsets first",
 )
@@ -156,6 +157,7 @@ _FOUR_AXES = StatusQueryVariant(
         longest_line=256,
         percent_taken=True,
         metric_letters="A",
+        sync_after_idle=True,
         least_dwell_s=0.15,
         usable_bytes_shown=True,
         extras="others first",

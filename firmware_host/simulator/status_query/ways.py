@@ -26,6 +26,7 @@ class Ways:
     percent_taken: a line `%` is answered ok. unknown_words: words of the family that it doesn't know.
     prints_in_single: coordinates are made into text in 32 bits, see `printed`.
     metric_letters: axes that inches don't turn (words, and with a setting `$376` the report of those it marks).
+    sync_after_idle: a wait for standstill is not over before the state word says idle.
     least_dwell_s: no dwell is shorter. usable_bytes_shown: the report counts one byte less than the buffer has.
     extras: when the report carries more than state, position and speed: `now and then`, or as recorded: `offsets first`
     (each tenth report or so, twentieth or thirtieth in motion), or `others first`.
@@ -50,6 +51,7 @@ class Ways:
     unknown_words: frozenset[str] = frozenset()
     prints_in_single: bool = False
     metric_letters: str = ""
+    sync_after_idle: bool = False
     least_dwell_s: float = 0.0
     usable_bytes_shown: bool = False
     extras: Literal["now and then", "offsets first", "others first"] = "now and then"
