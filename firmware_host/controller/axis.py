@@ -49,7 +49,9 @@ class StandstillProof:
     """That the axis stands where it should: everything that was seen.
 
     `since_s`: when the first sign of it was seen, from which the settle time runs; `at_s`: when all of them had been;
-    both monotonic s. `reported_steps` = position * steps_per_unit, or the controller's own count where it tells one.
+    both monotonic s. `reported_steps` = position * steps_per_unit, or the controller's own count where it tells one;
+    where that is the planned one (`Learned.position`), the sync answer and the planned time prove the standstill, and
+    the report only that the target was understood.
     """
 
     since_s: float

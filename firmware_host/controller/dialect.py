@@ -26,7 +26,8 @@ class Capabilities:
     tells_state: bool
     """It says in a word whether it is ready; else only sync lines and step counts tell."""
     counts_steps: bool
-    """Positions are proved by the controller's own step counts, without rounding; else by positions in units."""
+    """Positions come as the controller's own step counts, without rounding; else in units. `Learned.position` says what
+    they tell: of a planned count no more than where the last move will end."""
     stop_keeps_position: bool
     """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
 

@@ -229,6 +229,11 @@ def test_a_run_that_went_well_is_two_lines_and_one_that_did_not_shows_its_passes
         "done: 3 of 3 passes marked.",
         "At each pass it stood within 0.04 of a microstep of where it should.",
     ]
+    assert printed(run_document(replace(DONE, reports="planned"))).splitlines() == [
+        "done: 3 of 3 passes marked.",
+        "Its board reports planned places: each within 0.04 of a microstep of its target.",
+        "That it stood is told by its answer at the end of motion and the planned time.",
+    ]
     right = {segment: 611 * segment for segment in range(1, 4)}
     counted = printed(run_document(DONE, right)).splitlines()
     assert counted[0] == "done: 3 of 3 passes marked; the motor's step counter is the plan's at 3 of 3 passes."

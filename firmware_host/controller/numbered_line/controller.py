@@ -1,4 +1,4 @@
-"""A controller that takes numbered lines and proves its position by its step counts."""
+"""A controller that takes numbered lines: its answers tell that it stands, its step counts where it was sent."""
 
 from __future__ import annotations
 

@@ -52,6 +52,7 @@ def run_document(
             Section("accepted", "Accepted limits", accepted, brief=False),
             Figure("not_asked_for", "Segments not asked for", record.not_asked_for),
             Figure("redo_of", "Redo of", record.redo_of),
+            Figure("reports", "Reported positions are those of", record.reports),
             *((status_notes(status), Advice(status.acts)) if status is not None else ()),
         ),
         first=_first(record, counters) if status is None else (),
@@ -74,10 +75,16 @@ def _outcome(record: RunRecord, ended: str) -> str:
 
 
 def _stood(record: RunRecord) -> Iterator[str]:
-    """How far the axis stood from where it should, at most."""
+    """How far the axis stood from where it should, at most; no more than the board's reports tell."""
     off = [abs(e.reported_microstep - e.planned_microstep) for e in record.passes if e.reported_microstep is not None]
-    if off:
-        yield f"At each pass it stood within {max(max(off), 0.005):.2f} of a microstep of where it should."
+    if not off:
+        return
+    most = f"{max(max(off), 0.005):.2f} of a microstep"
+    if record.reports == "planned":
+        yield f"Its board reports planned places: each within {most} of its target."
+        yield "That it stood is told by its answer at the end of motion and the planned time."
+    else:
+        yield f"At each pass it stood within {most} of where it should."
 
 
 def _counter_words(record: RunRecord, counters: Mapping[int, int] | None) -> str:

@@ -161,6 +161,8 @@ class Move(Event):
 class Standstill(Event):
     """The axis is proved to stand still at a segment, where it settles. `reported` is to be compared with `target`.
 
+    `reports`: what `reported` tells, the place of the motor or the one that the board had planned; where it is planned,
+    the answer at the end of motion and the planned time are all that proves the standstill. None: an older journal.
     `position` is None where a journal of schema 1 does not hold it.
     """
 
@@ -169,6 +171,7 @@ class Standstill(Event):
     target: _Steps
     position: _Steps | None = None
     reported: float
+    reports: Literal["motor", "planned"] | None = None
 
 
 class Unwind(Event):

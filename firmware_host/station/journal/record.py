@@ -82,6 +82,8 @@ class RunRecord:
     """Segments of the job that this run was not to mark; `passes` holds none of theirs."""
     redo_of: str = ""
     """The folder of the run that this one marks again on the same part; empty if it is none."""
+    reports: str | None = None
+    """What reported positions tell: "motor", where it was, or "planned", where the board had planned to be."""
 
     @property
     def passes_word(self) -> str:
@@ -136,6 +138,7 @@ class PassesReplay:
         self._begin: Begin | None = None
         self._passes: dict[tuple[int, int], PassRecord] = {}
         self._standing: tuple[float | None, str | None] = (None, None)
+        self._reports: str | None = None
         self._origin: int | None = None
         self._outcome, self._reason, self._ended = "running", "", ""
         self._accepted: dict[str, str] = {}
@@ -161,6 +164,7 @@ class PassesReplay:
     def stand(self, event: Standstill) -> None:
         """The passes that follow are marked at this standstill."""
         self._standing = event.reported, event.time
+        self._reports = event.reports or self._reports
 
     def gate_open(self, event: GateOpen) -> None:
         """From here on nobody can tell how far the pass has come."""
@@ -225,6 +229,7 @@ class PassesReplay:
             accepted=dict(self._accepted),
             not_asked_for=_left_out(begin),
             redo_of=begin.redo_of if begin else "",
+            reports=self._reports,
         )
 
 

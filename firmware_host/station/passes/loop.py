@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Iterable
 
 from firmware_host.controller.deadlines import UsualTime
+from firmware_host.controller.learned import Position
 from firmware_host.controller.sender import LOOK_S
 from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Setup
@@ -206,7 +207,13 @@ class PassLoop:
         with self._motion.act(events.Move(segment=segment, target=target, position=position)):
             proof = mover.move(segment, mover.on_the_way(position, self.check_stop))
         reported = mover.reported(proof, segment)
-        stood = events.Standstill(segment=segment, target=target, position=position, reported=round(reported, 4))
+        stood = events.Standstill(
+            segment=segment,
+            target=target,
+            position=position,
+            reported=round(reported, 4),
+            reports="planned" if station.controller.learned.position.value is Position.PLANNED else "motor",
+        )
         settled_s = proof.since_s + self._plan.settle_s
         self._journal.write(stood, with_next=self._open_from(settled_s) <= station.clock.monotonic())
         station.progress.standstill(segment, target, reported)
