@@ -177,7 +177,7 @@ def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_p
         assert "M92 A" not in wanted_changes(bench.machine, plan, controller, bench.scales)
     with bench.open() as controller:  # what it prints is all that this one knows of the scale
         write_for_plan(bench.machine, plan, controller, bench.scales, tmp_path / "older.json")
-        # 2 rad/s^2 are 114.59 deg/s^2; a board of no known kind may keep whole numbers, so it is rounded down beforehand
+        # 2 rad/s^2 are 114.59 deg/s^2; a board of no known kind may keep whole numbers, so it is rounded down
         assert bench.device.settings["M201 A"] == 114.0
         assert bench.scales.recall(controller.url, controller.settings) == Fraction("26.667")
 
