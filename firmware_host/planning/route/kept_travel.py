@@ -40,5 +40,5 @@ class KeptTravel(NamedTuple):
             units,
             "units",
             self.lowest if units < self.lowest else self.highest,
-            f"Widen that travel{named}, or begin the job further from its end",
+            f"Widen that travel{named}, or begin the job further from its end: mark.start_angle",
         )

@@ -218,8 +218,8 @@ class PassLoop:
         self._journal.write(stood, with_next=self._open_from(settled_s) <= station.clock.monotonic())
         station.progress.standstill(segment, target, reported)
         self._times.require_as_planned()
-        if self._times.unsaid:
-            station.progress.note(self._times.unsaid)
+        if note := self._times.take_note():
+            station.progress.note(note)
         self._time.settles(settled_s)
         self.tell("settling", (segment, number))
         return settled_s

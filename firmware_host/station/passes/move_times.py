@@ -60,6 +60,7 @@ class MoveTimes:
         self._controller = controller
         self._clock = clock
         self._looked_at = self._told_nothing = 0
+        self._said = False
         self._quick: tuple[SentMove, float] | None = None
 
     def look(self, move: SentMove, on_poll: OnPoll) -> float | None:
@@ -83,12 +84,11 @@ class MoveTimes:
             self._quick = (move, stood_s - move.sent_s)
         return stood_s if answers else None
 
-    @property
-    def unsaid(self) -> str:
-        """What the person at the machine should know, if it is just now that it shows: that the moves tell nothing."""
-        if self._looked_at or self._told_nothing != _GIVEN_UP:
+    def take_note(self) -> str:
+        """What the person at the machine should know, once: that the moves tell nothing. Empty if there is nothing."""
+        if self._said or self._looked_at or self._told_nothing < _GIVEN_UP:
             return ""
-        self._told_nothing += 1
+        self._said = True
         return "the moves are too short, or too long, to tell whether the controller makes them as slowly as planned"
 
     def require_as_planned(self) -> None:

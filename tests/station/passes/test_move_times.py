@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import ControllerError
+from firmware_host.simulator.numbered_line.recorded import RECORDED
 from firmware_host.station.axis_mover import SentMove
 from firmware_host.station.passes.move_times import least_time
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
-from tests.support.station_bench import StationBench, quick_disk, small_setup
+from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 
 
 @pytest.fixture(autouse=True)
@@ -38,7 +39,7 @@ def in_force_once_it_moves(bench: StationBench, times: float) -> None:
 
     def stage(text: str) -> None:
         told(text)
-        if text == "moving to segment 2 of 3":
+        if text.startswith("moving to segment 2 of"):
             settings = bench.device.settings
             for key in (f"M201 {bench.axis}", "M204 T", f"${120 + bench.index}"):
                 if key in settings:
@@ -68,6 +69,40 @@ def test_a_right_board_is_never_stopped(make: Callable[[Path], StationBench], ti
     in_force_once_it_moves(bench, times)
     assert bench.run().outcome == "done"
     bench.never_open_while_moving()
+
+
+@pytest.mark.parametrize("late_s", [0.02, 0.08, 0.3], ids=lambda late_s: f"{late_s} s late")
+@pytest.mark.parametrize("board", ["status-query", "plain", *RECORDED])
+def test_a_right_board_is_never_stopped_however_late_it_answers(board: str, late_s: float, tmp_path: Path) -> None:
+    if board == "status-query":
+        bench = StationBench(tmp_path, small_setup(), ok_delay_s=late_s, status_delay_s=late_s)
+    else:
+        kind = NUMBERED_LINE_BOARDS["plain"] if board == "plain" else RECORDED[board]
+        bench = NumberedBench(tmp_path, small_setup(), kind, ok_delay_s=late_s, position_delay_s=late_s)
+    assert bench.run().outcome == "done"
+    bench.never_open_while_moving()
+
+
+def test_a_quick_board_that_answers_late_is_stopped_as_long_as_its_answer_tells(tmp_path: Path) -> None:
+    """10 ms for an answer: those of a sync line and of the one after it still come well before the planned end."""
+    setup = changed_setup("shaft-scale", index={"acceleration": "878 deg/s^2", "finish": "stay"})
+    bench = NumberedBench(
+        tmp_path, setup, NUMBERED_LINE_BOARDS["plain"], stored={"M201 A": 877.9}, ok_delay_s=0.01, position_delay_s=0.01
+    )
+    in_force_once_it_moves(bench, 16.0)
+    with pytest.raises(ControllerError, match="made a move of"):
+        bench.run()
+    assert {segment for segment, _ in bench.passes_marked()} <= {1}
+
+
+def test_moves_too_short_to_tell_are_said_to_tell_nothing(tmp_path: Path) -> None:
+    setup = changed_setup("shaft-scale", mark={"arc": "10 mm", "width": "0.5 mm", "passes": 1},
+                          segments={"count": 20}, index={"finish": "stay"})  # fmt: skip
+    bench = StationBench(tmp_path, setup)
+    notes: list[str] = []
+    bench.progress.note = notes.append  # type: ignore[method-assign]
+    assert bench.run().outcome == "done"
+    assert sum("too short, or too long, to tell" in note for note in notes) == 1
 
 
 def sent(steps: int, acceleration: float, rate: float = 1e5, start: float = 0.0) -> SentMove:
