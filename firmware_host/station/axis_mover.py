@@ -18,13 +18,14 @@ from firmware_host.controller.learned import Beyond
 from firmware_host.controller.pieces import Piece
 from firmware_host.controller.reply import StatusReport
 from firmware_host.controller.standstill import HALF_STEP
-from firmware_host.errors import CoordinateError, PositionError
+from firmware_host.errors import ControllerError, CoordinateError, PositionError
 from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import ROOM, StoredScale, prove_coordinates, proved_reach, reading_error
 from firmware_host.planning.route.kept_travel import KeptTravel
-from firmware_host.planning.route.moves import MoveProgram, extent
+from firmware_host.planning.route.moves import MoveProgram, Route, extent
 from firmware_host.planning.route.pieces import cut_move, prove_pieces, ramp_in_steps
+from firmware_host.planning.route.short_moves import detour
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, require_travel
 from firmware_host.planning.route.velocity import plan_index
 
@@ -119,7 +120,7 @@ class AxisMover:
         self._rate = float(stored.rate_units_per_min.value)
         wait = controller.learned.first_step_wait_s
         self._wait_s = wait.value if wait.known else 0.0
-        self._shortest = controller.learned.shortest_move_steps.value
+        self._shortest = max(controller.learned.shortest_move_steps.value, program.route.shortest)
         self.at_speed(program.speed)
 
     def at_speed(self, speed: float) -> None:
@@ -146,7 +147,7 @@ class AxisMover:
             fits = False
         self._turns_back = NOT_UNWOUND if fits or not self._axis.unwinds else self._found_turns_back()
         if not fits:
-            ends = extent(self._program.route, self._turns_back)
+            ends = extent(self._route, self._turns_back)
             require_travel(self._axis, *ends, self._per_turn, self.origin)
             if self._kept is not None:
                 self._kept.require(*ends, self._scale.middle, self._axis.sign, self.origin)
@@ -164,11 +165,17 @@ class AxisMover:
             raise replace(error, remedy=remedy) from error
 
     @property
+    def _route(self) -> Route:
+        """The job's, with the detours that this controller asks for."""
+        travel = self._travel if self._shortest > 1 else None
+        return self._program.route.made_with(self._shortest, travel.lowest if travel is not None else None)
+
+    @property
     def _per_turn(self) -> Fraction:
         return self._program.route.per_part_turn
 
     def _in_travel(self, taken: TurnsBack) -> bool:
-        travel, ends = self._travel, extent(self._program.route, taken)
+        travel, ends = self._travel, extent(self._route, taken)
         return travel is None or travel.holds(*ends)
 
     @property
@@ -186,24 +193,25 @@ class AxisMover:
         return KeptTravel(*ends, beyond.value, learned.travel_keys.value or ())
 
     def _found_turns_back(self) -> TurnsBack:
-        route = self._program.route
+        route = self._route
         reach = Span.around_zero(proved_reach(self._scale, room=self._room), self.origin)
         span = reach.within(self._travel)
         return route.unwinder(span).turns_back(route.finish, goes_back=route.goes_back)
 
     def _prove_all(self, taken: TurnsBack) -> None:
         """Prove targets and take-ups (a resumed run may need any of them), some thousands at a time."""
-        route = self._program.route
+        route = self._route
         for start, stop, turns in taken.stretches(route.angles.count):
             for first in range(start, stop, _PROVED_AT_ONCE):
                 targets = route.angles.targets(self._per_turn, turns, first, min(first + _PROVED_AT_ONCE, stop))
                 self._check()
                 self._prove(targets)
-                if route.overrun:
-                    self._prove(targets - np.int64(route.overrun))
+                for places in route.led_from(targets):
+                    self._prove(places)
         finish = route.finish_target(taken.finish)
         if finish is not None:
             self._prove(np.array([finish]))
+            self._prove(np.array(route.straight(finish, finish + 1)[:1]))
 
     def _prove(self, positions: np.ndarray[tuple[int], np.dtype[np.int64]]) -> None:
         prove_coordinates(positions + np.int64(self.origin), self._scale, room=self._room)
@@ -241,7 +249,7 @@ class AxisMover:
         turns = self._turns_back.of(segment - 1)
         if turns == self.turns:
             return None
-        return Unwinding(turns, self.position(segment) - self._program.route.overrun)
+        return Unwinding(turns, self.position(segment) - self._route.overrun)
 
     def reported(self, proof: StandstillProof, segment: int) -> float:
         """The reported position at standstill for a segment (from 1) as if no turns had been taken back."""
@@ -281,7 +289,7 @@ class AxisMover:
         due = self.unwinding(segment)
         if due is None:
             return self._clock.monotonic()
-        proof = self.move_straight(due.target, on_poll)
+        proof = self.go_straight(due.target, on_poll)
         self.turns = due.turns
         return proof.since_s
 
@@ -297,10 +305,11 @@ class AxisMover:
         return self.move_straight(position, on_poll)
 
     def way_to(self, position: int) -> tuple[int, ...]:
-        """Where to go, one place after the other, to `position`: first below it where lost motion is to be taken up."""
-        overrun = self._program.route.overrun
-        taking_up = overrun and position - self.at < (0 if self._taken_up else overrun)
-        return (position - overrun, position) if taking_up else (position,)
+        """Where to go, one place after the other, to `position`.
+
+        First below it where lost motion is to be taken up, or beside it where the controller makes no move so short.
+        """
+        return self._route.way(position, self.at, taken_up=self._taken_up)
 
     def on_the_way(self, target: int, check: Callable[[], None]) -> OnPoll:
         """Look at each report of a move from here to `target`, by way of where lost motion is taken up; calls `check`.
@@ -308,8 +317,9 @@ class AxisMover:
         A controller that doesn't greet may have been reset just before the move: it would end at the right coordinate
         in the wrong place. So what is returned raises `PositionError` for two reports that lie beside the way.
         """
-        places = (self.at, target, target - self._program.route.overrun)
-        lowest, highest = min(places) + self.origin - _BESIDE, max(places) + self.origin + _BESIDE
+        route = self._route
+        lowest = min(self.at, target - route.below) + self.origin - _BESIDE
+        highest = max(self.at, target + detour(route.shortest)) + self.origin + _BESIDE
         controller, planned = self._controller, target + self.origin
 
         def look(report: StatusReport) -> None:
@@ -323,8 +333,21 @@ class AxisMover:
 
         return look
 
+    def go_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
+        """As `move_straight`, by way of a place beside it where the controller makes no move so short."""
+        *before, position = self._route.straight(position, self.at)
+        for place in before:
+            self.move_straight(place, on_poll)
+        return self.move_straight(position, on_poll)
+
     def move_straight(self, position: int, on_poll: OnPoll) -> StandstillProof:
-        """Move to `position` from wherever it stands, and wait until it is proved to stand still."""
+        """Move to `position` from wherever it stands, and wait until it is proved to stand still.
+
+        Raises `ControllerError` for a move that is shorter than the controller makes: nothing is sent then.
+        """
+        if 0 < abs(position - self.at) < self._shortest:
+            detail = f"a move of {abs(position - self.at)} microsteps is not made: the shortest is {self._shortest}"
+            raise ControllerError(detail)
         machine_steps = self._axis.sign * (position + self.origin)
         duration_s, sent_s = self.duration(position), self._clock.monotonic()
         forward, taken_up = position - self.at, self._taken_up
@@ -341,7 +364,7 @@ class AxisMover:
             synced_s=synced_s,
         )
         self.at = position
-        self._taken_up = forward >= (0 if taken_up else self._program.route.overrun)
+        self._taken_up = forward >= (0 if taken_up else self._route.overrun)
         return proof
 
     def _sent(self, machine_steps: int, sent_s: float, planned_s: float) -> SentMove:

@@ -116,7 +116,7 @@ def begin_run(
                 targets=tuple(plan.route.segment_targets().tolist()),
                 only=None if len(chosen) == plan.segments.count else chosen,
                 passes=each,
-                overrun=plan.route.overrun,
+                overrun=plan.route.made_with(station.controller.learned.shortest_move_steps.value, None).below,
                 marking=station.gate.marks,
                 accepted={**setup.job.accept, **accepted},
                 redo_of=redo_of,
@@ -263,7 +263,7 @@ class RunLoop:
             return
         self._station.progress.stage("moving to the end position")
         with self._motion.act(events.Finish(target=target)):
-            proof = mover.move_straight(target, mover.on_the_way(target, check))
+            proof = mover.go_straight(target, mover.on_the_way(target, check))
         self._journal.write(events.Finished(target=target, reported=round(mover.stands_at(proof), 4)))
 
     # --- the end ---------------------------------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from firmware_host.planning.layout.seams import lost_motion_matters
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.route.angles import SegmentAngles
 from firmware_host.planning.route.coordinates import LARGEST_STEPS, StoredScale, proved_reach
+from firmware_host.planning.route.short_moves import beside, detour, long_enough, too_short
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, Unwinder, require_travel
 from firmware_host.planning.route.velocity import plan_index
 from firmware_host.planning.steps import Steps, round_half_even
@@ -49,7 +50,8 @@ class Route:
     coming on again where lost motion has to be taken up; 0 if targets may be approached from both sides.
     `angles`: the exact angles of the segments, and `finish` that of the end position (turns; None: the part stays).
     `goes_back`: the job ends where it began. Where whole turns are taken back, as far as that is known beforehand,
-    `targets` has them taken back already.
+    `targets` has them taken back already. `shortest`: the controller makes no move of fewer microsteps, so it goes by
+    way of a place beside the target, which is not below `floor` (microsteps).
     """
 
     targets: Steps
@@ -60,6 +62,8 @@ class Route:
     angles: SegmentAngles
     finish: Fraction | None = None
     goes_back: bool = False
+    shortest: int = 1
+    floor: int | None = None
 
     @property
     def one_side(self) -> bool:
@@ -80,6 +84,48 @@ class Route:
     def segment_targets(self) -> Steps:
         """Targets of the segments alone, in order, no turns taken back, shape (segments,)."""
         return self.angles.targets(self.per_part_turn)
+
+    @property
+    def below(self) -> int:
+        """How far below its target a move may go before it comes to it (microsteps)."""
+        return self.overrun + detour(self.shortest)
+
+    @property
+    def too_short(self) -> int:
+        """How many moves of the job are too short for the controller by themselves, so that they go past and back."""
+        targets = self.targets[self.purpose != Purpose.TAKE_UP]
+        return int(np.count_nonzero(too_short(np.diff(targets, prepend=np.int64(0)), self.shortest)))
+
+    def made_with(self, shortest: int, floor: int | None) -> Route:
+        """The same for a controller that makes no move of fewer than `shortest` microsteps either; `targets` stay."""
+        shortest = max(shortest, self.shortest)
+        overrun = max(self.overrun, detour(shortest)) if self.overrun else 0
+        return replace(self, shortest=shortest, floor=floor, overrun=overrun)
+
+    def way(self, target: int, start: int, *, taken_up: bool = False) -> tuple[int, ...]:
+        """Where to go, one place after the other, from `start` to `target`.
+
+        First to below it where lost motion is to be taken up (`taken_up`: the last move has done so), or to a place
+        beside it where the move would be too short.
+        """
+        delta = np.array([target - start])
+        short = bool(too_short(delta, self.shortest)[0])
+        if self.overrun and (short or target - start < (0 if taken_up else self.overrun)):
+            return target - int(long_enough(delta, self.overrun, self.shortest)[0]), target
+        return self.straight(target, start) if short else (target,)
+
+    def led_from(self, targets: Steps) -> Iterator[Steps]:
+        """From where moves to `targets` (shape (n,)) may be led in, each as an array like it."""
+        if self.overrun:
+            yield targets - np.int64(self.overrun)
+        if self.shortest > 1:
+            yield targets - np.int64(self.below) if self.overrun else beside(targets, self.shortest, self.floor)
+
+    def straight(self, target: int, start: int) -> tuple[int, ...]:
+        """The same where lost motion does not matter."""
+        if not too_short(np.array([target - start]), self.shortest)[0]:
+            return (target,)
+        return int(beside(np.array([target]), self.shortest, self.floor)[0]), target
 
     def finish_target(self, turns: int = 0) -> int | None:
         """Where the axis ends with so many turns taken back; None if it stays."""
@@ -127,6 +173,8 @@ def plan_route(machine: Machine, job: Job, plan: SegmentPlan) -> Route:
     goes_back = job.index.finish == "unwind"
     bare = np.zeros(0, dtype=np.int64)
     route = Route(bare, bare, bare.astype(np.int8), per_turn, overrun, angles, finish, goes_back)
+    travel = Span.of_travel(machine.axis, per_turn, 0)
+    route = route.made_with(machine.link.stated.shortest_move or 1, travel.lowest if travel is not None else None)
     return unwound_route(route, _turns_back(machine, route))
 
 
@@ -167,7 +215,8 @@ def extent(route: Route, taken: TurnsBack) -> tuple[int, int]:
     lowest, highest = [], []
     for start, stop, turns in taken.stretches(route.angles.count):
         least, most = route.angles.extremes(start, stop)
-        lowest.append(round_half_even((least - turns) * route.per_part_turn) - route.overrun)
+        below = route.below if route.overrun else 0  # a detour alone is made on the side where there is room
+        lowest.append(round_half_even((least - turns) * route.per_part_turn) - below)
         highest.append(round_half_even((most - turns) * route.per_part_turn))
     if (finish := route.finish_target(taken.finish)) is not None:
         lowest.append(finish)
@@ -199,16 +248,23 @@ def unwound_route(route: Route, taken: TurnsBack) -> Route:
     # later target that is the one before needs no move.
     unwound = np.zeros(count, dtype=np.bool_)
     unwound[[start for (start, _, now), before in zip(stretches, (0, *taken.turns), strict=False) if now != before]] = 1
-    led = unwound if not route.overrun else unwound | (np.diff(targets, prepend=np.int64(0)) < least)
+    deltas = np.diff(targets, prepend=np.int64(0))
+    short = too_short(deltas, route.shortest)
+    led = unwound | short | ((deltas < least) if route.overrun else False)
     rows = np.flatnonzero(led)
     lead = np.where(unwound[rows], np.int8(Purpose.UNWIND), np.int8(Purpose.TAKE_UP))
     segment = np.insert(np.arange(1, count + 1, dtype=np.int64), rows, 0)
     purpose = np.insert(np.full(count, Purpose.INDEX, dtype=np.int8), rows, lead)
-    targets = np.insert(targets, rows, targets[rows] - route.overrun)
+    if route.overrun:
+        places = targets - long_enough(deltas, route.overrun, route.shortest)
+    else:
+        places = np.where(short, beside(targets, route.shortest, route.floor), targets)
+    targets = np.insert(targets, rows, places[rows])
     if (finish := route.finish_target(taken.finish)) is not None:
-        targets = np.append(targets, np.int64(finish))
-        segment = np.append(segment, np.int64(0))
-        purpose = np.append(purpose, np.int8(Purpose.FINISH))
+        way = route.straight(finish, int(targets[-1]))
+        targets = np.append(targets, np.array(way, dtype=np.int64))
+        segment = np.append(segment, np.zeros(len(way), dtype=np.int64))
+        purpose = np.append(purpose, np.array([Purpose.TAKE_UP, Purpose.FINISH][-len(way) :], dtype=np.int8))
     return replace(route, targets=targets, segment=segment, purpose=purpose)
 
 
