@@ -35,8 +35,9 @@ _read(
     "station/opening.py",
     _LINK,
     *(f"machine.link.{key}" for key in ("port", "baud", "dialect", "reset_wait")),
-    *(f"machine.link.stated.{key}" for key in ("steps_per_unit", "rate", "acceleration", "rates_per")),
+    *(f"machine.link.stated.{key}" for key in ("steps_per_unit", "rate", "acceleration", "rates_per", "quick_stop")),
 )
+_read("planning/route/moves.py", "only of moves by a few microsteps", "machine.link.stated.shortest_move")
 _read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.letter", "machine.axis.unit")
 _read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.reversed")
 _read("reporting/plans/card.py", "told to the person at the laser", "machine.axis.turns")
