@@ -21,13 +21,21 @@ def dialect_names() -> tuple[str, ...]:
     return tuple(sorted(_entries()))
 
 
-def load_dialect(name: str) -> Dialect:
-    """The dialect called `name`. Raises InputError for an unknown name and for an entry that isn't a dialect."""
+def require_dialect(name: str, *, source: str = "", key: str = "link.dialect") -> None:
+    """Raise InputError, which names all dialects at hand, unless `name` is one. `source` and `key`: where it stands."""
     entries = _entries()
     if name not in entries:
         near = difflib.get_close_matches(name, entries, n=1)
-        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted(entries))}."
-        raise InputError(f"unknown dialect {name!r}", hint, key="dialect")
+        hint = f"Did you mean {near[0]!r}? " if near else ""
+        raise InputError(
+            f"unknown dialect {name!r}", f"{hint}Known: {', '.join(sorted(entries))}.", source=source, key=key
+        )
+
+
+def load_dialect(name: str) -> Dialect:
+    """The dialect called `name`. Raises InputError for an unknown name and for an entry that isn't a dialect."""
+    require_dialect(name, key="dialect")
+    entries = _entries()
     kind = entries[name].load()
     if not (isinstance(kind, type) and issubclass(kind, Dialect)):
         raise InputError(f"dialect {name!r} at {entries[name].value} is not a Dialect", "Repair its entry point.")

@@ -36,6 +36,28 @@ def test_show_and_check_take_every_shipped_file(circumstep: Circumstep, kind: st
         assert (checked.status, checked.out) == (0, f"{kind} {path.stem}: well-formed\n")
 
 
+@pytest.mark.parametrize("kind", ["job", "machine"])
+def test_check_tells_a_dialect_that_there_is_not_and_names_those_there_are(
+    circumstep: Circumstep, tmp_path: Path, kind: str
+) -> None:
+    assert circumstep("profile", "new", "job", "own.toml").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml", "--like", "printer-board-chuck").status == 0
+    own, machine = tmp_path / "own.toml", tmp_path / "m.toml"
+    own.write_text(own.read_text().replace('"belt-chuck"', '"m.toml"'))
+    machine.write_text(machine.read_text().replace('"numbered-line"', '"numberd-line"'))
+    ended = circumstep("profile", "check", kind, {"job": "own.toml", "machine": "m.toml"}[kind])
+    assert (ended.status, ended.out) == (2, "")
+    told = " ".join(ended.err.split())
+    assert "m.toml: link.dialect: unknown dialect 'numberd-line'" in told
+    assert "Did you mean 'numbered-line'? Known: numbered-line, status-query." in told
+
+
+def test_there_is_a_machine_for_each_dialect_and_one_for_a_real_rotary_axis() -> None:
+    machines = {path.stem: tomllib.loads(path.read_text()) for path in (ROOT / "profiles" / "machines").iterdir()}
+    assert {machine["link"]["dialect"] for machine in machines.values()} == {"numbered-line", "status-query"}
+    assert machines["fourth-axis-chuck"]["axis"]["letter"] == "A"
+
+
 def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circumstep, tmp_path: Path) -> None:
     assert circumstep("profile", "new", "job", "own.toml").status == 0
     assert circumstep("profile", "new", "machine", "m.toml").status == 0

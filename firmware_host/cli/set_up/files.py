@@ -11,6 +11,7 @@ import typer
 from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.program import PROGRAM
 from firmware_host.cli.screen import documents, output
+from firmware_host.controller.registry import require_dialect
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
@@ -62,6 +63,10 @@ def check_command(
         "motors": load_motor,
     }
     described = loaders[_kind(kind)](name)
+    if isinstance(described, Setup):
+        require_dialect(described.machine.link.dialect, source=described.machine_source)
+    elif isinstance(described, Machine):
+        require_dialect(described.link.dialect, source=name)
     found = described.remarks if isinstance(described, Setup) else [each.text(name) for each in findings(described)]
     for line in found:
         output.remark(f"warning: {line}", style="yellow")
