@@ -11,6 +11,8 @@ if sys.platform == "win32":
 else:
     from firmware_host.system.posix import ports as _here
 
+_NETWORK = ("socket", "rfc2217")
+"""Kinds of address whose options, behind a question mark, say how to talk and not with whom."""
 _SHORTEST_NUMBER = 6
 """Characters; shorter serial numbers are those of a chip as it is delivered, and many boards have the same."""
 
@@ -27,7 +29,7 @@ class _Line(Protocol):
 def device_key(url: str) -> str:
     """The device or address that a port is opened at: the same for all spellings and links. A lock goes by this."""
     if "://" in url:
-        return url.lower()
+        return _address(url.lower())
     try:
         return _here.device(url)
     except ValueError:  # a zero byte: no port has this name
@@ -49,6 +51,14 @@ def port_key(url: str) -> str:
 def is_busy(error: BaseException) -> bool:
     """Whether opening a port failed because another program has it, as the system's own error says."""
     return _here.is_busy(error)
+
+
+def _address(url: str) -> str:
+    """A lower-case address without what may be left out; this computer's own name is that of its loopback address."""
+    kind, _, rest = url.partition("://")
+    place = rest.partition("?")[0].rstrip("/") if kind in _NETWORK else rest
+    host, colon, number = place.rpartition(":")
+    return f"{kind}://{'127.0.0.1' if host == 'localhost' else host}{colon}{number}"
 
 
 def _listed() -> Iterable[_Line]:

@@ -210,7 +210,7 @@ def test_a_controller_that_cannot_store_says_so(tmp_path: Path) -> None:
     ("changes", "complaint"),
     [
         ({"M92 A": "26.66667"}, "cannot be stored"),
-        ({"M92 A": "0"}, r"M92 A: '0' cannot be stored\. Write a decimal number above 0"),
+        ({"M92 A": "0"}, r"M92 A: 0 steps per unit can't be worked with\. Write a number above 0"),
         ({"M201 A": "1\nG28"}, "cannot be stored"),
         ({"M502 A": "1"}, "is not a setting"),
     ],

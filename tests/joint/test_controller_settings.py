@@ -135,8 +135,10 @@ def test_restoring_puts_the_old_values_back(tmp_path: Path) -> None:
         ({"$103": "26.66667"}, "cannot be stored"),
         ({"$1": "255", "$103": "1\n$H"}, "cannot be stored"),
         ({"$RST": "1"}, "is not a setting"),
+        ({"$1": "255", "$103": "0"}, "0 steps per unit can't be worked with"),
+        ({"$100": "0.000"}, "0 steps per unit can't be worked with"),
     ],
-    ids=["decimals", "second-line", "no-setting"],
+    ids=["decimals", "second-line", "no-setting", "no-steps", "no-steps-of-another-axis"],
 )
 def test_a_refused_value_sends_nothing_at_all(tmp_path: Path, changes: dict[str, str], complaint: str) -> None:
     b = bench()

@@ -73,6 +73,14 @@ def test_links_to_one_device_are_one_port_and_an_address_is_one_in_any_case(tmp_
     (tmp_path / "further").symlink_to(tmp_path / "link")
     assert {device_key(str(tmp_path / name)) for name in ("device", "link", "further")} == {str(tmp_path / "device")}
     assert device_key("Socket://Bench:7000") == device_key("socket://bench:7000")
+    spelt = (
+        "socket://127.0.0.1:7000",
+        "socket://localhost:7000",
+        "SOCKET://LocalHost:7000/",
+        "socket://localhost:7000?x=1",
+    )
+    assert {device_key(each) for each in spelt} == {"socket://127.0.0.1:7000"}
+    assert device_key("socket://bench:7001") != device_key("socket://bench:7000")
     assert device_key("/dev/zero\0byte") == "/dev/zero\0byte"
     assert device_key("/dev/tty.usbserial-7") == device_key("/dev/cu.usbserial-7") == "/dev/cu.usbserial-7"
 

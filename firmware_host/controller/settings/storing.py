@@ -61,6 +61,12 @@ def storing(axis: Axis, changes: Mapping[str, str], store_one: Callable[[str], N
         yield rescaling
 
 
+def require_scale(axis: Axis, key: str, text: str) -> None:
+    """Raise InputError for 0 steps per unit: boards take that, and can't tell where they stand then."""
+    if axis.dialect.rescales(key) and not text.strip("0."):
+        raise InputError("0 steps per unit can't be worked with", "Write a number above 0", key=key)
+
+
 def send_setting(axis: Axis, left: SettingsLeft, key: str, text: str, line: bytes) -> None:
     """Send the line that sets `key` to `text`. Raises as `ask`.
 
@@ -127,6 +133,7 @@ def put_back(
 def _put_one(axis: Axis, left: SettingsLeft, key: str, text: str, refused: dict[str, str]) -> None:
     refused.pop(key, None)
     try:
+        require_scale(axis, key, text)
         send_setting(axis, left, key, text, axis.listed_line(key, text))
     except LineRejectedError as error:
         refused[key] = f"refused ({error.detail})"

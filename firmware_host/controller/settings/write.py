@@ -17,6 +17,7 @@ from firmware_host.controller.settings.storing import (
     keep,
     put_back,
     read,
+    require_scale,
     rescaling_among,
     send_setting,
     storing,
@@ -48,6 +49,8 @@ def write_settings(
     undone as far as the controller can be reached; a note of the error, and `axis.left`, tell what is in force and what
     is stored then, and its acts how to bring the old settings back, if any may be another.
     """
+    for key, text in changes.items():
+        require_scale(axis, key, text)
     lines = {key: axis.setting_line(key, text) for key, text in changes.items()}
     left, saved = begin(axis), None
     try:
