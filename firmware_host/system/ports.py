@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable
 from typing import Protocol, cast
+from urllib.parse import urlsplit
 
 if sys.platform == "win32":
     from firmware_host.system.windows import ports as _here
@@ -12,7 +13,8 @@ else:
     from firmware_host.system.posix import ports as _here
 
 _NETWORK = ("socket", "rfc2217")
-"""Kinds of address whose options, behind a question mark, say how to talk and not with whom."""
+"""Kinds of address whose options say how to talk and not with whom."""
+_LOOPBACK = "127.0.0.1"
 _SHORTEST_NUMBER = 6
 """Characters; shorter serial numbers are those of a chip as it is delivered, and many boards have the same."""
 
@@ -54,11 +56,16 @@ def is_busy(error: BaseException) -> bool:
 
 
 def _address(url: str) -> str:
-    """A lower-case address without what may be left out; this computer's own name is that of its loopback address."""
-    kind, _, rest = url.partition("://")
-    place = rest.partition("?")[0].rstrip("/") if kind in _NETWORK else rest
-    host, colon, number = place.rpartition(":")
-    return f"{kind}://{'127.0.0.1' if host == 'localhost' else host}{colon}{number}"
+    """A lower-case address without its options; this computer's own name is that of its loopback address."""
+    try:
+        parts = urlsplit(url)
+        host, number = parts.hostname, parts.port
+    except ValueError:  # no address that could be opened
+        return url
+    if parts.scheme not in _NETWORK or host is None:
+        return url
+    place = _LOOPBACK if host == "localhost" else host
+    return f"{parts.scheme}://{place}" + (f":{number}" if number is not None else "")
 
 
 def _listed() -> Iterable[_Line]:
