@@ -117,4 +117,4 @@ def _motion(
             raise
         jump = math.degrees(load.start.speed)
         detail = f"the controller begins and ends each move with {jump:.4g} deg/s of the part at once: set that lower"
-        raise replace(error, details=(*error.details, f"{StartJump.name}: {detail}")) from error
+        raise replace(error, details=(f"{StartJump.name}: {detail}", *error.details)) from error

@@ -63,6 +63,10 @@ class SimulatedDevice(ABC):
     def released_at(self, now_s: float) -> bool:
         """Whether the motors are without current at `now_s`, so that the part can turn by itself."""
 
+    @abstractmethod
+    def make_moves_last(self, times: float) -> None:
+        """From now on let moves take so many `times` (> 0) as long: their true time, by a clock that is as quick."""
+
     @property
     @abstractmethod
     def motion_log(self) -> Sequence[MotionInterval]:

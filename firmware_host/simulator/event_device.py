@@ -51,6 +51,9 @@ class EventDevice(SimulatedDevice):
         self._advance(now_s)
         return self._core.said()
 
+    def make_moves_last(self, times: float) -> None:
+        self._core.kernel.last_times = times
+
     def next_event_s(self) -> float | None:
         core = self._core
         pending = [instant for instant in (self._next_change_s(), core.next_said_s()) if instant is not None]

@@ -46,6 +46,7 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
 from firmware_host.station.settings.compared import LookedAt, compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.real_move import refusal
 from firmware_host.station.settings.restore import kept_settings, newest_backup, port_gone, restore_kept
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
@@ -158,11 +159,14 @@ def compare_command(
     with _open_at(here) as controller:
         compared = compare_settings(setup.machine, plan, controller, KnownScales(state_folder()))
         lock = _lock(controller, here)
+        refused = refusal(setup, plan, controller)
     document = settings_document(compared, WriteSettings(job, here.port), lock)
     documents.show(document, json=json, remarks=setup.remarks)
     if stops := stopping(plan.limits.checks):
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
-    if compared.needed:
+    if refused is not None:
+        output.remark(f"whatever the settings, a run is refused on this board: {refused}")
+    if compared.needed or refused is not None:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -266,7 +270,9 @@ def simulate_command(
     socket_port: Annotated[
         int, typer.Option(min=0, max=65535, metavar="NUMBER", help="Port of the socket; 0 for a free one.")
     ] = 0,
-    clock: Annotated[float, typer.Option(min=0.1, max=1000, help="How many times faster than real time.")] = 1.0,
+    clock: Annotated[
+        float, typer.Option(min=0.1, max=1000, help="How many times faster than real all but moves is.")
+    ] = 1.0,
     link: Annotated[Path | None, typer.Option(help="Serve a pseudo-terminal, with this link to it.")] = None,
     delivered: Annotated[bool, typer.Option("--delivered", help="Start with factory settings.")] = False,
     dialect: Annotated[str, typer.Option(help="Dialect that it speaks (default: the machine's).")] = "",
@@ -276,6 +282,7 @@ def simulate_command(
     described = load_machine(machine)
     time = ScaledClock(clock)
     device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect, board=board)
+    device.make_moves_last(clock)
     stop = StopRequest()
     with (
         stop.on_signals(),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from firmware_host.simulator.axis.velocity import Phase, block_phases, reachable, waiting_phase
@@ -52,6 +52,17 @@ class Block:
         """Speed (units/s) at which it starts from rest and ends."""
         return min(self.start_speed, self.speed)
 
+    def lasting(self, times: float) -> Block:
+        """The same move that takes so many `times` (> 0) as long."""
+        return replace(
+            self,
+            speed=self.speed / times,
+            acceleration=self.acceleration / times**2,
+            crash_speed=self.crash_speed / times,
+            start_speed=self.start_speed / times,
+            wait_s=self.wait_s * times,
+        )
+
     def goes_on_from(self, other: Block) -> bool:
         """Whether this block continues `other` in the same direction, so that no stop is needed between."""
         return sum(a * b for a, b in zip(self.direction, other.direction, strict=True)) > COLLINEAR_COSINE
@@ -74,6 +85,8 @@ class MotionKernel:
     def __init__(self, axes: str, start_s: float, bunches: Sequence[tuple[float, int]] = ()) -> None:
         self._axes = axes
         self._bunches = bunches
+        self.last_times = 1.0
+        """So many times as long as its limits ask does a move take, for a clock that runs as many times as quick."""
         self._blocks: deque[Block] = deque()
         self._phases: deque[Phase] = deque()
         self._along = 0.0
@@ -149,7 +162,7 @@ class MotionKernel:
         self.advance(now_s)
         if not self._blocks:
             self._mark(now_s)
-        self._blocks.append(block)
+        self._blocks.append(block if self.last_times == 1.0 else block.lasting(self.last_times))
         if self.holding == "no":
             self._replan(now_s)
 

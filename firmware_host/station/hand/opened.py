@@ -24,6 +24,7 @@ from firmware_host.station.opening import open_controller, port_of
 from firmware_host.station.operator import Operator, TerminalOperator
 from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
+from firmware_host.station.settings.real_move import require_start
 from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import found_as_left, zero_of_last_run
@@ -135,6 +136,7 @@ def hand_at(
 def _require_fitting(plan: HandPlan, controller: Controller) -> None:
     try:
         require_fitting(plan.machine, plan.plan, controller.settings)
+        require_start(plan.machine, plan.plan, controller)
     except SettingsMismatchError as error:
         if not plan.of_job and error.acts:
             error.acts = (Jog(write_settings=True),)

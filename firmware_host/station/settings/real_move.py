@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.stored_settings import FIX, WRITE, Difference, decimal_text
-from firmware_host.errors import LimitExceededError, SettingsMismatchError
+from firmware_host.errors import FirmwareHostError, LimitExceededError, PlanError, SettingsMismatchError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.as_made import MadeMotion, as_made
 from firmware_host.planning.interrupt import Check, never
@@ -17,6 +17,8 @@ from firmware_host.planning.limits.accept import require_may_move
 from firmware_host.planning.load.start import StartJump
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.controller_units import axis_units
+from firmware_host.planning.route.coordinates import StoredScale
+from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.settings.check import safe_settings
 
 _ALLOWED = 1.01
@@ -102,6 +104,25 @@ def require_start(machine: Machine, plan: JobPlan, controller: Controller, *, wr
     if written:
         raise SettingsMismatchError((str(found),), "see the controller's own documentation")
     raise SettingsMismatchError((str(found),), FIX, acts=WRITE)
+
+
+def refusal(setup: Setup, plan: JobPlan, controller: Controller) -> FirmwareHostError | None:
+    """Why a run of the plan would be refused here once its settings are written; None where it would not be.
+
+    Because of a limit that the board's own moves don't keep, or of a place that it doesn't reach from where it stands.
+    Moves and changes nothing; errors as `Controller.status`.
+    """
+    machine = setup.machine
+    try:
+        plan_as_made(setup, plan, controller, written=True)
+        if not controller.settings.inches:
+            scale = safe_settings(machine, plan).scale
+            steps = 0.0 if machine.axis.home_switch else controller.position_steps(controller.status(), scale)
+            origin, exactly = round(machine.axis.sign * steps), StoredScale.exactly(scale)
+            AxisMover(controller, controller.clock, plan.program, exactly, origin, axis=machine.axis).prove()
+    except (LimitExceededError, PlanError) as error:
+        return error
+    return None
 
 
 def _allowed_jump(machine: Machine, plan: JobPlan, scale: Fraction) -> float:

@@ -44,6 +44,9 @@ class FaultyLine(SimulatedDevice):
     def steps_at(self, axis: str, now_s: float) -> int:
         return self.device.steps_at(axis, now_s)
 
+    def make_moves_last(self, times: float) -> None:
+        self.device.make_moves_last(times)
+
     def moving_at(self, now_s: float) -> bool:
         return self.device.moving_at(now_s)
 

@@ -14,7 +14,7 @@ from firmware_host.controller.learned import Beyond, Fact, Learned, Source
 from firmware_host.controller.numbered_line.controller import NumberedController
 from firmware_host.errors import LimitExceededError, PlanError, SettingsMismatchError
 from firmware_host.station.settings.compared import compare_settings
-from firmware_host.station.settings.real_move import made_motion, plan_as_made
+from firmware_host.station.settings.real_move import made_motion, plan_as_made, refusal
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import quick_disk, small_setup
@@ -137,3 +137,14 @@ def test_whole_turns_are_taken_back_where_the_board_keeps_to_less_than_the_route
     scale = bench.device.settings[f"M92 {bench.axis}"]
     places = [travel.to_steps / scale for travel in bench.device.motion_log[bench.motion_before :]]
     assert all(0 <= place <= 380 for place in places)
+
+
+def test_comparing_says_what_a_run_would_be_refused_for(bench: NumberedBench, monkeypatch: pytest.MonkeyPatch) -> None:
+    with bench.open() as controller:
+        assert refusal(bench.setup, bench.plan, controller) is None
+    is_told(monkeypatch, travel_units=(0.0, 80.0), beyond_travel=Beyond.CLIPPED)
+    with bench.open() as controller:
+        assert "outside the travel that the board keeps to" in str(refusal(bench.setup, bench.plan, controller))
+    is_told(monkeypatch, start_jump_units_per_s=500.0, travel_units=None)
+    with bench.open() as controller:
+        assert 'state link.stated.start_jump = "500 deg/s"' in str(refusal(bench.setup, bench.plan, controller))
