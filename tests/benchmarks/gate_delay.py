@@ -1,6 +1,7 @@
 """From the last step of an index to the open gate, in real time, on boards as quick as real ones.
 
-As a script: python tests/benchmarks/gate_delay.py [--indexes 100] [--settle "0.1 s"] [--dialect status-query].
+As a script: python tests/benchmarks/gate_delay.py [--indexes 100] [--settle "0.1 s"] [--dialect status-query]
+[--board status-query-b].
 With --closing: from a board's reset while the gate is open to the closed gate, of so many runs.
 """
 
@@ -11,7 +12,7 @@ import random
 import sys
 import tempfile
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -27,7 +28,9 @@ from firmware_host.controller.stored_settings import decimal_text
 from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.simulator.numbered_line import recorded as numbered_line
 from firmware_host.simulator.serving.socket_server import SocketServer
+from firmware_host.simulator.status_query import recorded as status_query
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.opening import open_controller
 from firmware_host.station.passes.station import Station
@@ -35,11 +38,12 @@ from firmware_host.station.run import run_job
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.check import safe_settings
 from firmware_host.station.settings.known_scale import KnownScales
-from tests.contract.spoken import Case
+from tests.contract.spoken import SPOKEN, Case
 from tests.faults.setups import as_planned
 from tests.support.real_boards import REAL_BOARDS
 from tests.support.station_bench import ScriptedOperator, changed_setup
 
+RECORDED: Mapping[str, Any] = {**status_query.RECORDED, **numbered_line.RECORDED}
 SEGMENTS = 50
 """Segments of one run: as many as a marking of the shipped job can have."""
 
@@ -104,6 +108,15 @@ class Delays:
             f"{self.board:26} {len(ms)} indexes, settle {1000 * self.settle_s:5.1f} ms: gate open beyond it "
             f"median {median(ms):6.1f} ms, 99th percentile {worst:6.1f} ms, least {min(ms):6.1f} ms"
         )
+
+
+def recorded(board: str) -> Case:
+    """A board that was recorded, by its name; homing and soft limits are off."""
+    if board in numbered_line.RECORDED:
+        return Case(board, SPOKEN["numbered-line"], RECORDED[board])
+    variant = RECORDED[board]
+    free = replace(variant, settings={**variant.settings, "$20": 0, "$22": 0})
+    return Case(board, SPOKEN["status-query"], free)
 
 
 def planned(case: Case, settle: str | None, segments: int) -> tuple[Setup, JobPlan]:
@@ -190,10 +203,12 @@ def main() -> int:
     parser.add_argument("--indexes", type=int, default=100)
     parser.add_argument("--settle", help="instead of the one that the job needs; may be given again", action="append")
     parser.add_argument("--dialect", choices=sorted(REAL_BOARDS), action="append")
+    parser.add_argument("--board", choices=sorted(RECORDED), action="append", default=[], help="one that was recorded")
     parser.add_argument("--closing", type=int, default=0, help="runs in which the board is reset at the open gate")
     options = parser.parse_args()
-    for dialect in options.dialect or sorted(REAL_BOARDS):
-        case = REAL_BOARDS[dialect]
+    dialects = options.dialect or (() if options.board else sorted(REAL_BOARDS))
+    cases = (*(REAL_BOARDS[dialect] for dialect in dialects), *(recorded(board) for board in options.board))
+    for case in cases:
         if options.closing:
             sys.stdout.write(f"{closing(case, options.closing)}\n")
             continue

@@ -75,7 +75,9 @@ class Board(BoardCore):
 
     def idle_shown_s(self) -> float:
         """Instant (s) from which a board that stands still says so."""
-        return self._idle_late.after(self.kernel.last_end_s)
+        lock_ms = self.settings["$1"]
+        waits_s = 1.25 * lock_ms / 1000 if self.variant.ways.idle_waits and lock_ms != NEVER_RELEASE_MS else 0.0
+        return self._idle_late.after(self.kernel.last_end_s) + waits_s
 
     def note_standstill(self, since_s: float) -> None:
         """Motion has ended: `$1` as it is now decides when the motors are released; a later `$1` has to wait for the

@@ -61,6 +61,7 @@ _SMALL_SPEECH = Speech(
 )
 _SMALL_WAYS = Ways(
     reset_waits=True,
+    idle_waits=True,
     alarm_pause_s=0.5,
     limit_alarm="deaf",
     zero_scale=True,
@@ -97,8 +98,6 @@ _FIVE_AXES = replace(
     planner_blocks=35,
     settings={**_values(_FIVE_AXES_LISTING), "$103": 80 / 9, "$104": 80 / 9},  # printed with three decimals
     highest_step_rate=22_000.0,
-    idle_delay_s=0.26,
-    idle_spread_s=0.1,
     boot_s=0.56,
     speech=replace(
         _SMALL_SPEECH,

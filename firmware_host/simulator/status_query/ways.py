@@ -11,8 +11,10 @@ class Ways:
     """What one board does, beside the figures of its variant.
 
     reset_waits: a soft reset takes the motor-off delay (`$1` ms); meanwhile nothing is heard, a status asked for is
-    answered after it. alarm_pause_s: so long after an alarm of a reset in motion comes the greeting; also from a soft
-    limit's alarm to its message. missed_alarm_every: each so many-th soft reset in motion says no alarm and does not
+    answered after it. idle_waits: the state word says idle only when the motor-off delay
+    and a quarter of it is over (as in the recording with 254 ms), unless the motors are never released (from memory).
+    alarm_pause_s: so long after an alarm of a reset in motion comes the greeting; also from a soft limit's alarm to its
+    message. missed_alarm_every: each so many-th soft reset in motion says no alarm and does not
     lock (0: never).
     limit_alarm: a move beyond a soft limit `locks`, or the board hears no line until a soft reset (`deaf to lines`),
     nor a question for its status (`deaf`). limits_need_homing: only an axis that was homed is kept within its travel.
@@ -35,6 +37,7 @@ class Ways:
     """
 
     reset_waits: bool = False
+    idle_waits: bool = False
     alarm_pause_s: float = 0.0
     missed_alarm_every: int = 0
     limit_alarm: Literal["locks", "deaf to lines", "deaf"] = "locks"
