@@ -43,9 +43,9 @@ class BoardCore:
         self._said = 0
 
     def say(self, text: str, delay_s: float = 0.0) -> None:
-        """Put a line on the wire `delay_s` from now."""
+        """Put a line (Latin-1: a board may repeat any byte) on the wire `delay_s` from now."""
         self._said += 1
-        heapq.heappush(self._line_out, (self.now_s + delay_s, self._said, text.encode("ascii") + b"\r\n"))
+        heapq.heappush(self._line_out, (self.now_s + delay_s, self._said, text.encode("latin-1") + b"\r\n"))
 
     def said(self) -> bytes:
         """Everything said up to now, removed."""
