@@ -20,6 +20,8 @@ QUICK_S = 0.5
 ELSEWHERE_S = 0.1
 """So long all reports have to agree on another step before the axis counts as standing there (s): some boards say idle
 before the last steps, which come slowly."""
+CLOSED_STATUS_S = 3.0
+"""A report on the way may take so long (s), for the gate is closed: noise on the line may spoil several answers."""
 HALF_STEP = 0.5
 
 _ARRIVING = frozenset({AxisState.MOVING, AxisState.READY})
@@ -68,7 +70,7 @@ def wait_for_standstill(
             if axis.clock.monotonic() >= target.earliest_s:
                 signs.synced(axis.clock.monotonic())
             continue
-        report = _asked(axis, min(STATUS_S, max(deadline_s - asked_s, STATUS_LEAST_S)))
+        report = _asked(axis, min(CLOSED_STATUS_S, max(deadline_s - asked_s, STATUS_LEAST_S)))
         heard_s = axis.clock.monotonic()
         if on_poll is not None:
             on_poll(report)

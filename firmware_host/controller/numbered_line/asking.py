@@ -10,9 +10,10 @@ from fractions import Fraction
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Controller, Description
 from firmware_host.controller.deadlines import ANSWER_S, STANDSTILL_S, STATUS_S
-from firmware_host.controller.learned import Learned
+from firmware_host.controller.learned import Fact, Learned, Position, Source
 from firmware_host.controller.numbered_line.base import NumberedDialect
 from firmware_host.controller.numbered_line.boards import Answers, Board, board_for
+from firmware_host.controller.numbered_line.exchanging import SETTLE_S
 from firmware_host.controller.numbered_line.learned import Asked, learned_of
 from firmware_host.controller.numbered_line.sender import NumberingSender
 from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys
@@ -25,8 +26,15 @@ from firmware_host.controller.reply import (
     TravelEnds,
     TravelKept,
 )
-from firmware_host.controller.sender import Exchange
+from firmware_host.controller.sender import Exchange, shown
 from firmware_host.errors import ControllerError, LineRejectedError
+
+_QUIET_ANSWERS = 8
+"""After so many usual answers without a byte, nothing more of an answer comes."""
+_QUIET_LEAST_S = 0.06
+"""A computer that is busy may look away for so long (s)."""
+_SEEN_DIGITS = 0.75
+"""Of the last decimal of a report: half of it is rounding."""
 
 
 class NumberedAsking(Controller):
@@ -132,12 +140,30 @@ class NumberedAsking(Controller):
         So a line that the board has answered and yet not carried out is refused here (LineRejectedError).
         """
         exchange = self.sender.ask(line, timeout_s=timeout_s)
-        if self.sender.prints_behind:
-            self.sender.late = ""
-            self.sender.request_status(STATUS_S)
-            if self.sender.late:
-                raise LineRejectedError(self.sender.late, line=line.decode("ascii", "backslashreplace").rstrip("\n"))
+        if not self.sender.prints_behind:
+            return exchange
+        number = self.sender.number
+        report = self.sender.request_status(STATUS_S)
+        late_number, complaint = self.sender.late
+        if complaint and late_number == number:
+            raise LineRejectedError(complaint, line=shown(line))
+        self._require_taken(line, report)
         return exchange
+
+    def _require_taken(self, line: bytes, report: StatusReport) -> None:
+        """Where the planned place is reported, a move that was accepted shows in it; else it was left out."""
+        target = self.dialect.target_of(line, self.axis)
+        if target is None or self.learned.position != Fact(Position.PLANNED, Source.DIALECT):
+            return
+        near = _SEEN_DIGITS * 10**-self.dialect.position_decimals
+        if abs(self.position(report) - target) <= near:
+            return
+        report = self.sender.request_status(STATUS_S)  # one misread digit is no other place
+        if abs(self.position(report) - target) > near:
+            detail = f"the move was not made: it stays at {self.position(report):g} units"
+            ends = self.learned.travel_units.value
+            bounds = "" if ends is None else f", and keeps between {ends[0]:g} and {ends[1]:g} units"
+            raise LineRejectedError(detail + bounds, line=shown(line))
 
     def status(self, timeout_s: float = STATUS_S) -> StatusReport:
         """One fresh report. Its state is ready only if no move was sent since motion had ended and nothing changed."""
@@ -154,6 +180,7 @@ class NumberedAsking(Controller):
         asked_s = self.clock.monotonic()
         report = self.status()
         self.answer_time.note(self.clock.monotonic() - asked_s)
+        self.sender.quiet_s = min(max(_QUIET_ANSWERS * self.answer_time.usual_s, _QUIET_LEAST_S), SETTLE_S)
         return report
 
     def position(self, report: StatusReport) -> float:

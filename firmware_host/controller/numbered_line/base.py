@@ -41,6 +41,10 @@ class NumberedDialect(Dialect):
         """Prints a StatusReport and StepCounts, for boards that count no steps else; b"" if there is no such word."""
         return b""
 
+    def target_of(self, line: bytes, axis: str) -> float | None:
+        """The coordinate to which `line`, made by `move_line`, sends `axis`; None if it is no move, or can't tell."""
+        return None
+
     def travel_query(self) -> bytes:
         """Prints TravelKept and TravelEnds; b"" if there is no such word. Moves and changes nothing."""
         return b""

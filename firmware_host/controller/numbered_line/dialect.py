@@ -104,6 +104,10 @@ class NumberedLineDialect(NumberedDialect):
     def steps_query(self) -> bytes:
         return b"M114 S1\n"
 
+    def target_of(self, line: bytes, axis: str) -> float | None:
+        match = re.match(rb"G1 %s(-?[\d.]+) " % axis.encode(), line)
+        return float(match[1]) if match else None
+
     def travel_query(self) -> bytes:
         return b"M211\n"
 

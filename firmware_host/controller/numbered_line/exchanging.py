@@ -28,7 +28,6 @@ from firmware_host.controller.reply import (
     Reply,
     Resend,
     Skipped,
-    StatusReport,
     Unknown,
     UnknownWord,
     Waiting,
@@ -60,6 +59,7 @@ class Patience:
     latest_s: float
     repeat_s: float
     received_s: float
+    brief: bool = False
 
 
 @dataclass
@@ -105,11 +105,14 @@ class ExchangingSender(Sender):
         """Whether what a line prints comes behind its answer; None: not seen yet."""
         self.counts_apart = False
         """True if whole steps have to be asked for, and come on a line of their own."""
-        self.late = ""
-        """The last complaint about a line that had been answered before."""
+        self.late = (0, "")
+        """The last complaint about a line that had been answered before: its number, as far as known, and what."""
+        self.quiet_s = SETTLE_S
+        """After such a silence nothing more of an answer is on its way (s); shorter once its usual time is known."""
         self._listing = False
         self._counting = False
         self._counts_steps = False
+        self._letters: tuple[str, str] | None = None
         self._owed = False
         """True if the answer to the line before may still come."""
         self._pending: Pending | None = None
@@ -130,20 +133,22 @@ class ExchangingSender(Sender):
         repeat_s: float = REPEAT_S,
         patience_s: float = SETTLE_S,
         until: Until | None = None,
+        brief: bool = False,
     ) -> Exchange:
         """As `Sender.ask`. A sign of life puts the deadline off, at most to `latest_s` (monotonic s).
 
         A line that is known to have been received is not sent again; its answer is waited for another `patience_s`
         (s), after which the exchange is not `certain`.
 
-        `until`: replies are collected, also after the answer, until `until` says that all are there.
+        `until`: replies are collected, also after the answer, until `until` says that all are there, or nothing more
+        has come for some time; that is short for a `brief` answer of a line or two.
         """
         now_s = self.clock.monotonic()
         latest_s = now_s + timeout_s + BUSY_S if latest_s is None else latest_s
         self._check_line(line)
         self.number += 1
         pending = Pending(self.number, line, now_s, min(now_s + timeout_s, latest_s))
-        return self._exchange(pending, Patience(timeout_s, latest_s, repeat_s, patience_s), until)
+        return self._exchange(pending, Patience(timeout_s, latest_s, repeat_s, patience_s, brief), until)
 
     def break_off(self, line: bytes) -> None:
         """Send `line` at once, whatever is still unanswered, so that nothing sent before is asked for again.
@@ -175,12 +180,12 @@ class ExchangingSender(Sender):
                 self._hear(pending, patience)
             answered_at_s, before = self.clock.monotonic(), len(pending.payload)
             if until is not None:
-                self._hear_output(pending, until)
+                self._hear_output(pending, until, brief=patience.brief)
         self._pending = None
         if self.prints_behind is None and pending.payload and pending.sends == 1 and not pending.damaged:
             self.prints_behind = before == 0
         if pending.sends > 1 or self._owed:
-            self._await_quiet(SETTLE_S, FLOOD_S)  # answers to what was sent more than once
+            self._await_quiet(self.quiet_s, FLOOD_S)  # answers to what was sent more than once
         self._owed = not pending.certain
         if pending.complaint:
             raise LineRejectedError(pending.complaint, line=shown(pending.line))
@@ -241,11 +246,11 @@ class ExchangingSender(Sender):
         elif now_s >= deadline_s:
             raise self._unanswered(pending.line, now_s - pending.sent_at_s)
 
-    def _hear_output(self, pending: Pending, until: Until) -> None:
-        """What a line prints may come behind its answer."""
+    def _hear_output(self, pending: Pending, until: Until, *, brief: bool) -> None:
+        """What a line prints may come behind its answer; `brief`: it has no more than a line or two to say."""
         end_s = self.clock.monotonic() + BUSY_S
         while not until(pending.payload) and (now_s := self.clock.monotonic()) < end_s:
-            reply = self._next(now_s + SETTLE_S)
+            reply = self._next(now_s + (self.quiet_s if brief else SETTLE_S))
             if reply is None:
                 return
             if isinstance(reply, Resend | Skipped):
@@ -308,8 +313,6 @@ class ExchangingSender(Sender):
             self.repeats_lines = True
         elif isinstance(reply, Resend | Skipped):
             self._unasked_resend(reply)
-        elif isinstance(reply, StatusReport) and self._belongs_before():
-            self.late = "the move was not made: the place asked for lies beyond the travel that the board keeps to"
         elif pending is not None and not isinstance(reply, Message | Busy | Waiting | Unknown | Rejected):
             self._take_in(pending.payload, reply)
         else:
@@ -327,7 +330,8 @@ class ExchangingSender(Sender):
             if pending is not None:
                 pending.damaged = True
         elif pending is None or number not in (None, pending.number) or (number is None and self._belongs_before()):
-            self.late = reply.meaning
+            before = self.number if pending is None else pending.number - 1
+            self.late = (before if number is None else number, reply.meaning)
             self.messages.append(reply.meaning)
         else:
             pending.complaint = reply.meaning

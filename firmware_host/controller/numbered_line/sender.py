@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from firmware_host.controller.numbered_line.exchanging import (
     BUSY_S,
@@ -25,12 +26,14 @@ from firmware_host.controller.reply import (
     StepCounts,
 )
 from firmware_host.controller.sender import FLOOD_S, QUIET_S, shown
-from firmware_host.errors import DialectError, ReplyTimeoutError
+from firmware_host.errors import DialectError, LineRejectedError, ReplyTimeoutError
 
 UNFINISHED_S = 1.0
 """So long quiet is waited for at the beginning (s): some boards answer half a line left behind five times a second."""
 COUNT_S = 8.0
 """Deadline for learning the controller's count (s): up to 2 s after opening, boards lose what is sent."""
+_REPEAT_QUIET = 2.5
+"""A question for the position is repeated after so many times the silence behind an answer."""
 _IDENTITY_S = 2.0
 _ATTEMPTS = 3
 
@@ -42,14 +45,31 @@ class NumberingSender(ExchangingSender):
         deadline_s = self.clock.monotonic() + timeout_s
         while True:
             left_s = max(deadline_s - self.clock.monotonic(), 0.0)
+            quick = self.quiet_s < SETTLE_S
             query = self.dialect.steps_query() if self.counts_apart else self.dialect.position_query()
             until = _has(StepCounts if self.counts_apart else StatusReport)
-            report = self._report(self.ask(query, timeout_s=left_s, latest_s=deadline_s, until=until).payload)
+            exchange = self._ask_position(
+                query,
+                timeout_s=left_s,
+                latest_s=deadline_s,
+                repeat_s=_REPEAT_QUIET * self.quiet_s if quick else REPEAT_S,
+                patience_s=self.quiet_s,
+                until=until,
+                brief=True,
+            )
+            report = self._report(exchange)
             if report is not None:
                 return report
-            self._await_quiet(SETTLE_S, FLOOD_S)  # a late report must not be taken for the answer to the next request
+            self._await_quiet(self.quiet_s, FLOOD_S)  # a late report must not be taken for the answer to the next one
             if self.clock.monotonic() >= deadline_s:
                 raise ReplyTimeoutError(self.port.url, "the state of the axis is unknown", "status", timeout_s)
+
+    def _ask_position(self, query: bytes, **patience: Any) -> Sequence[Reply]:
+        """What came back; nothing where the board didn't know the word: it knows it, so it was changed on the way."""
+        try:
+            return self.ask(query, **patience).payload
+        except LineRejectedError:
+            return ()
 
     def _report(self, payload: Sequence[Reply]) -> StatusReport | None:
         """The position with its steps; None if either is missing, where both are known to come."""
@@ -61,6 +81,10 @@ class NumberingSender(ExchangingSender):
         if self._counts_steps and report.counts is None:
             return None  # its end was lost on the way
         self._counts_steps = report.counts is not None
+        letters = report.letters, "".join(report.counts or ())
+        if self._letters not in (None, letters):
+            return None  # a letter was changed on the way: a board doesn't change its axes
+        self._letters = letters if report.counts else None
         return report
 
     # --- in step and out of step -----------------------------------------------------------------------------------
