@@ -142,7 +142,7 @@ class Controller(Axis):
     @property
     def in_pieces(self) -> bool:
         """True if a stop can't end a move that was sent without losing its position: send long ones in pieces."""
-        return False
+        return self.capabilities.in_pieces
 
     def move_in_pieces(self, pieces: Sequence[Piece], feed: str, on_poll: OnPoll | None = None) -> float:
         """As `move_to` the end of the last piece, by way of the ends of the others; return when the last was accepted.

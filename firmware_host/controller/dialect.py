@@ -30,6 +30,8 @@ class Capabilities:
     they tell: of a planned count no more than where the last move will end."""
     stop_keeps_position: bool
     """A stop of a moving axis slows it down; else it stops short, and steps may be lost."""
+    in_pieces: bool = False
+    """No word stops a move with its position kept, so long ones are sent in pieces: a stop sends no more of them."""
 
 
 class Dialect(ABC):

@@ -107,10 +107,8 @@ class AxisMover:
         self.turns = turns
         """Whole turns taken back since the job's zero was set."""
         self.look: Callable[[SentMove, OnPoll], float | None] = lambda move, on_poll: None
-        """Called with each move once it was accepted, before its end is waited for.
-
-        Returns when the board had answered that it has ended (monotonic s), None where it wasn't asked.
-        """
+        """Called with each move once it was accepted, before its end is waited for; returns when the board had answered
+        that it has ended (monotonic s), None where it wasn't asked."""
         self._taken_up = False  # from which side the axis came to where it stands is not known
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._hidden = float(scale.middle) * 0.0005
@@ -120,7 +118,8 @@ class AxisMover:
         self._rate = float(stored.rate_units_per_min.value)
         wait = controller.learned.first_step_wait_s
         self._wait_s = wait.value if wait.known else 0.0
-        self._shortest = max(controller.learned.shortest_move_steps.value, program.route.shortest)
+        self.shortest = max(controller.learned.shortest_move_steps.value, program.route.shortest)
+        """Moves of fewer microsteps are not made by the controller."""
         self.at_speed(program.speed)
 
     def at_speed(self, speed: float) -> None:
@@ -167,8 +166,8 @@ class AxisMover:
     @property
     def _route(self) -> Route:
         """The job's, with the detours that this controller asks for."""
-        travel = self._travel if self._shortest > 1 else None
-        return self._program.route.made_with(self._shortest, travel.lowest if travel is not None else None)
+        travel = self._travel if self.shortest > 1 else None
+        return self._program.route.made_with(self.shortest, travel.lowest if travel is not None else None)
 
     @property
     def _per_turn(self) -> Fraction:
@@ -304,6 +303,10 @@ class AxisMover:
             self.move_straight(place, on_poll)
         return self.move_straight(position, on_poll)
 
+    def goes_round(self, position: int) -> bool:
+        """Whether `position` is so near that the controller makes no move to it."""
+        return 0 < abs(position - self.at) < self.shortest
+
     def way_to(self, position: int) -> tuple[int, ...]:
         """Where to go, one place after the other, to `position`.
 
@@ -345,9 +348,9 @@ class AxisMover:
 
         Raises `ControllerError` for a move that is shorter than the controller makes: nothing is sent then.
         """
-        if 0 < abs(position - self.at) < self._shortest:
-            detail = f"a move of {abs(position - self.at)} microsteps is not made: the shortest is {self._shortest}"
-            raise ControllerError(detail)
+        if self.goes_round(position):
+            moved = abs(position - self.at)
+            raise ControllerError(f"a move of {moved} microsteps is not made: the shortest is {self.shortest}")
         machine_steps = self._axis.sign * (position + self.origin)
         duration_s, sent_s = self.duration(position), self._clock.monotonic()
         forward, taken_up = position - self.at, self._taken_up
@@ -382,12 +385,12 @@ class AxisMover:
     def _send(self, machine_steps: int, on_poll: OnPoll) -> float:
         """Send the move to `machine_steps`, in pieces where nothing else stops it; returns when it was accepted."""
         if not self._controller.in_pieces:
-            coordinate = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room).text(0)
-            return self._controller.move_to(coordinate, self._feed)
+            coordinates = prove_coordinates(np.array([machine_steps]), self._scale, room=self._room)
+            return self._controller.move_to(coordinates.text(0), self._feed)
         start = self._axis.sign * (self.at + self.origin)
         jump = self._controller.learned.start_jump_units_per_s.value or 0.0
         ramp = ramp_in_steps(float(self._feed), self._acceleration, self._scale.middle, jump)
-        pieces = cut_move(abs(machine_steps - start), ramp, self._shortest)
+        pieces = cut_move(abs(machine_steps - start), ramp, self.shortest)
         sent = prove_pieces(start, machine_steps, pieces, self._scale, room=self._room)
         return self._controller.move_in_pieces([Piece(*each) for each in sent], self._feed, on_poll)
 

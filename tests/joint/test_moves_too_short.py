@@ -53,7 +53,10 @@ def test_a_hand_turns_by_one_microstep_on_such_a_board(tmp_path: Path) -> None:
         for back in (False, False, True, True, True):
             hand.turn_by("1 microstep", back=back)
             assert bench.steps - AWAY_STEPS == hand.where.microsteps
+            assert hand.went_round == "the controller makes no move below 6 microsteps: it went past and came back"
         assert hand.where.microsteps == -1
+        hand.turn_by("1 deg")
+        assert hand.went_round == ""
 
 
 def test_a_move_that_would_be_left_out_is_never_sent(tmp_path: Path) -> None:

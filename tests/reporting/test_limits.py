@@ -20,6 +20,7 @@ from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import Verdict, upper_limit
 from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.document import Table
+from firmware_host.reporting.measures import seconds
 from firmware_host.reporting.plans.limits import ESTIMATE, checks_table, comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
 from firmware_host.reporting.plans.sweep import sweep_document, sweep_margins
@@ -27,7 +28,7 @@ from firmware_host.reporting.render.csv import csv_text
 from firmware_host.reporting.render.json import json_document
 from tests.planning.limits.report import named, report
 from tests.planning.limits.workshop import DELETE, job, machine, roller_machine
-from tests.reporting.shown import JOBS, behind, column_of, figure, section, shipped, texts_of
+from tests.reporting.shown import JOBS, behind, column_of, figure, printed, section, shipped, texts_of
 
 MOTORS = {p.name: load_motor(str(p.path)) for p in list_profiles("motors") if p.shipped}
 
@@ -54,6 +55,23 @@ def test_every_check_of_the_report_is_a_row_with_its_unit_formula_and_source(nam
     names = {check["name"] for check in values["checks"]}
     assert names >= {"torque-accelerating", "torque-braking", "step-rate-driver", "inertia-ratio"}
     assert ("grip" in names) == (name in ("bottle-band", "tumbler-wrap"))
+
+
+@pytest.mark.parametrize("in_pieces", [True, False], ids=["runs-out", "holds"])
+def test_the_stopping_time_is_told_at_once_and_in_the_figures(in_pieces: bool) -> None:
+    """Of the longest move. A hold takes the ramp, v/a; what was sent of a move that is over soon takes all of it."""
+    _, plan = shipped("shaft-scale")
+    program = plan.program
+    stopping_s = program.stopping_s(in_pieces=in_pieces)
+    longest_s = float(program.durations.max())
+    ramp_s = min(program.speed / program.acceleration, longest_s / 2)
+    assert stopping_s == pytest.approx(longest_s + 0.1 if in_pieces else ramp_s, rel=1e-6)
+    document = limits_document(plan.limits, stopping_s=stopping_s, notes=("2 moves are short",))
+    assert json_document(document)["stopping_s"] == stopping_s
+    assert json_document(document)["short_moves"] == ["2 moves are short"]
+    text = printed(document)
+    assert f"A stop stands still within {seconds(stopping_s)}." in text
+    assert "2 moves are short" in text
 
 
 def test_what_is_not_finite_is_null_in_the_document() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from gcodeparser import parse_gcode_lines
 
 from firmware_host.model import Machine
@@ -47,6 +48,39 @@ def test_targets_beyond_the_controller_s_reach_are_warned_of() -> None:
     assert farthest > reach, "half a turn of 5.12 million microsteps is beyond what 32 bits resolve"
     (told,) = warnings_of(fine, {"angle": "90 deg", "start_angle": "150 deg"}, finish="stay")
     assert told.startswith(f"Targets lie up to {farthest} microsteps from zero, beyond the {reach} within which")
+
+
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [
+        (
+            6,
+            "2 moves are shorter than 6 microsteps, which the controller leaves out: each goes past its target",
+        ),
+        (
+            None,
+            "2 moves are shorter than 6 microsteps. Some controllers leave such moves out",
+        ),
+        (1, ""),
+        (3, ""),
+    ],
+    ids=["stated", "not-stated", "makes-all", "long-enough"],
+)
+def test_moves_that_a_controller_may_leave_out_are_told_with_what_would_help(stated: int | None, words: str) -> None:
+    """Three microsteps each, of 3200 a turn: with twice as many none is below six."""
+    machine = chuck_machine(link={"stated": {"shortest_move": stated} if stated else {}})
+    told = warnings_of(machine, {"angle": f"{9 * 360 / 3200} deg"}, finish="stay")
+    assert len(told) == bool(words)
+    for line in told:
+        assert line.startswith(words)
+        assert line.endswith("With driver.microsteps = 32 none would be.")
+        assert ("link.stated.shortest_move" in line) == (stated is None)
+
+
+def test_where_no_usual_number_of_microsteps_would_do_none_is_advised() -> None:
+    fine = chuck_machine(driver={"microsteps": 128}, link={"stated": {"shortest_move": 6}})
+    (told,) = warnings_of(fine, {"angle": f"{3 * 360 / 25600} deg"}, finish="stay")
+    assert told.endswith("goes past its target and comes back.")
 
 
 def test_an_export_for_a_reversed_axis_has_every_coordinate_with_the_other_sign() -> None:

@@ -14,6 +14,7 @@ from firmware_host.cli.screen.progress_bar import counting
 from firmware_host.errors import EXIT_CHECK_FAILED, InputError
 from firmware_host.model import Motor, Setup, load_motor
 from firmware_host.model.files.profiles import list_profiles
+from firmware_host.model.machine.machine import Link
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.sweep import parse_sweep, sweep_limits
 from firmware_host.planning.limit_report import LimitReport
@@ -22,6 +23,7 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.estimate import DEFAULT_DRAWS, DEFAULT_SEED, common_verdict, reliability
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
+from firmware_host.reporting.plans.moves import short_moves
 from firmware_host.reporting.plans.sweep import sweep_document, sweep_margins
 from firmware_host.reporting.render.csv import csv_text
 
@@ -101,8 +103,9 @@ def limits(
             draws=DEFAULT_DRAWS if samples is None else samples,
             seed=DEFAULT_SEED if seed is None else seed,
         )
+    short = tuple(short_moves(plan.route, setup.machine))
     documents.show(
-        limits_document(report, found, units),
+        limits_document(report, found, units, stopping_s=_stopping_s(setup, plan), notes=short),
         json=json,
         remarks=setup.remarks,
         details=details,
@@ -110,6 +113,18 @@ def limits(
         more=_MORE,
     )
     _end_with(common_verdict(report, found))
+
+
+def _stopping_s(setup: Setup, plan: JobPlan) -> float | None:
+    """How long a stop takes at the most (s); None for a dialect that isn't at hand."""
+    dialect, in_pieces = setup.machine.link.dialect, False
+    if dialect != Link.model_fields["dialect"].default:  # the usual one needn't be loaded: it is told to hold
+        from firmware_host.controller.registry import dialect_names, load_dialect
+
+        if dialect not in dialect_names():
+            return None
+        in_pieces = load_dialect(dialect).capabilities.in_pieces
+    return plan.program.stopping_s(in_pieces=in_pieces)
 
 
 def _end_with(verdict: Verdict) -> None:

@@ -11,7 +11,6 @@ import typer
 from firmware_host.cli.input.arguments import JsonOption
 from firmware_host.cli.program import PROGRAM
 from firmware_host.cli.screen import documents, output
-from firmware_host.controller.registry import require_dialect
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
@@ -62,6 +61,8 @@ def check_command(
         "machines": load_machine,
         "motors": load_motor,
     }
+    from firmware_host.controller.registry import require_dialect  # for those who check
+
     described = loaders[_kind(kind)](name)
     if isinstance(described, Setup):
         require_dialect(described.machine.link.dialect, source=described.machine_source)

@@ -110,6 +110,8 @@ def turned(hand: Hand, *, by: str, to: str) -> None:
         hand.turn_by(by)
     if to:
         hand.turn_to(to)
+    if hand.went_round:
+        output.remark(hand.went_round)
 
 
 def at_keys(hand: Hand, keys: Keys, places: Sequence[Place] = ()) -> bool:

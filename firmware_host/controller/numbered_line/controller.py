@@ -137,10 +137,6 @@ class NumberedController(NumberedAsking):
             return StoredNumber(f"{float(stated):.9g}", stated, stated - _STATED_TO, stated + _STATED_TO)
         return stored
 
-    @property
-    def in_pieces(self) -> bool:
-        return True
-
     def _before_move(self) -> None:
         self.under_way = True
 

@@ -83,6 +83,7 @@ class NumberedLineDialect(NumberedDialect):
         tells_state=False,
         counts_steps=True,
         stop_keeps_position=True,
+        in_pieces=True,
     )
 
     def probe(self) -> bytes:

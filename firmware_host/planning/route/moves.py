@@ -19,6 +19,7 @@ from firmware_host.planning.layout.seams import lost_motion_matters
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.route.angles import SegmentAngles
 from firmware_host.planning.route.coordinates import LARGEST_STEPS, StoredScale, proved_reach
+from firmware_host.planning.route.pieces import Ramp, stopping_time
 from firmware_host.planning.route.short_moves import beside, detour, long_enough, too_short
 from firmware_host.planning.route.unwinding import NOT_UNWOUND, UNWIND_FIX, Span, TurnsBack, Unwinder, require_travel
 from firmware_host.planning.route.velocity import plan_index
@@ -96,6 +97,12 @@ class Route:
         targets = self.targets[self.purpose != Purpose.TAKE_UP]
         return int(np.count_nonzero(too_short(np.diff(targets, prepend=np.int64(0)), self.shortest)))
 
+    @property
+    def least_move(self) -> int:
+        """The shortest move of the job (microsteps, >= 1), take-ups left out; 1 if it has none."""
+        moves = np.abs(np.diff(self.targets[self.purpose != Purpose.TAKE_UP], prepend=np.int64(0)))
+        return int(moves[moves > 0].min(initial=np.iinfo(np.int64).max)) if moves.any() else 1
+
     def made_with(self, shortest: int, floor: int | None) -> Route:
         """The same for a controller that makes no move of fewer than `shortest` microsteps either; `targets` stay."""
         shortest = max(shortest, self.shortest)
@@ -148,6 +155,13 @@ class MoveProgram:
     def angles_deg(self) -> Floats:
         """Angle of the part after each move, degrees, shape (n,)."""
         return np.asarray(self.route.targets * (360.0 / float(self.route.per_part_turn)), dtype=np.float64)
+
+    def stopping_s(self, *, in_pieces: bool) -> float:
+        """How long a stop takes at the most (s); `in_pieces` as in `stopping_time`."""
+        per_rad = float(self.route.per_part_turn) / (2 * math.pi)
+        longest = int(np.abs(self.route.deltas).max(initial=0))
+        ramp = Ramp(self.speed * per_rad, self.acceleration * per_rad)
+        return stopping_time(longest, ramp, in_pieces=in_pieces, shortest=self.route.shortest)
 
     def rows(self) -> Iterator[tuple[int, Purpose, int, int, float, float]]:
         """(segment, purpose, target, delta, angle in degrees, duration in s) of each move, in order."""

@@ -89,6 +89,16 @@ def cut_move(steps: int, ramp: Ramp, shortest: int = 1) -> Pieces:
     return pieces if len(ends) > 1 else _whole(steps, duration_s + _IN_HAND_S)
 
 
+def stopping_time(longest: int, ramp: Ramp, *, in_pieces: bool, shortest: int = 1) -> float:
+    """How long a stop takes at the most (s) to a standstill that loses no step, of moves up to `longest` microsteps.
+
+    `in_pieces`: what was sent runs out; else the controller is told to slow down, on its ramp.
+    """
+    if in_pieces:
+        return cut_move(longest, ramp, shortest).stopping_s
+    return float(plan_index(float(longest), ramp.acceleration, ramp.speed).ramp_time)
+
+
 def prove_pieces(start: int, target: int, pieces: Pieces, scale: StoredScale, *, room: float = ROOM) -> list[SentPiece]:
     """The pieces of a move from machine step `start` to `target` as they are sent, each end proved.
 

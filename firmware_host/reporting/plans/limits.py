@@ -47,8 +47,18 @@ _JOB_COLUMNS = (
 )
 
 
-def limits_document(report: LimitReport, found: Reliability | None = None, units: Units = Units.METRIC) -> Document:
-    """The report; with what was `found` of its reliability, if that was asked for. `units`: those of the reader."""
+def limits_document(
+    report: LimitReport,
+    found: Reliability | None = None,
+    units: Units = Units.METRIC,
+    *,
+    stopping_s: float | None = None,
+    notes: tuple[str, ...] = (),
+) -> Document:
+    """The report; with what was `found` of its reliability, if that was asked for. `units`: those of the reader.
+
+    `stopping_s`: how long a stop takes at the most (s), where that is known; `notes`: what is to be said of its moves.
+    """
     advice, unknown, verdict = report.advice, told_unknown(report.checks), common_verdict(report, found)
     known = f"{verdict.value}, on what is known" if unknown else ""
     sections = () if found is None else (reliability_section(found),)
@@ -60,11 +70,23 @@ def limits_document(report: LimitReport, found: Reliability | None = None, units
             checks_table(report, units),
             assumed_table(report.assumptions),
             motion_section(report.motion) if advice is None else index_section(advice),
+            *_of_moves(stopping_s, notes),
             *sections,
             ESTIMATE,
         ),
-        first=(*first_of_limits(report, found, verdict, units), *sections),
+        first=(*first_of_limits(report, found, verdict, units, stopping_s), *_said(notes), *sections),
     )
+
+
+def _of_moves(stopping_s: float | None, notes: tuple[str, ...]) -> Iterator[Figure | Notes]:
+    if stopping_s is not None:
+        yield Figure("stopping_s", "A stop stands still within, at the most", stopping_s, "s", ".2f")
+        yield Notes(notes, "short_moves")
+
+
+def _said(notes: tuple[str, ...]) -> Iterator[Notes]:
+    if notes:
+        yield Notes(notes)
 
 
 def _remedies(report: LimitReport) -> Iterator[str]:

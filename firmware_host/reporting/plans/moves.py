@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from firmware_host.model import Machine
 from firmware_host.planning.route.controller_units import acceleration_text, feed_text
 from firmware_host.planning.route.coordinates import StoredScale
-from firmware_host.planning.route.moves import MoveProgram, Purpose, beyond_reach
+from firmware_host.planning.route.moves import MoveProgram, Purpose, Route, beyond_reach
+from firmware_host.planning.route.short_moves import MOST_SHORTEST
 from firmware_host.reporting.document import (
     MISSING,
     Apart,
@@ -26,6 +28,8 @@ from firmware_host.reporting.document import (
 )
 from firmware_host.reporting.measures import counted, number, seconds
 
+_MOST_MICROSTEPS = 256
+"""More are not common (common practice, no source)."""
 _COLUMNS = (
     Column("segment", "segment"),
     Column("target_microstep", "microstep"),
@@ -101,7 +105,26 @@ def _warnings(program: MoveProgram, machine: Machine) -> Notes:
             f"Targets lie up to {found[0]} microsteps from zero, beyond the {found[1]} within which the controller's "
             "arithmetic is sure to land on each. A run proves every one first, and is refused where it can't."
         )
-    return Notes(tuple(lines), "warnings")
+    return Notes((*lines, *short_moves(route, machine)), "warnings")
+
+
+def short_moves(route: Route, machine: Machine) -> Iterator[str]:
+    """What becomes of the moves that a controller may leave out because they are too short."""
+    stated = machine.link.stated.shortest_move
+    shortest = stated or MOST_SHORTEST
+    count = replace(route, shortest=shortest).too_short
+    if not count:
+        return
+    many = f"{counted(count, 'move')} {'is' if count == 1 else 'are'} shorter than {shortest} microsteps"
+    finer = machine.driver.microsteps * -(-shortest // route.least_move)
+    remedy = f" With driver.microsteps = {finer} none would be." if finer <= _MOST_MICROSTEPS else ""
+    if stated is not None:
+        yield f"{many}, which the controller leaves out: each goes past its target and comes back.{remedy}"
+    else:
+        yield (
+            f"{many}. Some controllers leave such moves out without a word. A run asks, and goes past the target and "
+            f"back where that is so or is not known; to plan it state link.stated.shortest_move.{remedy}"
+        )
 
 
 def _rows(program: MoveProgram) -> LongRows:

@@ -78,6 +78,8 @@ class Hand:
         self._motion = Motion(tools.controller, tools.journal, tools.stop)
         self._wished = Fraction(wished) / self._per_turn
         self._energised = True
+        self.went_round = ""
+        """What is to be said of the last move, where it was shorter than the controller makes; empty otherwise."""
         self._looked_s = tools.clock.monotonic()
 
     @property
@@ -169,6 +171,10 @@ class Hand:
         target = round_half_even(wished * self._per_turn)
         self._require_energised()
         way = self._mover.way_to(target)
+        self.went_round = ""
+        if self._mover.goes_round(target):
+            shortest = self._mover.shortest
+            self.went_round = f"the controller makes no move below {shortest} microsteps: it went past and came back"
         self._require_travel(*way)
         places = (self._mover.at, *way)
         speeds = [

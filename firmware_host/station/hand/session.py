@@ -134,6 +134,8 @@ class Session:
                 raise HaltedError
 
         move(look)
+        if self._hand.went_round:
+            self._screen.say(self._hand.went_round)
         if halted or self._other_pressed(key):
             self._again = False
         if halted:

@@ -23,13 +23,19 @@ _COLUMNS = (
 _MOST_NAMES, _MOST_REMEDIES = 3, 4
 
 
-def first_of_limits(report: LimitReport, found: Reliability | None, verdict: Verdict, units: Units) -> tuple[Node, ...]:
-    """The answer, what would help, the checks that come near their limits, and whether it can go faster."""
+def first_of_limits(
+    report: LimitReport, found: Reliability | None, verdict: Verdict, units: Units, stopping_s: float | None = None
+) -> tuple[Node, ...]:
+    """The answer, what would help, the checks that come near their limits, and whether it can go faster.
+
+    `stopping_s`: how long a stop takes at the most (s), where that is known.
+    """
     checks = by_margin(report.checks)
     answer = (
         *verdict_of_all(report, verdict, found),
         *_tightest(checks, units),
         time_of(report.motion),
+        *((f"A stop stands still within {seconds(stopping_s)}.",) if stopping_s is not None else ()),
         caution(len(report.assumptions)),
     )
     helps = tuple(_remedies(report, found))
