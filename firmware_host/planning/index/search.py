@@ -78,7 +78,8 @@ class IndexSearch(MotionRoom):
         """The pair of least cost near one; None where that can't be proved to keep the limits as it is."""
         _keep_memory()
         found = Descent(self, Wish(None, None, True), self._swings.check).lowest_near(*guess)
-        return self._proved(Pair(*found[0])) if found else None
+        pair = Pair(*found[0]) if found else None
+        return self._with_true_cost(pair) if pair is not None and self._over(pair) <= 1 else None
 
     def best(self, acceleration: float | None, speed: float | None) -> Pair:
         """The pair of least cost; a given `acceleration` (rad/s^2) or `speed` (rad/s) is kept.

@@ -34,7 +34,7 @@ class SeamCause:
     @property
     def certain(self) -> Floats:
         """What of it happens in any case, m, signed: the end of its range that is nearer to zero, or zero."""
-        return np.clip(np.zeros_like(self.low), self.low, self.high)
+        return np.minimum(np.maximum(self.low, 0.0), self.high)
 
     @property
     def worst(self) -> float:
@@ -43,7 +43,7 @@ class SeamCause:
 
 
 def _kept_once(values: Floats) -> Floats:
-    return np.broadcast_to(values[0], values.shape) if values.size > 1 and np.ptp(values) == 0 else values
+    return np.broadcast_to(values[0], values.shape) if values.size > 1 and (values == values[0]).all() else values
 
 
 def either_way(key: str, name: str, size: Floats, remedy: str = "") -> SeamCause:

@@ -26,8 +26,9 @@ from firmware_host.planning.many.part import PartLayout, PartMotion, planned
 from firmware_host.planning.many.rows import made_of
 
 _FEW = 24  # parts: so few are each searched whole
-_LIKE_LAW, _LIKE_TIME = 3e-4, 2e-4  # what the motions of those searched whole may be off the plane through them
-_NARROWEST, _WIDER, _TIME_OFF = 1.9e-4, 10.0, 4e-4
+_LIKE_LAW, _LIKE_TIME = 3e-4, 1e-3  # what the motions of those searched whole may be off the plane through them
+_WIDER, _TIME_OFF = 10.0, 1e-3
+_AS_SURE, _SURE, _ROUNDING = 1.5e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
 _EDGE = 1e-3  # of a limit: a margin so near to an edge may lie on the other side of it
 _TRIED, _ENOUGH_LIKE = 16, 0.75
 
@@ -49,7 +50,8 @@ class _Law:
     def guess(self, numbers: FloatArray) -> Guess:
         """Where the motion of a part lies."""
         a, v, _ = np.exp(self._at(numbers)).tolist()
-        return Guess(a, v, max(_NARROWEST, _WIDER * float(self.off[0])))
+        off = float(self.off[0])
+        return Guess(a, v, _SURE * off + _ROUNDING if max(off, float(self.off[1])) <= _AS_SURE else _WIDER * off)
 
     def fits(self, numbers: FloatArray, motion: PartMotion) -> bool:
         """Whether a part that was looked for there is what its neighbours say."""

@@ -110,9 +110,13 @@ class Descent:
         return self._downward(found, _OF_ONE) if found.cost.size else []
 
     def lowest_near(self, acceleration: float, speed: float, width: float) -> list[tuple[float, float, float]]:
-        """The same from one pair on that is known to lie near the lowest: within the part `width` of either."""
+        """The same from one pair on that is known to lie near the lowest: within the part `width` of either.
+
+        One that is as near as the search comes itself is taken as it is, gentler by so much.
+        """
         self._caution = _HAIR
-        at = Points.at(np.array([acceleration]), np.array([speed]), np.full(1, np.inf), width)
+        gentler = 1 - width if width < _LAST_HALF_WIDTH else 1.0
+        at = Points.at(np.array([acceleration * gentler]), np.array([speed]), np.full(1, np.inf), width)
         return self._downward(at, _OF_GUESSED)
 
     def _downward(self, found: Points, of_one: Grid) -> list[tuple[float, float, float]]:
