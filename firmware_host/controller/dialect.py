@@ -44,6 +44,8 @@ class Dialect(ABC):
     capabilities: ClassVar[Capabilities]
     alarm_remedy: ClassVar[str]
     """What a person can do after an alarm."""
+    probes_early: ClassVar[bool] = False
+    """True if the probe may go out while a board may still be starting: what it doesn't hear then does no harm."""
     max_line_bytes: ClassVar[int]
     """Longest line the controller takes (bytes, with its end, as `ask` gets it)."""
 

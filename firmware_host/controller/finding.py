@@ -19,6 +19,8 @@ from firmware_host.controller.registry import dialect_names, load_dialect
 from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.errors import ControllerError, LinkError
 
+EARLY_S = 0.5
+"""So long after opening, boards that may be asked while they start are asked (s): most have greeted by then."""
 LISTEN_S = 3.0
 """How long to wait for a greeting (s): boards take 1 to 2 s after they are reset. Common practice, no source."""
 ANSWER_S = 0.5
@@ -95,7 +97,12 @@ def _find_one(
 
 def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
     heard: list[bytes] = []
-    finding = _hear(port, clock, LISTEN_S, dialects, heard)
+    finding = _hear(port, clock, EARLY_S, dialects, heard)
+    if finding is None:
+        for dialect in dialects:
+            if dialect.probes_early:
+                port.write(dialect.probe())
+        finding = _hear(port, clock, LISTEN_S - EARLY_S, dialects, heard)
     for dialect in dialects:
         if finding is None:
             port.write(dialect.probe())

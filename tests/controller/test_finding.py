@@ -20,12 +20,17 @@ def expect_description(port: ScriptedPort) -> None:
 
 def test_each_port_is_asked_once_and_told_what_is_there() -> None:
     clock = VirtualClock()
-    ports = {url: ScriptedPort(clock, url) for url in ("greeter", "quiet", "foreign", "dead")}
-    ports["quiet"].expect(PROBE, b"error:20\r\n")  # a line that a board of the other dialect refuses
-    ports["quiet"].expect(b"?", IDLE)
+    ports = {url: ScriptedPort(clock, url) for url in ("greeter", "quiet", "slow", "foreign", "dead")}
+    ports["quiet"].expect(b"?", IDLE)  # at once: nobody greets there
     expect_description(ports["quiet"])
+    ports["slow"].expect(b"?")
+    ports["slow"].expect(PROBE, b"error:20\r\n")  # a line that a board of the other dialect refuses
+    ports["slow"].expect(b"?", IDLE)
+    expect_description(ports["slow"])
+    ports["greeter"].expect(b"?")  # it starts, and does not hear it
     expect_description(ports["greeter"])
     for silent in ("foreign", "dead"):
+        ports[silent].expect(b"?")
         ports[silent].expect(PROBE)
         ports[silent].expect(b"?")
 
@@ -44,18 +49,19 @@ def test_each_port_is_asked_once_and_told_what_is_there() -> None:
         asked.append(url)
         return url != "precious"
 
-    urls = ["greeter", "quiet", "foreign", "dead", "busy", "precious"]
+    urls = ["greeter", "quiet", "slow", "foreign", "dead", "busy", "precious"]
     found = find(urls, clock, open_url=open_url, confirm=confirm)
     assert asked == urls
     assert found == (
         Finding("greeter", "status-query", "Board ['$' for help]", DESCRIPTION),
         Finding("quiet", "status-query", "did not greet; is ready", DESCRIPTION),
+        Finding("slow", "status-query", "did not greet; is ready", DESCRIPTION),
         Finding("foreign", None, "answers, but not in a known dialect: b'hello'. Check its speed (baud)"),
         Finding("dead", None, "silent. Check its speed (baud)"),
         Finding("busy", None, "port busy: in use by process 4711; end that process"),
         Finding("precious", None, "left alone: opening it may reset what is connected"),
     )
-    assert [port.closed for port in ports.values()] == [1, 1, 1, 1]
+    assert [port.closed for port in ports.values()] == [1, 1, 1, 1, 1]
     assert all(port.done for port in ports.values())
 
 

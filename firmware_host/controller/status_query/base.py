@@ -20,6 +20,8 @@ class StateWordDialect(Dialect):
     state_tells_standstill: ClassVar[bool]
     """True if the ready word in two reports in a row shows that motion has ended; else only the sync lines do."""
 
+    probes_early: ClassVar[bool] = True
+
     def probe(self) -> bytes:
         return self.status_request()
 
