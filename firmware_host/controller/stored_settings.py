@@ -7,7 +7,7 @@ to either side. Printed steps-per-unit are kept as exact fractions of the text, 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
@@ -315,7 +315,7 @@ class SettingsLeft:
 
     def __str__(self) -> str:
         """How they stand, for people."""
-        told = [f"{key}: {self._told(key)}" for key in self.changed]
+        told = list(self.told(self.changed))
         if not told:
             told = ["no setting is changed, neither in force nor stored"]
         if any(self._stored[key] != first and STORED_BEFORE in first for key, first in self._first_stored.items()):
@@ -326,9 +326,12 @@ class SettingsLeft:
             told.append("what was stored besides may be in force now")
         return "; ".join(told)
 
-    def _told(self, key: str) -> str:
-        in_force, stored = (" or ".join(sorted(texts)) for texts in (self.in_force(key), self.stored(key)))
-        return f"in force and stored {stored}" if in_force == stored else f"in force {in_force}, stored {stored}"
+    def told(self, keys: Iterable[str]) -> Iterator[str]:
+        """How each of `keys` stands, for people."""
+        for key in keys:
+            in_force, stored = (" or ".join(sorted(texts)) for texts in (self.in_force(key), self.stored(key)))
+            both = f"in force and stored {stored}"
+            yield f"{key}: {both if in_force == stored else f'in force {in_force}, stored {stored}'}"
 
     def _in_force_changed(self, key: str) -> bool:
         first = self._first_in_force[key]

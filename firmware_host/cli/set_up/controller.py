@@ -48,7 +48,7 @@ from firmware_host.station.settings.compared import LookedAt, compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.real_move import refusal
 from firmware_host.station.settings.restore import kept_settings, newest_backup, port_gone, restore_kept
-from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.settings.write import backup_path, changed_along, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 
 controller_app = typer.Typer(no_args_is_help=True)
@@ -166,7 +166,9 @@ def compare_command(
         output.remark(f"whatever the settings, a limit stops the job: {', '.join(check.name for check in stops)}")
     if refused is not None:
         output.remark(f"whatever the settings, a run is refused on this board: {refused}")
-    if compared.needed or refused is not None:
+    if compared.refusal:
+        output.remark(f"whatever the settings, a run begun where the axis stands is refused: {compared.refusal}")
+    if compared.needed or refused is not None or compared.refusal:
         raise typer.Exit(EXIT_CHECK_FAILED)
 
 
@@ -203,6 +205,7 @@ def write_command(
         fits = fitting_text(LookedAt.of(controller))
         lock = _lock(controller, here)
     output.lines(f"written: {d.name} ({d.key}): {d.wanted}, was {d.stored}{d.note and ': '}{d.note}" for d in written)
+    output.lines(f"changed by the controller with that: {told}" for told in changed_along(controller, written))
     if lock is not None:
         output.lines([lock.text, *advice_lines((lock.unlock,))])
     output.lines([fits if written else f"nothing to write: {fits}"])

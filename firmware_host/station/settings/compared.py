@@ -15,7 +15,6 @@ from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.settings.check import safe_settings, settings_differences, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales
-from firmware_host.station.settings.real_move import start_difference
 from firmware_host.station.settings.write import settings_changes
 
 
@@ -36,11 +35,15 @@ class LookedAt(Enum):
 
 @dataclass(frozen=True)
 class Comparison:
-    """`needed`: what a run may not start with. `further`: what would be written with it. Both empty: all fits."""
+    """`needed`: what a run may not start with. `further`: what would be written with it. Both empty: all fits.
+
+    `refusal`: why a run that is begun where the axis stands is refused whatever the settings are; "" if it isn't.
+    """
 
     needed: tuple[Difference, ...]
     further: tuple[Difference, ...]
     looked_at: LookedAt
+    refusal: str = ""
 
 
 def compare_settings(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> Comparison:
@@ -49,14 +52,18 @@ def compare_settings(machine: Machine, plan: JobPlan, controller: Controller, sc
     Raises as `settings_differences`, and as `Controller.status`.
     """
     found = settings_differences(machine, plan, controller.settings)
-    if (start := start_difference(machine, plan, controller)) is not None:
-        found = (*found, start)
-    if (doubt := _scale_in_doubt(machine, plan, controller, scales)) is not None:
-        found = (doubt, *found)
+    refusal = ""
+    if not controller.settings.inches:  # in which no position can be told
+        origin = round(machine.axis.sign * controller.position_steps(controller.status()))
+        wanted = StoredScale.exactly(safe_settings(machine, plan).scale)
+        refusal = _refusal(machine, plan, controller, wanted, origin)
+        if not refusal and (doubt := _scale_in_doubt(machine, plan, controller, scales, origin)) is not None:
+            found = (doubt, *found)
     changes = {change.key: change for change in settings_changes(machine, plan, controller, scales)}
     keys = {difference.key for difference in found}
     needed = tuple(_as_written(difference, changes.get(difference.key)) for difference in found)
-    return Comparison(needed, tuple(c for c in changes.values() if c.key not in keys), LookedAt.of(controller))
+    further = tuple(change for change in changes.values() if change.key not in keys)
+    return Comparison(needed, further, LookedAt.of(controller), refusal)
 
 
 def _as_written(difference: Difference, change: Difference | None) -> Difference:
@@ -66,17 +73,16 @@ def _as_written(difference: Difference, change: Difference | None) -> Difference
     return Difference(difference.name, difference.key, difference.stored, change.wanted, change.note)
 
 
-def _scale_in_doubt(machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales) -> Difference | None:
+def _scale_in_doubt(
+    machine: Machine, plan: JobPlan, controller: Controller, scales: KnownScales, origin: int
+) -> Difference | None:
     """The steps-per-unit, where its print may be that of the right one, but leaves more open than a run can do with."""
     settings, wanted = controller.settings, safe_settings(machine, plan).scale
     number = settings.stored_steps_per_unit
-    if number is None or settings.inches or not number.may_be(wanted):
+    if number is None or not number.may_be(wanted):
         return None
     scale = stored_scale(settings, scales.recall(controller.url, settings))
-    origin = round(machine.axis.sign * controller.position_steps(controller.status()))
-    if _lands(machine, plan, controller, scale, origin) or not _lands(
-        machine, plan, controller, StoredScale.exactly(wanted), origin
-    ):
+    if not _refusal(machine, plan, controller, scale, origin):
         return None
     told = f"{number.text}, which may be {_text(number.low)} to {_text(number.high)}"
     return Difference("steps per unit", settings.names.steps_per_unit, told, decimal_text(wanted))
@@ -86,10 +92,10 @@ def _text(value: Fraction) -> str:
     return f"{float(value):.9g}"
 
 
-def _lands(machine: Machine, plan: JobPlan, controller: Controller, scale: StoredScale, origin: int) -> bool:
-    """Whether every move of the plan surely lands on its step, begun at `origin` (machine steps)."""
+def _refusal(machine: Machine, plan: JobPlan, controller: Controller, scale: StoredScale, origin: int) -> str:
+    """Why the moves of the plan can't be made with `scale` from `origin` (machine steps); "" if they surely can."""
     try:
         AxisMover(controller, controller.clock, plan.program, scale, origin, axis=machine.axis).prove()
-    except PlanError:
-        return False
-    return True
+    except PlanError as error:
+        return str(error)
+    return ""

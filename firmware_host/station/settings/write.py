@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
@@ -146,6 +146,13 @@ def write_for_plan(
     require_fitting(machine, plan, controller.settings, written=True)
     require_start(machine, plan, controller, written=True)
     return written
+
+
+def changed_along(controller: Controller, written: Iterable[Difference]) -> tuple[str, ...]:
+    """What else the controller has changed by itself when `written` was, and how it stands now."""
+    keys = {difference.key for difference in written}
+    left = controller.left if keys else None
+    return () if left is None else tuple(left.told(key for key in left.changed if key not in keys))
 
 
 def kept_machine(machine: Machine, source: str, baud: int | None) -> dict[str, Any]:
