@@ -15,6 +15,7 @@ from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.settings.check import safe_settings, settings_differences, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales
+from firmware_host.station.settings.real_move import start_difference
 from firmware_host.station.settings.write import settings_changes
 
 
@@ -52,6 +53,8 @@ def compare_settings(machine: Machine, plan: JobPlan, controller: Controller, sc
     Raises as `settings_differences`, and as `Controller.status`.
     """
     found = settings_differences(machine, plan, controller.settings)
+    if (start := start_difference(machine, plan, controller)) is not None:
+        found = (*found, start)
     refusal = ""
     if not controller.settings.inches:  # in which no position can be told
         origin = round(machine.axis.sign * controller.position_steps(controller.status()))
