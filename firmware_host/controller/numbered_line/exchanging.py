@@ -110,6 +110,7 @@ class ExchangingSender(Sender):
         self.quiet_s = SETTLE_S
         """After such a silence nothing more of an answer is on its way (s); shorter once its usual time is known."""
         self._listing = False
+        self._introducing = False
         self._counting = False
         self._counts_steps = False
         self._letters: tuple[str, str] | None = None
@@ -202,8 +203,15 @@ class ExchangingSender(Sender):
             self._listing = outer
 
     def _keep(self, reply: Reply) -> None:
-        if not (self._listing and isinstance(reply, Message)):
+        """Words behind a greeting, before anything was sent, are for a person, whatever they are."""
+        if self._introducing and isinstance(reply, Unknown) and reply.raw.isascii() and reply.raw.strip():
+            self.messages.append(reply.raw.decode("ascii").strip())
+        elif not (self._listing and isinstance(reply, Message)):
             super()._keep(reply)
+
+    def realtime(self, request: bytes) -> None:
+        self._introducing = False
+        super().realtime(request)
 
     def _transmit(self, pending: Pending) -> None:
         pending.sends += 1

@@ -86,7 +86,11 @@ def learned_of(asked: Asked) -> Learned:
         beyond_travel=asked.fact(board.beyond_travel, Beyond.REFUSED_SILENTLY),
         travel_keys=Fact(None, Source.DIALECT if board.name else Source.ASSUMED),
         quick_stop=asked.fact(
-            board.quick_stop, False, stated=asked.stated.quick_stop, key="link.stated.quick_stop", note=_STOP_NOTE
+            board.quick_stop,
+            False,
+            stated=asked.stated.quick_stop,
+            key="link.stated.quick_stop",
+            note=_STOP_NOTE if board.quick_stop else "",
         ),
         soft_reset_s=Fact(None, Source.DIALECT),
         answer_s=Fact(asked.answer_s, Source.SEEN),

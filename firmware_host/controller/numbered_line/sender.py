@@ -90,6 +90,7 @@ class NumberingSender(ExchangingSender):
     # --- in step and out of step -----------------------------------------------------------------------------------
 
     def _forget(self) -> None:
+        self._introducing = True
         self._pending = None
         self._counting = False
         self._lose_step("it was reset: its line count is not known")

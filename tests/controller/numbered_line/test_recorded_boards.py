@@ -31,6 +31,15 @@ def test_everything_that_a_board_says_while_it_is_opened_is_understood(name: str
     assert opened(name)[1].strays == ()
 
 
+def test_words_behind_a_greeting_are_for_a_person_whatever_they_are() -> None:
+    clock = VirtualClock()
+    board = RecordedBoard(clock, B)
+    board.say(b"start", b"NAME 9.9", b"echo: Compiled: Jan 1 2000")
+    controller = connect(board, NumberedLineDialect(), clock, MemoryTrace(clock), axis="X")
+    assert controller.strays == ()
+    assert controller.messages == ("NAME 9.9", "Compiled: Jan 1 2000")
+
+
 @pytest.mark.parametrize("name", [A, B])
 def test_opening_moves_sets_and_stores_nothing(name: str) -> None:
     board, _ = opened(name)
