@@ -1,21 +1,26 @@
 """Whole runs over numbered lines: shipped jobs on mixed variants, a thousand indexes, limits that are not told."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import ControllerError, PositionError, RunStoppedError, SettingsMismatchError
+from firmware_host.errors import ControllerError, PortLostError, PositionError, RunStoppedError, SettingsMismatchError
 from firmware_host.model.machine.machine import Stated
 from firmware_host.planning.plan import plan_job
+from firmware_host.simulator.numbered_line.recorded import RECORDED
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 from firmware_host.station.gates.timed import TimedGate
+from firmware_host.station.runs.status import Place, run_status
 from firmware_host.station.settings.write import wanted_changes, write_for_plan
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS, rotary_axis
 from tests.support.station_bench import Phase, changed_setup, quick_disk, small_setup
 
 JOBS = ("shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band")
+BOARDS = {**NUMBERED_LINE_BOARDS, **RECORDED}
 MUTE = frozenset(name for name, variant in NUMBERED_LINE_BOARDS.items() if variant.settings_report == "none")
 
 
@@ -200,29 +205,53 @@ def test_a_run_stopped_at_a_standstill_is_resumed_where_it_stands(name: str, pha
     bench.never_open_while_moving(settled=False)
 
 
-@pytest.mark.parametrize("name", ["plain", "blind", "per-minute", "hasty", "listing"])
-def test_a_run_stopped_while_moving_is_resumed_from_where_its_count_says(name: str, tmp_path: Path) -> None:
-    """At five degrees a second an index of 20 deg takes 4 s and goes in pieces: it ends on its way, nothing lost."""
+def long_indexes(tmp_path: Path, variant: NumberedLineVariant) -> NumberedBench:
+    """At five degrees a second each index of 20 deg takes 4 s, and goes in pieces."""
     setup = changed_setup(
         "shaft-scale",
         mark={"angle": "60 deg", "passes": 1},
         segments={"count": 3},
         index={"finish": "unwind", "speed": "5 deg/s", "settle": "0.25 s"},
     )
-    bench = NumberedBench(tmp_path, setup, NUMBERED_LINE_BOARDS[name])
-    targets = bench.plan.route.segment_targets().tolist()
+    return NumberedBench(tmp_path, setup, variant)
+
+
+def stopped_on_its_way(bench: NumberedBench, stop: Callable[[], None], match: str) -> None:
+    """A run that `stop` ends on the way to its second segment: it stands within a second, between the two."""
     asked: list[float] = []
 
-    def stop() -> None:
+    def act() -> None:
         asked.append(bench.clock.monotonic())
-        bench.stop.ask("by the test")
+        stop()
 
-    bench.at("moving", stop, rests=1)
-    with pytest.raises(RunStoppedError, match="by the test"):
+    bench.at("moving", act, rests=1)
+    with pytest.raises((RunStoppedError, PortLostError), match=match):
         bench.run()
+    bench.clock.sleep(10.0)
+    assert not bench.moving
     assert bench.device.motion_log[-1].end_s - asked[0] < 1.0
+    targets = bench.plan.route.segment_targets().tolist()
     assert bench.progress.origin is not None
     assert targets[0] < bench.steps - bench.progress.origin < targets[1]
+
+
+@pytest.mark.parametrize("name", ["plain", "blind", "per-minute", "hasty", "listing", *RECORDED])
+def test_a_run_stopped_while_moving_is_resumed_from_where_its_count_says(name: str, tmp_path: Path) -> None:
+    bench = long_indexes(tmp_path, BOARDS[name])
+    stopped_on_its_way(bench, lambda: bench.stop.ask("by the test"), "by the test")
+    status = run_status(bench.folder)
+    assert (status.place, status.stands_still) == (Place.AS_LEFT, True)
+    assert bench.resume().outcome == "done"
+    landed(bench)
+    assert bench.steps == bench.progress.origin
+
+
+@pytest.mark.parametrize("name", ["plain", "hasty", *RECORDED])
+def test_a_cable_pulled_on_the_way_ends_the_move_and_the_run_is_resumed_from_there(name: str, tmp_path: Path) -> None:
+    """Where opening the port doesn't reset the board: else its count is gone, and the run asks."""
+    bench = long_indexes(tmp_path, BOARDS[name])
+    stopped_on_its_way(bench, bench.port.pull_cable, "the cable is pulled")
+    bench.port.lost = False
     assert bench.resume().outcome == "done"
     landed(bench)
     assert bench.steps == bench.progress.origin
