@@ -150,16 +150,18 @@ def test_a_long_table_is_told_in_lots_and_is_the_same_in_other_processes() -> No
     assert tuple(plan_many(setup, table, spread=elsewhere)) == tuple(here)
 
 
-def test_a_guess_far_off_ends_in_a_motion_that_is_safe_all_the_same() -> None:
-    setup = load_job("tumbler-wrap")
+@pytest.mark.parametrize("width", [1e-3, 1e-6], ids=["near", "as it is"])
+@pytest.mark.parametrize("job", ["tumbler-wrap", "heavy-shaft"])
+def test_a_guess_far_off_ends_in_a_motion_that_is_safe_all_the_same(job: str, width: float) -> None:
+    setup = load_job(job)
     own = plan_job(setup)
-    for factor in (0.2, 0.7, 1.4, 8.0):
-        motion = own.limits.motion
-        guess = Guess(motion.acceleration * factor, motion.speed * factor, 2e-4)
+    motion, kept = own.limits.motion, {check.name: check.margin for check in own.limits.checks}
+    for gentler, slower in ((0.7, 0.7), (1.4, 1.0), (1.0, 1.4), (8.0, 8.0)):
+        guess = Guess(motion.acceleration * gentler, motion.speed * slower, width)
         found = plan_job(setup, guess=guess)
-        margins = {check.name: check.margin for check in found.limits.checks}
-        assert (margins["grip-peak"] or 0.0) >= NARROW_MARGIN - 1e-9
-        assert (margins["torque-peak"] or 0.0) >= NARROW_MARGIN - 1e-9
+        for check in found.limits.checks:
+            if check.name in (*BINDING, "resonance") and (kept[check.name] or 0.0) >= NARROW_MARGIN - 1e-9:
+                assert (check.margin or 0.0) >= NARROW_MARGIN - 1e-9, check.name
         assert found.index_s >= own.index_s * (1 - 1e-4)
 
 

@@ -19,6 +19,7 @@ from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.train.index_swing import SwingPeaks
 from firmware_host.mechanics.train.oscillators import Oscillators, few, least_damped, round_the_edge
+from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 from firmware_host.planning.index.descent.nearby_swings import NearbySwings
 from firmware_host.planning.index.descent.points import Grid, Points
 from firmware_host.planning.index.descent.room import MotionRoom
@@ -84,15 +85,31 @@ class Descent:
     """The lowest points of the deepest valleys, for one wish."""
 
     def __init__(self, room: MotionRoom, wish: Wish, check: Check) -> None:
-        band, damping = room.load.natural_band, room.load.damping
         self.room, self._wish, self._check = room, wish, check
-        some = few(band, damping, 5, 1)
-        self._ring = some.every(5), some.chosen(np.arange(some.natural.size) % 5 > 0)
-        self._round = round_the_edge(band, damping, 28, 8)
-        self._swing, self._fine_swing = least_damped(band, damping, 5), least_damped(band, damping, 11)
         self._caution = _HAIR
         moves = room.moves
         self._weights = moves.weights + _OF_OTHERS * moves.count * ~moves.gated / moves.count.sum()
+
+    @cached_property
+    def _ring(self) -> tuple[Oscillators, Oscillators]:
+        some = few(*self._ranges, 5, 1)
+        return some.every(5), some.chosen(np.arange(some.natural.size) % 5 > 0)
+
+    @cached_property
+    def _round(self) -> Oscillators:
+        return round_the_edge(*self._ranges, 28, 8)
+
+    @cached_property
+    def _swing(self) -> Oscillators:
+        return least_damped(*self._ranges, 5)
+
+    @cached_property
+    def _fine_swing(self) -> Oscillators:
+        return least_damped(*self._ranges, 11)
+
+    @property
+    def _ranges(self) -> tuple[FrequencyBand, DampingRange]:
+        return self.room.load.natural_band, self.room.load.damping
 
     def lowest(
         self, caution: float, nearby: tuple[float, float, float] | None = None
@@ -115,9 +132,12 @@ class Descent:
         One that is as near as the search comes itself is taken as it is, gentler by so much.
         """
         self._caution = _HAIR
-        gentler = 1 - width if width < _LAST_HALF_WIDTH else 1.0
-        at = Points.at(np.array([acceleration * gentler]), np.array([speed]), np.full(1, np.inf), width)
-        return self._downward(at, _OF_GUESSED)
+        a, v = np.array([acceleration]), np.minimum(np.array([speed]), self.room.top_speed)
+        if width >= _LAST_HALF_WIDTH:
+            return self._downward(Points.at(a, v, np.full(1, np.inf), width), _OF_GUESSED)
+        a = np.minimum(a * (1 - width), self.room.steady_acceleration(v))
+        v = self._as_reached(a, v)
+        return [(float(a[0]), float(v[0]), np.inf)] if a[0] > 0 and self._wanted(a, v)[0] else []
 
     def _downward(self, found: Points, of_one: Grid) -> list[tuple[float, float, float]]:
         """From some points down to the lowest near them, the quickest first; `of_one`: around a single one."""
