@@ -68,8 +68,8 @@ class StatusReport(Reply):
     `machine`, `work` and `offset` hold one number per axis in the controller's report unit (mm or degrees), in the
     controller's order of axes; machine = work + offset. None: not in this report. `pins`: the letters of the inputs
     that are on. `letters` name the axes of `machine` where a dialect reports them by letter; `counts` are motor steps
-    by axis letter. Where a dialect has no word for the state, the state is what is known: moving from a move until a
-    standstill is proved.
+    by axis letter, made or only planned (`Learned.position`). Where a dialect has no word for the state, the state is
+    what is known: moving from a move until a standstill is proved.
     """
 
     state: AxisState

@@ -132,7 +132,7 @@ def _acceleration(asked: Asked) -> Fact[str | None]:
         key = general
     if asked.board.name:
         return Fact(key, Source.DIALECT, "the smaller of two" if general else "")
-    return Fact(key, Source.ASSUMED)
+    return Fact(key, Source.ASSUMED, "the first moves of a run are timed against the plan")
 
 
 def _start_jump(asked: Asked, measured: float | None) -> Fact[float | None]:

@@ -72,7 +72,7 @@ class LineCheck:
         leading = _NUMBERED.match(text) or (_BARE_NUMBER.match(text) if self._variant.order_before_checksum else None)
         number = int(leading.group(1) or 0) if leading else None
         command = NumberedCommand(_without_comment(text[leading.end() :] if leading else text), number, raw)
-        sound = bool(star) and checksum.strip().isdecimal() and int(checksum) == xor_of(text)
+        sound = bool(star) and checksum.strip().isdecimal() and int(checksum.strip()) == xor_of(text)
         order_first = self._variant.order_before_checksum or (not star and self._variant.speech == "echoing")
         if order_first and (refused := self._out_of_order(command)) is not None:
             return refused
