@@ -154,6 +154,7 @@ def test_a_dialect_of_another_package_runs_a_job_on_a_board_that_only_it_underst
     Path("machine.toml").write_text(machine, encoding="utf-8")
     Path("job.toml").write_text(JOB.replace('"belt-chuck"', '"machine.toml"'), encoding="utf-8")
     device, clock = StatusQueryDevice(_xyzc_board()), ScaledClock(10.0)
+    device.make_moves_last(10.0)  # a run times them
     with serve(device, clock, kind="socket") as server:
         written = _call_with(plugins, "controller", "settings", "write", "job.toml", "--port", server.url)
         assert written.returncode == 0, written.stderr
