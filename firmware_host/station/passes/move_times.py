@@ -33,7 +33,7 @@ _ANSWERS = 5
 _LEAST_S = 0.02
 _LONGEST_ASKED_S = 2.0
 """A board that answers only at the end of a move hears no stop meanwhile: a longer one is not asked about (s)."""
-_POLL_S = 0.01
+_POLL_S = 0.004
 
 
 def least_time(move: SentMove) -> float:
@@ -115,13 +115,18 @@ class MoveTimes:
         return self._clock.monotonic()
 
     def _seen(self, move: SentMove, least_s: float, on_poll: OnPoll) -> float | None:
-        """The same by two reports in a row that show it ready at the target; None if it was not seen there in time."""
-        seen = 0
+        """The same by two reports in a row that show it ready at the target; None if it was not seen there in time.
+
+        Before them the reports must have shown it at two places on its way: else they may tell of the planned place.
+        """
+        seen, beside = 0, set[int]()
         while self._clock.monotonic() < move.sent_s + _CLEARLY * least_s:
             report = self._report()
             on_poll(report)
-            there = abs(self._controller.position_steps(report) - move.target_steps) <= HALF_STEP
-            seen = seen + 1 if there and report.state is AxisState.READY else 0
+            off = self._controller.position_steps(report) - move.target_steps
+            if abs(off) > HALF_STEP:
+                beside.add(round(off))
+            seen = seen + 1 if abs(off) <= HALF_STEP and len(beside) > 1 and report.state is AxisState.READY else 0
             if seen > 1:
                 return self._clock.monotonic()
             self._controller.hear(_POLL_S)

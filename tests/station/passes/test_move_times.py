@@ -83,6 +83,13 @@ def test_a_right_board_is_never_stopped_however_late_it_answers(board: str, late
     bench.never_open_while_moving()
 
 
+def test_a_board_that_tells_planned_places_and_says_idle_early_is_not_taken_for_a_quick_one(tmp_path: Path) -> None:
+    planned = {"position_report": "planned", "sync_answered": "when-queued", "idle_early_s": 0.1, "idle_delay_s": 0.0}
+    bench = StationBench(tmp_path, small_setup(), **planned)
+    assert bench.run().outcome == "done"
+    bench.never_open_while_moving()
+
+
 def test_a_quick_board_that_answers_late_is_stopped_as_long_as_its_answer_tells(tmp_path: Path) -> None:
     """10 ms for an answer: those of a sync line and of the one after it still come well before the planned end."""
     setup = changed_setup("shaft-scale", index={"acceleration": "878 deg/s^2", "finish": "stay"})
