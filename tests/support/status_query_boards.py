@@ -8,6 +8,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
+from firmware_host.simulator.status_query.recorded import RECORDED
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
 STATUS_QUERY_BOARDS: Mapping[str, StatusQueryVariant] = MappingProxyType(
@@ -74,6 +75,11 @@ _DIFFERENCES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "travel counts up": {"travel_direction": 1},
         "five decimals in scales": {"scale_decimals": 5},
         "a pull-off that is fixed": {"fixed_settings": {"$27": "ignored"}},
+        "too fast hangs": {"when_too_fast": "crash", "hangs": True},
+        "silent at power-up": {"greets_at_power_up": False},
+        "other words": {"speech": RECORDED["status-query-c"].speech},
+        "waits and locks": {"ways": RECORDED["status-query-a"].ways},
+        "latches and keeps": {"ways": replace(RECORDED["status-query-c"].ways, optional_speed=False)},
     }
 )
 
