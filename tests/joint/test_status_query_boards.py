@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from firmware_host.acts import Unlock
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.learned import Beyond, Source
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.reply import AxisState
 from firmware_host.controller.status_query.dialect import StatusQueryDialect
-from firmware_host.errors import ControllerError, ControllerFaultError, LineRejectedError
+from firmware_host.errors import (
+    ControllerError,
+    ControllerFaultError,
+    ControllerResetError,
+    LineRejectedError,
+    LinkError,
+    PlanError,
+)
+from firmware_host.model import load_job
+from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.simulator.status_query.recorded import RECORDED, set_for_axis
+from firmware_host.station.settings.real_move import require_step_rate
+from firmware_host.units import parse_quantity
 from tests.support.bench import Bench
 from tests.support.memory_port import MemoryPort
 
@@ -115,6 +128,24 @@ def test_soft_limits_are_in_the_record_with_the_travel_that_the_board_lists() ->
     assert controller.learned.beyond_travel.value is Beyond.ALARM
 
 
+def quick_plan(highest: str) -> JobPlan:
+    """A shipped job with many microsteps, on a machine that states `highest` as the most steps per second."""
+    setup = load_job("heavy-shaft")
+    link = setup.machine.link.model_copy(update={"highest_step_rate": parse_quantity(highest, "rate", "positive")})
+    driver = setup.machine.driver.model_copy(update={"microsteps": 16})
+    return plan_job(replace(setup, machine=setup.machine.model_copy(update={"link": link, "driver": driver})))
+
+
+def test_a_machine_file_that_states_more_steps_than_the_board_was_measured_to_make_is_told() -> None:
+    plan = quick_plan("48 kHz")
+    with pytest.raises(PlanError, match=r'limit 22000 steps/s.*State link.highest_step_rate = "22 kHz".*hangs') as told:
+        require_step_rate(plan, bench_of("status-query-b").open())
+    assert 22_000 < told.value.value <= 40_000
+    require_step_rate(plan, bench_of("status-query-a").open())
+    require_step_rate(plan, bench_of("status-query-c").open())
+    require_step_rate(quick_plan("20 kHz"), bench_of("status-query-b").open())
+
+
 def test_the_axis_is_found_by_the_letter_that_the_board_tells_and_not_by_its_usual_place() -> None:
     bench = bench_of("status-query-b")
     own, other = b"[AXS:5:XYZAB]\r\n", b"[AXS:5:XYZBA]\r\n[OPT:"
@@ -140,14 +171,88 @@ def test_a_line_after_a_refused_one_is_carried_out_on_a_board_that_goes_on_refus
     assert [word for _, word in bench.device.output_log] == ["M8", "M9"]
 
 
-def test_after_an_alarm_at_the_end_of_the_travel_a_stop_and_unlocking_are_heard() -> None:
-    bench = bench_of("status-query-b", settings={**RECORDED["status-query-b"].settings, "$1": 255})
+LIMITED = {"$20": 1.0, "$22": 1.0, "$1": 255.0}
+
+
+def beyond_the_travel(name: str, **fields: Any) -> Bench[Any]:
+    """A board with homing and soft limits on, at which a move beyond its travel has raised an alarm."""
+    variant = RECORDED[name]
+    bench = bench_of(name, delivered=True, settings={**variant.settings, **LIMITED}, **fields)
+    controller = bench.open()
+    if controller.status().state is AxisState.LOCKED:
+        controller.unlock()
+    controller.prepare()
+    with pytest.raises(ControllerFaultError, match="beyond the soft limits"):
+        controller.move_to("99", "600")
+    bench.run(2.0)
+    controller.close()
+    return bench
+
+
+@pytest.mark.parametrize("name", ["status-query-a", "status-query-b"])
+def test_after_an_alarm_at_the_end_of_the_travel_a_stop_and_unlocking_are_heard(name: str) -> None:
+    variant = RECORDED[name]
+    bench = bench_of(name, delivered=True, settings={**variant.settings, **LIMITED})
     controller = bench.open()
     controller.unlock()
     controller.prepare()
     with pytest.raises(ControllerFaultError, match="beyond the soft limits"):
         controller.move_to("99", "600")
+    began_s = bench.clock.monotonic()
     assert controller.stop().stands_still
+    assert bench.clock.monotonic() - began_s < 1.5
     assert controller.unlock().state is AxisState.READY
     controller.prepare()
     assert bench.device.motion_log == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        pytest.param("status-query-a", "nothing answers in dialect status-query", id="hears-only-a-reset"),
+        pytest.param(
+            "status-query-b", "it is locked, and hears no line. After an alarm", id="answers-but-hears-no-line"
+        ),
+    ],
+)
+def test_a_board_that_hears_only_a_reset_is_opened_once_it_may_be_reset(name: str, words: str) -> None:
+    bench = beyond_the_travel(name, resets_on_open=False)
+    with pytest.raises((ControllerError, LinkError), match=words) as caught:
+        bench.open()
+    assert Unlock(bench.port.url) in caught.value.acts
+    controller = bench.open(drop_held_motion=True)
+    assert controller.status().state is AxisState.LOCKED
+    controller.unlock()
+    controller.prepare()
+    assert bench.device.motion_log == ()
+
+
+@pytest.mark.parametrize("every", [0, 1], ids=["with-its-alarm", "only-greeted"])
+def test_a_reset_in_motion_loses_the_position_whether_an_alarm_tells_of_it_or_only_a_greeting(every: int) -> None:
+    ways = replace(RECORDED["status-query-c"].ways, missed_alarm_every=every)
+    bench = bench_of("status-query-c", ways=ways)
+    controller = bench.ready()
+    controller.move_to("60", "3000")
+    bench.run(0.5)
+    bench.device.receive(b"\x18", bench.clock.monotonic())
+    with pytest.raises((ControllerFaultError, ControllerResetError), match=r"position (is )?lost"):
+        controller.hear(2.0)
+    assert controller.position_lost
+    with pytest.raises((ControllerFaultError, ControllerResetError), match=r"position (is )?lost"):
+        controller.move_to("1", "600")
+
+
+def test_a_speed_of_zero_in_a_report_is_no_standstill() -> None:
+    bench = bench_of("status-query-b")
+    controller = bench.ready()
+    bench.port.spoil = lambda data: re.sub(rb"FS:\d+", b"FS:0", data)
+    accepted_s = controller.move_to("30", "3000")
+    proof = controller.wait_for_standstill(
+        target_steps=round(30 * SCALE),
+        steps_per_unit=SCALE,
+        accepted_at_s=accepted_s,
+        planned_duration_s=0.0,
+        deadline_s=accepted_s + 10.0,
+    )
+    assert not bench.moving
+    assert proof.at_s > max(travel.end_s for travel in bench.device.motion_log)

@@ -40,8 +40,10 @@ def plan_as_made(
 
     With the acceleration and the rate in force, and the start of a move as far as it is known; `written`: as they will
     be once the settings that the plan needs are written. Raises `LimitExceededError` where a limit holds as planned but
-    not so (`accepted`: limits accepted besides the job's, with their reasons), and as `require_may_move`.
+    not so (`accepted`: limits accepted besides the job's, with their reasons), as `require_may_move`, and as
+    `require_step_rate`.
     """
+    require_step_rate(plan, controller)
     made = made_motion(setup.machine, plan, controller, written=written)
     real = as_made(setup, plan, made, check)
     if real is plan:
@@ -51,6 +53,22 @@ def plan_as_made(
     except LimitExceededError as error:
         raise replace(error, details=(*error.details, _why(setup.machine, made, controller))) from error
     return real
+
+
+def require_step_rate(plan: JobPlan, controller: Controller) -> None:
+    """Raise `PlanError` where the plan asks for more steps per second than boards like this one were measured to make.
+
+    Beyond that a board does not refuse: it loses steps, hangs, or starts anew.
+    """
+    known = controller.learned.highest_step_rate
+    asked = plan.program.speed / (2 * math.pi) * float(plan.route.per_part_turn)
+    if not known.known or asked <= known.value:
+        return
+    note = f" ({known.note})" if known.note else ""
+    remedy = (
+        f'State link.highest_step_rate = "{known.value / 1000:g} kHz": so many were measured on boards that answer so'
+    )
+    raise PlanError("steps of an index", asked, "steps/s", known.value, f"{remedy}{note}")
 
 
 def made_motion(machine: Machine, plan: JobPlan, controller: Controller, *, written: bool = False) -> MadeMotion:
