@@ -29,7 +29,7 @@ from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
 from firmware_host.simulator.status_query.device import StatusQueryDevice
 from firmware_host.system.processes import join_command, split_command
-from tests.cli.command import PATIENCE_S, Ended, Program, call
+from tests.cli.command import CLOCK_FACTOR, PATIENCE_S, Ended, Program, call
 from tests.cli.whole import every_command
 from tests.joint.test_controller_offset import another_program
 from tests.support import windows
@@ -75,6 +75,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def board(*, delivered: bool = False) -> Iterator[DeviceServer]:
     clock = ScaledClock(FASTER)
     device = simulated_device(load_machine("belt-chuck"), delivered=delivered, start_s=clock.monotonic())
+    device.make_moves_last(FASTER / CLOCK_FACTOR)  # a run times them
     with serve(device, clock) as server:
         yield server
 
@@ -105,7 +106,9 @@ def offset_left() -> Iterator[Scene]:
     Path("my job.toml").write_text(JOB.replace('"belt-chuck"', '"my machine.toml"'), encoding="utf-8")
     clock = ScaledClock(FASTER)
     variant = set_numbered_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
-    with serve(NumberedLineDevice(variant, clock.monotonic()), clock, kind="socket") as server:
+    device = NumberedLineDevice(variant, clock.monotonic())
+    device.make_moves_last(FASTER / CLOCK_FACTOR)
+    with serve(device, clock, kind="socket") as server:
         another_program(server, clock, b"M17", b"G1 A10 F6000", b"M400", b"M400", b"G92 A0")
         words = ("run", "my job.toml", "--port", server.url, "--without-marking")
         yield Scene(call(*words), after=lambda _: call(*words).status == 0)
@@ -117,6 +120,7 @@ def locked() -> Iterator[Scene]:
     assert isinstance(device, StatusQueryDevice)
     device.settings["$21"] = 1
     trip_limit_switch(device, clock.monotonic())
+    device.make_moves_last(FASTER / CLOCK_FACTOR)
     with serve(device, clock) as server:
         words = ("run", "my job.toml", "--port", server.url, "--without-marking", "--write-settings")
         yield Scene(call(*words), after=lambda _: call(*words).status == 0)
