@@ -8,7 +8,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
-from firmware_host.simulator.status_query.recorded import RECORDED
+from firmware_host.simulator.status_query.recorded import RECORDED, set_for_axis
 from firmware_host.simulator.status_query.variant import StatusQueryVariant
 
 STATUS_QUERY_BOARDS: Mapping[str, StatusQueryVariant] = MappingProxyType(
@@ -37,6 +37,12 @@ STATUS_QUERY_BOARDS: Mapping[str, StatusQueryVariant] = MappingProxyType(
             idle_delay_s=0.001,
             travel_direction=1,
         ),
+        **{
+            f"{name} as set": set_for_axis(
+                RECORDED[name], letter, steps_per_unit=100.0, rate=6000.0, acceleration=500.0, homes={}
+            )
+            for name, letter in (("status-query-a", "X"), ("status-query-b", "A"), ("status-query-c", "A"))
+        },
         "reversed and mute": StatusQueryVariant(settings={"$3": 8}, greets=False, idle_delay_s=0.2, sync_delay_s=0.3),
     }
 )
