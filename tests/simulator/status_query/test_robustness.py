@@ -5,6 +5,8 @@ import re
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.status_query.recorded import RECORDED
 from tests.simulator.bench import Bench
 
 REPORT = re.compile(r"<[A-Z][a-z]+(:\d)?\|[MW]Pos:-?\d+\.\d{3,4}(,-?\d+\.\d{3,4}){3}(\|[A-Za-z]+:[^|<>]+)*>")
@@ -21,6 +23,23 @@ DOLLARS = st.sampled_from(
 LINES = st.one_of(st.lists(WORDS, max_size=6).map("".join), DOLLARS)
 REALTIME = st.sampled_from([b"?", b"!", b"~", b"\x18", b"\x85", b"\x90"])
 PIECES = st.one_of(LINES.map(lambda line: line.encode() + b"\n"), REALTIME, st.binary(max_size=20))
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(st.tuples(PIECES, st.floats(0, 3)), max_size=25), st.sampled_from(sorted(RECORDED)))
+def test_no_lines_whatever_keep_a_recorded_board_from_answering_once_it_was_reset(
+    pieces: list[tuple[bytes, float]], name: str
+) -> None:
+    device, now_s = StatusQueryDevice(RECORDED[name]), 1.0
+    for data, pause_s in pieces:
+        device.receive(data, now_s)
+        now_s += pause_s
+        device.transmit(now_s).decode("ascii")
+    device.hardware_reset(now_s)
+    device.transmit(now_s + 2.0)
+    device.receive(b"?", now_s + 2.0)
+    (report,) = device.transmit(now_s + 2.1).decode("ascii").splitlines()
+    assert re.fullmatch(r"<(Idle|Alarm)\|[MW]Pos:[-\d.,]+(\|[A-Za-z]+:[^|<>]*)*>", report), report
 
 
 def answers_a_status(bench: Bench) -> None:
