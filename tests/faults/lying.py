@@ -7,6 +7,7 @@ import re
 _POSITION = re.compile(rb"([MW]Pos:)([-\d.,]+)")
 _DECIMAL = re.compile(rb"-?\d+\.\d+")
 _COUNTS = re.compile(rb"(Count )(.*)")
+_COUNT_ALONE = re.compile(rb"([A-Z]S:)(-?\d{1,9})")
 _COUNT = re.compile(rb":(-?\d{1,9})")
 
 
@@ -19,4 +20,7 @@ def off_by(data: bytes, steps: int, steps_per_unit: float) -> bytes:
     def counted(match: re.Match[bytes]) -> bytes:
         return match[1] + _COUNT.sub(lambda number: b":%d" % (int(number[1]) + steps), match[2])
 
-    return _COUNTS.sub(counted, _POSITION.sub(moved, data))
+    def on_a_line(match: re.Match[bytes]) -> bytes:
+        return match[1] + b"%d" % (int(match[2]) + steps)
+
+    return _COUNT_ALONE.sub(on_a_line, _COUNTS.sub(counted, _POSITION.sub(moved, data)))

@@ -12,8 +12,9 @@ from typing import Any
 from firmware_host.controller.stored_settings import StatedSettings
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
+from firmware_host.simulator.numbered_line.recorded import RECORDED
 from firmware_host.station.settings.check import SafeSettings, safe_settings
-from tests.contract.spoken import MIXED, SINGLES, Case
+from tests.contract.spoken import MIXED, SINGLES, SPOKEN, Case
 from tests.support.real_boards import REAL_BOARDS
 from tests.support.station_bench import changed_setup
 
@@ -21,10 +22,16 @@ CASES: Mapping[str, Case] = {
     **{case.name: case for case in MIXED},
     **{f"{case.name} alone": case for case in SINGLES},
     **{case.name: case for case in REAL_BOARDS.values()},
+    **{
+        f"numbered-line/{name}": Case(f"numbered-line/{name}", SPOKEN["numbered-line"], board)
+        for name, board in RECORDED.items()
+    },
 }
-"""Every board by its name: the mixed variants of each dialect, and each difference alone, and as late as measured."""
+"""Every board by its name: mixed variants of each dialect, each difference alone, as late as measured, and recorded."""
 _SWITCH_STEPS = -2000
 _TRAVEL_UNITS = 360
+_WIDE = {"min X": -180.0}
+"""So wide that no job is put a turn further on, which the observer would take for another place; units."""
 _HOMING = frozenset({"home switch", "resetting", "crashing"})
 
 
@@ -91,6 +98,9 @@ def _set(case: Case, machine: Machine, safe: SafeSettings) -> tuple[Any, StatedS
     else:
         settings = {f"M92 {letter}": float(scale), f"M203 {letter}": rate // 60}
         settings |= {f"M201 {letter}": acceleration, "M204 T": acceleration}
+        if f"M202 {letter}" in variant.more_settings:
+            settings[f"M202 {letter}"] = acceleration
+        settings |= {end: place for end, place in _WIDE.items() if end in variant.more_settings}
     switches = {"home_switches": {letter: _SWITCH_STEPS}} if machine.axis.home_switch else {}
     changed = replace(variant, settings={**variant.settings, **settings}, **switches)
     return changed, StatedSettings(Fraction(scale), Fraction(rate // 60 * 60), Fraction(acceleration))
