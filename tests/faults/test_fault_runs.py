@@ -1,6 +1,6 @@
 """Whole jobs under seeded faults, on every board of both dialects, held against an observer who sees the truth.
 
-120 runs as a rule; CIRCUMSTEP_FAULT_RUNS=10000 for more. `pytest -s` prints the table.
+130 runs as a rule; CIRCUMSTEP_FAULT_RUNS=10000 for more. `pytest -s` prints the table.
 """
 
 import os
@@ -16,7 +16,7 @@ from tests.faults.observer import PASS_S, Observer
 from tests.faults.play import Outcome, play
 from tests.faults.setups import CASES
 
-RUNS = int(os.environ.get("CIRCUMSTEP_FAULT_RUNS", "120"))
+RUNS = int(os.environ.get("CIRCUMSTEP_FAULT_RUNS", "130"))
 
 
 @pytest.mark.timeout(max(120, RUNS // 4))
