@@ -54,6 +54,11 @@ COMMANDS = (
         "turn.run",
         "Run a job: for each pass move, prove standstill, open the gate, wait for the mark, close the gate.",
     ),
+    Entry(
+        "commission",
+        "measure.commission",
+        "Measure the machine that was really built: direction, ratio, lost motion, run-out, creep; keep what is found.",
+    ),
     Entry("resume", "turn.resume", "Resume a run: no pass is skipped, and none is repeated without asking."),
     Entry(
         "jog",

@@ -14,12 +14,20 @@ from firmware_host.errors import FormulaRangeError
 
 @dataclass(frozen=True)
 class Line:
-    """y = intercept + slope x; `correlation` of the two estimates; `scatter`: of one reading about the line."""
+    """y = intercept + slope x; `correlation` of the two estimates; `scatter`: of one reading about the line.
+
+    `spread`: root of the sum of squares of x about its mean.
+    """
 
     intercept: Measured
     slope: Measured
     correlation: float
     scatter: float
+    spread: float = 0.0
+
+    def slope_read_to(self, within: float) -> Measured:
+        """The slope, by readings that are right to `within` (a limit): what they scatter less than that is chance."""
+        return self.slope.no_better_than(within / math.sqrt(3) / self.spread)
 
     def at(self, x: float) -> Measured:
         """The line's value at `x`, with the correlation of the two (JCGM 100:2008, H.3.3, equation H.15)."""
@@ -47,6 +55,7 @@ def line_through(x: Sequence[float], y: Sequence[float]) -> Line:
         Measured(float(solution[1]), float(sizes[1]), freedom),
         correlation,
         math.sqrt(variance),
+        float(np.std(x) * math.sqrt(count)),
     )
 
 

@@ -47,6 +47,10 @@ class Measured:
         """Its upper end."""
         return self.value + self.within
 
+    def no_better_than(self, deviation: float) -> Measured:
+        """The same, but with no less than `deviation`, which is known without doubt: what the instrument can't show."""
+        return self if self.deviation >= deviation else Measured(self.value, deviation)
+
     def scaled(self, factor: float) -> Measured:
         """The same in another unit, or times an exact number."""
         return Measured(self.value * factor, self.deviation * abs(factor), self.freedom)

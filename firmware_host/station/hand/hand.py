@@ -124,6 +124,11 @@ class Hand:
         """Whether it stands at the controller's own zero, where no later run can prove that it was not switched off."""
         return self._mover.at + self._mover.origin == 0
 
+    @property
+    def zero_place(self) -> str:
+        """What stood at the zero that was set by hand, in words; "" where there is none any more."""
+        return self._journal.note.place if self._journal.note.zero == "set" else ""
+
     def wait(self, duration_s: float) -> None:
         """Let `duration_s` (s) pass, and see every second that nothing has moved. Raises as `look`."""
         now_s = self._tools.clock.monotonic()

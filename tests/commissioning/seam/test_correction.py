@@ -6,10 +6,10 @@ import math
 
 import pytest
 
-from firmware_host.commissioning.seam.correction import sensible_ratios
 from firmware_host.commissioning.seam.diagnosis import Suspect, diagnose
 from firmware_host.commissioning.seam.marked import marked_part
 from firmware_host.commissioning.seam.readings import PartDiameter, PartLine, RollerDiameter, SeamReading, ShaftLine
+from firmware_host.commissioning.sensible import NO_WHEEL, sensible_ratios
 from tests.commissioning.seam.cases import in_a_chuck, parts
 
 MACHINE = in_a_chuck(True, 40, 8).machine  # a belt of 20 to 60 teeth, 16 microsteps, 200 full steps
@@ -34,9 +34,9 @@ def found_by(amount: float, read_to: float = 1e-3) -> Suspect:
     [
         pytest.param(16 / 8 - 1, "driver.microsteps = 8 in place of 16", id="switch at 8"),
         pytest.param(16 / 32 - 1, "driver.microsteps = 32 in place of 16", id="switch at 32"),
-        pytest.param(200 / 400 - 1, "motor.full_steps = 400 in place of 200", id="a 0.9 deg motor"),
-        pytest.param(18 / 20 - 1, "toothed belt: driving_teeth = 18 in place of 20", id="pulley of 18"),
-        pytest.param(60 / 61 - 1, "toothed belt: driven_teeth = 61 in place of 60", id="wheel of 61"),
+        pytest.param(200 / 400 - 1, "motor.full_steps_per_revolution = 400 in place of 200", id="a 0.9 deg motor"),
+        pytest.param(18 / 20 - 1, "gearing.0.driving_teeth = 18 in place of 20", id="pulley of 18"),
+        pytest.param(60 / 61 - 1, "gearing.0.driven_teeth = 61 in place of 60", id="wheel of 61"),
     ],
 )
 def test_a_wrong_switch_or_wheel_is_named(amount: float, words: str) -> None:
@@ -50,9 +50,7 @@ def test_a_belt_that_slips_is_no_wheel_that_exists() -> None:
     told = found_by(-0.0075)
     assert told.key == "ratio"
     assert told.correction is not None
-    assert told.correction.likely == (
-        "no wheel or switch near those entered makes this: does a belt or a coupling slip?",
-    )
+    assert told.correction.likely == (NO_WHEEL,)
 
 
 def test_the_steps_that_make_a_turn_are_those_of_the_true_ratio() -> None:
@@ -76,8 +74,8 @@ def test_a_part_that_slips_in_its_jaws_leaves_the_chuck_where_it_should_be() -> 
 def test_the_nearest_of_several_sensible_ratios_stands_first() -> None:
     """59 driven teeth make 60/59 = 1.0169; 21 driving ones make 1.05; a ratio between lies nearer to the first."""
     found = sensible_ratios(MACHINE, 0.02, within=0.04)
-    assert found[0][1] == "toothed belt: driven_teeth = 59 in place of 60"
-    assert [abs(off) for off, _ in found] == sorted(abs(off) for off, _ in found)
+    assert (found[0].key, found[0].value, found[0].entered) == ("gearing.0.driven_teeth", 59, 60)
+    assert [abs(each.off) for each in found] == sorted(abs(each.off) for each in found)
 
 
 @pytest.mark.parametrize(

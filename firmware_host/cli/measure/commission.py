@@ -1,0 +1,173 @@
+"""`commission`: measure the machine that was really built, one procedure at a time, and write what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firmware_host.acts import Jog
+from firmware_host.cli.input.arguments import BaudOption, JsonOption, PortOption, StationOption, whole
+from firmware_host.cli.input.quantities import si_value
+from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
+from firmware_host.cli.screen import documents, output
+from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, hand_for, job_here, machine_here
+from firmware_host.clock import SystemClock
+from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.procedures.base import Bench, Procedure
+from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
+from firmware_host.commissioning.record import Record, Written, read_record
+from firmware_host.commissioning.session import Person, carry_out
+from firmware_host.commissioning.write_back import write_back
+from firmware_host.errors import InputError
+from firmware_host.model import Setup
+from firmware_host.model.files.loading import load_machine
+from firmware_host.model.files.profiles import find_profile, is_machine
+from firmware_host.reporting.measuring.commissioning import (
+    findings_document,
+    procedures_document,
+    record_document,
+)
+from firmware_host.station.hand.hand import Hand
+
+_READ_TO, _ANGLE_TO = "0.1 mm", "0.5 deg"
+
+commission_app = typer.Typer(no_args_is_help=True)
+RecordOption = Annotated[Path, typer.Option("--record", metavar="FOLDER", help="Where what is measured is kept.")]
+
+
+@commission_app.command("list")
+def list_command(json: JsonOption = False) -> None:
+    """What can be measured, and what is needed for it."""
+    documents.show(procedures_document(PROCEDURES), json=json)
+
+
+@commission_app.command("report")
+def report_command(
+    machine: Annotated[
+        str, typer.Argument(metavar="MACHINE", help="The machine, as it was named when it was measured.")
+    ],
+    record: RecordOption = Path("commissioning"),
+    json: JsonOption = False,
+) -> None:
+    """All that was measured of a machine: every finding with its uncertainty, every reading, what was written."""
+    documents.show(record_document(read_record(_kept_at(record, load_machine(machine).name))), json=json)
+
+
+@commission_app.command("measure")
+def measure_command(
+    procedure: Annotated[str, typer.Argument(metavar="PROCEDURE", help="As `commission list` names it.")],
+    of: Annotated[str, typer.Argument(metavar="MACHINE|JOB", help="A machine, or a job whose part is in it.")],
+    turns: Annotated[int, whole("--turns", help="Whole turns at a time (0: as usual).")] = 0,
+    repeats: Annotated[int, whole("--repeats", help="How often (0: as usual).")] = 0,
+    reading: Annotated[
+        list[str] | None, typer.Option(help="What is read, in the order in which it is asked; may be given again.")
+    ] = None,
+    read_to: Annotated[str, typer.Option(metavar="LENGTH", help="How closely lengths are read.")] = _READ_TO,
+    angle_to: Annotated[str, typer.Option(metavar="ANGLE", help="How closely angles are read.")] = _ANGLE_TO,
+    diameter: Annotated[str, typer.Option(metavar="LENGTH", help="Of the part, where no job says it.")] = "",
+    write: Annotated[bool, typer.Option("--write", help="Write what was found into the machine's file.")] = False,
+    record: RecordOption = Path("commissioning"),
+    port: PortOption = "",
+    baud: BaudOption = None,
+    station: StationOption = "",
+    write_settings: WriteSettingsOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Turn the axis as the procedure wants it, ask for each reading, and say what follows from them."""
+    wanted = procedure_named(procedure)
+    described = _described(of, station=station, port=port, baud=baud)
+    wish = _Wish(
+        turns=turns or wanted.turns,
+        repeats=repeats or wanted.repeats,
+        within_length=si_value(read_to, "length", "--read-to") or 0.0,
+        within_angle=si_value(angle_to, "angle", "--angle-to") or 0.0,
+    )
+    path = _kept_at(record, described.machine.name)
+    again = Jog(of, described.port, diameter=diameter)
+    with hand_for(described, again, write_settings=write_settings) as hand, _recorded(path, described) as kept:
+        bench = _bench(described, hand, wish)
+        person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(hand, bench)
+        _tell(wanted, bench, person)
+        findings = carry_out(wanted, bench, hand, person, kept)
+        written = _written(findings, described, kept) if write else ()
+    documents.show(findings_document(wanted, findings, written), json=json)
+    if not write and any(finding.change is not None for finding in findings):
+        output.remark("Nothing was written: --write puts it into the machine's file.")
+
+
+@dataclass(frozen=True)
+class _Wish:
+    """How the person wants it."""
+
+    turns: int
+    repeats: int
+    within_length: float
+    within_angle: float
+
+
+def _described(of: str, *, station: str, port: str, baud: int | None) -> Described:
+    if is_machine(of):
+        return machine_here(of, station=station, port=port, baud=baud)
+    return job_here(of, None, station=station, port=port, baud=baud)
+
+
+def _kept_at(folder: Path, machine: str) -> Path:
+    """The record of a machine; its name goes into the file's as far as every system allows."""
+    name = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in machine.lower()).strip("-")
+    return folder / f"{name[:60] or 'machine'}.jsonl"
+
+
+@contextmanager
+def _recorded(path: Path, described: Described) -> Iterator[Record]:
+    with Record(path, described.machine.name, SystemClock()) as kept:
+        yield kept
+
+
+def _bench(described: Described, hand: Hand, wish: _Wish) -> Bench:
+    return Bench(
+        machine=described.machine,
+        setup=described.what if isinstance(described.what, Setup) else None,
+        per_turn=hand.plan.per_turn,
+        diameter=hand.plan.diameter,
+        turns=wish.turns,
+        repeats=wish.repeats,
+        within_length=wish.within_length,
+        within_angle=wish.within_angle,
+    )
+
+
+def _tell(procedure: Procedure, bench: Bench, person: Person) -> None:
+    person.tell(f"{procedure.title[:1].upper()}{procedure.title[1:]}. {procedure.purpose}")
+    person.tell(f"You need: {'; '.join(procedure.needs)}.")
+    person.tell(procedure.moves(bench))
+
+
+def _written(findings: tuple[Finding, ...], described: Described, kept: Record) -> tuple[Written, ...]:
+    source = described.what.machine_source if isinstance(described.what, Setup) else described.source
+    path = _file_of(source)
+    events = []
+    for finding in findings:
+        if finding.change is not None:
+            done = write_back(path, finding, SystemClock().now())
+            event = Written(
+                file=str(done.file), key=done.key, before=done.before, after=done.after, backup=str(done.backup)
+            )
+            kept.note(event)
+            events.append(event)
+    return tuple(events)
+
+
+def _file_of(source: str) -> Path:
+    if not source:
+        raise InputError("no file describes the machine", "Name its file", key="--write")
+    return find_profile("machines", source)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.add_typer(commission_app, name="commission")

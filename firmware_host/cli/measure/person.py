@@ -1,0 +1,92 @@
+"""Whoever reads the instruments: a person at the terminal, or readings that were said beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from firmware_host.cli.input.quantities import signed_value
+from firmware_host.cli.screen import output
+from firmware_host.commissioning.procedures.base import Bench, require_diameter
+from firmware_host.commissioning.script import Answer, Ask
+from firmware_host.commissioning.session import Person
+from firmware_host.errors import InputError, QuantityError
+from firmware_host.station.hand.hand import Hand
+from firmware_host.station.operator import TerminalOperator
+
+_LOOK_S = 0.05
+
+
+class SaidBeforehand(Person):
+    """Readings in the order in which they will be asked for."""
+
+    def __init__(self, readings: Sequence[str], bench: Bench) -> None:
+        self._readings = list(readings)
+        self._bench = bench
+        self._taken = 0
+
+    def tell(self, text: str) -> None:
+        output.remark(text)
+
+    def answer(self, ask: Ask) -> Answer:
+        if self._taken >= len(self._readings):
+            remedy = f"Say it, too: {ask.question}"
+            raise InputError(f"{self._taken} readings are too few", remedy, key="--reading")
+        text = self._readings[self._taken]
+        self._taken += 1
+        output.remark(f"{ask.question} {text}")
+        return understood(text, ask, self._bench)
+
+
+class AtTheTerminal(Person):
+    """A person who is asked; while they read, the axis is watched to stand still."""
+
+    def __init__(self, hand: Hand, bench: Bench) -> None:
+        self._hand = hand
+        self._bench = bench
+        self._operator = TerminalOperator()
+
+    def tell(self, text: str) -> None:
+        self._operator.tell(text)
+
+    def answer(self, ask: Ask) -> Answer:
+        choices = f" ({', '.join(ask.choices)})" if ask.choices else ""
+        while True:
+            self._operator.forget()
+            self._operator.tell(f"{ask.question}{choices}")
+            try:
+                return understood(self._line(), ask, self._bench)
+            except QuantityError as error:
+                self._operator.tell(str(error))
+
+    def _line(self) -> str:
+        while True:
+            line = self._operator.answer()
+            if line is not None and line.strip():
+                return line.strip()
+            self._hand.wait(_LOOK_S)
+
+
+def understood(text: str, ask: Ask, bench: Bench) -> Answer:
+    """A reading in SI. Raises `QuantityError` for a text that is none, `InputError` where the diameter is not known."""
+    if ask.kind == "choice":
+        found = [choice for choice in ask.choices if choice.startswith(text.strip().lower())]
+        if len(found) != 1:
+            raise QuantityError(f"{text!r} is none of the answers", f"One of {', '.join(ask.choices)}", key="--reading")
+        return found[0]
+    if ask.kind != "part-angle":
+        return _si(text, ask.kind)
+    try:
+        return _si(text, "angle")
+    except QuantityError as error:
+        try:
+            length = _si(text, "length")
+        except QuantityError:
+            raise error from None
+        return 2 * length / require_diameter(bench)
+
+
+def _si(text: str, kind: str) -> float:
+    value = signed_value(text, kind, "--reading")
+    if value is None:
+        raise QuantityError("nothing was read", 'Write it with its unit, like "0.2 mm"', key="--reading")
+    return value

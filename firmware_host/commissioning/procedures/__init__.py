@@ -1,0 +1,1 @@
+"""The procedures of commissioning, one a file."""

@@ -1,0 +1,93 @@
+"""What every procedure answers, what it knows of the machine that stands there, and how a place is come to and read."""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from collections.abc import Generator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import ClassVar
+
+from firmware_host.commissioning.script import Answer, Ask, Kind, Script, Step, TurnTo
+from firmware_host.errors import InputError
+from firmware_host.model import Machine, Setup
+
+APPROACH = Fraction(1, 12)
+"""So far back the axis goes before it comes to a place from one side (turns): more than any lost motion."""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The machine, the job whose part is in it (None for a part that nobody describes), and its diameter (m) if known.
+
+    `per_turn`: microsteps for a turn of the part, exactly, as the files have it. `turns` and `repeats`: how far and how
+    often, as the person wishes. `within_length` (m) and `within_angle` (rad): how closely the instrument reads.
+    """
+
+    machine: Machine
+    setup: Setup | None
+    per_turn: Fraction
+    diameter: float | None
+    turns: int
+    repeats: int
+    within_length: float
+    within_angle: float
+
+    @property
+    def read_to(self) -> float:
+        """How closely an angle of the part is read (rad): the coarser of a protractor and a rule at the surface."""
+        by_length = 2 * self.within_length / self.diameter if self.diameter is not None else 0.0
+        return max(self.within_angle, by_length)
+
+
+class Procedure(ABC):
+    """One thing to measure. `needs`: what the person needs for it; `turns`, `repeats`: what is usual."""
+
+    key: ClassVar[str]
+    title: ClassVar[str]
+    purpose: ClassVar[str]
+    needs: ClassVar[tuple[str, ...]]
+    turns: ClassVar[int] = 1
+    repeats: ClassVar[int] = 5
+    fewest: ClassVar[int] = 1
+    """The fewest repeats that tell anything."""
+
+    @abstractmethod
+    def moves(self, bench: Bench) -> str:
+        """What will move, and how far, in one sentence."""
+
+    @abstractmethod
+    def script(self, bench: Bench) -> Script:
+        """Its steps; returns what was found. Raises `InputError` where the machine can't have it."""
+
+
+def number(answer: Answer | None) -> float:
+    """A reading as a number."""
+    if not isinstance(answer, float):
+        raise TypeError(f"{answer!r} is no reading")
+    return answer
+
+
+def from_below(turns: Fraction | int, words: str) -> Generator[Step, Answer | None, None]:
+    """Come to a place from the side of smaller angles."""
+    yield TurnTo(turns - APPROACH, "back a little, to come from one side")
+    yield TurnTo(Fraction(turns), words)
+
+
+def read(key: str, question: str, kind: Kind) -> Generator[Step, Answer | None, float]:
+    """Ask for a number."""
+    answer = yield Ask(key, question, kind)
+    return number(answer)
+
+
+def require_diameter(bench: Bench) -> float:
+    """The diameter (m) that a length around the part needs. Raises `InputError` if nobody has said it."""
+    if bench.diameter is None:
+        raise InputError("the diameter of the part is not known", "Name a job, or say --diameter", key="diameter")
+    return bench.diameter
+
+
+def degrees(angle: float) -> str:
+    """An angle (rad) in degrees, with sensible digits."""
+    return f"{math.degrees(angle):.3g} deg"

@@ -1,0 +1,115 @@
+"""A measured value put into the machine's file: all else stays as it is to the byte, the old file is kept beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from firmware_host.commissioning.finding import Change, Finding
+from firmware_host.errors import InputError
+from firmware_host.model.files.folders import shipped_folder
+from firmware_host.model.files.loading import load_machine
+from firmware_host.system.files import write_whole
+
+MEASURED = "measured "
+"""How the remark behind a measured value begins."""
+
+
+@dataclass(frozen=True)
+class WrittenBack:
+    """What was written: `before` is the value as it stood there, "" for none; `backup` the file as it was."""
+
+    file: Path
+    key: str
+    before: str
+    after: str
+    backup: Path
+
+
+def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
+    """Write what `finding` wants changed into the machine's file at `path`, with a remark that says when and how well.
+
+    Comments, order and everything else stay. The old file is kept beside it as NAME.before-DATE.toml. Raises
+    `InputError` for a shipped file (copy it first), a finding without a change, a key that can't be set there, and
+    where a file can't be written; nothing is changed then.
+    """
+    change = finding.change
+    if change is None:
+        raise InputError("there is nothing to write", "Leave it as it is", source=str(path))
+    if shipped_folder() in path.resolve().parents:
+        remedy = "Make a file of your own from it first, and name that"
+        raise InputError("is a shipped file, and stays as it is", remedy, source=str(path), key=change.key)
+    import tomlkit  # takes a while, and only this needs it
+
+    text = path.read_bytes().decode("utf-8")  # line ends stay as they are
+    document = tomlkit.parse(text)
+    table, last = _table(document, change, path)
+    before = str(table.get(last, ""))
+    _put(table, last, change, _remark(finding, before, _old_remark(table, last), now))
+    written = tomlkit.dumps(document)
+    backup = _backup(path, text, now)
+    try:
+        write_whole(path.resolve(), written)
+        load_machine(str(path))
+    except InputError:
+        write_whole(path.resolve(), text)
+        raise
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", "See its folder's rights", str(path)) from error
+    return WrittenBack(path, change.key, before, str(change.value), backup)
+
+
+def _table(document: Any, change: Change, path: Path) -> tuple[Any, str]:
+    """The table that holds the key, and the key's last word."""
+    *parents, last = change.key.split(".")
+    place = document
+    for parent in parents:
+        try:
+            place = place[int(parent)] if parent.isdigit() else place[parent]
+        except (KeyError, IndexError) as error:
+            problem, remedy = f"there is no {parent!r}", "Write it by hand where it belongs"
+            raise InputError(problem, remedy, source=str(path), key=change.key) from error
+        if isinstance(place, str):
+            remedy = "It is described in a file of its own: change it there"
+            raise InputError(f"{parent} = {str(place)!r} is a name", remedy, source=str(path), key=change.key)
+    return place, last
+
+
+def _put(table: Any, key: str, change: Change, remark: str) -> None:
+    import tomlkit
+
+    item = tomlkit.item(change.value)
+    old = table.item(key) if key in table else None
+    if old is not None:
+        item.trivia.indent, item.trivia.trail = old.trivia.indent, old.trivia.trail
+    item.comment(remark)
+    table[key] = item
+
+
+def _old_remark(table: Any, key: str) -> str:
+    return str(table.item(key).trivia.comment).lstrip("# ") if key in table else ""
+
+
+def _remark(finding: Finding, before: str, old: str, now: datetime) -> str:
+    """When it was measured and how well, what stood there before, and when that was measured."""
+    measured = finding.measured
+    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip()
+    earlier = f"; before {before}" if before else ""
+    older = f" ({old})" if old.startswith(MEASURED) else f"; {old}" if old else ""
+    return f"{MEASURED}{now:%Y-%m-%d}: {within} (95 %){earlier}{older}"
+
+
+def _backup(path: Path, text: str, now: datetime) -> Path:
+    """Keep the file as it is, under a name that is not taken."""
+    for number in range(1, 1000):
+        again = "" if number == 1 else f"-{number}"
+        backup = path.with_name(f"{path.stem}.before-{now:%Y%m%d}{again}.toml")
+        if not backup.exists():
+            try:
+                write_whole(backup, text)
+            except OSError as error:
+                raise InputError(f"cannot be kept ({error.strerror})", "See its folder's rights", str(path)) from error
+            return backup
+    raise InputError("was changed a thousand times today", "Take the old copies away", str(path))

@@ -1,0 +1,123 @@
+"""What commissioning found, as documents: one procedure's findings, the list of procedures, the whole record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from firmware_host.commissioning.estimates.measured import Measured
+from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.procedures.base import Procedure
+from firmware_host.commissioning.record import (
+    Answered,
+    CommissionBegin,
+    CommissionEvent,
+    Found,
+    Started,
+    Written,
+)
+from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.measures import number
+
+_PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
+_FINDINGS = (
+    Column("quantity", "quantity", brief=False),
+    Column("name", "what was measured"),
+    Column("value", "value", form=".6g"),
+    Column("within", "±", form=".2g"),
+    Column("unit", "unit"),
+    Column("verdict", "verdict"),
+    Column("deviation", "standard uncertainty", form=".3g", brief=False),
+    Column("freedom", "degrees of freedom", form=".3g", brief=False),
+    Column("formula", "formula", brief=False),
+)
+_READINGS = (Column("time", "when"), Column("question", "reading"), Column("answer", "m, rad or word", form=".6g"))
+_WRITTEN = (
+    Column("key", "key"),
+    Column("before", "before"),
+    Column("after", "now"),
+    Column("file", "file", brief=False),
+    Column("backup", "the file as it was", brief=False),
+)
+
+
+def procedures_document(procedures: Sequence[Procedure]) -> Document:
+    """What can be measured."""
+    rows = tuple((each.key, each.title, "; ".join(each.needs)) for each in procedures)
+    purposes = tuple(f"{each.key}: {each.purpose}" for each in procedures)
+    return Document(
+        (Table("procedures", "Procedures, in the order of a new machine", _PROCEDURES, rows), Notes(purposes))
+    )
+
+
+def findings_document(procedure: Procedure, findings: Sequence[Finding], written: Sequence[Written]) -> Document:
+    """What one procedure found; the answer is its own sentence."""
+    told = tuple(line for each in findings for line in _told(each))
+    rows = tuple(_row(each.key, each.name, each.measured, each.unit, each.verdict, each.formula) for each in findings)
+    changed = tuple(f"Written: {each.key} = {each.after}, before {each.before or 'nothing'}." for each in written)
+    kept = tuple(dict.fromkeys(f"The file as it was: {each.backup}" for each in written))
+    return Document(
+        (
+            Figure("procedure", "Procedure", procedure.key, brief=False),
+            Notes((*told, *changed, *kept), "answer"),
+            Table("findings", "Findings (± 95 %)", _FINDINGS, rows),
+            _written_table(written),
+        )
+    )
+
+
+def record_document(events: Sequence[CommissionEvent]) -> Document:
+    """All of a record: the newest finding of each quantity first, then every reading and what was written."""
+    begun = next((event for event in events if isinstance(event, CommissionBegin)), None)
+    newest: dict[str, Found] = {event.quantity: event for event in events if isinstance(event, Found)}
+    rows = tuple(
+        _row(each.quantity, each.name, _measured(each), each.unit, each.verdict, each.formula)
+        for each in newest.values()
+    )
+    lines = tuple(f"{each.time[:10]} {_value(each)}. {each.sentence}" for each in newest.values())
+    return Document(
+        (
+            Figure("machine", "Machine", begun.machine if begun is not None else ""),
+            Notes(lines or ("Nothing was found yet.",), "answer"),
+            Table("findings", "The newest of each (± 95 %)", _FINDINGS, rows),
+            _written_table([event for event in events if isinstance(event, Written)]),
+            Table("readings", "Every reading", _READINGS, tuple(_readings(events)), brief=False),
+            Notes(("An estimate from what was read here: prove it on the machine, first without the laser.",)),
+        )
+    )
+
+
+def _told(finding: Finding) -> tuple[str, ...]:
+    measured = finding.measured
+    value = f"{number(measured.value, 4)} ± {number(measured.within, 2)} {finding.unit}".rstrip()
+    name = f"{finding.name[:1].upper()}{finding.name[1:]}"
+    if measured.within == 0:
+        return (finding.sentence,)
+    return (f"{name}: {value} (95 %).", finding.sentence)
+
+
+def _value(event: Found) -> str:
+    return f"{event.name}: {number(event.value, 4)} ± {number(_measured(event).within, 2)} {event.unit}".rstrip()
+
+
+def _measured(event: Found) -> Measured:
+    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom)
+
+
+def _row(key: str, name: str, measured: Measured, unit: str, verdict: str, formula: str) -> Row:
+    freedom = None if measured.freedom == math.inf else measured.freedom
+    return (key, name, measured.value, measured.within, unit, verdict, measured.deviation, freedom, formula)
+
+
+def _written_table(written: Sequence[Written]) -> Table:
+    rows = tuple((each.key, each.before, each.after, each.file, each.backup) for each in written)
+    return Table("written", "Written into the machine's file", _WRITTEN, rows, brief=bool(rows))
+
+
+def _readings(events: Iterable[CommissionEvent]) -> Iterable[Row]:
+    procedure = ""
+    for event in events:
+        if isinstance(event, Started):
+            procedure = event.procedure
+        elif isinstance(event, Answered):
+            yield (event.time, f"{procedure} {event.question}", event.answer)
