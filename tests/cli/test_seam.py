@@ -23,8 +23,8 @@ def test_with_those_the_diameter_to_enter_is_told(circumstep: Circumstep) -> Non
     more = ("--diameter", "51.3 mm", "--turns", "20", "--part-line", "0 mm", "--shaft-line", "0 deg")
     told = circumstep("seam", "shaft-scale", "--gap", "0.2 mm", *more)
     lines = told.out.splitlines()
-    assert lines[0].startswith("The part's diameter is not the one entered: +2.60 % ±")
-    assert lines[1] == "In the job: part.diameter is 51.299 mm ± 0.055 mm, not 50.000 mm."
+    assert lines[0].startswith("The part's diameter is not the one entered: +2.60 ± ")
+    assert lines[1] == "In the job: part.diameter is 51.299 ± 0.055 mm, not 50.000 mm."
     assert "Read to 0.05 mm, as assumed" in told.err
 
 

@@ -9,6 +9,10 @@ from functools import cache
 
 import pytest
 
+from firmware_host.commissioning.estimates.measured import Measured
+from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.procedures.registry import PROCEDURES
+from firmware_host.commissioning.record import Answered, CommissionBegin, CommissionEvent, Found, Started, Written
 from firmware_host.commissioning.seam.diagnosis import diagnose
 from firmware_host.commissioning.seam.marked import marked_part
 from firmware_host.commissioning.seam.readings import SeamReading
@@ -26,6 +30,7 @@ from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
 from firmware_host.reporting.machines.hand import hand_document
 from firmware_host.reporting.machines.profiles import profiles_document
+from firmware_host.reporting.measuring.commissioning import findings_document, procedures_document, record_document
 from firmware_host.reporting.measuring.seam import seam_document
 from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
@@ -65,6 +70,28 @@ def seam(job: str) -> Document:
     return seam_document(diagnose(setup, marked_part(setup, plan.layout), readings), {"lines": "two lines"})
 
 
+FINDING = Finding(
+    "lost-motion",
+    "lost motion at the part",
+    Measured(0.303, 0.02, 4),
+    "deg",
+    "a mean",
+    "change",
+    "The file has 0.02 deg.",
+)
+WRITTEN = Written(
+    file="m.toml", key="gearing.0.lost_motion", before="0.02 deg", after="0.303 deg", backup="m.before.toml"
+)
+COMMISSIONED: list[CommissionEvent] = [
+    CommissionBegin(machine="belt-chuck"),
+    Started(procedure="lost-motion", turns=1, repeats=5, within_length=1e-4, within_angle=0.01),
+    Answered(question="below-1", answer=0.125),
+    Found(procedure="lost-motion", quantity="lost-motion", name="lost motion at the part", value=0.303, deviation=0.02,
+          freedom=4.0, unit="deg", formula="a mean", verdict="change", sentence="The file has 0.02 deg."),
+    WRITTEN,
+]  # fmt: skip
+
+
 def comparison(job: str) -> Document:
     setup, plan = shipped(job)
     report = advised(setup, plan, MOTORS)
@@ -88,6 +115,9 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "runs": lambda job: runs_document(LISTED),
     "hand": lambda job: hand_document(TURNED, part="the job's part", place="the start mark"),
     "seam": seam,
+    "procedures": lambda job: procedures_document(PROCEDURES),
+    "findings": lambda job: findings_document(PROCEDURES[0], [FINDING], [WRITTEN]),
+    "commissioning": lambda job: record_document(COMMISSIONED),
     "controllers": lambda job: found_document(FOUND),
     "profiles": lambda job: profiles_document(list_profiles("motors")),
 }

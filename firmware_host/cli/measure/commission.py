@@ -80,13 +80,13 @@ def measure_command(
 ) -> None:
     """Turn the axis as the procedure wants it, ask for each reading, and say what follows from them."""
     wanted = procedure_named(procedure)
-    described = _described(of, station=station, port=port, baud=baud)
     wish = _Wish(
         turns=turns or wanted.turns,
         repeats=repeats or wanted.repeats,
         within_length=si_value(read_to, "length", "--read-to") or 0.0,
         within_angle=si_value(angle_to, "angle", "--angle-to") or 0.0,
     )
+    described = _described(of, station=station, port=port, baud=baud)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
     with hand_for(described, again, write_settings=write_settings) as hand, _recorded(path, described) as kept:

@@ -17,7 +17,7 @@ from firmware_host.commissioning.record import (
     Written,
 )
 from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import number
+from firmware_host.reporting.measures import give_or_take
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
 _FINDINGS = (
@@ -89,7 +89,7 @@ def record_document(events: Sequence[CommissionEvent]) -> Document:
 
 def _told(finding: Finding) -> tuple[str, ...]:
     measured = finding.measured
-    value = f"{number(measured.value, 4)} ± {number(measured.within, 2)} {finding.unit}".rstrip()
+    value = f"{give_or_take(measured.value, measured.within)} {finding.unit}".rstrip()
     name = f"{finding.name[:1].upper()}{finding.name[1:]}"
     if measured.within == 0:
         return (finding.sentence,)
@@ -97,7 +97,7 @@ def _told(finding: Finding) -> tuple[str, ...]:
 
 
 def _value(event: Found) -> str:
-    return f"{event.name}: {number(event.value, 4)} ± {number(_measured(event).within, 2)} {event.unit}".rstrip()
+    return f"{event.name}: {give_or_take(event.value, _measured(event).within)} {event.unit}".rstrip()
 
 
 def _measured(event: Found) -> Measured:

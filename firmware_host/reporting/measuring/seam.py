@@ -8,7 +8,7 @@ from dataclasses import replace
 from firmware_host.commissioning.seam.correction import Correction
 from firmware_host.commissioning.seam.diagnosis import Diagnosis, Suspect
 from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import Units, number
+from firmware_host.reporting.measures import Units, give_or_take, number
 
 _COLUMNS = (
     Column("key", "cause"),
@@ -104,24 +104,23 @@ def _by(suspect: Suspect, units: Units) -> str:
     if suspect.amount is None or suspect.within is None:
         return ""
     if suspect.key in _LENGTHS:
-        return f": {units.length(suspect.amount)} ± {units.length(suspect.within, 1)}"
+        return f": {units.give_or_take(suspect.amount, suspect.within)}"
     if suspect.key == "skew":
         return f": {number(suspect.amount * 1e3, 3)} mm in 1 m"
-    within = number(suspect.within * 100, 2)
-    decimals = len(within.partition(".")[2])
-    return f": {suspect.amount * 100:+.{decimals}f} % ± {within} %"
+    sign = "+" if suspect.amount > 0 else ""
+    return f": {sign}{give_or_take(suspect.amount * 100, suspect.within * 100)} %"
 
 
 def _change(change: Correction, units: Units) -> Iterator[str]:
     if change.unit == "mm":
-        true, within = units.length(change.true / 1e3, 5), units.length(change.within / 1e3, 2)
-        yield f"{_file(change)}: {change.key} is {true} ± {within}, not {units.length(change.entered / 1e3, 5)}."
+        true = units.give_or_take(change.true / 1e3, change.within / 1e3)
+        yield f"{_file(change)}: {change.key} is {true}, not {units.length(change.entered / 1e3, 5)}."
     elif change.unit:
-        true, within = number(change.true, 6), number(change.within, 2)
-        yield f"{_file(change)}: {true} ± {within} {change.unit}, not {number(change.entered, 6)}: {change.key}."
+        true = give_or_take(change.true, change.within)
+        yield f"{_file(change)}: {true} {change.unit}, not {number(change.entered, 6)}: {change.key}."
     else:
-        true, within = number(change.true, 3), number(change.within, 1)
-        yield f"{_file(change)}: {change.key} = {true} ± {within}, not {change.entered:g}."
+        true = give_or_take(change.true, change.within)
+        yield f"{_file(change)}: {change.key} = {true}, not {change.entered:g}."
     for words in change.likely:
         yield f"  {words}"
 
