@@ -1,4 +1,4 @@
-"""What was measured when: a journal of every reading and finding of one machine, and what can be gone on with."""
+"""What was measured when: a journal of every reading and finding of one machine, and what can be resumed."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ FORM: JournalForm[CommissionEvent] = JournalForm("commissioning", EVENTS, SCHEMA
 
 @dataclass(frozen=True)
 class Going:
-    """A procedure that was begun and is not done: how, and what was answered so far."""
+    """A procedure that was begun and is not done yet: how, and what was answered so far."""
 
     started: Started
     answers: dict[str, Answer]

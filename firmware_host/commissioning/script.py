@@ -1,7 +1,7 @@
 """What a procedure does, step by step, as data: whoever carries it out turns the axis and asks the person.
 
-A procedure is a generator of these steps. Places are absolute, from where it began, so that one that was interrupted
-goes on at the first reading that is missing: what was read before is handed to it again, and nothing is turned for it.
+A procedure is a generator of these steps. Places are absolute, from where it began, so that one that was interrupted is
+resumed at the first reading that is missing: what was read before is handed to it again, and nothing is turned for it.
 """
 
 from __future__ import annotations

@@ -27,9 +27,9 @@ class Person(ABC):
 
 
 def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, record: Record) -> tuple[Finding, ...]:
-    """Carry `procedure` out from where the part stands, or go on with it where it was interrupted.
+    """Carry `procedure` out from where the part stands, or resume it where it was interrupted.
 
-    It is gone on with where the zero that it set can still be proved and it is asked for in the same way. The axis
+    It is resumed where the zero that it set can still be proved and it is asked for in the same way. The axis
     turns by the hand alone: within the limits, with the gate closed, each move proved to have ended. Raises as `Hand`.
     """
     if bench.repeats < procedure.fewest:
