@@ -236,6 +236,11 @@ class RunLoop:
         self._journal.write(events.ZeroSet(origin_steps=origin, at=at, turns=turns, scale_known=known is not None))
         station.scales.remember_run(controller.url, machine.axis.letter, station.folder.path)
         station.progress.zero(machine.axis.sign * origin)
+        if short := self._plan.route.made_with(mover.shortest, None).too_short:
+            station.progress.note(
+                f"the controller makes no move below {mover.shortest} microsteps: where one is shorter ({short} in the "
+                "job), the axis goes past its target and comes back"
+            )
         return mover
 
     def _mover(self, scale: StoredScale, origin: int, at: int = 0, turns: int = 0) -> AxisMover:

@@ -39,6 +39,8 @@ def test_indexes_of_two_microsteps_all_land_where_they_should(stated: bool, tmp_
         setup = replace(setup, machine=setup.machine.model_copy(update={"link": link}))
     bench = NumberedBench(tmp_path, setup, BOARD, gate=lambda context: TimedGate(context, 0.02))
     record = bench.run()
+    (told,) = (text for text in bench.progress.notes if "makes no move below 6 microsteps" in text)
+    assert "(39 in the job)" in told
     assert [true for *_, true in bench.progress.rests] == [2 * k for k in range(40)]
     assert record.step_errors == (0,) * 40
     assert bench.plan.route.too_short == (39 if stated else 0)
