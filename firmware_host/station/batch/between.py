@@ -9,6 +9,7 @@ from firmware_host.errors import (
     ControllerError,
     InputError,
     LimitExceededError,
+    LineRejectedError,
     PlanError,
     SettingsMismatchError,
 )
@@ -63,9 +64,13 @@ class Between:
         released = self._release and not first
         self._book.note(Change(number=row.number, released=released))
         if released:
-            self._let_go()
+            refused = self._let_go()
+            if refused:
+                self._book.note(Change(number=row.number, released=False, refused=refused))
+                self._station.progress.note(f"the controller refused to release the motor, which holds on: {refused}")
+            released = not refused
             if zero.zero is not PartZero.HOME:
-                zero = by_hand("the motor is released to change the part")
+                zero = by_hand(f"the motor {'is' if released else 'was to be'} released to change the part")
         part = NextPart(context_of(row, of), row.diameter, zero.zero, zero.because, released, self._done_at(state))
         answer = self._side.change(part, self.wait)
         while True:
@@ -93,13 +98,17 @@ class Between:
             require_start(planned.setup.machine, planned.plan, self._station.controller)
         return planned
 
-    def _let_go(self) -> None:
-        """Release the motor of the axis, which stands still."""
+    def _let_go(self) -> str:
+        """Release the motor of the axis, which stands still; why the controller refuses, "" where it does not."""
         controller = self._station.controller
         report = controller.stop()
         if not report.stands_still:
             raise ControllerError(f"the motor is not released: {report.detail}")
-        controller.release()
+        try:
+            controller.release()
+        except LineRejectedError as error:
+            return error.detail[:300]
+        return ""
 
     # --- waiting ---------------------------------------------------------------------------------------------------
 

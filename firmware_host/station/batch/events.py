@@ -78,11 +78,15 @@ class BatchResume(Event):
 
 
 class Change(Event):
-    """The axis stands still and the gate is closed: part `number` may be put in. `released`: the motor is let go."""
+    """The axis stands still and the gate is closed: part `number` may be put in. `released`: the motor is let go.
+
+    With `refused` it is the line behind that one: the controller refused to let go of it, and why; the motor holds on.
+    """
 
     kind: Literal["change"] = Field("change", alias="event")
     number: _Number = Field(alias="part")
     released: bool
+    refused: str = Field("", max_length=300)
 
 
 class PartBegin(Event):

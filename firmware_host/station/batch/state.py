@@ -122,6 +122,7 @@ class BatchReplay:
     reason: str = ""
     last: str = ""
     released: bool = False
+    released_before: bool = False
     disorder: str = ""
     due: int = 1
     """The first part that is neither over nor left out: nothing may be done to another."""
@@ -162,7 +163,11 @@ class BatchReplay:
         self.outcome, self.reason = event.outcome, event.reason
 
     def _change(self, event: Change) -> None:
-        self.released = self.released or event.released
+        if event.refused:
+            self.released = self.released_before
+        else:
+            self.released_before = self.released
+            self.released = self.released or event.released
         self._set(event, event.number, (Stage.TO_DO, Stage.RUNNING), changing=event.time)  # it was begun, and never ran
 
     def _part(self, event: PartBegin) -> None:

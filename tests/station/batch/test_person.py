@@ -17,6 +17,7 @@ from firmware_host.station.batch.person import PausedSide, PersonSide
 from firmware_host.station.batch.side import AloneSide, Ready, Stop
 from tests.support.batch_bench import BatchBench, ScriptedSide, batch_setup
 from tests.support.board_faults import miscount
+from tests.support.journal_lines import journal_lines
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
 from tests.support.station_bench import ScriptedOperator, changed_setup, quick_disk
@@ -167,6 +168,23 @@ def test_where_the_next_zero_is_is_said_and_recorded(
     assert sum(said in text for text in operator.told) == 2
     assert bench.marked() == bench.every_pass((1, 2, 3))
     bench.never_open_while_moving()
+
+
+def test_a_motor_that_the_controller_refuses_to_release_is_not_told_as_released(tmp_path: Path) -> None:
+    bench = BatchBench(tmp_path)
+    real = bench.device.receive
+    bench.device.receive = lambda data, now_s: real(data.replace(b"$SLP", b"$FOO"), now_s)  # type: ignore[method-assign]
+    operator = Typing(bench, [""] * 6)
+    record = bench.run_batch(side=PersonSide(operator), release=True)
+    assert [part.result for part in record.parts] == ["good"] * 3
+    assert not any("RELEASED" in text for text in operator.told)
+    changes = [each for each in journal_lines(bench.batch.journal) if each["event"] == "change"]
+    assert [(change["released"], change["refused"]) for change in changes] == [
+        (False, ""),
+        *[(True, ""), (False, "no such $ line")] * 2,
+    ]
+    assert not bench.state().released
+    assert bench.state().disorder == ""
 
 
 def test_whole_turns_between_parts_never_add_up(tmp_path: Path) -> None:
