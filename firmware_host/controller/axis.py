@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import ClassVar
@@ -197,12 +198,16 @@ class Axis(ABC):
     # --- settings --------------------------------------------------------------------------------------------------
 
     def read_settings(self) -> ControllerSettings:
-        """Read all settings twice and keep them; a lost digit shows as a difference (UnexpectedReplyError)."""
-        first, second = self._settings_once(), self._settings_once()
-        if first != second:
-            differing = sorted(key for key in first.keys() | second.keys() if first.get(key) != second.get(key))
-            raise UnexpectedReplyError(self.sender.port.url, f"two readings of the settings differ: {differing}")
-        settings = self._interpret(first)
+        """Read all settings until each was read alike twice, and keep them.
+
+        A lost digit shows as a difference, and costs another reading; UnexpectedReplyError where they never agree.
+        """
+        readings = [self._settings_once(), self._settings_once()]
+        while (differing := _undecided(readings)) and len(readings) < _MOST_READINGS:
+            readings.append(self._settings_once())
+        if differing and differing != _seen_once(readings):
+            raise UnexpectedReplyError(self.sender.port.url, f"no two readings of the settings agree on {differing}")
+        settings = self._interpret(self._settled(_agreed(readings)))
         if self.known is not None and settings.stored_steps_per_unit is not None:
             settings = replace(settings, stored_steps_per_unit=settings.stored_steps_per_unit.known_as(self.known))
         self._settings = settings
@@ -211,6 +216,10 @@ class Axis(ABC):
     @abstractmethod
     def _settings_once(self) -> dict[str, str]:
         """All settings as printed, key -> text."""
+
+    def _settled(self, texts: dict[str, str]) -> dict[str, str]:
+        """Take note of what readings have agreed on, where a single one is learned from; returns it."""
+        return texts
 
     @abstractmethod
     def _interpret(self, raw: Mapping[str, str]) -> ControllerSettings:
@@ -260,3 +269,31 @@ class Axis(ABC):
     @abstractmethod
     def store(self) -> None:
         """Keep what was set for after the next reset."""
+
+
+_MOST_READINGS = 8
+"""So often are settings read until all are alike twice; with one byte in a thousand spoilt, four or five times do."""
+
+
+def _agreed(readings: Sequence[Mapping[str, str]]) -> dict[str, str]:
+    """Each setting that was read alike at least twice, in the order of the first reading that has it."""
+    texts: dict[str, str] = {}
+    for key in (key for reading in readings for key in reading):
+        text, times = Counter(reading[key] for reading in readings if key in reading).most_common(1)[0]
+        if times > 1:
+            texts[key] = text
+    return texts
+
+
+def _undecided(readings: Sequence[Mapping[str, str]]) -> list[str]:
+    """The settings that were not read alike twice, or are missing in one of two readings."""
+    if all(reading == readings[0] for reading in readings):
+        return []
+    agreed = _agreed(readings)
+    return sorted({key for reading in readings for key in reading} - agreed.keys())
+
+
+def _seen_once(readings: Sequence[Mapping[str, str]]) -> list[str]:
+    """What only one of many readings has: a key that came damaged is none."""
+    seen = Counter(key for reading in readings for key in reading)
+    return sorted(key for key, times in seen.items() if times == 1)

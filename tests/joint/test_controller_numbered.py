@@ -307,7 +307,6 @@ def test_a_wrong_scale_shows_after_the_first_move() -> None:
 
 @pytest.mark.parametrize("harm", ["drop", "garble", "noise"])
 def test_every_lost_or_damaged_reply_of_a_job_is_made_good(harm: Harm) -> None:
-    """But for a harmed print of the settings, which is read twice and told."""
     whole = rig(CASE)
     count = LineHarm(whole.clock, {})
     whole.port.spoil = count
@@ -315,6 +314,4 @@ def test_every_lost_or_damaged_reply_of_a_job_is_made_good(harm: Harm) -> None:
     for number in range(count.count):
         r = rig(CASE)
         r.port.spoil = LineHarm(r.clock, {number: harm})
-        error = r.outcome()
-        assert error is None or "two readings of the settings differ" in str(error)
-        assert error is None or harm != "noise"
+        assert r.outcome() is None

@@ -1,5 +1,6 @@
 """Opening a simulated board: what is learnt, what is refused, and that nothing moves."""
 
+from collections.abc import Callable
 from fractions import Fraction
 
 import pytest
@@ -173,17 +174,28 @@ def test_steps_per_unit_said_to_be_known_must_be_printed_so() -> None:
         b.open(steps_per_unit_known=Fraction(53))
 
 
-def test_a_digit_lost_while_reading_the_settings_is_noticed() -> None:
-    b = bench({"$103": 26.667})
-    readings = 0
+def spoiling_each(readings: Callable[[int], bool]) -> Callable[[bytes], bytes]:
+    """Changes the scale in those of its listings, counted from 1, for which `readings` says so, each to another."""
+    count = 0
 
     def spoil(data: bytes) -> bytes:
-        nonlocal readings
-        readings += data.count(b"$103=")
-        return data.replace(b"$103=26.667", b"$103=6.667") if readings == 2 else data
+        nonlocal count
+        count += data.count(b"$103=")
+        return data.replace(b"$103=26.667", b"$103=%d.667" % count) if readings(count) else data
 
-    b.port.spoil = spoil
-    with pytest.raises(UnexpectedReplyError, match=r"two readings of the settings differ: \['\$103'\]"):
+    return spoil
+
+
+def test_a_digit_lost_while_reading_the_settings_is_made_good_by_another_reading() -> None:
+    b = bench({"$103": 26.667})
+    b.port.spoil = spoiling_each(lambda reading: reading == 2)
+    assert b.open().settings.raw["$103"] == "26.667"
+
+
+def test_a_setting_that_is_never_read_alike_twice_is_told() -> None:
+    b = bench({"$103": 26.667})
+    b.port.spoil = spoiling_each(lambda reading: True)
+    with pytest.raises(UnexpectedReplyError, match=r"no two readings of the settings agree on \['\$103'\]"):
         b.open()
 
 

@@ -26,8 +26,6 @@ from tests.support.recorded_bench import NoisyLine, RecordedBench
 from tests.support.station_bench import Phase, changed_setup, quick_disk, small_setup
 
 FEED = 3000
-LONG_LISTING = frozenset(("numbered-line-a",))
-"""Its listing is so long that with this noise two readings are never alike: a run is refused before anything moves."""
 boards = pytest.mark.parametrize("name", RECORDED)
 
 
@@ -170,7 +168,7 @@ def test_a_reset_stops_the_run_with_the_position_lost_and_the_gate_closed(
 @pytest.mark.parametrize("seed", [*range(3), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 40))])
 def test_noise_of_one_byte_in_a_thousand_makes_no_wrong_step(name: str, seed: int, tmp_path: Path) -> None:
     bench = RecordedBench(tmp_path, small_setup(passes=2), name)
-    noise = NoisyLine(bench, 1e-3, seed, while_opening=name not in LONG_LISTING)
+    noise = NoisyLine(bench, 1e-3, seed)
     outcomes = outcomes_of(bench)
     assert noise.spoiled > 0
     landed(bench)

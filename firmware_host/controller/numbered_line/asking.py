@@ -16,7 +16,7 @@ from firmware_host.controller.numbered_line.boards import Answers, Board, board_
 from firmware_host.controller.numbered_line.exchanging import SETTLE_S
 from firmware_host.controller.numbered_line.learned import Asked, learned_of
 from firmware_host.controller.numbered_line.sender import NumberingSender
-from firmware_host.controller.numbered_line.settings import PrintedSettings, RateKeys
+from firmware_host.controller.numbered_line.settings import PER_MINUTE, PrintedSettings, RateKeys
 from firmware_host.controller.reply import (
     AxisState,
     Greeting,
@@ -114,11 +114,20 @@ class NumberedAsking(Controller):
             prints_behind=bool(sender.prints_behind),
             lists_stored=self._lists_stored,
             printed=printed.texts,
-            rates_per_s=printed.rates_per_s,
-            jumps=rules[-1] if rules else None,
+            rates_per_s=self._answers.rates_per_s if printed.rates_per_s is None else printed.rates_per_s,
+            jumps=rules[-1] if rules else self._answers.jumps,
             travel=travel,
             keeps_travel=self._answers.keeps_travel,
         )
+        self._choose_board()
+
+    def _settled(self, texts: dict[str, str]) -> dict[str, str]:
+        """The kind of board is told by what readings have agreed on: one line of the last may have come damaged."""
+        self._answers = replace(self._answers, printed={key.removesuffix(PER_MINUTE): texts[key] for key in texts})
+        self._choose_board()
+        return texts
+
+    def _choose_board(self) -> None:
         self.board = board_for(self.dialect.boards, self._answers)
         self.names = self.board.setting_names(self.dialect.setting_names(self.axis), self.axis)
 

@@ -253,8 +253,10 @@ class NumberedController(NumberedAsking):
             payload = self._ask_settings(self._settings_query)
             printed = PrintedSettings.collect(payload)
             self.take_listing(payload, printed)
+            if self.rates.listed_per_s is None:
+                self._take_rates(printed)
             return self.rates.per_minute(printed.texts)
-        printed, payload, as_listed = PrintedSettings({}, None), tuple[Reply, ...](), True
+        printed, payload = PrintedSettings({}, None), tuple[Reply, ...]()
         for line in self.dialect.settings_queries():
             try:
                 payload = self._ask_settings(line)
@@ -263,11 +265,15 @@ class NumberedController(NumberedAsking):
             printed = PrintedSettings.collect(payload)
             if printed.texts:
                 self._lists_stored, self._settings_query = self.dialect.lists_stored(line), line
-                as_listed = self.dialect.takes_rates_as_listed(line)
                 break
         self.take_listing(payload, printed)
-        self.rates = RateKeys.of(self.names.rate, printed, self.stated, as_listed=as_listed)
+        self._take_rates(printed)
         return self.rates.per_minute(printed.texts)
+
+    def _take_rates(self, printed: PrintedSettings) -> None:
+        query = self._settings_query
+        as_listed = query is None or self.dialect.takes_rates_as_listed(query)
+        self.rates = RateKeys.of(self.names.rate, printed, self.stated, as_listed=as_listed)
 
     def _ask_settings(self, line: bytes) -> tuple[Reply, ...]:
         return self.sender.ask(line, timeout_s=STORE_S, until=_never).payload
