@@ -27,7 +27,6 @@ class RecordedBench(NumberedBench):
         self, tmp_path: Path, setup: Setup | str, name: str, *, delivered: bool = False, **options: Any
     ) -> None:
         self.delivered = delivered
-        self.noise: NoisyLine | None = None
         super().__init__(tmp_path, setup, RECORDED[name], **({"away": 0} if delivered else {}), **options)
 
     def make_device(self, stored: Mapping[str, float], variant: Mapping[str, Any]) -> NumberedLineDevice:
@@ -47,12 +46,7 @@ class RecordedBench(NumberedBench):
     def open(self, **options: Any) -> Controller:
         """Opening the port resets these boards: their count is 0 then, wherever the part stands."""
         self.device.client_opened(self.clock.monotonic())
-        if self.noise is not None:
-            self.noise.on = self.noise.while_opening
-        controller = super().open(**options)
-        if self.noise is not None:
-            self.noise.on = True
-        return controller
+        return super().open(**options)
 
     def turn_to_zero(self) -> None:
         """Turn the part to the job's zero, as somebody does by hand."""
@@ -84,13 +78,11 @@ class RecordedBench(NumberedBench):
 class NoisyLine:
     """Changes one bit of each byte on the line, both ways, with probability `chance`; `spoiled` counts them.
 
-    `while_opening` False: not while a controller is opened. What was looked at and done before with what the board
-    says still is.
+    What was looked at and done before with what the board says still is.
     """
 
-    def __init__(self, bench: RecordedBench, chance: float, seed: int, *, while_opening: bool = True) -> None:
-        self.spoiled, self.on, self.while_opening = 0, True, while_opening
-        bench.noise = self
+    def __init__(self, bench: RecordedBench, chance: float, seed: int) -> None:
+        self.spoiled = 0
         self._chance, self._random = chance, random.Random(seed)
         self._receive, self._look = bench.device.receive, bench.port.spoil
         bench.device.receive = self._arrive
@@ -100,7 +92,7 @@ class NoisyLine:
         self._receive(self._spoil(data), now_s)
 
     def _spoil(self, data: bytes) -> bytes:
-        struck = [self.on and self._random.random() < self._chance for _ in data]
+        struck = [self._random.random() < self._chance for _ in data]
         self.spoiled += sum(struck)
         bits = (1 << self._random.randrange(8) if hit else 0 for hit in struck)
         return bytes(byte ^ bit for byte, bit in zip(data, bits, strict=True))

@@ -91,6 +91,7 @@ class MotionKernel:
         self._phases: deque[Phase] = deque()
         self._along = 0.0
         self._speed = 0.0
+        self._bunched_made: tuple[int, ...] = ()
         self._counter = [0] * len(axes)
         self._shaft = [0] * len(axes)
         self._log_start_s = start_s
@@ -147,13 +148,19 @@ class MotionKernel:
         return self._bunched(self._blocks[0], along, speed)
 
     def _bunched(self, block: Block, along: float, speed: float) -> tuple[int, ...]:
-        """Steps made of `block`: at a high rate they come several at a time, and its last ones with its end."""
+        """Steps made of `block`: at a high rate they come several at a time, and its last ones with its end.
+
+        A step once told is made, also where the size of the bunches changes.
+        """
         made = block.steps_along(along)
         if not self._bunches or along >= block.length:
             return made
         rate = speed * (block.most_steps - block.lead_steps) / block.length
         size = max((size for above, size in self._bunches if rate > above), default=1)
-        return tuple(int(steps / size) * size for steps in made)
+        bunched = (int(steps / size) * size for steps in made)
+        before = self._bunched_made or (0,) * len(made)
+        self._bunched_made = tuple(max(one, other, key=abs) for one, other in zip(before, bunched, strict=True))
+        return self._bunched_made
 
     # --- orders ---------------------------------------------------------------------------------------------
 
@@ -207,6 +214,7 @@ class MotionKernel:
             self._phases.clear()
             self._record(now_s)
         self._along = self._speed = 0.0
+        self._bunched_made = ()
         self.crash_s = None
         self.holding = "no"
 
@@ -235,6 +243,7 @@ class MotionKernel:
             self._counter[axis] += delta
             self._shaft[axis] += sign * delta
         self._along = 0.0
+        self._bunched_made = ()
         self.ended = block.kind
         self._record(end_s)
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
 from firmware_host.simulator.axis.motion import Block, MotionKernel
+from firmware_host.simulator.axis.straight_move import starting
 from firmware_host.simulator.axis.velocity import block_phases
 from tests.simulator.bench import Bench
 from tests.support.board_faults import counter_at
@@ -220,3 +221,52 @@ def test_holds_anywhere_in_any_program_lose_no_step(targets: list[int], pauses: 
     for before, after in pairwise(log):
         assert before.end_s <= after.start_s
         assert before.to_steps == after.from_steps
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(st.integers(-400, 400).filter(bool), min_size=1, max_size=6),
+    st.floats(0.1, 20),
+    st.floats(5, 60),
+    st.floats(20, 5000),
+    st.sampled_from([0.0, 120.0]),
+)
+def test_moves_that_start_at_a_speed_or_late_make_all_their_steps_and_none_backward(
+    steps: list[int], start_speed: float, speed: float, acceleration: float, first_step_rate: float
+) -> None:
+    kernel = MotionKernel("A", 0.0, bunches=((500.0, 2), (1500.0, 4)))
+    for count in steps:
+        one = block(abs(count) / 50, speed, acceleration, count)
+        kernel.queue(starting(one, start_speed, first_step_rate), 0.0)
+    end_s, at, turned = kernel.planned_end_s(), 0, 0
+    for tick in range(1, 200):
+        kernel.advance(end_s * tick / 200)
+        made = kernel.counters_at(end_s * tick / 200)[0]
+        turned += abs(made - at)
+        at = made
+    kernel.advance(end_s)
+    assert kernel.counters_at(end_s) == (sum(steps),)
+    assert turned + abs(sum(steps) - at) <= sum(map(abs, steps))
+    assert kernel.shafts_at(end_s) == (sum(steps),)
+
+
+@pytest.mark.parametrize(("start_speed", "speed"), [(12.5, 100.0), (2.5, 100.0), (40.0, 30.0)], ids=str)
+def test_a_move_with_a_start_speed_lasts_as_long_as_the_closed_form_says(start_speed: float, speed: float) -> None:
+    kernel = MotionKernel("A", 0.0)
+    kernel.queue(starting(block(100.0, speed, 500.0), start_speed), 0.0)
+    slow = min(start_speed, speed)
+    ramps = (speed**2 - slow**2) / 500.0
+    assert kernel.planned_end_s() == pytest.approx(2 * (speed - slow) / 500.0 + (100.0 - ramps) / speed)
+
+
+def test_the_second_step_of_a_late_start_comes_late_once_and_not_in_the_middle_of_a_train_of_moves() -> None:
+    alone, train = MotionKernel("A", 0.0), MotionKernel("A", 0.0)
+    alone.queue(starting(block(20.0, 50.0, 500.0, 1000), 0.0, 120.0), 0.0)
+    for _ in range(4):
+        train.queue(starting(block(5.0, 50.0, 500.0, 250), 0.0, 120.0), 0.0)
+    assert train.planned_end_s() == pytest.approx(alone.planned_end_s(), abs=0.003)
+    for kernel in (alone, train):
+        kernel.advance(1 / 120 - 1e-6)
+        assert kernel.counters_at(1 / 120 - 1e-6) == (1,)
+        kernel.advance(1 / 120 + 0.004)
+        assert kernel.counters_at(1 / 120 + 0.004)[0] > 1
