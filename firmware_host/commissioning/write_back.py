@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -59,6 +60,34 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", "See its folder's rights", str(path)) from error
     return WrittenBack(path, change.key, before, str(change.value), backup)
+
+
+@dataclass(frozen=True)
+class Remarked:
+    """A measured value of a file: its dotted key, the value as it stands there, when and how well it was measured."""
+
+    key: str
+    value: str
+    remark: str
+
+
+def measured_values(path: Path) -> tuple[Remarked, ...]:
+    """The values of a machine's file that were measured, in its order; the remark tells those before, too."""
+    import tomlkit  # takes a while, and only this needs it
+
+    return tuple(_remarked(tomlkit.parse(path.read_bytes().decode("utf-8")), ()))
+
+
+def _remarked(table: Any, above: tuple[str, ...]) -> Iterator[Remarked]:
+    for key, value in table.items():
+        here = (*above, str(key))
+        if isinstance(value, Mapping):
+            yield from _remarked(value, here)
+        elif isinstance(value, list) and value and all(isinstance(each, Mapping) for each in value):
+            for number, each in enumerate(value):
+                yield from _remarked(each, (*here, str(number)))
+        elif (remark := _old_remark(table, key)).startswith(MEASURED):
+            yield Remarked(".".join(here), str(value), remark)
 
 
 def _table(document: Any, change: Change, path: Path) -> tuple[Any, str]:

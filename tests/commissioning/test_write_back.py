@@ -10,7 +10,7 @@ import pytest
 
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Change, Finding
-from firmware_host.commissioning.write_back import write_back
+from firmware_host.commissioning.write_back import measured_values, write_back
 from firmware_host.errors import InputError
 from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_machine
@@ -63,6 +63,16 @@ def test_a_value_measured_again_keeps_the_history_of_the_one_before(machine: Pat
         'lost_motion = "0.04 deg" # measured 2026-09-01: 0.04 ± 0.0039 deg (95 %); before 0.031 deg '
         "(measured 2026-05-04: 0.031 ± 0.0039 deg (95 %); before 0.02 deg)"
     )
+
+
+def test_what_was_measured_is_told_by_key_with_when_and_how_well(machine: Path) -> None:
+    assert measured_values(machine) == ()
+    write_back(machine, finding("gearing.0.lost_motion", "0.031 deg"), NOW)
+    write_back(machine, finding("axis.turns", "clockwise", 1.0, ""), NOW)
+    lost, turns = measured_values(machine)
+    assert (lost.key, lost.value) == ("gearing.0.lost_motion", "0.031 deg")
+    assert lost.remark == "measured 2026-05-04: 0.031 ± 0.0039 deg (95 %); before 0.02 deg"
+    assert (turns.key, turns.value) == ("axis.turns", "clockwise")
 
 
 def test_two_changes_on_one_day_keep_both_files(machine: Path) -> None:

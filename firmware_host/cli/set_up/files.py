@@ -44,10 +44,21 @@ def list_command(json: JsonOption = False) -> None:
 
 @profile_app.command("show")
 def show_command(
-    kind: Annotated[str, typer.Argument(help="job, machine or motor")], name: Annotated[str, typer.Argument()]
+    kind: Annotated[str, typer.Argument(help="job, machine or motor")],
+    name: Annotated[str, typer.Argument()],
+    history: Annotated[
+        bool, typer.Option("--history", help="Only the values that were measured: when, how well, what before.")
+    ] = False,
 ) -> None:
     """Print a profile's file."""
-    _, text = read_toml(find_profile(_kind(kind), name))
+    path = find_profile(_kind(kind), name)
+    _, text = read_toml(path)
+    if history:
+        from firmware_host.commissioning.write_back import measured_values  # for those who ask
+
+        found = [f"{each.key} = {each.value}: {each.remark}" for each in measured_values(path)]
+        output.lines([printable(line) for line in found] or ["nothing in it was measured"])
+        return
     sys.stdout.write(printable(text.replace("\r\n", "\n")))
 
 
