@@ -13,7 +13,7 @@ from firmware_host.controller.port.serial_port import open_port
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.boards import set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
-from tests.cli.command import Ended, call
+from tests.cli.command import CLOCK_FACTOR, Ended, call
 from tests.support.board_faults import trip_limit_switch
 from tests.support.three_segments import JOB
 
@@ -50,6 +50,7 @@ def test_a_lock_after_an_alarm_is_ended_by_the_command_that_the_refusal_names(jo
         assert (ended.status, ended.err) == (0, "")
         assert ended.out.startswith("the controller is ready; its position is uncertain: begin a run at the job's zero")
         assert len(device.motion_log) == motions
+        device.make_moves_last(10.0 / CLOCK_FACTOR)  # a run times them
         again = dry(job, server.url)
         assert again.status == 0, again.err
         assert "settings written and read back" in again.err
@@ -76,6 +77,7 @@ def test_a_motion_that_is_held_is_dropped_and_never_resumed(job: str) -> None:
         ended = call(*shlex.split(named[1]))
         assert ended.status == 0, ended.err
         assert server.steps_at("A") == stands
+        device.make_moves_last(10.0 / CLOCK_FACTOR)  # a run times them
         again = dry(job, server.url)
         assert again.status == 0, again.err
         assert server.steps_at("A") == stands + 1222
