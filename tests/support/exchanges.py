@@ -2,7 +2,8 @@
 
 `read_recording("numbered_line_a")` gives the exchanges in order: what was sent without an answer between, then what was
 received up to the next thing sent. `play` sends the same to a device at the same times (virtual) and collects what it
-says for each. `shape` masks numbers, `differences` compares two lists of lines by it. Both families use this file.
+says for each. `shape` masks numbers, `differences` compares two lists of lines by it. What else the recordings of
+numbered lines hold (line numbers, the rig's pulse counts) is read in tests/simulator/numbered_line/recording.py.
 """
 
 from __future__ import annotations

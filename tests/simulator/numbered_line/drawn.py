@@ -16,21 +16,19 @@ from itertools import groupby
 from tests.simulator.numbered_line.bench import numbered
 from tests.simulator.numbered_line.playback import plain
 from tests.simulator.numbered_line.recording import Exchange
+from tests.support.exchanges import shape
 
 FIRST = ("opening", "started", "line count", "who it is", "position, steps counted", "settings", "motors")
 """Headings of groups that keep their place: what they show is that of a board as delivered."""
 LAST = "M112"
 """From the group whose heading begins so, starts follow one another: their order is part of what is recorded."""
 _SENT = re.compile(r"N(\d+)(?: (.*)\*(\d+))?")
-_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 _MOVE = re.compile(r"G[01]\b")
 
 
-def shape(text: str) -> str:
-    """The text with every number as signs of its length behind the point; of an echo only that it is one."""
-    if text.startswith("Got:"):
-        return "Got:"
-    return _NUMBER.sub(lambda m: "#" + "." * bool(m[1]) + "#" * (len(m[1] or "") - 1), text.rstrip())
+def form(text: str) -> str:
+    """The text with every number masked; of an echo only that it is one."""
+    return "Got:" if text.startswith("Got:") else shape(text.rstrip())
 
 
 def reordered(exchanges: Sequence[Exchange], chance: random.Random) -> list[Exchange]:
@@ -237,4 +235,4 @@ def _near(told: str, right: Fraction) -> str:
 
 
 def same_shape(recorded: Sequence[str], said: Sequence[str]) -> bool:
-    return [shape(text) for text in plain(recorded)] == [shape(text) for text in plain(said)]
+    return [form(text) for text in plain(recorded)] == [form(text) for text in plain(said)]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from tests.simulator.numbered_line.bench import numbered
+from tests.support.exchanges import RECORDINGS
 
-RECORDINGS = Path(__file__).parents[2] / "support" / "recordings"
 _LINE = re.compile(r" *([\d.]+) ([<>]) ?(.*)")
 _UNFINISHED = "   (no line end)"
 _PULSES = re.compile(r"# pulses since zeroed: net (-?\d+), total (\d+)")
