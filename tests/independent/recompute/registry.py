@@ -47,5 +47,7 @@ RECOMPUTED: dict[str, Callable[[Facts], Found | None]] = {
     "supply-voltage": motor.supply_voltage,
 }
 
-NOT_YET_RECOMPUTED: dict[str, str] = {}
+NOT_YET_RECOMPUTED: dict[str, str] = {
+    "start-jump": "29 November: no pair has a jump yet; its formula is checked by the integrated equation of motion",
+}
 """Limits without a recomputation, with the day and the reason; to be empty."""
