@@ -27,6 +27,7 @@ from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli import command
+from tests.cli.command import CLOCK_FACTOR as OF_PROGRAMS
 from tests.cli.command import quickened, typed
 from tests.support.kept import kept
 
@@ -116,6 +117,7 @@ def board(machine: str) -> Iterator[str]:
     """A simulated controller as it was delivered; gives its port."""
     clock = ScaledClock(CLOCK)
     device = simulated_device(load_machine(machine), delivered=True, start_s=clock.monotonic())
+    device.make_moves_last(CLOCK / OF_PROGRAMS)  # a run times them
     with serve(device, clock) as server:
         yield server.url
 
