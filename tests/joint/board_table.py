@@ -387,14 +387,16 @@ def begun(bench: BoardBench) -> bool:
 
 
 def written_with_noise(seed: int) -> Callable[[BoardBench, Path], str]:
-    """Settings are written over a bad line until it is said that they fit: then they do, and no other is changed."""
+    """Settings are written over a bad line until it is said that they fit: then they do, and no other is changed
+    unless that was told."""
 
     def noisy(bench: BoardBench, folder: Path) -> str:
         with bench.controller() as controller:
             before = dict(controller.read_settings().raw)
         quiet, stops = make_noisy(bench, seed), 0
-        while stops < MOST_TRIES and not said_to_fit(bench, folder):
-            stops += 1
+        failures = ""
+        while stops < MOST_TRIES and (said := failing(bench, folder)):
+            stops, failures = stops + 1, failures + said
             bench.settled()
         quiet()
         if stops == MOST_TRIES:  # and nothing was said that is not so: over a good line all can be written
@@ -407,20 +409,20 @@ def written_with_noise(seed: int) -> Callable[[BoardBench, Path], str]:
         quiet_bench.write(folder / "quiet")
         with quiet_bench.controller() as controller:
             wanted = dict(controller.read_settings().raw)
-        others = sorted(key for key in before if after.get(key) != wanted.get(key))
-        needs(not others, f"changed besides: {', '.join(others)}")
+        others = sorted(key for key in before if after.get(key) != wanted.get(key) and f"{key}: " not in failures)
+        needs(not others, f"changed besides, untold: {', '.join(others)}")
         return REFUSED if stops == MOST_TRIES else f"failed {stops} times before" if stops else ""
 
     return noisy
 
 
-def said_to_fit(bench: BoardBench, folder: Path) -> bool:
-    """Whether a write of the settings came to its end."""
+def failing(bench: BoardBench, folder: Path) -> str:
+    """Write the settings; all that is told if that fails, empty if it is said that they fit."""
     try:
         bench.write(folder)
-    except FirmwareHostError:
-        return False
-    return True
+    except FirmwareHostError as error:
+        return " ".join([str(error), *getattr(error, "__notes__", ())])
+    return ""
 
 
 TRIALS: Mapping[str, Callable[[BoardBench, Path], str]] = MappingProxyType(

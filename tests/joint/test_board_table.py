@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.errors import FirmwareHostError
+from firmware_host.errors import FirmwareHostError, SettingsMismatchError
 from firmware_host.simulator.boards import board_names
 from tests.joint.board_table import BOARDS, REFUSED, TRIALS, BoardBench, Table, needs, tried
 from tests.support.station_bench import quick_disk
@@ -77,3 +77,20 @@ def test_the_table_counts_a_wrong_step_a_pulse_with_the_gate_open_and_a_failure(
     assert bench.wrong_steps == 1
     with pytest.raises(AssertionError, match="not so"):
         needs(False, "not so")
+
+
+def test_a_setting_that_a_damaged_line_changed_is_brought_back_with_those_that_were_written(tmp_path: Path) -> None:
+    bench = BoardBench(tmp_path, BOARDS["status-query-a"])
+    before, receive = dict(bench.device.settings), bench.device.receive
+
+    def lost_a_byte(data: bytes, now_s: float) -> None:
+        if data.startswith(b"$110="):
+            bench.device.receive = receive
+            data = data.replace(b"$110=", b"$10=")
+        receive(data, now_s)
+
+    bench.device.receive = lost_a_byte
+    with pytest.raises(SettingsMismatchError, match=r"\$110: wrote .*, reads 500\.000"):
+        bench.write(tmp_path)
+    assert bench.device.receive == receive
+    assert dict(bench.device.settings) == before

@@ -150,7 +150,11 @@ def _write_again(axis: Axis, saved: SettingsBackup, left: SettingsLeft) -> None:
     axis.status()
     axis.standing(allow=frozenset({AxisState.READY, AxisState.LOCKED}))
     store_again = left.storing_changed
-    put_back(axis, saved, tuple(left.sent), left, {})
+    listed = put_back(axis, saved, tuple(left.sent), left, {}).raw
+    # A damaged line may have been taken as another setting's.
+    if others := [key for key, text in saved.settings.items() if key not in left.sent and listed.get(key) != text]:
+        left.sent.update(others)
+        put_back(axis, saved, others, left, {})
     if store_again and not axis.lists_stored:
         keep(axis, left)
         read(axis, left)
