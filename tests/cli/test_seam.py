@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -43,6 +45,27 @@ def test_seams_are_named_by_number_by_end_and_by_closing(circumstep: Circumstep)
     assert told["suspects"][0]["key"] == "lost-motion"
 
 
+def test_the_lines_of_the_test_marks_that_meet_are_a_reading(circumstep: Circumstep) -> None:
+    """Number 4 of lines 0.5 mm apart is a gap of 0.2 mm, read to 0.025 mm."""
+    more = ("--diameter", "51.3 mm", "--part-line", "0 mm", "--shaft-line", "0 deg", "--read-to", "0.05 mm", "--json")
+    by_eye = json.loads(circumstep("seam", "shaft-scale", "--vernier", "1=4", "--vernier", "2=+4", *more).out)
+    by_gap = json.loads(circumstep("seam", "shaft-scale", "--gap", "1=0.2 mm", "--gap", "2=0.2 mm", *more).out)
+    assert by_eye["suspects"][0]["key"] == by_gap["suspects"][0]["key"] == "part-diameter"
+    assert by_eye["change_to"] == pytest.approx(by_gap["change_to"], abs=0.02)
+
+
+def test_the_test_marks_are_two_strips_and_how_to_read_them(circumstep: Circumstep, tmp_path: Path) -> None:
+    told = circumstep("commission", "marks", "shaft-scale", "--output", "my strips", "--spacing", "0.4 mm")
+    assert told.status == 0
+    assert "That number times 0.040 mm is the gap" in " ".join(told.out.split())
+    for name in ("end-of-segment.svg", "start-of-next.svg"):
+        lines = ElementTree.parse(tmp_path / "my strips" / name).findall(".//{http://www.w3.org/2000/svg}line")
+        assert len(lines) == 21
+    too_wide = circumstep("commission", "marks", "shaft-scale", "--output", "my strips", "--spacing", "2 mm")
+    assert too_wide.status == 2
+    assert "spacing of the lines" in too_wide.err
+
+
 @pytest.mark.parametrize(
     ("options", "problem"),
     [
@@ -52,6 +75,9 @@ def test_seams_are_named_by_number_by_end_and_by_closing(circumstep: Circumstep)
         pytest.param(("--gap", "0.1 kg"), "--gap", id="a mass"),
         pytest.param(("--overlap", "each=0.1 mm=2"), "--overlap", id="two signs"),
         pytest.param(("--roller-diameter", "25 mm"), "the machine has no rollers", id="no rollers"),
+        pytest.param(("--vernier", "1=11"), "number of the lines that meet", id="beyond the lines"),
+        pytest.param(("--vernier", "x=1"), "there is no seam x", id="no seam"),
+        pytest.param(("--vernier", "1=four"), "is no reading", id="no number"),
         pytest.param((), "nothing was read from the mark", id="nothing"),
         pytest.param(("--gap", "0.1 mm", "--read-to", "0 mm"), "--read-to", id="read to nothing"),
     ],

@@ -11,13 +11,15 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Jog
-from firmware_host.cli.input.arguments import BaudOption, JsonOption, PortOption, StationOption, whole
+from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption, StationOption, whole
+from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, hand_for, job_here, machine_here
 from firmware_host.clock import SystemClock
 from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.marks.strips import seam_strips, write_strips
 from firmware_host.commissioning.procedures.base import Bench, Procedure
 from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
 from firmware_host.commissioning.record import Record, Written, read_record
@@ -31,6 +33,7 @@ from firmware_host.reporting.measuring.commissioning import (
     findings_document,
     procedures_document,
     record_document,
+    strips_document,
 )
 from firmware_host.station.hand.hand import Hand
 
@@ -56,6 +59,21 @@ def report_command(
 ) -> None:
     """All that was measured of a machine: every finding with its uncertainty, every reading, what was written."""
     documents.show(record_document(read_record(_kept_at(record, load_machine(machine).name))), json=json)
+
+
+@commission_app.command("marks")
+def marks_command(
+    job: JobArgument,
+    output_folder: Annotated[Path, typer.Option("--output", metavar="FOLDER", help="Where the strips are written.")],
+    spacing: Annotated[str, typer.Option(metavar="LENGTH", help="Of the lines; a tenth of it is read.")] = "0.5 mm",
+    json: JsonOption = False,
+) -> None:
+    """Write two strips (SVG) that tell a gap or an overlap to a tenth of the spacing, and how to read them."""
+    setup = read(job)
+    made = seam_strips(setup, laid_out(setup), si_value(spacing, "length", "--spacing") or 0.0)
+    written = write_strips(made, output_folder)
+    documents.show(strips_document(made, written), json=json, remarks=setup.remarks)
+    output.remark("seam JOB --vernier 1=NUMBER takes what you read.")
 
 
 @commission_app.command("measure")

@@ -10,7 +10,7 @@ import typer
 from firmware_host.cli.input.arguments import JobArgument, JsonOption, UnitsOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value, signed_value
-from firmware_host.cli.measure.seam_places import seam_readings
+from firmware_host.cli.measure.seam_places import seam_readings, vernier_readings
 from firmware_host.cli.screen import documents, output
 from firmware_host.commissioning.seam.diagnosis import diagnose
 from firmware_host.commissioning.seam.marked import MarkedPart, marked_part
@@ -57,6 +57,11 @@ def seam(
     overlap: Annotated[
         list[str] | None, typer.Option(metavar="[SEAM=]LENGTH", help="Marks over one another; written as --gap.")
     ] = None,
+    vernier: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SEAM=NUMBER", help="Which lines of the test marks meet at a seam, - for an overlap."),
+    ] = None,
+    spacing: Annotated[str, typer.Option(metavar="LENGTH", help="Of the lines of the test marks.")] = "0.5 mm",
     look: Annotated[list[Symptom] | None, typer.Option(help=f"What the mark looks like. {_SYMPTOMS}.")] = None,
     diameter: Annotated[str, typer.Option(metavar="LENGTH", help="The part as measured where it is marked.")] = "",
     roller_diameter: Annotated[str, typer.Option(metavar="LENGTH", help="The driven roller as measured.")] = "",
@@ -85,6 +90,7 @@ def seam(
     readings: list[Reading] = [
         *seam_readings(part, gap or (), within, 1, "--gap"),
         *seam_readings(part, overlap or (), within, -1, "--overlap"),
+        *vernier_readings(part, vernier or (), si_value(spacing, "length", "--spacing") or 0.0),
     ]
     sizes = {"--diameter": diameter, "--roller-diameter": roller_diameter, "--marked-width": marked_width}
     readings += _sizes(part, sizes, within)

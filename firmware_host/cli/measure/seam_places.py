@@ -6,11 +6,14 @@ import re
 from collections.abc import Iterable, Iterator
 
 from firmware_host.cli.input.quantities import signed_value
+from firmware_host.commissioning.marks.comb import gap_by, read_to
 from firmware_host.commissioning.seam.marked import MarkedPart
 from firmware_host.commissioning.seam.readings import SeamReading
 from firmware_host.errors import InputError
 
 _WRITTEN = re.compile(r"(?:(each|closing|[0-9]{1,6})(?:@(left|right|middle))?=)?(.+)", re.DOTALL)
+_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(\.5)?")
+"""Of the lines that meet; a half lies between two."""
 _PLACES = {None: 0, "middle": 0, "left": -1, "right": 1}
 _MOST = 200
 
@@ -31,6 +34,18 @@ def seam_readings(
             yield SeamReading(within, sign * size, seam, _PLACES[match[2]])
 
 
+def vernier_readings(part: MarkedPart, written: Iterable[str], spacing: float) -> Iterator[SeamReading]:
+    """The readings of `--vernier`: the number of the lines that meet, a tenth of `spacing` (m) each."""
+    for text in written:
+        where, _, number = text.strip().rpartition("=")
+        if not _NUMBER.fullmatch(number):
+            problem, remedy = f"{text!r} is no reading", 'Write it like "1=+4", the lines from -10 to 10'
+            raise InputError(problem, remedy, key="--vernier")
+        gap = gap_by(float(number), spacing)
+        for seam in _seams(part, where or None, "--vernier"):
+            yield SeamReading(read_to(spacing), gap, seam)
+
+
 def _seams(part: MarkedPart, where: str | None, option: str) -> Iterable[int]:
     count = part.pitches.size
     if where is None or where == "each":
@@ -40,6 +55,6 @@ def _seams(part: MarkedPart, where: str | None, option: str) -> Iterable[int]:
             remedy = "Leave it out: the mark does not go all the way round"
             raise InputError("there is no closing seam", remedy, key=option)
         return (count,)
-    if not 1 <= int(where) <= count:
+    if not where.isdecimal() or not 1 <= int(where) <= count:
         raise InputError(f"there is no seam {where}", f"There are {count}: 1 to {count}", key=option)
     return (int(where),)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.marks.comb import TENTHS
+from firmware_host.commissioning.marks.strips import Strips
 from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.record import (
     Answered,
@@ -83,6 +86,28 @@ def record_document(events: Sequence[CommissionEvent]) -> Document:
             _written_table([event for event in events if isinstance(event, Written)]),
             Table("readings", "Every reading", _READINGS, tuple(_readings(events)), brief=False),
             Notes(("An estimate from what was read here: prove it on the machine, first without the laser.",)),
+        )
+    )
+
+
+def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
+    """How to mark the two strips of a seam, and how to read them."""
+    first, second = written
+    read = give_or_take(strips.spacing * 1e3 / TENTHS, strips.read_to * 1e3).partition(" ")[0]
+    by = "drawn so that they come out right on the round surface" if strips.flat else "as they lie on the surface"
+    lines = (
+        f"Mark {first.name} as segment 1 and {second.name} as segment 2, each about the segment's middle, one pass.",
+        f"The lines are {by}. Their longest is number 0, each fifth is longer than the others.",
+        "Look where a line of the one meets a line of the other: count from the longest, + towards segment 2.",
+        f"That number times {read} mm is the gap, - an overlap.",
+    )
+    return Document(
+        (
+            Notes(lines, "how"),
+            Figure("first", "Strip for segment 1", str(first)),
+            Figure("second", "Strip for segment 2", str(second)),
+            Figure("spacing_mm", "Spacing of the lines", strips.spacing * 1e3, "mm", ".3g"),
+            Figure("read_to_mm", "Read to", strips.read_to * 1e3, "mm", ".3g"),
         )
     )
 

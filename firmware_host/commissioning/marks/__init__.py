@@ -1,0 +1,1 @@
+"""Test marks, and how to read them by eye."""
