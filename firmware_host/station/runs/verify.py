@@ -14,7 +14,7 @@ from firmware_host.station.journal.replay import replay
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.system.files import read_regular
 
-_ADDED = {"accepted": {}, "not_asked_for": [], "redo_of": ""}
+_ADDED: dict[str, object] = {"accepted": {}, "not_asked_for": [], "redo_of": "", "reports": None}
 """What records of earlier versions lack, as it was then."""
 _SPARE = 10_000
 """Bytes by which a record may be longer than it is expected to be."""
