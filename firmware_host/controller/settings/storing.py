@@ -49,8 +49,6 @@ def storing(axis: Axis, changes: Mapping[str, str], store_one: Callable[[str], N
     axis.standstill = None
     if rescaling:
         axis.before_rescale(rescaling)
-    if axis.settings.names.steps_per_unit in order:
-        axis.known = None
     with ExitStack() as to_the_end:
         for key in order:
             axis.sender.listen(0.0)
@@ -74,6 +72,8 @@ def send_setting(axis: Axis, left: SettingsLeft, key: str, text: str, line: byte
     """
     before = left.in_force(key)
     axis.as_stored = axis.stores_at_once
+    if key == axis.settings.names.steps_per_unit:
+        axis.known = None
     left.sends(key, text)
     try:
         axis.ask(line, STORE_S)
