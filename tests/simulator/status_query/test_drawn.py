@@ -159,6 +159,7 @@ def whole(to: float, scale: float) -> set[int]:
 def moved(talk: Talk) -> None:
     """A move ends on the nearest step, and the position is that of the step."""
     to = talk.target()
+    to += 10.0 if abs(to - talk.position()) < 2.0 else 0.0
     before = talk.steps() - round(talk.position() * talk.scale)
     assert talk.move(to) == ["ok"]
     assert talk.report()["state"] == "Run"
@@ -181,6 +182,8 @@ def paused(talk: Talk) -> None:
     first, second = talk.report(), talk.report()
     assert first["state"] == second["state"] == "Hold:0"
     assert first["at"] == second["at"]
+    if "FS" in first:
+        assert float(first["FS"].split(",")[0]) == pytest.approx(1200 if talk.facts.latches else 0, abs=2)
     talk.send("~")
     assert talk.wait(0.05) == ([] if talk.facts.speed_always else ["[MSG:]"])
     assert talk.report()["state"] == "Run"
@@ -213,9 +216,15 @@ def reset_in_a_hold(talk: Talk) -> None:
 
 def reset_in_motion(talk: Talk) -> None:
     """A soft reset in motion says so, greets after a pause, locks, and shows what the counter says."""
+    off_ms = talk.random.randrange(10, 250)
+    talk.ask(f"$1={off_ms}")
     talk.move(talk.position() - 80, 1200)
     talk.wait(0.5)
-    said = talk.reset()
+    talk.send("\x18")
+    delay_s = off_ms / 1000 if talk.facts.delay_s else 0.0
+    said = talk.wait(delay_s + talk.facts.pause_s - 0.005)
+    assert [line for line in said if line.startswith("Sim")] == [] or "ALARM:3" not in said
+    said += talk.wait(2.0)
     greeting = ["", f"Simulated 9.9 {talk.facts.greeting}"]
     if talk.facts.letter == "A" and "ALARM:3" not in said:  # one board now and then only greets
         assert talk.facts.latches
@@ -349,6 +358,11 @@ def dwell(talk: Talk) -> None:
     assert said == ["ok"]
     assert not talk.device.moving_at(talk.now_s)
     assert 0.04 < talk.now_s - talk.device.motion_log[-1].end_s < 0.45
+    talk.wait(0.5)
+    least_s = 0.15 if talk.facts.latches else 0.05
+    talk.send("G4 P0.01\n")
+    assert talk.wait(least_s) == []
+    assert talk.wait(0.05) == ["ok"]
 
 
 def jogged(talk: Talk) -> None:
@@ -402,6 +416,16 @@ def mask(talk: Talk) -> None:
     assert decimals == [4, 4, 4, *([3] if talk.facts.latches else [4, 4])][: len(shown)]
     talk.ask("$13=0")
     talk.ask(was)
+
+
+def inch_words(talk: Talk) -> None:
+    """Inches turn the words of linear axes only: a rotary one keeps its degrees."""
+    stood, far = talk.position(), round(talk.random.uniform(1.0, 3.0), 3)
+    talk.ask(f"G20 G91 G1 {talk.facts.letter}{far:.3f} F200", 0.1)
+    talk.settle()
+    wanted = far if talk.facts.letter == "A" else far * 25.4
+    assert abs(talk.position() - stood - wanted) <= 1.1 / talk.scale + 0.002
+    talk.ask("G21 G90")
 
 
 def checked(talk: Talk) -> None:
@@ -493,6 +517,7 @@ GROUPS: tuple[Callable[[Talk], None], ...] = (
     jogged,
     outputs,
     mask,
+    inch_words,
     checked,
     asleep,
     refused,
@@ -522,6 +547,16 @@ def test_opened_as_delivered_each_board_says_what_its_facts_say(name: str) -> No
     delivered.receive(b"?", 1.0)
     assert delivered.transmit(1.1).startswith(b"<Alarm|" if locked else b"<Idle|")
     assert delivered.client_opened(2.0) is not talk.facts.latches
+
+
+def test_one_board_now_and_then_only_greets_after_a_reset_in_motion() -> None:
+    talk, silent = Talk("status-query-c", Random(6)), 0
+    for _ in range(10):
+        talk.move(talk.position() + 200, 1200)
+        talk.wait(0.5)
+        silent += "ALARM:3" not in talk.reset()
+        talk.ask("$X")
+    assert silent == 2
 
 
 @pytest.mark.parametrize(("name", "rate"), [("status-query-a", 50_000), ("status-query-b", 24_000)])
