@@ -29,6 +29,7 @@ from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.simulator.numbered_line import recorded as numbered_line
+from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 from firmware_host.simulator.serving.socket_server import SocketServer
 from firmware_host.simulator.status_query import recorded as status_query
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
@@ -127,6 +128,9 @@ def planned(case: Case, settle: str | None, segments: int) -> tuple[Setup, JobPl
     document = setup.machine.model_dump(mode="json", exclude_none=True)
     document["axis"]["letter"] = case.axis
     document["link"]["dialect"] = case.spoken.dialect().name
+    if isinstance(case.variant, NumberedLineVariant) and case.variant.motion.first_step_rate:
+        # a run plans with that by itself; stated, so that its settle time is the one that is counted from here
+        document["link"]["stated"] = {"second_step_after": f"{1000 / case.variant.motion.first_step_rate:.4f} ms"}
     setup = replace(setup, machine=Machine.model_validate(document))
     return setup, plan_job(setup)
 
