@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import random
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.pieces import Piece
 from firmware_host.controller.reply import StatusReport
-from firmware_host.errors import ControllerFaultError
+from firmware_host.errors import ControllerFaultError, FirmwareHostError
 from firmware_host.planning.route.coordinates import StoredScale
 from firmware_host.planning.route.pieces import cut_move, prove_pieces, ramp_in_steps
 from firmware_host.planning.route.velocity import plan_index
@@ -127,11 +128,11 @@ def test_a_move_of_34_s_is_stopped_within_a_second_and_its_position_is_known(boa
 
 @boards
 @settings(max_examples=4, deadline=None)
-@given(steps=st.lists(st.integers(-39_990, 40_000), min_size=1, max_size=3, unique=True))
-def test_pieces_end_on_the_same_step_after_the_same_time_as_the_one_move(board: str, steps: list[int]) -> None:
+@given(places=st.lists(st.integers(-3_999, 4_000), min_size=1, max_size=3, unique=True))
+def test_pieces_end_on_the_same_step_after_the_same_time_as_the_one_move(board: str, places: list[int]) -> None:
     mover, one = Mover(board), Mover(board)
-    for place in steps:
-        target = place + 40_000
+    for place in places:
+        target = 10 * place + 40_000  # no way is shorter than the boards make
         way = target - mover.at
         mover.move(target)
         one.move(target, whole=True)
@@ -197,3 +198,31 @@ def test_a_move_that_was_sent_whole_is_still_stopped_short() -> None:
     assert mover.controller.position_lost
     with pytest.raises(ControllerFaultError, match="stopped short: steps may be lost"):
         mover.controller.prepare()
+
+
+@pytest.mark.parametrize("board", RECORDED)
+def test_noise_on_the_line_may_make_a_move_longer_and_never_loses_the_position(
+    board: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One byte in a thousand has a bit flipped, either way."""
+    drawn = random.Random(7)
+
+    def flipped(data: bytes) -> bytes:
+        return bytes(byte ^ 1 << drawn.randrange(8) if drawn.random() < 1e-3 else byte for byte in data)
+
+    for steps in (6_000, 11_000, 16_000):
+        mover = Mover(board)
+        heard = mover.bench.device.receive
+        with monkeypatch.context() as noise:
+            noise.setattr(mover.bench.device, "receive", lambda data, now_s, heard=heard: heard(flipped(data), now_s))
+            noise.setattr(mover.bench.port, "spoil", flipped)
+            try:
+                mover.move(steps)
+            except FirmwareHostError:
+                noise.undo()
+                assert mover.controller.stop().stands_still
+                mover.controller.prepare()
+        assert not mover.bench.moving
+        true = mover.bench.steps
+        assert true == steps or mover.at == 0
+        assert mover.controller.position_steps(mover.controller.status()) == true
