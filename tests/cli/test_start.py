@@ -34,6 +34,8 @@ LOADED = [
     (("limits", "shaft-scale"), PLANS | {"rich.console"}),
     (("motors", "shaft-scale"), PLANS | {"rich.console"}),
     (("time", "shaft-scale"), PLANS | {"serial", "filelock"}),
+    (("seam", "shaft-scale", "--gap", "0.2 mm"), PLANS),
+    (("commission", "list"), PLANS | {"serial", "filelock", "psutil"}),
     (("runs", "list"), PLANS | {"serial", "filelock"}),
 ]
 
