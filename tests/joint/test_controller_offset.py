@@ -17,7 +17,7 @@ from firmware_host.simulator.numbered_line.boards import set_numbered_board
 from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.serving.server import DeviceServer
-from tests.cli.command import call
+from tests.cli.command import CLOCK_FACTOR, call
 from tests.contract.rig import Rig, rig
 from tests.contract.spoken import MIXED, PLAIN, SINGLES, Case
 from tests.support.bench import numbered_bench
@@ -121,7 +121,9 @@ def test_the_command_that_the_refusal_names_is_the_way_out(tmp_path: Path, monke
     Path("job.toml").write_text(JOB.replace('"belt-chuck"', '"machine.toml"'), encoding="utf-8")
     clock = ScaledClock(10.0)
     variant = set_numbered_board("A", steps_per_unit=26.667, rate=60, acceleration=200, highest_step_rate=28_000)
-    with serve(NumberedLineDevice(variant, clock.monotonic()), clock, kind="socket") as server:
+    device = NumberedLineDevice(variant, clock.monotonic())
+    device.make_moves_last(10.0 / CLOCK_FACTOR)  # a run times them
+    with serve(device, clock, kind="socket") as server:
         another_program(server, clock, b"M17", b"G1 A10 F6000", b"M400", b"M400", b"G92 A0")
         refused = call("run", "job.toml", "--port", server.url, "--without-marking")
         assert refused.status == 3

@@ -50,6 +50,7 @@ def test_the_kinds_of_machines_and_motors_that_were_promised_are_there() -> None
     machines = [load_machine(str(profile.path)) for profile in list_profiles("machines", user=NOBODY)]
     assert {(machine.drive.kind, machine.reduction) for machine in machines} == {
         ("chuck", Fraction(3)),
+        ("chuck", Fraction(6)),
         ("chuck", Fraction(1)),
         ("chuck", Fraction(30)),
         ("rollers", Fraction(1)),

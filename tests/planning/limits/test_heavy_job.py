@@ -34,9 +34,7 @@ def heavier_job(folder: Path, **replaced: str) -> str:
 def test_the_heavy_shaft_has_at_least_fourteen_complete_checks(capsys: pytest.CaptureFixture[str]) -> None:
     status, document = limits_document(capsys, "heavy-shaft")
     assert status == 0
-    assert (
-        document["verdict"] == "exceeded"
-    )  # it cruises where a motor fed by its voltage may hunt: told, stops nothing
+    assert document["verdict"] == "holds narrowly"  # 20,000 steps a second keep it below where the motor may hunt
     checks = document["checks"]
     assert isinstance(checks, list)
     assert len({check["name"] for check in checks}) == len(checks) >= 14
