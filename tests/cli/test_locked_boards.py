@@ -69,12 +69,12 @@ def test_a_lock_is_told_before_anything_else_and_the_printed_command_ends_it() -
         assert json.loads(call("controller", "show", "--port", server.url, "--json").out)["state"] == "ready"
 
 
-def test_a_board_that_each_opening_locks_again_is_not_told_to_be_unlocked_but_to_get_its_settings() -> None:
+def test_a_board_that_each_opening_locks_again_is_told_to_get_its_settings() -> None:
     with five_axes(resets_on_open=True) as server:
         run = ("run", "job.toml", "--port", server.url, "--without-marking", "--write-settings")
         refused = call(*run)
         assert refused.status == 3
-        assert "locked, as whenever its port is opened while homing is on ($22)" in refused.err
+        assert "locked, as after every start while homing is on ($22)" in refused.err
         written = call(*printed_command(refused, "Write the settings"))
         assert written.status == 0, written.err
         shown = json.loads(call("controller", "show", "--port", server.url, "--json").out)

@@ -143,7 +143,7 @@ def test_a_locked_controller_is_told_before_its_settings_are_written(machine: st
         refused = call("run", job, "--port", port, "--write-settings", "--without-marking")
         assert refused.status == 3
         assert "passes" not in refused.out  # the plan, and no result
-        assert "it is locked, as whenever its port is opened while homing is on" in refused.err
+        assert "it is locked, as after every start while homing is on" in refused.err
         assert dict(device.settings) == before
         written = call("controller", "settings", "write", job, "--port", port)
         assert written.status == 0, written.err

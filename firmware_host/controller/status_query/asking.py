@@ -186,14 +186,14 @@ class StateWordAsking(Controller):
             self.synchronised = True
 
     def wrong_state(self, state: AxisState) -> ControllerError:
-        """As `Axis.wrong_state`; where opening it locks it again, unlocking it is no way out."""
+        """As `Axis.wrong_state`; where opening it locks it again, unlocking it does not last."""
         if state is AxisState.LOCKED and self.greeting is not None and self._settings and self._settings.homing:
             key = self._settings.names.homing
             detail = (
-                f"it is locked, as whenever its port is opened while homing is on ({key}): home it, or write the "
-                "settings that the plan needs, which switch homing off on a machine without a home switch"
+                f"it is locked, as after every start while homing is on ({key}). Unlock it; if it is locked again, "
+                "opening its port starts it anew: home it, or on a machine without a home switch write the settings"
             )
-            return ControllerFaultError(detail, acts=WRITE)
+            return ControllerFaultError(detail, acts=(Unlock(self.sender.port.url), *WRITE))
         return super().wrong_state(state)
 
     def hear_again(self) -> None:
