@@ -104,6 +104,7 @@ class Day:
             (r"done at [A-Za-z\d: ]*?\d\d:\d\d", "done at TIME OF DAY"),
             (r"about \d+ s left", "about TIME left"),
             (r"time left is not known yet", "about TIME left"),
+            (r"(\[n Enter\]\n)n?\n", r"\1\n"),  # the terminal's own echo, on or already off
             (r"An answer takes: [\d.]+ ms", "An answer takes: SOME TIME"),
         ):
             text = re.sub(pattern, word, text)

@@ -34,7 +34,12 @@ JOBS = ("bottle-band", "heavy-shaft", "shaft-scale", "sleeve-label")
     [
         ("segments", lambda plan: segments_document(plan.layout)),
         ("moves", lambda plan: moves_document(plan.program, load_job("bottle-band").machine)),
-        ("limits", lambda plan: limits_document(advised(load_job("bottle-band"), plan, MOTORS))),
+        (
+            "limits",
+            lambda plan: limits_document(
+                advised(load_job("bottle-band"), plan, MOTORS), stopping_s=plan.program.stopping_s(in_pieces=False)
+            ),
+        ),
     ],
     ids=["segments", "moves", "limits"],
 )
