@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import islice, pairwise
 
 from firmware_host.clock import Clock
@@ -28,6 +29,7 @@ class TimeLeft:
         self._settle_s = settle_s
         self._passes_s: deque[float] = deque(maxlen=_REMEMBERED)
         self._more_s: deque[float] = deque(maxlen=_REMEMBERED)
+        self._way_s = lru_cache(maxsize=2 * _LOOKED_AT)(_way_s)  # the same ways are looked at after each pass
         self._from_s: float | None = None
         self._planned_s: float | None = None
 
@@ -61,14 +63,18 @@ class TimeLeft:
         if not self._passes_s:
             return None
         segments = [standing, *(segment for segment, _ in islice(to_do, _LOOKED_AT))]
-        places = [(mover.position(a), mover.position(b)) for a, b in pairwise(segments) if a != b]
-        moving_s = sum(mover.duration(end, start) for start, end in places)
-        moving_s += len(places) * (self._settle_s + _mean(self._more_s))
+        ways_s = [self._way_s(mover, a, b) for a, b in pairwise(segments) if a != b]
+        moving_s = sum(ways_s) + len(ways_s) * (self._settle_s + _mean(self._more_s))
         moving_s *= len(to_do) / max(len(segments) - 1, 1)
         if mover.finish is not None:
             last = to_do[-1][0] if to_do else standing
             moving_s += mover.duration(mover.finish, mover.position(last)) + _mean(self._more_s)
         return len(to_do) * _mean(self._passes_s) + moving_s
+
+
+def _way_s(mover: AxisMover, start: int, end: int) -> float:
+    """How long the move from one segment to another (from 1) is planned to take, s."""
+    return mover.duration(mover.position(end), mover.position(start))
 
 
 def _mean(taken_s: deque[float]) -> float:
