@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -107,7 +105,10 @@ def measure_command(
     described = _described(of, station=station, port=port, baud=baud)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
-    with hand_for(described, again, write_settings=write_settings) as hand, _recorded(path, described) as kept:
+    with (
+        hand_for(described, again, write_settings=write_settings) as hand,
+        Record(path, described.machine.name, SystemClock()) as kept,
+    ):
         bench = _bench(described, hand, wish)
         person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(hand, bench)
         _tell(wanted, bench, person)
@@ -138,12 +139,6 @@ def _kept_at(folder: Path, machine: str) -> Path:
     """The record of a machine; its name goes into the file's as far as every system allows."""
     name = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in machine.lower()).strip("-")
     return folder / f"{name[:60] or 'machine'}.jsonl"
-
-
-@contextmanager
-def _recorded(path: Path, described: Described) -> Iterator[Record]:
-    with Record(path, described.machine.name, SystemClock()) as kept:
-        yield kept
 
 
 def _bench(described: Described, hand: Hand, wish: _Wish) -> Bench:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firmware_host.commissioning.estimates.measured import Measured, combined
+from firmware_host.commissioning.estimates.measured import Measured, combined, of_limits
 from firmware_host.errors import FormulaRangeError
 
 
@@ -27,7 +27,7 @@ class Line:
 
     def slope_read_to(self, within: float) -> Measured:
         """The slope, by readings that are right to `within` (a limit): what they scatter less than that is chance."""
-        return self.slope.no_better_than(within / math.sqrt(3) / self.spread)
+        return self.slope.no_better_than(of_limits(within) / self.spread)
 
     def at(self, x: float) -> Measured:
         """The line's value at `x`, with the correlation of the two (JCGM 100:2008, H.3.3, equation H.15)."""
@@ -88,7 +88,7 @@ def first_harmonic(angles: Sequence[float], readings: Sequence[float], within: f
         raise FormulaRangeError("readings around the part", count, "", 4, "Take them all around, not at one side")
     values = np.asarray(readings, dtype=float)
     solution, variance, covariance = _solved(design, values)
-    instrument = within**2 / 3
+    instrument = of_limits(within) ** 2
     if instrument > variance:
         covariance = np.linalg.inv(design.T @ design) * instrument
     offset, cosine, sine = (float(each) for each in solution)

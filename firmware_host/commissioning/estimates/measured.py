@@ -15,7 +15,8 @@ _T95 = (
     (11, 2.20), (12, 2.18), (13, 2.16), (14, 2.14), (15, 2.13), (16, 2.12), (17, 2.11), (18, 2.10), (19, 2.09),
     (20, 2.09), (25, 2.06), (30, 2.04), (35, 2.03), (40, 2.02), (45, 2.01), (50, 2.01), (100, 1.984),
 )  # fmt: skip
-_NORMAL95 = 1.960
+NORMAL_95 = 1.960
+"""The same of a normal distribution, which nothing is learned about: table G.1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +60,16 @@ class Measured:
 def coverage_95(freedom: float) -> float:
     """The coverage factor for 95 %, `freedom` >= 1 cut down to the next entry of table G.2 (clause G.4.1, note)."""
     if freedom == math.inf:
-        return _NORMAL95
+        return NORMAL_95
     place = bisect_right(_T95, (freedom, math.inf)) - 1
     if place < 0:
         raise FormulaRangeError("degrees of freedom", freedom, "", 1.0, "At least one is needed")
     return _T95[place][1]
+
+
+def of_limits(within: float) -> float:
+    """Standard uncertainty of a value known to lie within limits, any place alike: clause 4.3.7."""
+    return within / math.sqrt(3)
 
 
 def mean_of(readings: Sequence[float], within: float) -> Measured:
@@ -77,7 +83,7 @@ def mean_of(readings: Sequence[float], within: float) -> Measured:
     if count < 1:
         raise FormulaRangeError("readings", count, "", 1, "Take at least one")
     mean = math.fsum(readings) / count
-    instrument = Measured(0.0, within / math.sqrt(3))
+    instrument = Measured(0.0, of_limits(within))
     if count == 1:
         return Measured(mean, instrument.deviation)
     scatter = math.sqrt(math.fsum((each - mean) ** 2 for each in readings) / (count - 1))

@@ -62,6 +62,12 @@ class Procedure(ABC):
         """Its steps; returns what was found. Raises `InputError` where the machine can't have it."""
 
 
+def in_lots(bench: Bench) -> str:
+    """What moves where whole turns are made in lots, one way."""
+    whole = bench.turns * bench.repeats
+    return f"The part turns {whole} turns one way, in {bench.repeats} lots of {bench.turns}, and stays there."
+
+
 def number(answer: Answer | None) -> float:
     """A reading as a number."""
     if not isinstance(answer, float):

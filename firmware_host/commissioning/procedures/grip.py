@@ -6,7 +6,7 @@ import math
 
 from firmware_host.commissioning.estimates.fits import line_through
 from firmware_host.commissioning.finding import Change, Finding
-from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, read
+from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, in_lots, read
 from firmware_host.commissioning.script import Script
 from firmware_host.errors import InputError
 
@@ -21,8 +21,7 @@ class Grip(Procedure):
     turns, repeats, fewest = 2, 4, 2
 
     def moves(self, bench: Bench) -> str:
-        whole = bench.turns * bench.repeats
-        return f"The part turns {whole} turns one way, in {bench.repeats} lots of {bench.turns}, and stays there."
+        return in_lots(bench)
 
     def script(self, bench: Bench) -> Script:
         if not bench.machine.drive.rolls_on_part:

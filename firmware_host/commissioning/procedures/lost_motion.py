@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from firmware_host.commissioning.estimates.measured import Measured, mean_of
+from firmware_host.commissioning.estimates.measured import Measured, mean_of, of_limits
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.procedures.base import APPROACH, Bench, Procedure, degrees, from_below, read
 from firmware_host.commissioning.script import Script, TurnTo
@@ -37,7 +37,7 @@ class LostMotion(Procedure):
 
 
 def _found(bench: Bench, lags: list[float]) -> Finding:
-    lag = mean_of(lags, 0.0).no_better_than(bench.read_to / math.sqrt(3) * math.sqrt(2 / len(lags)))
+    lag = mean_of(lags, 0.0).no_better_than(of_limits(bench.read_to) * math.sqrt(2 / len(lags)))
     stated = 2 * math.pi * float(lost_motion_of(bench.machine, _shaft_turns(bench)))
     fits = lag.lowest <= stated <= lag.highest
     share = Measured(max(lag.value, 0.0), lag.deviation, lag.freedom)

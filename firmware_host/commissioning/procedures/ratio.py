@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from firmware_host.commissioning.estimates.fits import Line, line_through
-from firmware_host.commissioning.estimates.measured import Measured
+from firmware_host.commissioning.estimates.measured import NORMAL_95, Measured, of_limits
 from firmware_host.commissioning.finding import Change, Finding
-from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, read
+from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, in_lots, read
 from firmware_host.commissioning.script import Say, Script
 from firmware_host.commissioning.sensible import NO_WHEEL, Alternative, sensible_ratios
 
@@ -29,8 +29,7 @@ class Ratio(Procedure):
     turns, repeats, fewest = 5, 4, 2
 
     def moves(self, bench: Bench) -> str:
-        whole = bench.turns * bench.repeats
-        return f"The part turns {whole} turns one way, in {bench.repeats} lots of {bench.turns}, and stays there."
+        return in_lots(bench)
 
     def script(self, bench: Bench) -> Script:
         yield Say(f"So many turns show a ratio that is wrong by {finest(bench):.2%}; more turns show less.")
@@ -46,14 +45,14 @@ class Ratio(Procedure):
 def finest(bench: Bench) -> float:
     """The relative error of the ratio that this many turns show (95 %), by how closely the line is read."""
     whole = bench.turns * bench.repeats
-    return 1.96 * math.sqrt(2) * bench.read_to / math.sqrt(3) / (2 * math.pi * whole)
+    return NORMAL_95 * math.sqrt(2) * of_limits(bench.read_to) / (2 * math.pi * whole)
 
 
 def _found(bench: Bench, line: Line) -> Finding:
     stated, read_to = float(bench.per_turn), bench.read_to / (2 * math.pi)
     amount = line.slope_read_to(read_to)
     fits = amount.lowest <= 0 <= amount.highest
-    slips = line.scatter > _SCATTERS * max(read_to / math.sqrt(3), 1e-9)
+    slips = line.scatter > _SCATTERS * max(of_limits(read_to), 1e-9)
     close = () if slips or fits else sensible_ratios(bench.machine, amount.value, amount.within)
     return Finding(
         key="ratio",

@@ -6,7 +6,7 @@ import math
 from fractions import Fraction
 
 from firmware_host.commissioning.estimates.fits import Harmonic, first_harmonic
-from firmware_host.commissioning.estimates.measured import Measured
+from firmware_host.commissioning.estimates.measured import Measured, of_limits
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, read
 from firmware_host.commissioning.script import Say, Script
@@ -52,7 +52,7 @@ def _findings(bench: Bench, found: Harmonic) -> tuple[Finding, ...]:
         Finding(
             key="out-of-round",
             name="the part is out of round by, at most",
-            measured=Measured(found.out_of_round * 1e3, bench.within_length * 1e3 / math.sqrt(3)),
+            measured=Measured(found.out_of_round * 1e3, of_limits(bench.within_length) * 1e3),
             unit="mm",
             formula="largest distance of a reading from the first harmonic",
             verdict="told",

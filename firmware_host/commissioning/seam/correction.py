@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from firmware_host.commissioning.estimates.measured import NORMAL_95
 from firmware_host.commissioning.seam.evidence import Explanation
 from firmware_host.commissioning.sensible import NO_WHEEL, sensible_ratios
 from firmware_host.model import Setup
-
-COVERAGE = 1.96
-"""95 % of a normal distribution lies within so many standard deviations (JCGM 100:2008, table G.1)."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +32,7 @@ def correction_of(found: Explanation, setup: Setup) -> Correction | None:
     """What to change for the cause `found`; None where no number of a file is wrong."""
     if found.cause is None:
         return None
-    amount, within = found.amount, COVERAGE * max(found.deviations)
+    amount, within = found.amount, NORMAL_95 * max(found.deviations)
     cradle = setup.machine.drive.cradle
     key = found.cause.key
     if key == "part-diameter":

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_host.commissioning.estimates.measured import NORMAL_95
 from firmware_host.commissioning.seam.causes import CAUSES
 from firmware_host.commissioning.seam.correction import Correction, correction_of
 from firmware_host.commissioning.seam.evidence import (
@@ -135,7 +136,7 @@ def _suspect(found: Explanation, likely: float, setup: Setup) -> Suspect:
         likely=likely,
         fits=found.fits,
         amount=found.amount if known else None,
-        within=1.96 * max(found.deviations) if known else None,
+        within=NORMAL_95 * max(found.deviations) if known else None,
         correction=correction_of(found, setup) if known else None,
     )
 

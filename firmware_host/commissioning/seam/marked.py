@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.commissioning.estimates.measured import of_limits
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.planning.layout.causes import SeamCause
@@ -77,7 +78,7 @@ def marked_part(setup: Setup, layout: Layout) -> MarkedPart:
         pitches=np.append(between, rest) if seams.closing else between,
         expected=seams.gap + middles,
         scatter=math.sqrt(sum(_deviation(cause) ** 2 for cause in noise if cause.key == "step-accuracy")),
-        common=tuple(_half(cause) / math.sqrt(3) for cause in noise if cause.key != "step-accuracy"),
+        common=tuple(of_limits(1.0) * _half(cause) for cause in noise if cause.key != "step-accuracy"),
         diameter=diameter,
         closing=seams.closing,
         rolls=setup.machine.drive.rolls_on_part,
@@ -98,4 +99,4 @@ def _half(cause: SeamCause) -> Floats:
 
 def _deviation(cause: SeamCause) -> float:
     """The standard deviation of a value that lies anywhere in the range alike (JCGM 100:2008, 4.3.7)."""
-    return float(_half(cause).max()) / math.sqrt(3)
+    return of_limits(float(_half(cause).max()))

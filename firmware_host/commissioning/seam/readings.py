@@ -7,6 +7,7 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from firmware_host.commissioning.estimates.measured import of_limits
 from firmware_host.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ class Reading(ABC):
     @property
     def deviation(self) -> float:
         """Standard uncertainty of a value known to lie within limits, any place alike: JCGM 100:2008, 4.3.7."""
-        return self.within / math.sqrt(3)
+        return of_limits(self.within)
 
     @abstractmethod
     def excess(self, part: MarkedPart) -> float:

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
+from firmware_host.commissioning.estimates.measured import NORMAL_95
 from firmware_host.commissioning.seam.causes import CAUSES, Cause
-from firmware_host.commissioning.seam.correction import COVERAGE
 from firmware_host.commissioning.seam.diagnosis import diagnose
 from firmware_host.commissioning.seam.marked import marked_part
 from firmware_host.commissioning.seam.readings import PartDiameter, SeamReading
@@ -81,7 +81,7 @@ def test_a_reading_that_was_taken_more_closely_narrows_the_interval_as_much() ->
         assert found.suspects[0].key == "part-diameter"
         return found.suspects[0].within or 0.0
 
-    assert within(1e-4) == pytest.approx(COVERAGE * 1e-4 / 3**0.5 / part.diameter)
+    assert within(1e-4) == pytest.approx(NORMAL_95 * 1e-4 / 3**0.5 / part.diameter)
     assert within(1e-4) == pytest.approx(2 * within(5e-5))
 
 
