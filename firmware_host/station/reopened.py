@@ -15,7 +15,7 @@ from firmware_host.station.opened import StationOptions, station_in
 from firmware_host.station.opening import port_of
 from firmware_host.station.passes.station import Station
 from firmware_host.station.resume import AskWhetherDone, resume_run
-from firmware_host.station.runs.folder import RunFolder
+from firmware_host.station.runs.folder import RunFolder, require_own_run
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.station.zero import ZeroAt
 
@@ -52,11 +52,12 @@ def reopen_station(
 
     Job and machine are as they were when the run began, and so is the port unless another is named. The rest as in
     `open_station`. What can't be resumed is refused before the port is opened: raises `InputError` for a folder that
-    holds no run and for a run that is done, `RunNotBegunError`, `JournalError` for a damaged one, and as
-    `open_controller`.
+    holds no run, for the run of a part of a batch and for one that is done, `RunNotBegunError`, `JournalError` for a
+    damaged one, and as `open_controller`.
     """
     accepted = tuple(accept_limits)
     read_accepted(accepted)
+    require_own_run(Path(run))
     found = Resumable.read(RunFolder.existing(Path(run)))
     with station_in(
         found.folder,

@@ -8,12 +8,14 @@ from pathlib import Path
 import pytest
 
 import firmware_host as fh
+from firmware_host.acts import Resume
 from firmware_host.clock import ScaledClock
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.station.gates.timed import TimedGate
 from firmware_host.station.journal.record import PassRecord
 from firmware_host.station.redo import open_redo
+from firmware_host.station.runs.folder import BATCH_JOURNAL
 from tests.support.station_bench import quick_disk, small_setup
 from tests.support.three_segments import own_folders
 
@@ -89,3 +91,12 @@ def test_segments_of_a_run_are_marked_again_at_its_own_port_with_what_was_kept_o
 def test_a_folder_without_a_run_is_refused_before_anything_is_opened(tmp_path: Path) -> None:
     with pytest.raises(fh.InputError, match="nowhere"), fh.reopen_station(tmp_path / "nowhere"):
         pytest.fail("it was opened")
+
+
+def test_the_run_of_a_part_is_not_reopened_apart_from_its_batch(tmp_path: Path) -> None:
+    batch = tmp_path / "batch"
+    (batch / "part-1").mkdir(parents=True)
+    (batch / BATCH_JOURNAL).touch()
+    with pytest.raises(fh.InputError, match="is a part of a batch") as refused, fh.reopen_station(batch / "part-1"):
+        pass
+    assert refused.value.acts == (Resume(str(batch)),)

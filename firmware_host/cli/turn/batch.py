@@ -9,7 +9,6 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.acts import Resume
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.turn.shared import asking_zero, run_at, write_and_tell
 from firmware_host.errors import FirmwareHostError, InputError
@@ -26,7 +25,7 @@ from firmware_host.station.batch.planned import PlannedPart
 from firmware_host.station.opened import OpenStation, StationOptions
 from firmware_host.station.passes.station import Station
 from firmware_host.station.resume import AskWhetherDone
-from firmware_host.station.runs.folder import batch_of, is_batch
+from firmware_host.station.runs.folder import is_batch
 from firmware_host.station.zero import ZeroAt
 from firmware_host.units import parse_quantity
 
@@ -181,11 +180,3 @@ def batch_at(
     asked = port if station else port or found.begin.port
     here, _ = run_at(found.setup, program, gate_program, station=station, port=asked, baud=baud, own_gate=True)
     return here
-
-
-def require_own(folder: Path) -> None:
-    """Raise `InputError` for the run of a part of a batch: the batch is resumed, and knows which part that is."""
-    batch = batch_of(folder)
-    if batch is not None:
-        problem = "is a part of a batch"
-        raise InputError(problem, "Resume the batch", source=str(folder), acts=(Resume(str(batch)),))

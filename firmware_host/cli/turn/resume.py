@@ -21,7 +21,7 @@ from firmware_host.cli.input.arguments import (
 )
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
-from firmware_host.cli.turn.batch import NextAfterOption, batch_at, require_own, resume_parts
+from firmware_host.cli.turn.batch import NextAfterOption, batch_at, resume_parts
 from firmware_host.cli.turn.shared import (
     DryOption,
     ProgramArgument,
@@ -42,7 +42,7 @@ from firmware_host.station.opened import station_in
 from firmware_host.station.passes.station import Station
 from firmware_host.station.reopened import port_of_run
 from firmware_host.station.resume import require_startable, resume_run
-from firmware_host.station.runs.folder import RunFolder, is_batch
+from firmware_host.station.runs.folder import RunFolder, is_batch, require_own_run
 from firmware_host.station.runs.resumable import Resumable
 from firmware_host.system.processes import join_command
 
@@ -115,7 +115,7 @@ def resume(
                 ),
             )
         return
-    require_own(folder)
+    require_own_run(folder)
     run_folder = RunFolder.existing(folder)
     found = Resumable.read(run_folder)
     asked = port if station else port_of_run(found, port)

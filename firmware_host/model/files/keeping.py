@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+from filelock import FileLock, Timeout
 from tomlkit.items import Table
 
 from firmware_host.errors import InputError, MissingFileError
@@ -27,6 +28,8 @@ from firmware_host.system.files import write_whole
 _NEW = "# Which machine stands at which port: for this user alone.\nversion = 1\n"
 _ONLY_OURS = 0o600
 _OTHERS_WRITE = 0o022
+_PATIENCE_S = 5.0
+"""So long a change waits for that of another process (s)."""
 
 
 def keep_station(station: RememberedStation, *, change: bool = False, user: Path | None = None) -> RememberedStation:
@@ -83,6 +86,18 @@ def _rewritten(put: Callable[[tomlkit.TOMLDocument, Stations], None], user: Path
     """The file with a change put into it, checked before it is written."""
     path = stations_file(user=user)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with FileLock(f"{path}.lock", timeout=_PATIENCE_S):
+            return _rewritten_alone(put, path)
+    except Timeout as error:
+        raise InputError("another process is changing it", "Try again when that is done", str(path)) from error
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", "See its folder's rights", str(path)) from error
+
+
+def _rewritten_alone(put: Callable[[tomlkit.TOMLDocument, Stations], None], path: Path) -> Stations:
+    """As `_rewritten`, while nobody else changes the file. Raises `OSError` where it can't be written."""
+    try:
         text = read_stations(path)
     except MissingFileError:
         text = ""
@@ -92,13 +107,9 @@ def _rewritten(put: Callable[[tomlkit.TOMLDocument, Stations], None], user: Path
     put(document, found)
     written = tomlkit.dumps(document)
     checked = stations_of(written, path)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        if any(each.gate_program for each in checked.by_name.values()):
-            path.parent.chmod(path.parent.stat().st_mode & ~_OTHERS_WRITE)
-        write_whole(path.resolve(), written, mode=_ONLY_OURS)
-    except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror})", "See its folder's rights", str(path)) from error
+    if any(each.gate_program for each in checked.by_name.values()):
+        path.parent.chmod(path.parent.stat().st_mode & ~_OTHERS_WRITE)
+    write_whole(path.resolve(), written, mode=_ONLY_OURS)
     return checked
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from firmware_host.acts import Run
+from firmware_host.acts import Resume, Run
 from firmware_host.errors import (
     DamagedRunError,
     FirmwareHostError,
@@ -153,3 +153,10 @@ def batch_of(run: Path) -> Path | None:
     """The folder of the batch that the run in this folder belongs to; None if it is a run of its own."""
     parent = run.absolute().parent
     return parent if is_batch(parent) else None
+
+
+def require_own_run(run: Path) -> None:
+    """Raise `InputError` for the run of a part of a batch: the batch is resumed, and knows which part that is."""
+    batch = batch_of(run)
+    if batch is not None:
+        raise InputError("is a part of a batch", "Resume the batch", source=str(run), acts=(Resume(str(batch)),))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.model.files.folders import shipped_folder, stations_file
@@ -105,7 +107,7 @@ def test_what_no_station_can_be_is_refused_and_nothing_is_written(
 ) -> None:
     with pytest.raises(InputError, match=message):
         keep_station(station, user=tmp_path)
-    assert list(tmp_path.iterdir()) == []
+    assert [each for each in tmp_path.iterdir() if each.suffix != ".lock"] == []
 
 
 def test_a_name_that_is_kept_is_not_overwritten_and_one_that_is_not_kept_not_changed(tmp_path: Path) -> None:
@@ -175,3 +177,19 @@ def test_a_link_to_the_file_stays_a_link(tmp_path: Path) -> None:
     keep_station(BENCH, user=tmp_path)
     assert stations_file(user=tmp_path).is_symlink()
     assert remembered_station(user=tmp_path) == BENCH
+
+
+def test_a_change_waits_for_that_of_another_process_and_both_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other = keep_station(replace(BENCH, name="first"), user=tmp_path)
+    with FileLock(f"{stations_file(user=tmp_path)}.lock"):
+        monkeypatch.setattr("firmware_host.model.files.keeping._PATIENCE_S", 0.0)
+        with pytest.raises(InputError, match="another process is changing it"):
+            keep_station(BENCH, user=tmp_path)
+    assert kept_stations(user=tmp_path).by_name == {"first": other}
+    monkeypatch.undo()
+    with ThreadPoolExecutor(8) as threads:
+        names = [f"bench-{number}" for number in range(24)]
+        list(threads.map(lambda name: keep_station(replace(BENCH, name=name), user=tmp_path), names))
+    assert set(kept_stations(user=tmp_path).by_name) == {"first", *names}
