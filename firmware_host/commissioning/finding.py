@@ -34,3 +34,5 @@ class Finding:
     verdict: Verdict
     sentence: str
     change: Change | None = None
+    also: tuple[Change, ...] = ()
+    """What belongs to `change` and is written with it in one go: how well it is known, with what it was measured."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.errors import InputError
+from firmware_host.model import Machine
 from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_machine
 from firmware_host.system.files import write_whole
@@ -20,21 +21,25 @@ MEASURED = "measured "
 
 @dataclass(frozen=True)
 class WrittenBack:
-    """What was written: `before` is the value as it stood there, "" for none; `backup` the file as it was."""
+    """What was written: `before` is the value as it stood there, "" for none; `backup` the file as it was.
+
+    `also`: what was written with it.
+    """
 
     file: Path
     key: str
     before: str
     after: str
     backup: Path
+    also: tuple[WrittenBack, ...] = ()
 
 
 def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
     """Write what `finding` wants changed into the machine's file at `path`, with a remark that says when and how well.
 
-    Comments, order and everything else stay. The old file is kept beside it as NAME.before-DATE.toml. Raises
-    `InputError` for a shipped file (copy it first), a finding without a change, a key that can't be set there, and
-    where a file can't be written; nothing is changed then.
+    What belongs to the change goes with it. Comments, order and everything else stay. The old file is kept beside it as
+    NAME.before-DATE.toml. Raises `InputError` for a shipped file (copy it first), a finding without a change, a key
+    that can't be set there, and where a file can't be written; nothing is changed then.
     """
     change = finding.change
     if change is None:
@@ -46,10 +51,11 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
 
     text = path.read_bytes().decode("utf-8")  # line ends stay as they are
     document = tomlkit.parse(text)
-    table, last = _table(document, change, path)
-    before = str(table.get(last, ""))
-    _put(table, last, change, _remark(finding, before, _old_remark(table, last), now))
-    written = tomlkit.dumps(document)
+    measured = finding.measured
+    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip()
+    before = [_changed(document, change, path, f"{within} (95 %)", now)]
+    before += [_changed(document, each, path, f"with {change.key}", now) for each in finding.also]
+    written = _with_line_ends_of(text, tomlkit.dumps(document))
     backup = _backup(path, text, now)
     try:
         write_whole(path.resolve(), written)
@@ -59,7 +65,26 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
         raise
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", "See its folder's rights", str(path)) from error
-    return WrittenBack(path, change.key, before, str(change.value), backup)
+    first, *also = (
+        WrittenBack(path, each.key, old, str(each.value), backup)
+        for each, old in zip((change, *finding.also), before, strict=True)
+    )
+    return replace(first, also=tuple(also))
+
+
+def _with_line_ends_of(text: str, written: str) -> str:
+    """`written` with the line ends of another system where all of `text` has them."""
+    if text.count("\n") > text.count("\r\n"):
+        return written
+    return written.replace("\r\n", "\n").replace("\n", "\r\n")
+
+
+def _changed(document: Any, change: Change, path: Path, measured: str, now: datetime) -> str:
+    """Put one value into the document, `measured` saying how well; returns what stood there."""
+    table, last = _table(document, change, path)
+    before = str(table.get(last, ""))
+    _put(table, last, change, _remark(measured, before, _old_remark(table, last), now))
+    return before
 
 
 @dataclass(frozen=True)
@@ -91,9 +116,13 @@ def _remarked(table: Any, above: tuple[str, ...]) -> Iterator[Remarked]:
 
 
 def _table(document: Any, change: Change, path: Path) -> tuple[Any, str]:
-    """The table that holds the key, and the key's last word."""
+    """The table that holds the key, and the key's last word; a table of the machine that is not there is added."""
+    import tomlkit
+
     *parents, last = change.key.split(".")
     place = document
+    if len(parents) == 1 and parents[0] not in document and parents[0] in Machine.model_fields:
+        document.add(parents[0], tomlkit.table())
     for parent in parents:
         try:
             place = place[int(parent)] if parent.isdigit() else place[parent]
@@ -121,13 +150,11 @@ def _old_remark(table: Any, key: str) -> str:
     return str(table.item(key).trivia.comment).lstrip("# ") if key in table else ""
 
 
-def _remark(finding: Finding, before: str, old: str, now: datetime) -> str:
+def _remark(measured: str, before: str, old: str, now: datetime) -> str:
     """When it was measured and how well, what stood there before, and when that was measured."""
-    measured = finding.measured
-    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip()
     earlier = f"; before {before}" if before else ""
     older = f" ({old})" if old.startswith(MEASURED) else f"; {old}" if old else ""
-    return f"{MEASURED}{now:%Y-%m-%d}: {within} (95 %){earlier}{older}"
+    return f"{MEASURED}{now:%Y-%m-%d}: {measured}{earlier}{older}"
 
 
 def _backup(path: Path, text: str, now: datetime) -> Path:

@@ -89,6 +89,33 @@ def test_a_key_that_was_not_there_is_added_to_its_table(machine: Path) -> None:
     assert load_machine(str(machine)).axis.turns == "clockwise"
 
 
+def test_what_belongs_to_a_value_goes_with_it_into_a_table_that_was_not_there(machine: Path) -> None:
+    before = machine.read_text(encoding="utf-8")
+    measured = Measured(31.2, 0.4)
+    also = (Change("swing.frequency_uncertainty", 0.025), Change("swing.load_inertia", "0.002 kg*m^2"))
+    found = Finding("q", "n", measured, "Hz", "", "change", "", Change("swing.frequency", "31.2 Hz"), also)
+    done = write_back(machine, found, NOW)
+    assert machine.read_text(encoding="utf-8") == before + (
+        "\n[swing]\n"
+        'frequency = "31.2 Hz" # measured 2026-05-04: 31.2 ± 0.78 Hz (95 %)\n'
+        "frequency_uncertainty = 0.025 # measured 2026-05-04: with swing.frequency\n"
+        'load_inertia = "0.002 kg*m^2" # measured 2026-05-04: with swing.frequency\n'
+    )
+    assert [each.key for each in (done, *done.also)] == [
+        "swing.frequency", "swing.frequency_uncertainty", "swing.load_inertia"
+    ]  # fmt: skip
+    assert len(list(machine.parent.glob("mine.before-*"))) == 1
+
+
+def test_one_value_of_several_that_no_file_may_hold_leaves_it_as_it_was(machine: Path) -> None:
+    before = machine.read_bytes()
+    found = Finding("q", "n", Measured(31.2, 0.4), "Hz", "", "change", "", Change("swing.frequency", "31.2 Hz"),
+                    (Change("swing.frequency_uncertainty", 7.0),))  # fmt: skip
+    with pytest.raises(InputError, match="frequency_uncertainty"):
+        write_back(machine, found, NOW)
+    assert machine.read_bytes() == before
+
+
 def test_a_remark_of_ones_own_behind_the_value_stays(machine: Path) -> None:
     text = machine.read_text(encoding="utf-8")
     machine.write_text(text.replace('lost_motion = "0.02 deg"', 'lost_motion = "0.02 deg"  # by the maker'), "utf-8")
@@ -96,9 +123,11 @@ def test_a_remark_of_ones_own_behind_the_value_stays(machine: Path) -> None:
     assert "before 0.02 deg; by the maker" in machine.read_text(encoding="utf-8")
 
 
-def test_line_ends_of_another_system_stay(machine: Path) -> None:
+@pytest.mark.parametrize("key", ["gearing.0.lost_motion", "axis.turns", "swing.frequency"])
+def test_line_ends_of_another_system_stay_and_new_lines_have_them(machine: Path, key: str) -> None:
+    value = {"axis.turns": "clockwise", "swing.frequency": "30 Hz"}.get(key, "0.031 deg")
     machine.write_bytes(machine.read_bytes().replace(b"\r\n", b"\n").replace(b"\n", b"\r\n"))
-    write_back(machine, finding("gearing.0.lost_motion", "0.031 deg"), NOW)
+    write_back(machine, finding(key, value), NOW)
     assert machine.read_bytes().count(b"\r\n") == machine.read_bytes().count(b"\n")
 
 

@@ -167,11 +167,12 @@ def _written(findings: tuple[Finding, ...], described: Described, kept: Record) 
     for finding in findings:
         if finding.change is not None:
             done = write_back(path, finding, SystemClock().now())
-            event = Written(
-                file=str(done.file), key=done.key, before=done.before, after=done.after, backup=str(done.backup)
-            )
-            kept.note(event)
-            events.append(event)
+            for each in (done, *done.also):
+                event = Written(
+                    file=str(each.file), key=each.key, before=each.before, after=each.after, backup=str(each.backup)
+                )
+                kept.note(event)
+                events.append(event)
     return tuple(events)
 
 
