@@ -14,7 +14,10 @@ from abc import ABC
 from dataclasses import dataclass
 from typing import ClassVar
 
+from firmware_host.commissioning.seam.correction import Correction, Off, other_size
 from firmware_host.commissioning.seam.marked import MarkedPart
+from firmware_host.commissioning.sensible import NO_WHEEL, sensible_ratios
+from firmware_host.model import Setup
 
 Amounts = tuple[float, ...]
 
@@ -76,6 +79,10 @@ class Cause(ABC):
         """What the part lags when the axis turns on and back by the same (m)."""
         return self.nothing
 
+    def corrected(self, setup: Setup, off: Off) -> Correction | None:
+        """What to write in a file where it is this, and by so much; None where no number of a file is wrong."""
+        return None
+
 
 def _last(part: MarkedPart, seam: int) -> bool:
     return part.closing and seam == part.pitches.size - 1
@@ -119,6 +126,9 @@ class PartDiameterWrong(Cause):
     def of_part_line(self, part: MarkedPart, turns: float) -> Amounts:
         return (-turns * math.pi * part.diameter,) if part.rolls else (0.0,)
 
+    def corrected(self, setup: Setup, off: Off) -> Correction:
+        return other_size("job", "part.diameter", setup.job.part.diameter.si, off)
+
 
 class _TravelWrong(Cause):
     """The surface goes (1 + sign*x) times as far as planned: sign*x*P, and -sign*x*T at the closing seam."""
@@ -144,6 +154,12 @@ class RollerDiameterWrong(_TravelWrong):
     def of_roller_diameter(self, part: MarkedPart) -> Amounts:
         return (part.roller_diameter,)
 
+    def corrected(self, setup: Setup, off: Off) -> Correction | None:
+        cradle = setup.machine.drive.cradle
+        if cradle is None:
+            return None
+        return other_size("machine", "drive.roller_diameter", cradle.roller_diameter, off)
+
 
 class RatioWrong(_TravelWrong):
     """The shaft turns (1 + x) times as far as commanded: teeth, microsteps or full steps are not those in the file."""
@@ -154,6 +170,22 @@ class RatioWrong(_TravelWrong):
     def of_shaft_line(self, part: MarkedPart, turns: float) -> Amounts:
         return (2 * math.pi * turns,)
 
+    def corrected(self, setup: Setup, off: Off) -> Correction:
+        machine = setup.machine
+        per_turn = float(machine.motor_turns_per_part_turn(setup.job.part.contact))
+        steps = per_turn * machine.motor.full_steps * machine.driver.microsteps
+        true = steps / (1 + off.amount) if off.amount > -1 else math.inf
+        close = sensible_ratios(machine, off.amount, off.within)
+        return Correction(
+            file="machine",
+            key="gearing, driver.microsteps or motor.full_steps",
+            entered=steps,
+            true=true,
+            within=true * off.within,
+            unit="steps per turn of the part",
+            likely=tuple(f"perhaps {each.words}" for each in close) or (NO_WHEEL,),
+        )
+
 
 class Slip(_TravelWrong):
     """The part falls behind what turns it by the part x of the travel, always to the same side."""
@@ -161,6 +193,13 @@ class Slip(_TravelWrong):
     key, name = "slip", "the part slips on its rollers, or in its jaws"
     usual, unusual, often = 0.005, 0.05, 1.5
     sign, one_sided = -1.0, True
+
+    def corrected(self, setup: Setup, off: Off) -> Correction | None:
+        cradle = setup.machine.drive.cradle
+        if cradle is None:
+            return None
+        slip = 1 - (1 - cradle.slip) * (1 - off.amount)
+        return Correction("machine", "drive.slip", cradle.slip, slip, off.within, "")
 
 
 class MarkedTooWide(Cause):

@@ -10,7 +10,7 @@ import numpy as np
 
 from firmware_host.commissioning.estimates.measured import NORMAL_95
 from firmware_host.commissioning.seam.causes import CAUSES
-from firmware_host.commissioning.seam.correction import Correction, correction_of
+from firmware_host.commissioning.seam.correction import Correction
 from firmware_host.commissioning.seam.evidence import (
     Evidence,
     Explanation,
@@ -137,7 +137,7 @@ def _suspect(found: Explanation, likely: float, setup: Setup) -> Suspect:
         fits=found.fits,
         amount=found.amount if known else None,
         within=NORMAL_95 * max(found.deviations) if known else None,
-        correction=correction_of(found, setup) if known else None,
+        correction=found.correction(setup) if known else None,
     )
 
 

@@ -17,9 +17,12 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.commissioning.estimates.measured import NORMAL_95
 from firmware_host.commissioning.seam.causes import Cause
+from firmware_host.commissioning.seam.correction import Correction, Off
 from firmware_host.commissioning.seam.marked import MarkedPart
 from firmware_host.commissioning.seam.readings import Reading, SeamReading
+from firmware_host.model import Setup
 
 Floats = NDArray[np.float64]
 
@@ -68,6 +71,12 @@ class Explanation:
     def amount(self) -> float:
         """The size of what is wrong: of two amounts the length."""
         return self.amounts[0] if len(self.amounts) == 1 else math.hypot(*self.amounts)
+
+    def correction(self, setup: Setup) -> Correction | None:
+        """What to write where this is the cause; None where no number of a file is wrong."""
+        if self.cause is None:
+            return None
+        return self.cause.corrected(setup, Off(self.amount, NORMAL_95 * max(self.deviations)))
 
 
 def evidence_of(part: MarkedPart, readings: Sequence[Reading]) -> Evidence:
