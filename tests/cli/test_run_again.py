@@ -37,8 +37,10 @@ def test_some_segments_are_marked_one_of_them_again_and_where_the_zero_is_not_pr
     assert marked(some.err) == ["2", "3"]
     assert "done: 2 of 2 passes marked; not asked for: segment 1." in some.out
     (first,) = Path("runs").iterdir()
-    again = call_marking("redo", str(first), "--segments", "3", "--passes", "2")
+    again = call_marking("redo", str(first), "--segments", "3", "--passes", "2", "--state", "state.json")
     assert again.status == 0, again.err
+    state = json.loads(Path("state.json").read_text("utf-8"))
+    assert (state["outcome"], state["done"], state["of"]) == ("done", 2, 2)
     assert marked(again.err) == ["3", "3"]
     listed = json.loads(call("runs", "list", "--json").out)
     assert [(run["outcome"], run["done"], run["redo_of"]) for run in listed] == [

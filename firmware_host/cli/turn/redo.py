@@ -19,6 +19,7 @@ from firmware_host.cli.turn.shared import (
     ProgramArgument,
     ProgramOption,
     ReleaseOption,
+    StateOption,
     answer,
     run_at,
     saying_again,
@@ -67,6 +68,7 @@ def redo(
     gate_program: ProgramOption = "",
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
+    state: StateOption = None,
     json: JsonOption = False,
 ) -> None:
     """Open the station of the run's own setup and port, mark the segments again, print the record."""
@@ -88,7 +90,12 @@ def redo(
         stack.callback(folder.drop_unused)
         stack.enter_context(saying_again(again))
         options = station_options(
-            stack, here.gate_program, here.baud, without_marking=without_marking, release_motor=release_motor
+            stack,
+            here.gate_program,
+            here.baud,
+            without_marking=without_marking,
+            release_motor=release_motor,
+            state=state,
         )
         opened = stack.enter_context(open_redo_in(folder, found, accepted=accepted, **options))
         record = opened.run(zero=zero_at(zero), ask_zero=_asking(found, opened.station))

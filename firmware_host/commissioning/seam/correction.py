@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Off:
-    """By what part of itself a number is wrong: the true one is (1 + `amount`) times it, within `within` (95 in 100)."""
+    """By what part of itself a number is wrong: the true one is (1 + `amount`) times it, `within` so much (95 %)."""
 
     amount: float
     within: float
