@@ -42,7 +42,7 @@ class Started(Event):
 
 
 class Answered(Event):
-    """A reading, in m or rad, or the word that was chosen."""
+    """A reading, in SI (degC of a temperature), or the word that was chosen."""
 
     kind: Literal["answered"] = Field("answered", alias="event")
     question: _Text

@@ -13,8 +13,26 @@ from typing import Literal, TypeAlias
 
 from firmware_host.commissioning.finding import Finding
 
-Kind = Literal["length", "angle", "part-angle", "choice"]
-"""Of a reading: "part-angle" may be read as an angle, or as a length around the part where its diameter is known."""
+Kind = Literal[
+    "length",
+    "angle",
+    "part-angle",
+    "choice",
+    "number",
+    "time",
+    "rate",
+    "angular speed",
+    "mass",
+    "force",
+    "torque",
+    "inertia",
+    "current",
+    "resistance",
+    "temperature",
+]
+"""Of a reading: "part-angle" may be read as an angle, or as a length around the part where its diameter is known; a
+"number" has no unit; "choice" is one of some words; each other is a kind of quantity, in any of its units.
+"""
 
 
 @dataclass(frozen=True)
@@ -33,8 +51,54 @@ class TurnTo:
 
 
 @dataclass(frozen=True)
+class Wait:
+    """Let `seconds` pass with the axis standing still, and watch that it does; `words` say what for."""
+
+    seconds: float
+    words: str
+
+
+@dataclass(frozen=True)
+class TurnToAndFro:
+    """Turn on by `by` (turns) and back, `pause` s at a standstill after each move, until `seconds` have passed.
+
+    It begins and ends where the part stands.
+    """
+
+    seconds: float
+    by: Fraction
+    pause: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Release:
+    """Release the motor: the part may turn by itself, or fall, and be turned by hand."""
+
+    words: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Energise the motor again; the part is then taken to stand `turns` from where the procedure began."""
+
+    turns: Fraction
+    words: str
+
+
+@dataclass(frozen=True)
+class ReadClock:
+    """The time since the procedure began (s), read by the program; `key`: its name in the record."""
+
+    key: str
+
+
+@dataclass(frozen=True)
 class Ask:
-    """A reading, in SI: m or rad; of a choice the word itself. `key`: its name in the record, once a procedure."""
+    """A reading, in SI (degC of a temperature); of a choice the word itself.
+
+    `key`: its name in the record, once a procedure.
+    """
 
     key: str
     question: str
@@ -42,6 +106,8 @@ class Ask:
     choices: tuple[str, ...] = ()
 
 
-Step: TypeAlias = Say | TurnTo | Ask
+Act: TypeAlias = TurnTo | TurnToAndFro | Wait | Release | Hold
+"""What is done to the machine; it is left out where the reading behind it is known."""
+Step: TypeAlias = Say | Act | ReadClock | Ask
 Answer: TypeAlias = "float | str"
 Script: TypeAlias = Generator[Step, "Answer | None", tuple[Finding, ...]]

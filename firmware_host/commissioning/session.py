@@ -3,15 +3,29 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from fractions import Fraction
 
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure
 from firmware_host.commissioning.record import Answered, Ended, Going, Record, Started
-from firmware_host.commissioning.script import Answer, Ask, Say, TurnTo
+from firmware_host.commissioning.script import (
+    Act,
+    Answer,
+    Ask,
+    Hold,
+    ReadClock,
+    Release,
+    Say,
+    TurnTo,
+    TurnToAndFro,
+    Wait,
+)
 from firmware_host.errors import InputError
 from firmware_host.station.hand.hand import Hand
 
 PLACE = "where commissioning began"
+_LOOK_S = 1.0
+"""How often an axis is looked at that stands while time passes (s)."""
 
 
 class Person(ABC):
@@ -29,15 +43,16 @@ class Person(ABC):
 def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, record: Record) -> tuple[Finding, ...]:
     """Carry `procedure` out from where the part stands, or resume it where it was interrupted.
 
-    It is resumed where the zero that it set can still be proved and it is asked for in the same way. The axis
-    turns by the hand alone: within the limits, with the gate closed, each move proved to have ended. Raises as `Hand`.
+    It is resumed where the procedure can be (`resumed`) and it is asked for in the same way. The axis turns by the
+    hand alone: within the limits, with the gate closed, each move proved to have ended. Raises as `Hand`.
     """
     if bench.repeats < procedure.fewest:
         raise InputError(f"{bench.repeats} tell nothing", f"Take {procedure.fewest} or more", key="repeats")
     answers = _answers(procedure, bench, hand, record)
     script = procedure.script(bench)
     reply: Answer | None = None
-    queue: list[TurnTo] = []
+    queue: list[Act] = []
+    began_s = hand.now_s
     try:
         while True:
             step = script.send(reply)
@@ -45,17 +60,17 @@ def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, re
             match step:
                 case Say():
                     person.tell(step.text)
-                case TurnTo():
-                    queue.append(step)
-                case Ask() if step.key in answers:
+                case Ask() | ReadClock() if step.key in answers:
                     queue.clear()
                     reply = answers[step.key]
-                case Ask():
-                    _turn(hand, person, queue)
-                    reply = person.answer(step)
+                case Ask() | ReadClock():
+                    _done(hand, person, queue)
+                    reply = person.answer(step) if isinstance(step, Ask) else hand.now_s - began_s
                     record.note(Answered(question=step.key, answer=reply))
+                case _:
+                    queue.append(step)
     except StopIteration as stopped:
-        _turn(hand, person, queue)
+        _done(hand, person, queue)
         findings: tuple[Finding, ...] = stopped.value
     for finding in findings:
         record.found(procedure.key, finding)
@@ -73,7 +88,8 @@ def _answers(procedure: Procedure, bench: Bench, hand: Hand, record: Record) -> 
         within_length=bench.within_length,
         within_angle=bench.within_angle,
     )
-    if open_one is not None and _same(open_one, started) and hand.zero_place == PLACE:
+    place = procedure.resumed == "anywhere" or (procedure.resumed == "at its place" and hand.zero_place == PLACE)
+    if open_one is not None and _same(open_one, started) and place:
         return open_one.answers
     hand.set_zero("0 deg", place=PLACE)
     record.note(started)
@@ -85,9 +101,39 @@ def _same(open_one: Going, started: Started) -> bool:
     return all(getattr(open_one.started, name) == getattr(started, name) for name in wished)
 
 
-def _turn(hand: Hand, person: Person, queue: list[TurnTo]) -> None:
-    """Make the moves that are due, each told beforehand."""
+def _done(hand: Hand, person: Person, queue: list[Act]) -> None:
+    """Do what is due, each told beforehand."""
     for step in queue:
-        person.tell(f"Turning: {step.words}.")
-        hand.turn_to(step.turns)
+        match step:
+            case TurnTo():
+                person.tell(f"Turning: {step.words}.")
+                hand.turn_to(step.turns)
+            case TurnToAndFro():
+                person.tell(f"Turning to and fro: {step.words}.")
+                _to_and_fro(hand, step)
+            case Wait():
+                person.tell(f"Waiting: {step.words}.")
+                _stand(hand, step.seconds)
+            case Release():
+                person.tell(f"Releasing the motor: {step.words}.")
+                hand.release()
+            case Hold():
+                person.tell(f"The motor holds again: {step.words}.")
+                hand.hold()
+                hand.set_zero(step.turns, place=PLACE)
     queue.clear()
+
+
+def _to_and_fro(hand: Hand, step: TurnToAndFro) -> None:
+    here, end_s = Fraction(hand.where.microsteps) / hand.plan.per_turn, hand.now_s + step.seconds
+    while hand.now_s < end_s:
+        for turns in (here + step.by, here):
+            hand.turn_to(turns)
+            _stand(hand, step.pause)
+
+
+def _stand(hand: Hand, seconds: float) -> None:
+    """Let time pass, and see that the axis stands still meanwhile."""
+    end_s = hand.now_s + seconds
+    while (left_s := end_s - hand.now_s) > 0:
+        hand.wait(min(left_s, _LOOK_S))

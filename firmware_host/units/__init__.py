@@ -29,7 +29,7 @@ from firmware_host.units.fields import (
     Voltage,
 )
 from firmware_host.units.kinds import KINDS, PI, Kind
-from firmware_host.units.quantity import Quantity, Sign, parse_quantity
+from firmware_host.units.quantity import Quantity, Sign, parse_number, parse_quantity
 
 __all__ = [
     "KINDS",
@@ -63,5 +63,6 @@ __all__ = [
     "TorqueOrZero",
     "TorsionalStiffness",
     "Voltage",
+    "parse_number",
     "parse_quantity",
 ]

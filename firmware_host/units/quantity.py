@@ -25,6 +25,8 @@ _FACTOR = r"\(* ?(?:1|[A-Za-zµμΩ°_]+(?: ?(?:\^|\*\*) ?-?[1-4])?) ?\)*"
 _UNIT = rf"{_FACTOR}(?: ?[*/ ] ?{_FACTOR})*"
 _LONGEST, _LONGEST_UNIT = 80, 40
 _SMALLEST, _LARGEST = Fraction(1, 10**12), Fraction(10**12)
+#: Scales of temperature whose zero is another: the size of their degree, and where their zero lies, both in degC.
+_OTHER_ZERO = dict.fromkeys(("degF", "°F", "degreeF"), (Fraction(5, 9), Fraction(-160, 9)))
 
 Sign = Literal["positive", "non-negative", "any"]
 
@@ -47,7 +49,8 @@ class Quantity:
 
     def to(self, unit: str) -> float:
         """The value in `unit`, e.g. "mm" or "deg"; the unit must be of the same kind."""
-        return float(self.exact / _unit_size(unit, KINDS[self.kind]))
+        size, zero = _scale(unit, KINDS[self.kind])
+        return float((self.exact - zero) / size)
 
     def __str__(self) -> str:
         return self.text
@@ -81,6 +84,13 @@ def _unit_size(text: str, kind: Kind) -> Fraction:
         raise refuse(error.problem, kind, meant.advice(text, kind, error.names)) from error
 
 
+def _scale(text: str, kind: Kind) -> tuple[Fraction, Fraction]:
+    """The size of the unit, and where its zero lies, in the kind's own unit; raises as `_unit_size`."""
+    if kind.name == "temperature" and text in _OTHER_ZERO:
+        return _OTHER_ZERO[text]
+    return _unit_size(text, kind), Fraction(0)
+
+
 @lru_cache(maxsize=4096)
 def parse_quantity(text: str, kind_name: str, sign: Sign = "any") -> Quantity:
     """Read `text` ("48.2 mm", "1/2 in") as a quantity of the kind named, exactly.
@@ -93,7 +103,8 @@ def parse_quantity(text: str, kind_name: str, sign: Sign = "any") -> Quantity:
     if len(stripped) > _LONGEST:
         raise refuse(f"a value of {len(stripped)} characters is too long", kind)
     number, unit = _number_and_unit(stripped, kind)
-    exact = number * _unit_size(unit, kind)
+    size, zero = _scale(unit, kind)
+    exact = number * size + zero
     if exact and not _SMALLEST < abs(exact) < _LARGEST:
         raise _beyond(stripped, kind)
     if sign == "positive" and exact <= 0:
@@ -101,6 +112,20 @@ def parse_quantity(text: str, kind_name: str, sign: Sign = "any") -> Quantity:
     if sign == "non-negative" and exact < 0:
         raise refuse(f"{stripped!r} must not be negative", kind)
     return Quantity(text=stripped, exact=exact, kind=kind_name)
+
+
+def parse_number(text: str) -> float:
+    """A bare number, decimal or a fraction. Raises `PydanticCustomError` for anything else, a unit behind it, too."""
+    kind = Kind("number", "", "12")
+    stripped = text.strip()
+    from firmware_host.units import numbers
+
+    if wrong := numbers.what_is_wrong(stripped):
+        raise refuse(f"{stripped[:_LONGEST]!r} {wrong.problem}", kind, wrong.remedy or 'Write a number, like "12"')
+    number = _NUMBER.fullmatch(stripped)
+    if number is None:
+        raise refuse(f"{stripped[:_LONGEST]!r} is not a number", kind, 'Write a number without a unit, like "12"')
+    return float(_exact(number.group(), stripped, kind))
 
 
 def _number_and_unit(text: str, kind: Kind) -> tuple[Fraction, str]:
@@ -120,8 +145,13 @@ def _number_and_unit(text: str, kind: Kind) -> tuple[Fraction, str]:
         raise _beyond(text, kind)
     if not unit:
         raise refuse(f"{text!r} has no unit", kind)
-    decimal, _, divisor = number.group().partition("/")
+    return _exact(number.group(), text, kind), unit
+
+
+def _exact(number: str, text: str, kind: Kind) -> Fraction:
+    """The number that `text` begins with, "1/2" too."""
+    decimal, _, divisor = number.partition("/")
     try:
-        return Fraction(decimal) / Fraction(divisor or 1), unit
+        return Fraction(decimal) / Fraction(divisor or 1)
     except ZeroDivisionError as error:
         raise refuse(f"{text!r} divides by zero", kind) from error

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import PydanticCustomError
 from scipy import constants
 
-from firmware_host.units import KINDS, PI, Angle, Length, Quantity, Torque, parse_quantity
+from firmware_host.units import KINDS, PI, Angle, Length, Quantity, Torque, parse_number, parse_quantity
 
 
 class Sample(BaseModel):
@@ -280,3 +280,46 @@ def test_no_unit_text_makes_the_reader_crash_or_hang(unit: str) -> None:
     outcome = read_or_remedy(f"1 {unit}", "length")
     assert outcome
     assert isinstance(outcome, str) or outcome.exact > 0
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [
+        # BIPM: t/degF = 9/5 t/degC + 32, a scale with another zero and no multiple of degC.
+        pytest.param("212 degF", Fraction(100), id="water boils"),
+        pytest.param("32 °F", Fraction(0), id="ice melts"),
+        pytest.param("-40 degF", Fraction(-40), id="where both meet"),
+        pytest.param("80 degC", Fraction(80), id="celsius"),
+    ],
+)
+def test_a_temperature_counts_from_its_own_scales_zero(text: str, celsius: Fraction) -> None:
+    read = parse_quantity(text, "temperature")
+    assert read.exact == celsius
+    assert read.to(text.split()[1]) == float(text.split()[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        pytest.param("12", 12.0, id="whole"),
+        pytest.param("-3/8", -0.375, id="fraction"),
+        pytest.param("1e3", 1e3, id="power"),
+    ],
+)
+def test_a_number_is_read_bare(text: str, value: float) -> None:
+    assert parse_number(text) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        pytest.param("12 mm", "is not a number", id="with a unit"),
+        pytest.param("1,5", "has a comma in its number", id="comma"),
+        pytest.param("1/0", "divides by zero", id="by zero"),
+        pytest.param("", "is not a number", id="nothing"),
+        pytest.param("nan", "is not a number", id="nan"),
+    ],
+)
+def test_what_is_no_bare_number_is_refused(text: str, problem: str) -> None:
+    with pytest.raises(PydanticCustomError, match=problem):
+        parse_number(text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic_core import PydanticCustomError
 
 from firmware_host.errors import QuantityError
-from firmware_host.units import parse_quantity
+from firmware_host.units import parse_number, parse_quantity
 from firmware_host.units.quantity import Sign
 
 
@@ -19,11 +19,23 @@ def signed_value(text: str, kind: str, option: str) -> float | None:
     return _value(text, kind, option, "any")
 
 
+def number_value(text: str, option: str) -> float:
+    """A bare number. Raises `QuantityError`."""
+    try:
+        return parse_number(text)
+    except PydanticCustomError as error:
+        raise _said(error, option) from error
+
+
 def _value(text: str, kind: str, option: str, sign: Sign) -> float | None:
     if not text:
         return None
     try:
         return parse_quantity(text, kind, sign).si
     except PydanticCustomError as error:
-        context = error.context or {}
-        raise QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option) from error
+        raise _said(error, option) from error
+
+
+def _said(error: PydanticCustomError, option: str) -> QuantityError:
+    context = error.context or {}
+    return QuantityError(str(context.get("problem")), str(context.get("remedy")), key=option)

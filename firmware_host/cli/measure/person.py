@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firmware_host.cli.input.quantities import signed_value
+from firmware_host.cli.input.quantities import number_value, signed_value
 from firmware_host.cli.screen import output
 from firmware_host.commissioning.procedures.base import Bench, require_diameter
 from firmware_host.commissioning.script import Answer, Ask
@@ -86,6 +86,8 @@ def understood(text: str, ask: Ask, bench: Bench) -> Answer:
 
 
 def _si(text: str, kind: str) -> float:
+    if kind == "number":
+        return number_value(text, "--reading")
     value = signed_value(text, kind, "--reading")
     if value is None:
         raise QuantityError("nothing was read", 'Write it with its unit, like "0.2 mm"', key="--reading")

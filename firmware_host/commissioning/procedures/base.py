@@ -7,7 +7,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Generator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from firmware_host.commissioning.script import Answer, Ask, Kind, Script, Step, TurnTo
 from firmware_host.errors import InputError
@@ -52,6 +52,8 @@ class Procedure(ABC):
     repeats: ClassVar[int] = 5
     fewest: ClassVar[int] = 1
     """The fewest repeats that tell anything."""
+    resumed: ClassVar[Literal["at its place", "anywhere", "never"]] = "at its place"
+    """Where it can be taken up again after it was broken off: where its zero is proved, anywhere, or never."""
 
     @abstractmethod
     def moves(self, bench: Bench) -> str:

@@ -34,7 +34,7 @@ _FINDINGS = (
     Column("freedom", "degrees of freedom", form=".3g", brief=False),
     Column("formula", "formula", brief=False),
 )
-_READINGS = (Column("time", "when"), Column("question", "reading"), Column("answer", "m, rad or word", form=".6g"))
+_READINGS = (Column("time", "when"), Column("question", "reading"), Column("answer", "SI (degC), or word", form=".6g"))
 _WRITTEN = (
     Column("key", "key"),
     Column("before", "before"),

@@ -129,6 +129,11 @@ class Hand:
         """What stood at the zero that was set by hand, in words; "" where there is none any more."""
         return self._journal.note.place if self._journal.note.zero == "set" else ""
 
+    @property
+    def now_s(self) -> float:
+        """The hand's own time, from any beginning (s)."""
+        return self._tools.clock.monotonic()
+
     def wait(self, duration_s: float) -> None:
         """Let `duration_s` (s) pass, and see every second that nothing has moved. Raises as `look`."""
         now_s = self._tools.clock.monotonic()

@@ -112,7 +112,7 @@ class QuickHand:
 
     def __init__(self, plan: HandPlan, hidden: Hidden, rng: random.Random) -> None:
         self.plan, self.zero_place = plan, ""
-        self._hidden, self._rng, self._at = hidden, rng, 0
+        self._hidden, self._rng, self._at, self.now_s = hidden, rng, 0, 0.0
 
     @property
     def where(self) -> Where:
