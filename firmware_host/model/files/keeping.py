@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
-from filelock import FileLock, Timeout
 from tomlkit.items import Table
 
 from firmware_host.errors import InputError, MissingFileError
@@ -84,6 +83,8 @@ def forget_station(name: str, *, user: Path | None = None) -> Stations:
 
 def _rewritten(put: Callable[[tomlkit.TOMLDocument, Stations], None], user: Path | None) -> Stations:
     """The file with a change put into it, checked before it is written."""
+    from filelock import FileLock, Timeout  # not needed to read stations, and takes time to load
+
     path = stations_file(user=user)
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
