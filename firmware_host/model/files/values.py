@@ -53,7 +53,7 @@ def _in_job(key: str) -> bool:
 def _with(kind: type[ModelT], model: ModelT, values: Mapping[str, Any], source: str) -> ModelT:
     if not values:
         return model
-    tables = model.model_dump(mode="json")
+    tables = _as_tables(model, {key.split(".")[0] for key in values})
     for key, value in values.items():
         *parents, last = key.split(".")
         place: Any = tables
@@ -61,6 +61,11 @@ def _with(kind: type[ModelT], model: ModelT, values: Mapping[str, Any], source: 
             place = place[_step(place, part, key)]
         place[_step(place, last, key)] = value
     return validate(kind, tables, source=source, one_by_one=True)
+
+
+def _as_tables(model: Job | Machine, named: set[str]) -> dict[str, Any]:
+    """What a file would hold below each of the `named` keys; the rest as it is, which needs no second check."""
+    return {key: getattr(model, key) for key in type(model).model_fields} | model.model_dump(mode="json", include=named)
 
 
 def _step(place: Any, part: str, key: str) -> str | int:
