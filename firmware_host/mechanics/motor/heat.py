@@ -68,6 +68,26 @@ def cycle_loss(moving_loss: float, moving_time: float, holding_loss: float, hold
     return (moving_loss * moving_time + holding_loss * holding_time) / (moving_time + holding_time)
 
 
+def warmest_cycle_loss(
+    moving_loss: float, moving_time: float, holding_loss: float, holding_time: float, time_constant: float
+) -> float:
+    """The steady loss (W) that would warm as far as the cycle does at its warmest moment, once it repeats itself.
+
+    A first-order body of `time_constant` (s, > 0) under losses (W, >= 0) that change between moving, for
+    `moving_time` s (> 0), and holding, for `holding_time` s (>= 0): at the end of the hotter part, of loss P_h and time
+    t_h, beside P_c and t_c, it is (P_h (1 - a) + P_c (1 - b) a)/(1 - a b) with a = exp(-t_h/tau), b = exp(-t_c/tau).
+    It lies between `cycle_loss`, where the cycle is short, and the greater loss, where it is long.
+    """
+    cycle_loss(moving_loss, moving_time, holding_loss, holding_time)  # the same ranges hold
+    require_positive("time constant", time_constant, "s")
+    hot, cold = sorted(((moving_loss, moving_time), (holding_loss, holding_time)), reverse=True)
+    if hot[1] == 0:
+        return cold[0]
+    left_of_hot, left_of_cold = (math.exp(-part[1] / time_constant) for part in (hot, cold))
+    warmest = hot[0] * (1 - left_of_hot) + cold[0] * (1 - left_of_cold) * left_of_hot
+    return warmest / -math.expm1(-(hot[1] + cold[1]) / time_constant)
+
+
 def winding_rise(loss_at_reference: float, thermal_resistance: float, ambient_celsius: float) -> float:
     """Steady rise (K) of the winding over `ambient_celsius` for a loss (W, >= 0) as computed at 20 degC.
 

@@ -13,6 +13,7 @@ from firmware_host.model.machine.drives.registry import AnyDrive
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.motor import Motor
 from firmware_host.model.machine.swing import Swing
+from firmware_host.model.machine.warming import Warming
 from firmware_host.model.tolerances import Tolerances
 from firmware_host.units import (
     AngleOrZero,
@@ -22,6 +23,7 @@ from firmware_host.units import (
     Length,
     Rate,
     SignedAngle,
+    ThermalResistance,
     Time,
     Torque,
     TorqueOrZero,
@@ -179,6 +181,7 @@ class Machine(Described):
     drive: AnyDrive
     support: Support = Support()
     swing: Swing = Swing()
+    warming: Warming = Warming()
     axis: Axis = Axis()
     link: Link
     tolerances: Tolerances = Field(default=Tolerances(), description="how well the machine's data are known")
@@ -214,6 +217,16 @@ class Machine(Described):
     def microsteps_per_shaft_turn(self) -> Fraction:
         """Microsteps per turn of the drive's shaft, exactly."""
         return self.motor.full_steps * self.driver.microsteps * self.reduction
+
+    @property
+    def winding_to_air(self) -> ThermalResistance | None:
+        """Thermal resistance of the motor: as measured on this machine, else its own; None where nobody gave it."""
+        return self.warming.thermal_resistance or self.motor.thermal_resistance
+
+    def with_motor(self, motor: Motor, driver: Driver) -> Self:
+        """The same machine with these: what was measured with the present motor tells nothing of another one."""
+        measured = {} if motor == self.motor else {"swing": Swing(), "warming": Warming()}
+        return self.model_copy(update={"motor": motor, "driver": driver, **measured})
 
     def motor_turns_per_part_turn(self, contact_diameter: Length) -> Fraction:
         """Motor turns per turn of a part that touches the drive at `contact_diameter`, exactly."""

@@ -93,7 +93,7 @@ RANGES: tuple[Range, ...] = (
     Range(("motor.iron_loss_speed",), "rpm", 0.1, 10, 2e4, 1e6),
     Range(("motor.radial_load", "motor.axial_load"), "N", 0.05, 1, 5e3, 1e5, CATALOGUE),
     Range(("motor.radial_load_at", "support.motor_shaft_arm"), "mm", 0.05, 0.5, 150, 1e3, CATALOGUE),
-    Range(("motor.thermal_resistance",), "K/W", 0.01, 0.2, 60, 1e3, CATALOGUE),
+    Range(("motor.thermal_resistance", "warming.thermal_resistance"), "K/W", 0.01, 0.2, 60, 1e3, CATALOGUE),
     Range(("motor.highest_temperature",), "degC", 25, 50, 220, 500, CATALOGUE),
     Range(("motor.ambient",), "degC", 0, 0, 70, 150),
     # --- the driver and the link
@@ -136,6 +136,7 @@ RANGES: tuple[Range, ...] = (
     Range(("support.bearing_spacing", "support.overhang_base"), "mm", 0.1, 1, 1e3, 10e3),
     # --- as measured
     Range(("swing.frequency",), "Hz", 0.05, 0.5, 3e3, 1e5),
+    Range(("warming.time_constant",), "s", 1, 30, 4 * 3600, 86400),
 )  # fmt: skip
 
 #: Rates that serial ports are set to; any other is hardly ever meant (common practice, no source).

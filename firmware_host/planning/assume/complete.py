@@ -70,7 +70,8 @@ def _assumptions(machine: Machine, job: Job) -> Iterable[Assumption]:
     for each in motor_assumptions(machine.motor):
         if each.key == "motor.rotor_inertia" and not isinstance(each.high, bool | float):
             rotor = each.high.si
-        yield each
+        if each.key != "motor.thermal_resistance" or machine.winding_to_air is None:  # it was measured on the machine
+            yield each
     yield from iron_assumptions(machine.motor)
     yield from driver_assumptions(machine.driver)
     yield from shaping_assumptions(machine.driver)

@@ -15,7 +15,6 @@ from firmware_host.model.files.loading import Setup
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
-from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.compare.motors import machine_with
 from firmware_host.planning.index.bound import mean_bound
 from firmware_host.planning.index.moves import IndexMoves, index_moves
@@ -149,7 +148,7 @@ def _stronger_motor(machine: Machine, motors: Mapping[str, Motor]) -> tuple[str,
     rated = motor.rated_current
     driver = machine.driver.model_copy(update={"current": rated, "highest_current": rated})
     what = f"motor {name} and a driver for its {rated} (driver.highest_current is {most})"
-    return what, machine.model_copy(update={"motor": motor, "driver": driver, "swing": Swing()})
+    return what, machine.with_motor(motor, driver)
 
 
 def _with_driver(machine: Machine, **update: object) -> Machine:

@@ -13,7 +13,6 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
-from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.compare.cost import LimitCost, limit_costs
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.safe_motion import SafeMotion
@@ -80,16 +79,12 @@ def compare_motors(
 
 
 def machine_with(machine: Machine, motor: Motor) -> Machine:
-    """The machine with another motor, its driver at the rated current or at the highest that the driver can set.
-
-    How the present motor swings, as measured, says nothing of another one.
-    """
+    """The machine with another motor, its driver at the rated current or at the highest that the driver can set."""
     most = machine.driver.highest_current
     within = most is None or motor.rated_current.exact <= most.exact
     current = motor.rated_current if within or most is None else most
     driver = machine.driver.model_copy(update={"current": current})
-    swing = machine.swing if motor == machine.motor else Swing()
-    return machine.model_copy(update={"motor": motor, "driver": driver, "swing": swing})
+    return machine.with_motor(motor, driver)
 
 
 def pareto_set(index_s: FloatArray, torque_margin: FloatArray) -> NDArray[np.bool_]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import ClassVar
 
-from firmware_host.mechanics.motor.heat import cycle_loss, winding_rise
+from firmware_host.mechanics.motor.heat import cycle_loss, warmest_cycle_loss, winding_rise
 from firmware_host.model.base import stated
 from firmware_host.model.job.gate import TimedGateOptions
 from firmware_host.planning.limits.case import LimitCase
@@ -26,7 +26,7 @@ class Heat(Limit):
 
     def check(self, case: LimitCase) -> LimitCheck:
         motor, losses = case.machine.motor, case.load.supply.losses
-        thermal = stated(motor.thermal_resistance, "motor.thermal_resistance")
+        thermal = stated(case.machine.winding_to_air, "motor.thermal_resistance")
         highest = stated(motor.highest_temperature, "motor.highest_temperature")
         ambient = stated(motor.ambient, "motor.ambient")
         return upper_limit(
@@ -62,7 +62,8 @@ class HeatCycle(Heat):
     """Over cycles of the longest index, which moves for the largest share, and its pass.
 
     What a timed gate or mark.pass_time says of a pass counts as holding; without either no pause at all is counted, the
-    hottest case. While it moves the iron loss counts, too.
+    hottest case. While it moves the iron loss counts, too. Where the motor's time constant was measured, the warmest
+    moment of the cycle counts, else its mean.
     """
 
     name = "heat-cycle"
@@ -80,7 +81,9 @@ class HeatCycle(Heat):
     def loss(self, case: LimitCase, losses: Losses) -> float:
         index, ratio = case.index, case.load.ratio
         iron = losses.iron(index.longest / index.duration * ratio, index.peak_speed * ratio)
-        return cycle_loss(losses.moving + iron, index.duration, losses.holding, _holding_time(case))
+        cycle = losses.moving + iron, index.duration, losses.holding, _holding_time(case)
+        slow = case.machine.warming.time_constant
+        return warmest_cycle_loss(*cycle, slow.si) if slow is not None else cycle_loss(*cycle)
 
 
 def _holding_time(case: LimitCase) -> float:
