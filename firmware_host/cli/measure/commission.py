@@ -151,6 +151,7 @@ def _bench(described: Described, hand: Hand, wish: _Wish) -> Bench:
         repeats=wish.repeats,
         within_length=wish.within_length,
         within_angle=wish.within_angle,
+        plan=hand.plan,
     )
 
 

@@ -12,6 +12,7 @@ from typing import ClassVar, Literal
 from firmware_host.commissioning.script import Answer, Ask, Kind, Script, Step, TurnTo
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Setup
+from firmware_host.planning.by_hand import HandPlan
 
 APPROACH = Fraction(1, 12)
 """So far back the axis goes before it comes to a place from one side (turns): more than any lost motion."""
@@ -23,6 +24,7 @@ class Bench:
 
     `per_turn`: microsteps for a turn of the part, exactly, as the files have it. `turns` and `repeats`: how far and how
     often, as the person wishes. `within_length` (m) and `within_angle` (rad): how closely the instrument reads.
+    `plan`: how it may be turned by hand.
     """
 
     machine: Machine
@@ -33,6 +35,7 @@ class Bench:
     repeats: int
     within_length: float
     within_angle: float
+    plan: HandPlan | None = None
 
     @property
     def read_to(self) -> float:
@@ -94,6 +97,20 @@ def require_diameter(bench: Bench) -> float:
     if bench.diameter is None:
         raise InputError("the diameter of the part is not known", "Name a job, or say --diameter", key="diameter")
     return bench.diameter
+
+
+def require_setup(bench: Bench) -> Setup:
+    """The job whose part is in the machine. Raises `InputError` if nobody has named it."""
+    if bench.setup is None:
+        raise InputError("it is not known what turns along", "Name a job whose part is in the machine", key="MACHINE")
+    return bench.setup
+
+
+def require_plan(bench: Bench) -> HandPlan:
+    """How the part may be turned by hand. Raises `InputError` where there is no machine to turn."""
+    if bench.plan is None:
+        raise InputError("nothing says how the part may be turned", "Open a hand on the machine first", key="plan")
+    return bench.plan
 
 
 def degrees(angle: float) -> str:

@@ -148,6 +148,7 @@ def bench_of(hand: Hand, procedure: str, **wish: Any) -> Bench:
         repeats=wish.get("repeats", wanted.repeats),
         within_length=READ_LENGTH,
         within_angle=READ_ANGLE,
+        plan=plan,
     )
 
 
