@@ -66,9 +66,28 @@ def test_the_test_marks_are_two_strips_and_how_to_read_them(circumstep: Circumst
     assert "spacing of the lines" in too_wide.err
 
 
+def test_a_full_wrap_has_strips_of_its_own_and_their_reading_is_taken(circumstep: Circumstep, tmp_path: Path) -> None:
+    told = circumstep("commission", "marks", "heavy-shaft", "--what", "closing", "--output", "strips")
+    assert told.status == 0
+    assert "Both gaps alike: diameter or width." in " ".join(told.out.split())
+    assert "--closing NUMBER/NUMBER" in told.err
+    names = sorted(path.name for path in (tmp_path / "strips").iterdir())
+    assert names == ["closing-segment-1.svg", "closing-segment-16.svg", "closing-segment-2.svg"]
+    read = circumstep("seam", "heavy-shaft", "--vernier", "1=1", "--closing=-5/-3", "--json")
+    assert json.loads(read.out)["suspects"][0]["key"] == "ratio"
+
+
+def test_a_ladder_shows_the_marking_window(circumstep: Circumstep, tmp_path: Path) -> None:
+    told = circumstep("commission", "marks", "shaft-scale", "--what", "ladder", "--output", "l", "--spacing", "0.2 mm")
+    assert told.status == 0
+    assert "Set the focus 2 mm below the crown" in told.out
+    assert (tmp_path / "l" / "window-ladder.svg").exists()
+
+
 @pytest.mark.parametrize(
     ("options", "problem"),
     [
+        pytest.param(("--closing", "5/4"), "there is no closing seam", id="no closing seam for its strips"),
         pytest.param(("--gap", "9=0.1 mm"), "there is no seam 9. There are 5: 1 to 5", id="no such seam"),
         pytest.param(("--gap", "closing=0.1 mm"), "there is no closing seam", id="no closing seam"),
         pytest.param(("--gap", "0.1"), "--gap", id="no unit"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -17,7 +18,8 @@ from firmware_host.cli.screen import documents, output
 from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, hand_for, job_here, machine_here
 from firmware_host.clock import SystemClock
 from firmware_host.commissioning.finding import Finding
-from firmware_host.commissioning.marks.strips import seam_strips, write_strips
+from firmware_host.commissioning.marks.comb import USUAL_SPACING
+from firmware_host.commissioning.marks.strips import closing_strips, ladder_strips, seam_strips, write_strips
 from firmware_host.commissioning.procedures.base import Bench, Procedure
 from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
 from firmware_host.commissioning.record import Record, Written, read_record
@@ -59,19 +61,49 @@ def report_command(
     documents.show(record_document(read_record(_kept_at(record, load_machine(machine).name))), json=json)
 
 
+class Marks(StrEnum):
+    """Which test marks."""
+
+    SEAM = "seam"
+    CLOSING = "closing"
+    LADDER = "ladder"
+
+
+_READ_BY = {
+    Marks.SEAM: "seam JOB --vernier 1=NUMBER takes what you read.",
+    Marks.CLOSING: "seam JOB --vernier 1=NUMBER --closing NUMBER/NUMBER takes what you read.",
+    Marks.LADDER: "commission measure focus JOB turns the part to fresh places for it, and asks what you read.",
+}
+
+
 @commission_app.command("marks")
 def marks_command(
     job: JobArgument,
     output_folder: Annotated[Path, typer.Option("--output", metavar="FOLDER", help="Where the strips are written.")],
-    spacing: Annotated[str, typer.Option(metavar="LENGTH", help="Of the lines; a tenth of it is read.")] = "0.5 mm",
+    what: Annotated[
+        Marks,
+        typer.Option(help="A seam, the seam that closes a full wrap, or the ladder that shows the marking window."),
+    ] = Marks.SEAM,
+    spacing: Annotated[
+        str,
+        typer.Option(
+            metavar="LENGTH",
+            help="Of the lines (usually 0.5 mm), a tenth of which is read; of a ladder, from rung to rung downwards.",
+        ),
+    ] = "",
     json: JsonOption = False,
 ) -> None:
-    """Write two strips (SVG) that tell a gap or an overlap to a tenth of the spacing, and how to read them."""
+    """Write strips (SVG) to mark that tell a gap or the marking window by eye, and how to read them."""
     setup = read(job)
-    made = seam_strips(setup, laid_out(setup), si_value(spacing, "length", "--spacing") or 0.0)
+    layout, apart = laid_out(setup), si_value(spacing, "length", "--spacing")
+    if what is Marks.LADDER:
+        made = ladder_strips(setup, layout, apart or 0.0)
+    else:
+        strips = closing_strips if what is Marks.CLOSING else seam_strips
+        made = strips(setup, layout, apart or USUAL_SPACING)
     written = write_strips(made, output_folder)
     documents.show(strips_document(made, written), json=json, remarks=setup.remarks)
-    output.remark("seam JOB --vernier 1=NUMBER takes what you read.")
+    output.remark(_READ_BY[what])
 
 
 @commission_app.command("measure")

@@ -10,7 +10,7 @@ import typer
 from firmware_host.cli.input.arguments import JobArgument, JsonOption, UnitsOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value, signed_value
-from firmware_host.cli.measure.seam_places import seam_readings, vernier_readings
+from firmware_host.cli.measure.seam_places import closing_reading, seam_readings, vernier_readings
 from firmware_host.cli.screen import documents, output
 from firmware_host.commissioning.seam.diagnosis import diagnose
 from firmware_host.commissioning.seam.marked import MarkedPart, marked_part
@@ -31,7 +31,7 @@ from firmware_host.reporting.measuring.seam import seam_document
 
 _LENGTH_TO, _ANGLE_TO = "0.05 mm", "1 deg"
 _HOW = {
-    "closing-seam": "--gap closing=LENGTH, or --overlap",
+    "closing-seam": "--gap closing=LENGTH, or --overlap, or --closing",
     "seams": "--gap 1=LENGTH --gap 2=LENGTH ...",
     "part-diameter": "--diameter",
     "roller-diameter": "--roller-diameter",
@@ -61,6 +61,12 @@ def seam(
         list[str] | None,
         typer.Option(metavar="SEAM=NUMBER", help="Which lines of the test marks meet at a seam, - for an overlap."),
     ] = None,
+    closing: Annotated[
+        str,
+        typer.Option(
+            metavar="NUMBER/NUMBER", help="Which lines of the closing marks meet: the last segment's, the first's."
+        ),
+    ] = "",
     spacing: Annotated[str, typer.Option(metavar="LENGTH", help="Of the lines of the test marks.")] = "0.5 mm",
     look: Annotated[list[Symptom] | None, typer.Option(help=f"What the mark looks like. {_SYMPTOMS}.")] = None,
     diameter: Annotated[str, typer.Option(metavar="LENGTH", help="The part as measured where it is marked.")] = "",
@@ -85,12 +91,14 @@ def seam(
 ) -> None:
     """Say what was measured; which number is wrong follows, with how likely that is, and what to measure next."""
     within = si_value(read_to, "length", "--read-to") or 0.0
+    apart = si_value(spacing, "length", "--spacing") or 0.0
     setup = read(job)
     part = marked_part(setup, laid_out(setup))
     readings: list[Reading] = [
         *seam_readings(part, gap or (), within, 1, "--gap"),
         *seam_readings(part, overlap or (), within, -1, "--overlap"),
-        *vernier_readings(part, vernier or (), si_value(spacing, "length", "--spacing") or 0.0),
+        *vernier_readings(part, vernier or (), apart),
+        *closing_reading(part, closing, apart),
     ]
     sizes = {"--diameter": diameter, "--roller-diameter": roller_diameter, "--marked-width": marked_width}
     readings += _sizes(part, sizes, within)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from firmware_host.cli.input.quantities import signed_value
-from firmware_host.commissioning.marks.comb import gap_by, read_to
+from firmware_host.commissioning.marks.comb import gap_between, gap_by, read_to
 from firmware_host.commissioning.seam.marked import MarkedPart
 from firmware_host.commissioning.seam.readings import SeamReading
 from firmware_host.errors import InputError
@@ -14,6 +14,7 @@ from firmware_host.errors import InputError
 _WRITTEN = re.compile(r"(?:(each|closing|[0-9]{1,6})(?:@(left|right|middle))?=)?(.+)", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?[0-9]{1,3}(\.5)?")
 """Of the lines that meet; a half lies between two."""
+_PAIR = re.compile(r"([+-]?[0-9]{1,3})(?:/([+-]?[0-9]{1,3}))?")
 _PLACES = {None: 0, "middle": 0, "left": -1, "right": 1}
 _MOST = 200
 
@@ -44,6 +45,23 @@ def vernier_readings(part: MarkedPart, written: Iterable[str], spacing: float) -
         gap = gap_by(float(number), spacing)
         for seam in _seams(part, where or None, "--vernier"):
             yield SeamReading(read_to(spacing), gap, seam)
+
+
+def closing_reading(part: MarkedPart, written: str, spacing: float) -> Iterator[SeamReading]:
+    """The reading of `--closing`, if there is one: "5/4", or one number where lines of the same number meet."""
+    if not written:
+        return
+    match = _PAIR.fullmatch(written.strip())
+    if match is None:
+        problem, remedy = (
+            f"{written!r} is no reading",
+            'Write it like "5/4": the last segment\'s line, and that it meets',
+        )
+        raise InputError(problem, remedy, key="--closing")
+    first = int(match[1])
+    gap = gap_between(first, int(match[2]) if match[2] else first, spacing)
+    for seam in _seams(part, "closing", "--closing"):
+        yield SeamReading(read_to(spacing), gap, seam)
 
 
 def _seams(part: MarkedPart, where: str | None, option: str) -> Iterable[int]:

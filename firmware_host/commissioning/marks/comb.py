@@ -16,6 +16,8 @@ from firmware_host.errors import FormulaRangeError
 LINES = 10
 """Lines to each side of the zero."""
 TENTHS = 10
+USUAL_SPACING = 0.5e-3
+"""Of the lines, m."""
 _FEWEST_M = 1e-5
 
 
@@ -50,6 +52,17 @@ def gap_by(number: float, spacing: float) -> float:
     if not -LINES <= number <= LINES:
         raise FormulaRangeError("number of the lines that meet", number, "", LINES, "There are no more lines")
     return number * spacing / TENTHS
+
+
+def gap_between(first: int, second: int, spacing: float) -> float:
+    """The gap (m, - an overlap) where line `first` of the comb at a segment's end meets `second` of the next one's.
+
+    first*spacing = second*0.9*spacing + g: lines of one number tell a gap up to one spacing, others more than that.
+    """
+    for number in (first, second):
+        if not -LINES <= number <= LINES:
+            raise FormulaRangeError("number of the lines that meet", number, "", LINES, "There are no more lines")
+    return (first * TENTHS - second * (TENTHS - 1)) * spacing / TENTHS
 
 
 def read_to(spacing: float) -> float:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
-from firmware_host.commissioning.marks.comb import TENTHS
 from firmware_host.commissioning.marks.strips import Strips
 from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.record import (
@@ -91,21 +90,12 @@ def record_document(events: Sequence[CommissionEvent]) -> Document:
 
 
 def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
-    """How to mark the two strips of a seam, and how to read them."""
-    first, second = written
-    read = give_or_take(strips.spacing * 1e3 / TENTHS, strips.read_to * 1e3).partition(" ")[0]
-    by = "drawn so that they come out right on the round surface" if strips.flat else "as they lie on the surface"
-    lines = (
-        f"Mark {first.name} as segment 1 and {second.name} as segment 2, each about the segment's middle, one pass.",
-        f"The lines are {by}. Their longest is number 0, each fifth is longer than the others.",
-        "Look where a line of the one meets a line of the other: count from the longest, + towards segment 2.",
-        f"That number times {read} mm is the gap, - an overlap.",
-    )
+    """How to mark the strips, and how to read them."""
+    files = zip(strips.strips, written, strict=True)
     return Document(
         (
-            Notes(lines, "how"),
-            Figure("first", "Strip for segment 1", str(first)),
-            Figure("second", "Strip for segment 2", str(second)),
+            Notes(strips.how, "how"),
+            *(Figure(strip.key, f"Strip for {strip.where}", str(path)) for strip, path in files),
             Figure("spacing_mm", "Spacing of the lines", strips.spacing * 1e3, "mm", ".3g"),
             Figure("read_to_mm", "Read to", strips.read_to * 1e3, "mm", ".3g"),
         )

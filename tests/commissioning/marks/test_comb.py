@@ -48,7 +48,7 @@ def test_a_line_drawn_flat_comes_out_where_it_should() -> None:
 @pytest.mark.parametrize("flat", [True, False], ids=["flat", "corrected"])
 def test_the_strip_has_every_line_where_it_belongs_in_its_half_of_the_band(lower: bool, flat: bool) -> None:
     comb = next(each for each in combs(ARC, ARC, SPACING) if each.lower == lower)
-    root = ElementTree.fromstring(comb_svg(comb, radius=RADIUS, band=10e-3, flat=flat))
+    root = ElementTree.fromstring(comb_svg((comb,), radius=RADIUS, band=10e-3, flat=flat))
     lines = root.findall(".//{http://www.w3.org/2000/svg}line")
     assert len(lines) == 2 * LINES + 1
     places = [float(line.attrib["x1"]) for line in lines]

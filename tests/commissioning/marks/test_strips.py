@@ -23,7 +23,7 @@ def places(text: str) -> list[float]:
 
 
 def test_the_combs_have_their_zero_at_the_edges_of_two_neighbours() -> None:
-    first, second = map(places, seam_strips(SETUP, LAYOUT, 0.2e-3).texts)
+    first, second = (places(strip.text) for strip in seam_strips(SETUP, LAYOUT, 0.2e-3).strips)
     assert first[10] == pytest.approx(25 * 0.198669, abs=2e-4)  # 25 mm * sin(5/25)
     assert second[10] == pytest.approx(-first[10], abs=2e-4)
     assert first[11] - first[10] > second[11] - second[10]
@@ -33,13 +33,13 @@ def test_a_marking_side_that_corrects_gets_the_lines_as_they_lie_on_the_surface(
     corrected = SETUP.with_values({"window.flat_field_corrected": True})
     strips = seam_strips(corrected, plan_layout(corrected), 0.2e-3)
     assert not strips.flat
-    assert places(strips.texts[0])[10] == pytest.approx(5.0, abs=1e-4)
+    assert places(strips.strips[0].text)[10] == pytest.approx(5.0, abs=1e-4)
 
 
 def test_both_are_written_and_told(tmp_path: Path) -> None:
     strips = seam_strips(SETUP, LAYOUT, 0.2e-3)
     written = write_strips(strips, tmp_path / "new" / "folder")
-    assert [path.read_text("utf-8") for path in written] == list(strips.texts)
+    assert [path.read_text("utf-8") for path in written] == [strip.text for strip in strips.strips]
     told = json_document(strips_document(strips, written))
     assert (told["spacing_mm"], told["read_to_mm"]) == (pytest.approx(0.2), pytest.approx(0.01))
 
