@@ -14,6 +14,7 @@ from firmware_host.simulator.numbered_line.device import NumberedLineDevice
 from firmware_host.simulator.status_query import recorded as status_query
 from firmware_host.simulator.status_query.boards import delivered_board, set_board
 from firmware_host.simulator.status_query.device import StatusQueryDevice
+from firmware_host.simulator.true_machine.axis import TrueAxis
 
 _RATE_PER_S = 60.0
 _ACCELERATION = 200.0
@@ -23,14 +24,28 @@ Make = Callable[[Machine, bool, float], SimulatedDevice]
 
 
 def simulated_device(
-    machine: Machine, *, delivered: bool, start_s: float, dialect: str = "", board: str = ""
+    machine: Machine,
+    *,
+    delivered: bool,
+    start_s: float,
+    dialect: str = "",
+    board: str = "",
+    true_axis: TrueAxis | None = None,
 ) -> SimulatedDevice:
     """A board for the machine's axis that powers up at `start_s`, in its dialect unless `dialect` names another.
 
     `board`: one that was recorded, out of `board_names()`; it speaks its own dialect, with its own highest step rate.
     As delivered (nothing fits yet), or with the machine's steps per unit (all decimals), 60 units/s and 200 units/s^2.
-    Raises `InputError` for a dialect or a board that is not known, and for a board without the machine's axis.
+    `true_axis` then hangs on its wires. Raises `InputError` for a dialect or a board that is not known, and for a board
+    without the machine's axis.
     """
+    device = _device(machine, delivered, start_s, dialect, board)
+    if true_axis is not None:
+        device.followed_by(machine.axis.letter, true_axis)
+    return device
+
+
+def _device(machine: Machine, delivered: bool, start_s: float, dialect: str, board: str) -> SimulatedDevice:
     if board:
         return _recorded(machine, board, delivered, start_s, dialect)
     name = dialect or machine.link.dialect

@@ -22,6 +22,34 @@ class MotionInterval:
     to_steps: int
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of a move as a board sends its pulses to one motor: at one constant acceleration.
+
+    `start_s` and `end_s` in seconds of the device's time; `duration_s` what it lasts on a machine (shorter than that by
+    a clock that is quicker). Of the pulses, counted in the motor's own forward direction: `base` were made before the
+    block it belongs to, `first` and `last` are the places in the block at its ends, as real numbers: made are whole
+    pulses, cut off toward 0. `first_rate`, `last_rate`: pulses/s at its ends, signed.
+    """
+
+    start_s: float
+    end_s: float
+    duration_s: float
+    base: int
+    first: float
+    last: float
+    first_rate: float
+    last_rate: float
+
+
+class Follower(ABC):
+    """What hangs on a motor's wires: it is told of every pulse once a motion has ended."""
+
+    @abstractmethod
+    def follow(self, stretches: Sequence[Stretch]) -> None:
+        """A motion has ended that was made of these stretches, in order, one after the other."""
+
+
 class SimulatedDevice(ABC):
     """A controller driven by explicit time: no thread, no clock, no sleeping.
 
@@ -66,6 +94,10 @@ class SimulatedDevice(ABC):
     @abstractmethod
     def make_moves_last(self, times: float) -> None:
         """From now on let moves take so many `times` (> 0) as long: their true time, by a clock that is as quick."""
+
+    @abstractmethod
+    def followed_by(self, axis: str, follower: Follower) -> None:
+        """From now on tell `follower` of every pulse of the motor of `axis`."""
 
     @property
     @abstractmethod

@@ -7,7 +7,7 @@ from abc import abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
 
 from firmware_host.simulator.board_core import BoardCore, Wait
-from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+from firmware_host.simulator.device import Follower, MotionInterval, SimulatedDevice
 
 
 class EventDevice(SimulatedDevice):
@@ -18,6 +18,7 @@ class EventDevice(SimulatedDevice):
         self._axes = axes
         self._task: Iterator[Wait] | None = None
         self._wait: Wait = core.now_s
+        self._follower: Follower | None = None
 
     # --- what a language adds -------------------------------------------------------------------------------
 
@@ -73,6 +74,10 @@ class EventDevice(SimulatedDevice):
         self._advance(now_s)
         return self._core.released()
 
+    def followed_by(self, axis: str, follower: Follower) -> None:
+        self._follower = follower
+        self._core.kernel.followed = self._axes.index(axis)
+
     @property
     def motion_log(self) -> Sequence[MotionInterval]:
         return tuple(self._core.kernel.log)
@@ -98,6 +103,7 @@ class EventDevice(SimulatedDevice):
             self._live()
             self._work()
         core.now_s = now_s
+        self._hand_on()
 
     def _move_on(self) -> None:
         kernel = self._core.kernel
@@ -105,6 +111,14 @@ class EventDevice(SimulatedDevice):
         kernel.advance(self._core.now_s)
         if was_moving and not kernel.moving():
             self._came_to_standstill()
+        self._hand_on()
+
+    def _hand_on(self) -> None:
+        """Tell the follower of a motion that has ended, or was cut off."""
+        kernel = self._core.kernel
+        if kernel.stretches and not kernel.moving() and self._follower is not None:
+            stretches, kernel.stretches = kernel.stretches, []
+            self._follower.follow(stretches)
 
     def _work(self) -> None:
         """Let the main loop run as far as it gets at this instant: continue a line, or read the next one."""

@@ -25,6 +25,7 @@ from firmware_host.cli.input.at_station import machine_at, setup_at
 from firmware_host.cli.input.planned import loaded, planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import advice_lines, completing_acts
+from firmware_host.cli.set_up.practice import standing_by
 from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.finding import list_devices
@@ -280,11 +281,26 @@ def simulate_command(
     delivered: Annotated[bool, typer.Option("--delivered", help="Start with factory settings.")] = False,
     dialect: Annotated[str, typer.Option(help="Dialect that it speaks (default: the machine's).")] = "",
     board: Annotated[str, typer.Option(metavar="NAME", help=f"A recorded board: {', '.join(board_names())}.")] = "",
+    true_machine: Annotated[
+        str, typer.Option("--true-machine", metavar="FILE", help="What was really built, to practise on (docs).")
+    ] = "",
+    readings: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Append what would be read at each standstill, as JSON lines.")
+    ] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Of how far each reading is off.")] = 1,
 ) -> None:
     """Serve a simulated controller for any program until Ctrl-C; prints the port to open."""
     described = load_machine(machine)
     time = ScaledClock(clock)
-    device = simulated_device(described, delivered=delivered, start_s=time.monotonic(), dialect=dialect, board=board)
+    true_axis = standing_by(described, true_machine, readings, seed)
+    device = simulated_device(
+        described,
+        delivered=delivered,
+        start_s=time.monotonic(),
+        dialect=dialect,
+        board=board,
+        true_axis=true_axis,
+    )
     device.make_moves_last(clock)
     stop = StopRequest()
     with (

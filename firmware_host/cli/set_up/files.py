@@ -25,12 +25,17 @@ profile_app = typer.Typer(no_args_is_help=True)
 _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
 
 
-def schema_command(kind: Annotated[str, typer.Argument(help="job, machine, motor or state")]) -> None:
-    """Print a schema; the kinds are those of `model.schema`, and the state that a run tells."""
+def schema_command(kind: Annotated[str, typer.Argument(help="job, machine, motor, state or true-machine")]) -> None:
+    """Print a schema; the kinds are those of `model.schema`, the state that a run tells, and a true machine."""
     if kind == "state":
         from firmware_host.station.state.message import state_schema  # no file of the user's
 
         output.document(state_schema())
+        return
+    if kind == "true-machine":
+        from firmware_host.simulator.true_machine.description import TrueMachine  # what a machine's file does not say
+
+        output.document(TrueMachine.model_json_schema())
         return
     output.document(schema(kind))
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from firmware_host.simulator.axis.velocity import Phase, block_phases, reachable, waiting_phase
-from firmware_host.simulator.device import MotionInterval
+from firmware_host.simulator.device import MotionInterval, Stretch
 
 COLLINEAR_COSINE = 0.999999
 """Above this cosine between two directions a corner is taken at speed (this board's own tolerance)."""
@@ -98,6 +98,11 @@ class MotionKernel:
         self._log_from = [0] * len(axes)
         self._last_of: dict[str, int] = {}
         self.log: list[MotionInterval] = []
+        self.followed: int | None = None
+        """Place of the axis whose pulses are noted in `stretches`; None: nobody asks for them."""
+        self.stretches: list[Stretch] = []
+        self._pulses = [0] * len(axes)
+        self._noted_s = start_s
         self.last_end_s = -math.inf
         self.ended: BlockKind = "move"
         self.crash_s: float | None = None
@@ -178,6 +183,7 @@ class MotionKernel:
         self.advance(now_s)
         if self.holding != "no":
             return
+        self._note_pulses(now_s)
         if self._phases:
             self._along, self._speed = self._phases[0].at(now_s)
         self._phases = deque(self._stopping(now_s))
@@ -200,6 +206,7 @@ class MotionKernel:
         its pulses.
         """
         self.advance(now_s)
+        self._note_pulses(now_s)
         if self._blocks:
             block = self._blocks[0]
             along, speed = self._phases[0].at(now_s) if self._phases else (self._along, 0.0)
@@ -207,6 +214,7 @@ class MotionKernel:
             skid = speed * speed / (2 * block.acceleration * block.length) if runs_on else 0.0
             for axis, (delta, sign) in enumerate(zip(block.delta_steps, block.shaft_sign, strict=True)):
                 self._counter[axis] += made[axis]
+                self._pulses[axis] += sign * made[axis]
                 self._shaft[axis] += sign * (made[axis] + int(skid * delta))
             self.ended = block.kind
             self.last_end_s = now_s if self._phases else self.last_end_s
@@ -225,6 +233,7 @@ class MotionKernel:
     def advance(self, now_s: float) -> None:
         """Complete every stretch that ends up to `now_s`."""
         while self._phases and self._phases[0].end_s <= now_s:
+            self._note_pulses(self._phases[0].end_s)
             phase = self._phases.popleft()
             self._along, self._speed = phase.to_length, phase.exit
             if phase.ends_block:
@@ -241,6 +250,7 @@ class MotionKernel:
         block = self._blocks.popleft()
         for axis, (delta, sign) in enumerate(zip(block.delta_steps, block.shaft_sign, strict=True)):
             self._counter[axis] += delta
+            self._pulses[axis] += sign * delta
             self._shaft[axis] += sign * delta
         self._along = 0.0
         self._bunched_made = ()
@@ -249,6 +259,7 @@ class MotionKernel:
 
     def _replan(self, now_s: float) -> None:
         """Backward pass for the speeds from which one can still stop, forward pass for those that can be reached."""
+        self._note_pulses(now_s)
         if self._phases:
             self._along, self._speed = self._phases[0].at(now_s)
         blocks = list(self._blocks)
@@ -293,6 +304,26 @@ class MotionKernel:
             )
             yield phase
             speed, along, start_s = leave, 0.0, phase.end_s
+
+    def _note_pulses(self, until_s: float) -> None:
+        """Note what the followed motor gets of the stretch under way, up to `until_s`."""
+        if self.followed is None or not self._phases:
+            return
+        phase, block = self._phases[0], self._blocks[0]
+        start_s = max(phase.start_s, self._noted_s)
+        if until_s <= start_s:
+            return
+        self._noted_s = until_s
+        own = block.shaft_sign[self.followed] * block.delta_steps[self.followed]
+        part = (block.most_steps - block.lead_steps) / block.most_steps
+        ends = [phase.at(instant_s) for instant_s in (start_s, until_s)]
+        places = [own * (block.lead_steps / block.most_steps + part * along / block.length) for along, _ in ends]
+        if ends[1][0] >= block.length:
+            places[1] = own
+        rates = [own * part * speed / block.length * self.last_times for _, speed in ends]
+        lasted_s = (until_s - start_s) / self.last_times
+        base = self._pulses[self.followed]
+        self.stretches.append(Stretch(start_s, until_s, lasted_s, base, *places, *rates))
 
     def _find_crash(self) -> None:
         self.crash_s = None

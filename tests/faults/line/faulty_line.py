@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from firmware_host.simulator.device import MotionInterval, SimulatedDevice
+from firmware_host.simulator.device import Follower, MotionInterval, SimulatedDevice
 
 Damage = Callable[[bytes, float], bytes]
 """From bytes and the instant (s) they pass to the bytes that arrive; empty if they are lost."""
@@ -46,6 +46,9 @@ class FaultyLine(SimulatedDevice):
 
     def make_moves_last(self, times: float) -> None:
         self.device.make_moves_last(times)
+
+    def followed_by(self, axis: str, follower: Follower) -> None:
+        self.device.followed_by(axis, follower)
 
     def moving_at(self, now_s: float) -> bool:
         return self.device.moving_at(now_s)
