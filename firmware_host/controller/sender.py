@@ -5,6 +5,7 @@ Whole lines in, parsed and traced; what fits nothing is kept and reported; a res
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -87,6 +88,9 @@ class Sender(ABC):
         self._out_of_step = ""
         self._check = check
         self._carried_through = 0
+        self._late_since_s: float | None = None
+        self._kept_away = (-math.inf, -math.inf)
+        """The last deadline that went by while this process was not looking, and until when it looks for it."""
 
     @property
     def out_of_step(self) -> str:
@@ -173,23 +177,45 @@ class Sender(ABC):
         return None
 
     def _next(self, deadline_s: float) -> Reply | None:
-        """The next whole line, parsed; None at the deadline (monotonic s). Raises what `check` raises."""
+        """The next whole line, parsed; None at the deadline (monotonic s). Raises what `check` raises.
+
+        A deadline that this process, and not the controller, has let go by counts from when it looks again.
+        """
         self._look()
         while not self._inbox:
-            remaining_s = deadline_s - self.clock.monotonic()
+            remaining_s = self._left_s(deadline_s)
             data = self.port.read(min(max(remaining_s, 0.0), LOOK_S))
             self._look()
             self._inbox.extend(self._framer.feed(data))
             if not self._inbox and remaining_s <= 0:
+                self._late_since_s = None
                 return None
-        if self.clock.monotonic() > deadline_s + FLOOD_S:
-            detail = f"it kept sending without a pause for {FLOOD_S:g} s after the deadline"
-            raise UnexpectedReplyError(self.port.url, detail)
+        self._refuse_flood(deadline_s)
         line = self._inbox.popleft()
         reply = self.dialect.parse(line)
         self._last_line = line
         self._trace.record(TraceKind.RECEIVED, line)
         return reply
+
+    def _left_s(self, deadline_s: float) -> float:
+        """How long still to wait for a deadline (monotonic s): after a pause of this process, `GRACE_S` once (s)."""
+        now_s = self.clock.monotonic()
+        if now_s <= deadline_s + LOOK_S:
+            return deadline_s - now_s
+        if self._kept_away[0] != deadline_s:
+            self._kept_away = (deadline_s, now_s + GRACE_S)
+        return self._kept_away[1] - now_s
+
+    def _refuse_flood(self, deadline_s: float) -> None:
+        """Raise `UnexpectedReplyError` for lines that come on and on after a deadline (monotonic s)."""
+        now_s = self.clock.monotonic()
+        if now_s <= deadline_s:
+            self._late_since_s = None
+        elif self._late_since_s is None:
+            self._late_since_s = now_s
+        elif now_s > self._late_since_s + FLOOD_S:
+            detail = f"it kept sending without a pause for {FLOOD_S:g} s after the deadline"
+            raise UnexpectedReplyError(self.port.url, detail)
 
     def _look(self) -> None:
         """Raise what `check` raises, unless the answer to a line may be on its way."""

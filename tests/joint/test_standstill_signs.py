@@ -16,6 +16,7 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.deadlines import ANSWER_LEAST_S
 from firmware_host.controller.port.trace import MemoryTrace, TraceKind
 from firmware_host.controller.reply import AxisState
+from firmware_host.controller.standstill import OnPoll
 from tests.contract.spoken import MIXED, SINGLES, STATED, STEPS_PER_UNIT, Case
 from tests.support.bench import Bench
 from tests.support.board_faults import miscount
@@ -39,7 +40,13 @@ def on_the_bench(case: Case, **changed: Any) -> tuple[Bench[Any], Controller]:
     return b, b.ready(stated=STATED, greeting_timeout_s=3.0)
 
 
-def stood(b: Bench[Any], controller: Controller, planned_s: float = PLANNED_S, units: int = 10) -> StandstillProof:
+def stood(
+    b: Bench[Any],
+    controller: Controller,
+    planned_s: float = PLANNED_S,
+    units: int = 10,
+    on_poll: OnPoll | None = None,
+) -> StandstillProof:
     accepted_s = controller.move_to(str(units), "3000")
     return controller.wait_for_standstill(
         target_steps=int(units * STEPS_PER_UNIT),
@@ -47,6 +54,7 @@ def stood(b: Bench[Any], controller: Controller, planned_s: float = PLANNED_S, u
         accepted_at_s=accepted_s,
         planned_duration_s=planned_s,
         deadline_s=accepted_s + planned_s + 30.0,
+        on_poll=on_poll,
     )
 
 
@@ -207,3 +215,12 @@ def test_an_axis_that_is_late_is_not_asked_without_a_pause_for_ever() -> None:
     stood(b, controller, planned_s=0.1, units=200)  # it takes 4 s
     asked = [at_s for at_s in asked_s(b, begun_s) if at_s > begun_s + 1.0]
     assert min(later - earlier for earlier, later in pairwise(asked)) >= 0.013
+
+
+@pytest.mark.parametrize("case", [STATE_WORD, NUMBERED], ids=str)
+def test_an_axis_that_stood_still_while_the_program_got_no_time_is_not_late(case: Case) -> None:
+    b, controller = on_the_bench(case)
+    pauses = iter([60.0])
+    proof = stood(b, controller, on_poll=lambda report: b.clock.sleep(next(pauses, 0.0)))
+    assert next(pauses, None) is None
+    assert proof.reported_steps == pytest.approx(10 * STEPS_PER_UNIT, abs=0.5)

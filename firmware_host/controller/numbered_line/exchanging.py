@@ -226,9 +226,12 @@ class ExchangingSender(Sender):
         """Take in what comes until the line is answered or has to be sent again; ReplyTimeoutError at its deadline."""
         repeat_s = patience.repeat_s * 2 ** (pending.sends - 1)
         repeat_at_s = self.clock.monotonic() + repeat_s
+        looked = False
         while pending.answer is None:
-            in_time = self.clock.monotonic() < patience.latest_s
+            latest_s = max(patience.latest_s, self._kept_away[1])
+            in_time = self.clock.monotonic() < latest_s or not looked  # it may be this process that is late
             reply = self._next(min(repeat_at_s, pending.deadline_s)) if in_time else None
+            looked = True
             now_s = self.clock.monotonic()
             if reply is None:
                 self._heard_nothing(pending, min(pending.deadline_s, patience.latest_s))

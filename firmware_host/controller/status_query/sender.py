@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from firmware_host.clock import Clock
+from firmware_host.controller.deadlines import STATUS_LEAST_S
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace, TraceKind
 from firmware_host.controller.reply import (
@@ -178,7 +179,8 @@ class CountingSender(Sender):
             asked_s = self.clock.monotonic()
             self.realtime(self.dialect.status_request())
             attempts += 1
-            self._await_report(min(deadline_s, self.clock.monotonic() + STATUS_RETRY_S))
+            sent_s = self.clock.monotonic()
+            self._await_report(min(max(deadline_s, sent_s + STATUS_LEAST_S), sent_s + STATUS_RETRY_S))
             if self._report is not None:
                 self._report_awaited, self._report_overdue = False, attempts > 1
                 self.report_took_s = self.clock.monotonic() - asked_s
