@@ -20,7 +20,7 @@ from firmware_host.mechanics.train.oscillators import (
     throughout,
     worst_of,
 )
-from firmware_host.mechanics.train.vibration import sudden_peak_factor, worst_phasor
+from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand, sudden_peak_factor, worst_phasor
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, different_times
 from firmware_host.planning.interrupt import Check, never
@@ -28,6 +28,9 @@ from firmware_host.planning.load.case import LoadCase
 
 WORST_PEAK = 4.0
 """The most it can be: a ramp reversed half a period after its start swings back from twice its lag, undamped."""
+
+HAIR = 3e-3
+"""By what part of it a largest peak that is told may lie above the true one."""
 
 PeakBounds = Callable[[LoadCase, IndexTimes], SwingPeaks]
 """How far a load swings at most, shape (..., groups)."""
@@ -128,18 +131,41 @@ def largest_peaks(
 ) -> tuple[float, float]:
     """The largest of all moves, (pushed on, held back), at one motion (part rad/s^2 and rad/s, > 0).
 
-    Whatever machine of the load's band and damping it is: never less, and more by three thousandths of it.
-    `check` is called on the way and may raise.
+    Whatever machine of the load's band and damping it is: never less, and more by `HAIR` of it. `check` is called on
+    the way and may raise.
     """
     times = different_times(moves, acceleration, speed)
 
+    def swung(among: Oscillators) -> SwingPeaks:
+        each = _each(times, among)
+        return SwingPeaks(largest_of_few(each.pushing)[..., None], largest_of_few(each.holding)[..., None])
+
+    worst = largest_swings(load.natural_band, load.damping, swung, HAIR, check)
+    shape = times.ramp_short.shape
+    worst = SwingPeaks(np.broadcast_to(worst.pushing, shape), np.broadcast_to(worst.holding, shape))
+    found = _bounded(load, times, worst)
+    return float(found.pushing.max()), float(found.holding.max())
+
+
+def largest_swings(
+    band: FrequencyBand,
+    damping: DampingRange,
+    swung: Callable[[Oscillators], SwingPeaks],
+    hair: float,
+    check: Check = never,
+) -> SwingPeaks:
+    """The largest of some moves each, whatever oscillator of both ranges it is; shape (moves,).
+
+    `swung`: how far they make oscillators swing, (oscillators, moves). Never less, and more by the part `hair` of it.
+    """
+
     def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, Callable[[], FloatArray]]:
         check()
-        each, found = _each(times, cells.at(pieces.places)), cells.split(pieces)
-        peaks = np.stack([largest_of_few(each.pushing), largest_of_few(each.holding)], axis=-1)
-        reached = peaks.reshape(-1, pieces.places.shape[0], 2)[:, pieces.corners].max(axis=2).reshape(-1, 2)
+        each, found = swung(cells.at(pieces.places)), cells.split(pieces)
+        peaks = np.concatenate([each.pushing, each.holding], axis=-1)
+        ends = (-1, pieces.places.shape[0], peaks.shape[-1])
+        reached = peaks.reshape(ends)[:, pieces.corners].max(axis=2).reshape(-1, peaks.shape[-1])
         return found, reached, lambda: reached + step_bend(found)[:, None]
 
-    worst = worst_of(throughout(load.natural_band, load.damping), judge, FIRST_OVER, OVER, 3e-3, 0.0)
-    found = _bounded(load, times, SwingPeaks(*np.broadcast_to(worst[:, None], (2, *times.ramp_short.shape))))
-    return float(found.pushing.max()), float(found.holding.max())
+    worst = worst_of(throughout(band, damping), judge, FIRST_OVER, OVER, hair, 0.0)
+    return SwingPeaks(*worst.reshape(2, -1))

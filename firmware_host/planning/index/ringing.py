@@ -18,6 +18,7 @@ from firmware_host.mechanics.groups import largest_of_few
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.index_swing import pulse_bend, pulse_square
 from firmware_host.mechanics.train.oscillators import ALONG, FIRST_ALONG, Cells, Oscillators, Pieces, edge, worst_of
+from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand
 from firmware_host.planning.index.moves import IndexMoves
 from firmware_host.planning.index.times import IndexTimes, index_times
 from firmware_host.planning.interrupt import Check, never
@@ -25,7 +26,10 @@ from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.torsion import Torsion
 
 _STILL = 1e-300
-_INSTANT = 1e-6
+
+INSTANT = 1e-6
+"""Seconds of ringing that count as none."""
+
 _AT_A_TIME = 8192  # so many numbers stay near the processor
 
 
@@ -152,6 +156,17 @@ def longest_settling(
     if not moves.gated.any():
         return settle
     pulses, tolerance = Pulses.of(load, moves, acceleration, speed), half_microstep(load)
+    settle[moves.gated] = longest_of(pulses, load.natural_band, load.damping, tolerance, INSTANT, check)
+    return settle
+
+
+def longest_of(
+    pulses: Pulses, band: FrequencyBand, damping: DampingRange, tolerance: float, instant: float, check: Check = never
+) -> FloatArray:
+    """Seconds until what each of `pulses` leaves is less than `tolerance` (rad of the part), shape (gated groups,).
+
+    As `longest_settling`, whatever machine of both ranges it is; no more than an `instant` (s) counts as none.
+    """
 
     def judge(cells: Cells, pieces: Pieces) -> tuple[Cells, FloatArray, Callable[[], FloatArray]]:
         check()
@@ -177,8 +192,8 @@ def longest_settling(
 
         return found, np.maximum(reached, 0.0), at_most
 
-    settle[moves.gated] = worst_of(edge(load.natural_band, load.damping), judge, FIRST_ALONG, ALONG, 1e-3, _INSTANT)
-    return np.where(settle > _INSTANT, settle, 0.0)
+    settle = worst_of(edge(band, damping), judge, FIRST_ALONG, ALONG, 1e-3, instant)
+    return np.where(settle > instant, settle, 0.0)
 
 
 def _pulses(times: IndexTimes, natural: FloatOrArray, damping: FloatOrArray, roughly: bool) -> FloatArray:

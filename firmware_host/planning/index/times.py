@@ -59,7 +59,14 @@ def index_times(
     a, v = np.asarray(acceleration), np.asarray(speed)
     if a.shape != v.shape:
         a, v = np.broadcast_arrays(a, v)
-    a, v = a[..., None], v[..., None]
+    return paired_times(shortest, longest, mean, a[..., None], v[..., None])
+
+
+def paired_times(
+    shortest: FloatArray, longest: FloatArray, mean: FloatArray, acceleration: FloatArray, speed: FloatArray
+) -> IndexTimes:
+    """The same of each length at the motion that stands where it stands: they broadcast."""
+    a, v = acceleration, speed
     full_ramp = v / a
 
     def parts(length: FloatArray) -> tuple[FloatArray, FloatArray]:

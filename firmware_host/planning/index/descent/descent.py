@@ -24,6 +24,7 @@ from firmware_host.planning.index.descent.nearby_swings import NearbySwings
 from firmware_host.planning.index.descent.points import Grid, Points
 from firmware_host.planning.index.descent.room import MotionRoom
 from firmware_host.planning.index.peaks import (
+    HAIR,
     WORST_PEAK,
     PeakBounds,
     first_peak,
@@ -61,7 +62,7 @@ _MUCH = 0.1
 _ROUNDING, _EXACT = 1 + 1e-12, 1 + 1e-9
 _FEW = 200  # points: so few are looked at with all oscillators at once sooner than with some after the others
 _FEW_SWINGS, _FEW_TO_LOOK_AT = 30, 1500  # the same of points that swing, and of points times oscillators that ring
-_HAIR = 1 + 3e-3 + 1e-6  # what `largest_peaks` lies above the largest of samples
+_HAIR = 1 + HAIR + 1e-6  # what `largest_peaks` lies above the largest of samples
 
 
 @dataclass(frozen=True, slots=True, eq=False)

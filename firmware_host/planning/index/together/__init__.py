@@ -1,0 +1,1 @@
+"""The motions of many parts that are nearly alike, in one go."""
