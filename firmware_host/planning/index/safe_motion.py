@@ -7,8 +7,8 @@ with the natural swing has to be waited for. The quickest pair lies between. Bot
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass
 
 from firmware_host.planning.guess import Guess
 from firmware_host.planning.index.moves import IndexMoves
@@ -73,16 +73,31 @@ def motion_for(
     if any(_exceeds(other, moves, reserve, limits, found, swings) for other in others):
         search = IndexSearch([load, *others], moves, reserve, limits, swings)
         found = _found(search, acceleration, speed, near)
-    shares = search.shares(found)
-    binding = [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
+    stated = speed is not None, acceleration is not None
+    reached, binding = binding_of(found, search.shares(found), search.acceleration_limits, moves, *stated)
+    return SafeMotion(found.acceleration, reached, binding, swings.timing(found.acceleration, reached))
+
+
+def binding_of(
+    found: Pair,
+    shares: Mapping[str, float],
+    acceleration_limits: Container[str],
+    moves: IndexMoves,
+    speed_stated: bool = False,
+    acceleration_stated: bool = False,
+) -> tuple[float, tuple[str, ...]]:
+    """The speed (rad/s) of a motion found, no more than is reached, and what stops it from going further.
+
+    `shares`: how much of each limit it uses up; `acceleration_limits`: names of those that bound the acceleration.
+    """
+    speed, binding = found.speed, [name for name, share in shares.items() if share >= 1 - _AT_THE_LIMIT]
     reach = math.sqrt(found.acceleration * moves.longest_of_all)
-    if speed is None and reach <= found.speed * (1 + 1e-3):
+    if not speed_stated and reach <= speed * (1 + 1e-3):
         binding.append("index-length")
-        found = replace(found, speed=min(found.speed, reach * (1 + 1e-9)))
-    if acceleration is None and not any(name in search.acceleration_limits for name in binding):
+        speed = min(speed, reach * (1 + 1e-9))
+    if not acceleration_stated and not any(name in acceleration_limits for name in binding):
         binding.append("ringing")
-    timing = swings.timing(found.acceleration, found.speed)
-    return SafeMotion(found.acceleration, found.speed, tuple(binding), timing)
+    return speed, tuple(binding)
 
 
 def _found(search: IndexSearch, acceleration: float | None, speed: float | None, guess: Guess | None) -> Pair:
