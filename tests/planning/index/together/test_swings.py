@@ -91,7 +91,7 @@ def test_parts_ring_as_long_in_one_go_as_each_alone(load: LoadCase) -> None:
     found = settle_times_of(moves_of_all, load.natural_band.highest / load.natural_band.lowest, load.damping)
     assert found == pytest.approx(np.concatenate(alone), rel=1e-4)
     assert (found >= np.concatenate(alone) * (1 - 1e-5)).all()
-    assert found.max() > 0.05
+    assert found.min() > 0.005
 
 
 def test_a_part_that_is_still_at_once_waits_for_nothing() -> None:
