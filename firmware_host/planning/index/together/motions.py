@@ -29,7 +29,7 @@ from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.start import NO_JUMP
 
-_SHARP = 5e-5  # a guess less sure than that is where to look, not what to take
+_SHARP = 5e-5  # a guess wider than that is where to look, not what to take
 _GIVING_WAY, _LITTLE = 3, 3e-4
 _ROUNDING, _EXACT = 1 + 1e-12, 1e-9
 _SAME_RATIO = 9  # digits
