@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import TypeAlias
 
 import numpy as np
@@ -12,6 +13,13 @@ from firmware_host.errors import FormulaRangeError
 
 FloatArray: TypeAlias = NDArray[np.float64]
 FloatOrArray: TypeAlias = float | FloatArray
+
+
+def real(value: Fraction | float) -> float:
+    """An exact number as a float; those of many parts, an array of objects, as an array of floats."""
+    if isinstance(value, np.ndarray):
+        return value.astype(np.float64)
+    return float(value)
 
 
 def require_positive(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:

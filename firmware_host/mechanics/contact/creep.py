@@ -23,8 +23,12 @@ from firmware_host.mechanics.guard import (
 
 
 def creep_ratio(
-    grip_used: float, friction: float, contact_width: float, part_diameter: float, roller_diameter: float
-) -> float:
+    grip_used: FloatOrArray,
+    friction: FloatOrArray,
+    contact_width: float,
+    part_diameter: FloatOrArray,
+    roller_diameter: float,
+) -> FloatArray:
     """Part of the surface travel (>= 0) that is lost while a roller passes on traction: (mu a/R)(1 - sqrt(1 - u)).
 
     Carter's solution for tractive rolling of two alike elastic cylinders (K. L. Johnson, *Contact Mechanics*, Cambridge
@@ -37,23 +41,26 @@ def creep_ratio(
     require_positive("contact width", contact_width, "m")
     require_positive("part diameter", part_diameter, "m")
     require_positive("roller diameter", roller_diameter, "m")
-    if grip_used > 1:
-        return math.inf
     curvature = 2 / part_diameter + 2 / roller_diameter
-    return friction * (contact_width / 2) * curvature * (1 - math.sqrt(1 - grip_used))
+    lost = friction * (contact_width / 2) * curvature * (1 - np.sqrt(np.maximum(1 - np.asarray(grip_used), 0.0)))
+    return np.where(np.asarray(grip_used) > 1, np.inf, lost)
 
 
 def signed_creep(
-    grip_used: float, friction: float, contact_width: float, part_diameter: float, roller_diameter: float
-) -> float:
+    grip_used: FloatOrArray,
+    friction: FloatOrArray,
+    contact_width: float,
+    part_diameter: FloatOrArray,
+    roller_diameter: float,
+) -> FloatArray:
     """`creep_ratio` with the sign of `grip_used` F/(mu N): positive, the part is driven and lags; negative, it leads.
 
     Infinite with that sign beyond 1, NaN where `grip_used` is: the part has lifted off a row. Source: as `creep_ratio`.
     """
-    if math.isnan(grip_used):
-        return math.nan
-    size = creep_ratio(abs(grip_used), friction, contact_width, part_diameter, roller_diameter)
-    return math.copysign(size, grip_used)
+    used = np.asarray(grip_used)
+    known = np.where(np.isnan(used), 0.0, np.abs(used))
+    size = creep_ratio(known, friction, contact_width, part_diameter, roller_diameter)
+    return np.where(np.isnan(used), np.nan, np.copysign(size, used))
 
 
 def index_creep(
@@ -102,11 +109,11 @@ def _creeps(
         traction, normal = traction + forces.traction_other, normal + forces.normal_other
     used = np.where(forces.seated, sense * traction / np.where(forces.seated, friction * normal, 1.0), np.nan)
     sizes = (trough.part_diameter, trough.roller_diameter)
-    creeps = np.array([signed_creep(each, friction, contact_width, *sizes) for each in used.ravel().tolist()])
-    return np.where(np.isfinite(creeps), creeps, np.nan).reshape(used.shape)
+    creeps = signed_creep(used, friction, contact_width, *sizes)
+    return np.where(np.isfinite(creeps), creeps, np.nan)
 
 
-def axis_tilt(taper: float, half_angle: float) -> float:
+def axis_tilt(taper: FloatOrArray, half_angle: FloatOrArray) -> FloatArray:
     """Tilt tau (rad) of a cone's axis in a trough of level rollers: tan(tau) = taper/cos(beta).
 
     From the height h of a section's centre, (r + R)^2 = (c/2)^2 + h^2, so dh/dr = 1/cos(beta). `taper` >= 0: change of
@@ -115,10 +122,12 @@ def axis_tilt(taper: float, half_angle: float) -> float:
     require_not_negative("taper", taper)
     require_positive("contact half-angle", half_angle, "rad")
     require_at_most("contact half-angle", half_angle, math.nextafter(math.pi / 2, 0), "rad")
-    return math.atan(taper / math.cos(half_angle))
+    return np.asarray(np.arctan(taper / np.cos(half_angle)))
 
 
-def walk_per_turn(contact_diameter: float, taper: float, half_angle: float, uneven: float) -> float:
+def walk_per_turn(
+    contact_diameter: FloatOrArray, taper: FloatOrArray, half_angle: FloatOrArray, uneven: FloatOrArray
+) -> FloatArray:
     """How far (m, >= 0) a conical part walks along its rollers in one turn: an estimate.
 
     On a tilted axis the surface runs along the rollers by pi D sin(tau) sin(beta) per turn, one way on one row and the
@@ -129,4 +138,4 @@ def walk_per_turn(contact_diameter: float, taper: float, half_angle: float, unev
     require_positive("contact diameter", contact_diameter, "m")
     require_not_negative("unevenness of the normals", uneven)
     require_at_most("unevenness of the normals", uneven, 1.0)
-    return math.pi * contact_diameter * math.sin(axis_tilt(taper, half_angle)) * math.sin(half_angle) * uneven
+    return np.asarray(math.pi * contact_diameter * np.sin(axis_tilt(taper, half_angle)) * np.sin(half_angle) * uneven)

@@ -152,7 +152,7 @@ def friction_needed(
 def smallest_normal(
     trough: Trough,
     acceleration: FloatOrArray,
-    imbalance_torque: float = 0.0,
+    imbalance_torque: FloatOrArray = 0.0,
     *,
     braking: FloatOrArray | None = None,
 ) -> FloatArray:
@@ -167,8 +167,12 @@ def smallest_normal(
 
 
 def largest_contact_force(
-    trough: Trough, acceleration: float, imbalance_torque: float = 0.0, *, braking: float | None = None
-) -> float:
+    trough: Trough,
+    acceleration: FloatOrArray,
+    imbalance_torque: FloatOrArray = 0.0,
+    *,
+    braking: FloatOrArray | None = None,
+) -> FloatArray:
     """Largest force (N) between the part and either row, normal and traction together, in the same worst cases.
 
     What one row's rollers carry. Infinite where no equilibrium exists.
@@ -178,16 +182,17 @@ def largest_contact_force(
         np.hypot(forces.normal_driven, forces.traction_driven),
         np.hypot(forces.normal_other, forces.traction_other),
     )
-    largest = float(np.max(np.maximum(*rows)))
-    return largest if math.isfinite(largest) else math.inf
+    largest = np.max(np.maximum(*rows), axis=0)
+    return np.where(np.isfinite(largest), largest, np.inf)
 
 
-def unevenness(trough: Trough, acceleration: float, imbalance_torque: float = 0.0) -> float:
+def unevenness(trough: Trough, acceleration: FloatOrArray, imbalance_torque: FloatOrArray = 0.0) -> FloatArray:
     """Largest |N_1 - N_2|/(N_1 + N_2) of the rows' normals in the same worst cases: 0 to 1, 1 where one has lifted."""
     forces = _cases(trough, acceleration, imbalance_torque)
     total = np.where(forces.seated, forces.normal_driven + forces.normal_other, 1.0)
     shares = np.where(forces.seated, np.abs(forces.normal_driven - forces.normal_other) / total, 1.0)
-    return float(shares.max())
+    worst: FloatArray = shares.max(axis=0)
+    return worst
 
 
 def grip_acceleration(

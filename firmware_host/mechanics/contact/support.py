@@ -9,7 +9,7 @@ import math
 from enum import StrEnum
 
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
-from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+from firmware_host.mechanics.guard import FloatOrArray, require_at_most, require_not_negative, require_positive
 
 
 def weight_across(mass: float, tilt: float = 0.0) -> float:
@@ -66,7 +66,7 @@ def imbalance_torque(mass: float, offset: float, tilt: float = 0.0) -> float:
     return weight_across(mass, tilt) * offset
 
 
-def shaft_load(weight: float, distance: float, rated_distance: float) -> float:
+def shaft_load(weight: FloatOrArray, distance: float, rated_distance: float) -> FloatOrArray:
     """Load (N) at the place where a shaft's radial load is rated that is as hard on its bearings as `weight` is.
 
     `weight` (N, >= 0) at `distance` (m, >= 0) from the front bearing, rated at `rated_distance` (m, > 0): the moments

@@ -34,20 +34,22 @@ def contact_half_angle(part_diameter: float, roller_diameter: float, centre_dist
     require_positive("part diameter", part_diameter, "m")
     require_positive("roller diameter", roller_diameter, "m")
     require_positive("centre distance of the rollers", centre_distance, "m")
-    if centre_distance >= part_diameter + roller_diameter:
+    if np.any(centre_distance >= part_diameter + roller_diameter):
         raise FormulaRangeError(
             "part diameter",
-            part_diameter,
+            float(np.min(part_diameter)),
             "m",
             centre_distance - roller_diameter,
             "The part falls through between the rollers: move the rows closer together",
         )
-    return math.asin(centre_distance / (part_diameter + roller_diameter))
+    half_angle: float = np.arcsin(centre_distance / (part_diameter + roller_diameter))
+    return half_angle
 
 
 def normal_at_standstill(mass: float, half_angle: float, tilt: float = 0.0) -> float:
     """Normal force m g cos(tilt)/(2 cos beta) (N) on each row with nothing turning; `mass` > 0 kg, 0 < beta < pi/2."""
-    return weight_across(mass, tilt) / (2 * math.cos(half_angle))
+    normal: float = weight_across(mass, tilt) / (2 * np.cos(half_angle))
+    return normal
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,8 @@ class Trough:
     @property
     def half_angle(self) -> float:
         """Contact half-angle beta in rad."""
-        return math.asin(self.centre_distance / (self.part_diameter + self.roller_diameter))
+        half_angle: float = np.arcsin(self.centre_distance / (self.part_diameter + self.roller_diameter))
+        return half_angle
 
 
 @dataclass(frozen=True, slots=True, eq=False)

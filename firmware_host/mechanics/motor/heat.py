@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import math
 
-from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+import numpy as np
+
+from firmware_host.mechanics.guard import (
+    FloatArray,
+    FloatOrArray,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 from firmware_host.mechanics.motor.phases import PhaseMode
 
 COPPER_TEMPERATURE_COEFFICIENT = 3.93e-3
@@ -40,7 +48,9 @@ def moving_copper_loss(current: float, resistance: float, mode: PhaseMode) -> fl
     return mode.moving_loss_share * sine_copper_loss(current, resistance)
 
 
-def iron_loss(mean_speed: float, peak_speed: float, rated_copper_loss: float, equal_speed: float) -> float:
+def iron_loss(
+    mean_speed: FloatOrArray, peak_speed: FloatOrArray, rated_copper_loss: float, equal_speed: float
+) -> FloatArray:
     """Mean iron loss (W, >= 0) over a move with these speeds (rad/s, 0 <= mean <= peak), an upper bound.
 
     P (v_mean/v_e) max(1, v_peak/v_e): as large as `rated_copper_loss` P (I^2 R at the rated current, W, > 0) at the
@@ -52,10 +62,12 @@ def iron_loss(mean_speed: float, peak_speed: float, rated_copper_loss: float, eq
     require_not_negative("peak speed", peak_speed, "rad/s")
     require_positive("copper loss at the rated current", rated_copper_loss, "W")
     require_positive("speed of equal losses", equal_speed, "rad/s")
-    return rated_copper_loss * mean_speed / equal_speed * max(1.0, peak_speed / equal_speed)
+    return np.asarray(rated_copper_loss * mean_speed / equal_speed * np.maximum(1.0, peak_speed / equal_speed))
 
 
-def cycle_loss(moving_loss: float, moving_time: float, holding_loss: float, holding_time: float) -> float:
+def cycle_loss(
+    moving_loss: FloatOrArray, moving_time: FloatOrArray, holding_loss: float, holding_time: float
+) -> FloatOrArray:
     """Mean loss (W) of a cycle that moves `moving_time` s (> 0) and holds `holding_time` s (>= 0); losses W, >= 0.
 
     The time average: right where the cycle is short beside the motor's thermal time constant (tens of minutes for the
@@ -88,7 +100,7 @@ def warmest_cycle_loss(
     return warmest / -math.expm1(-(hot[1] + cold[1]) / time_constant)
 
 
-def winding_rise(loss_at_reference: float, thermal_resistance: float, ambient_celsius: float) -> float:
+def winding_rise(loss_at_reference: FloatOrArray, thermal_resistance: float, ambient_celsius: float) -> FloatArray:
     """Steady rise (K) of the winding over `ambient_celsius` for a loss (W, >= 0) as computed at 20 degC.
 
     The winding warms by R_th P, and its resistance by `COPPER_TEMPERATURE_COEFFICIENT` per kelvin at a current that
@@ -100,7 +112,6 @@ def winding_rise(loss_at_reference: float, thermal_resistance: float, ambient_ce
     require_positive("thermal resistance", thermal_resistance, "K/W")
     require_at_most("ambient temperature", ambient_celsius, 1000.0, "degC")
     cold = thermal_resistance * loss_at_reference
-    feedback = 1.0 - COPPER_TEMPERATURE_COEFFICIENT * cold
-    if feedback <= 0:
-        return math.inf
-    return cold * (1.0 + COPPER_TEMPERATURE_COEFFICIENT * (ambient_celsius - REFERENCE_CELSIUS)) / feedback
+    feedback = np.asarray(1.0 - COPPER_TEMPERATURE_COEFFICIENT * cold)
+    warm = cold * (1.0 + COPPER_TEMPERATURE_COEFFICIENT * (ambient_celsius - REFERENCE_CELSIUS))
+    return np.where(feedback > 0, warm / np.where(feedback > 0, feedback, 1.0), math.inf)

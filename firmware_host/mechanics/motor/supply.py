@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+from firmware_host.mechanics.guard import FloatOrArray, require_at_most, require_not_negative, require_positive
 
 
 def braking_energy(inertia: float, speed: float, imbalance_torque: float = 0.0) -> float:
@@ -42,7 +42,9 @@ def energy_taken_up(supply_voltage: float, highest_voltage: float, capacitance: 
     return capacitance * (highest_voltage**2 - supply_voltage**2) / 2
 
 
-def supply_current(torque: float, speed: float, copper_loss: float, supply_voltage: float) -> float:
+def supply_current(
+    torque: FloatOrArray, speed: FloatOrArray, copper_loss: float, supply_voltage: float
+) -> FloatOrArray:
     """(T omega + P)/V (A): mean current drawn at `torque` (N m, >= 0) and `speed` (rad/s, >= 0) of the motor.
 
     Power balance; the driver's own and the iron losses are left out. `copper_loss` P >= 0 W, `supply_voltage` > 0 V.

@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firmware_host.mechanics.guard import require_at_most, require_not_negative, require_positive
+import numpy as np
+
+from firmware_host.mechanics.guard import (
+    FloatArray,
+    FloatOrArray,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 
 PRESSURE_ANGLE = math.radians(20.0)
 """Pressure angle of a gear's teeth, rad (ISO 53, the standard basic rack); older and stub teeth differ."""
@@ -18,14 +26,14 @@ def pitch_diameter(pitch: float, teeth: int) -> float:
     return pitch * teeth / math.pi
 
 
-def tangential_force(torque: float, diameter: float) -> float:
+def tangential_force(torque: FloatOrArray, diameter: float) -> FloatOrArray:
     """2 T/d (N): force at the pitch circle of a wheel; `torque` T >= 0 N m, `diameter` d > 0 m."""
     require_not_negative("torque", torque, "N m")
     require_positive("pitch diameter", diameter, "m")
     return 2.0 * torque / diameter
 
 
-def belt_tensions(mounted_tension: float, effective_force: float) -> tuple[float, float]:
+def belt_tensions(mounted_tension: float, effective_force: FloatOrArray) -> tuple[FloatOrArray, FloatOrArray]:
     """(tight, slack) tension (N) of the strands of a belt that was mounted with `mounted_tension` (N, >= 0) in each.
 
     t_1 - t_2 = `effective_force` (N, >= 0, see `tangential_force`) and t_1 + t_2 = 2 t_0: what one strand of an elastic
@@ -34,7 +42,7 @@ def belt_tensions(mounted_tension: float, effective_force: float) -> tuple[float
     """
     require_not_negative("tension of the mounted belt", mounted_tension, "N")
     require_not_negative("effective force", effective_force, "N")
-    tight = max(mounted_tension + effective_force / 2, effective_force)
+    tight = np.maximum(mounted_tension + effective_force / 2, effective_force)
     return tight, tight - effective_force
 
 
@@ -48,7 +56,7 @@ def belt_wrap(driving_diameter: float, driven_diameter: float, centre_distance: 
     return math.pi - 2 * math.asin(sine)
 
 
-def belt_shaft_force(tight: float, slack: float, wrap: float = math.pi) -> float:
+def belt_shaft_force(tight: FloatOrArray, slack: FloatOrArray, wrap: float = math.pi) -> FloatArray:
     """sqrt(t_1^2 + t_2^2 - 2 t_1 t_2 cos(wrap)) (N): what both strands (N, >= 0) pull on a pulley's shaft.
 
     Machine Design, "Tension in timing-belt drives", 2001. `wrap`: rad, 0 to pi; with parallel strands, pi, it is the
@@ -57,10 +65,11 @@ def belt_shaft_force(tight: float, slack: float, wrap: float = math.pi) -> float
     require_not_negative("tension of the tight strand", tight, "N")
     require_not_negative("tension of the slack strand", slack, "N")
     require_at_most("wrap", wrap, math.pi, "rad")
-    return math.sqrt(max(tight**2 + slack**2 - 2 * tight * slack * math.cos(wrap), 0.0))
+    square = tight**2 + slack**2 - 2 * tight * slack * math.cos(wrap)
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
-def spur_shaft_force(tangential: float, pressure_angle: float = PRESSURE_ANGLE) -> float:
+def spur_shaft_force(tangential: FloatOrArray, pressure_angle: float = PRESSURE_ANGLE) -> FloatOrArray:
     """F_t/cos(alpha) (N): force of spur teeth on their shaft, across it; `tangential` F_t >= 0 N, 0 <= alpha < pi/2.
 
     The teeth press along their line of action (statics without friction).
@@ -73,18 +82,18 @@ def spur_shaft_force(tangential: float, pressure_angle: float = PRESSURE_ANGLE) 
 class WormForces:
     """Forces on a worm, N: `axial` along its shaft, `tangential` and `radial` across it."""
 
-    axial: float
-    tangential: float
-    radial: float
+    axial: FloatOrArray
+    tangential: FloatOrArray
+    radial: FloatOrArray
 
     @property
-    def across(self) -> float:
+    def across(self) -> FloatArray:
         """What the worm's shaft bears across, N."""
-        return math.hypot(self.tangential, self.radial)
+        return np.asarray(np.hypot(self.tangential, self.radial))
 
 
 def worm_forces(
-    wheel_torque: float,
+    wheel_torque: FloatOrArray,
     *,
     wheel_diameter: float,
     worm_diameter: float,

@@ -137,19 +137,21 @@ def worst_torque(
     rotor_inertia: float,
     load_inertia: float,
     load_acceleration: FloatOrArray,
-    friction_torque: float = 0.0,
-    imbalance_torque: float = 0.0,
+    friction_torque: FloatOrArray = 0.0,
+    imbalance_torque: FloatOrArray = 0.0,
 ) -> WorstTorque:
     """Torque needed to speed up and to brake, at the worst angle of an imbalance.
 
-    `load_acceleration` >= 0 rad/s^2, `friction_torque` and `imbalance_torque` >= 0 N m, all on the last output shaft.
+    `load_acceleration` >= 0 rad/s^2, `friction_torque` and `imbalance_torque` >= 0 N m, all on the last output shaft;
+    they broadcast.
     The torque is monotone in the gravity torque, which runs through +-`imbalance_torque` as the part turns, so its
     extremes lie at the two ends; turning the other way mirrors every sign, so one direction stands for both.
     """
     a = require_not_negative("acceleration", load_acceleration, "rad/s^2")
     require_not_negative("friction torque", friction_torque, "N m")
     require_not_negative("imbalance torque", imbalance_torque, "N m")
-    gravity = np.array([-imbalance_torque, imbalance_torque]).reshape((2,) + (1,) * a.ndim)
+    either_way = np.array([-1.0, 1.0]).reshape((2,) + (1,) * max(a.ndim, np.ndim(imbalance_torque)))
+    gravity = either_way * imbalance_torque
 
     def magnitude(acceleration: FloatArray) -> FloatArray:
         signed = torque_at_motor(

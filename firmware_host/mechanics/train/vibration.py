@@ -99,7 +99,9 @@ def residual_amplitude(
     return amplitude
 
 
-def resonant_step_rates(natural: float, damping_ratio: float, fractions: tuple[int, ...] = (1, 2, 3)) -> FloatArray:
+def resonant_step_rates(
+    natural: FloatOrArray, damping_ratio: float, fractions: tuple[int, ...] = (1, 2, 3)
+) -> FloatArray:
     """Bands of full-step rates (steps/s) that excite the natural frequency, shape (len(fractions), 2): lowest, highest.
 
     Centred on f_n/k for each k of `fractions`, as wide as the half-power band, f_n/k (1 -+ zeta). That the simple
@@ -107,7 +109,7 @@ def resonant_step_rates(natural: float, damping_ratio: float, fractions: tuple[i
     """
     require_positive("natural angular frequency", natural, "rad/s")
     _check_damping(damping_ratio)
-    centres = natural / (2 * math.pi) / np.asarray(fractions, dtype=np.float64)
+    centres = np.asarray(natural)[..., np.newaxis] / (2 * math.pi) / np.asarray(fractions, dtype=np.float64)
     return np.stack([centres * (1 - damping_ratio), centres * (1 + damping_ratio)], axis=-1)
 
 
@@ -121,7 +123,7 @@ class FrequencyBand:
     def __post_init__(self) -> None:
         require_positive("lowest natural angular frequency", self.lowest, "rad/s")
         require_positive("highest natural angular frequency", self.highest, "rad/s")
-        if self.highest < self.lowest:
+        if np.any(self.highest < self.lowest):
             remedy = "The highest must not lie below the lowest"
             raise FormulaRangeError("natural angular frequency", self.highest, "rad/s", self.lowest, remedy)
 

@@ -63,4 +63,4 @@ def axis_slope(machine: Machine, job: Job) -> float:
     from firmware_host.mechanics.contact.trough import contact_half_angle
 
     half_angle = contact_half_angle(contact, cradle.roller_diameter, cradle.centre_distance)
-    return math.tan(axis_tilt(taper, half_angle))
+    return math.tan(float(axis_tilt(taper, half_angle)))

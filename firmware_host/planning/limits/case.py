@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
+
+import numpy as np
 
 from firmware_host.mechanics.contact.trough import AnyTrough
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
@@ -28,15 +31,25 @@ class IndexExtremes:
     peak_pushing: float
     peak_holding: float
 
+    @property
+    def cruising(self) -> FloatArray:
+        """The peak speed if the longest cruises at it, else 0."""
+        return np.where(self.cruises, self.peak_speed, 0.0)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class LimitCase:
-    """One job on one machine at one motion."""
+    """One job on one machine at one motion; or many parts at once, see `Limit.margins`."""
 
     machine: Machine
     job: Job
     load: LoadCase
     index: IndexExtremes
+
+    @cached_property
+    def least_pull_out(self) -> FloatArray:
+        """Least pull-out torque (N m) on the way to the peak speed."""
+        return self.load.lowest_pull_out(self.index.peak_speed)
 
 
 class AnyLoad(Protocol):

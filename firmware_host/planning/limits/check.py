@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -10,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 
 NARROW_MARGIN = 0.2
 """A limit with less than this part of itself left holds only narrowly; the safe motion keeps this much of each."""
@@ -125,8 +124,8 @@ def verdict_of(
 
 def upper_limit(
     name: str,
-    value: float,
-    limit: float,
+    value: FloatOrArray,
+    limit: FloatOrArray,
     unit: str,
     *,
     formula: str,
@@ -135,16 +134,20 @@ def upper_limit(
     missing: tuple[str, ...] = (),
 ) -> LimitCheck:
     """A check that `value` <= `limit`, `limit` >= 0. With data `missing`, `value` is a lower bound and never holds."""
-    margin = _margin(value, limit)
+    value, limit = float(value), float(limit)
+    margin = float(margin_of(value, limit))
     if missing and verdict_of(margin) is not Verdict.FAILS:
         remedy = f"Give {', '.join(missing)}; counted as nothing here"
     return LimitCheck(name, value, limit, unit, margin, formula, source, remedy, missing)
 
 
-def _margin(value: float, limit: float) -> float:
-    if limit > 0:
-        return (limit - value) / limit if math.isfinite(limit) else 1.0
-    return 0.0 if value <= 0 else -math.inf
+def margin_of(value: FloatOrArray, limit: FloatOrArray) -> FloatArray:
+    """(limit - value)/limit, which broadcast: 1 where there is no limit; of a limit of 0 nothing, or without end."""
+    limit = np.asarray(limit, dtype=np.float64)
+    usable = (limit > 0) & np.isfinite(limit)
+    left = (limit - value) / np.where(usable, limit, 1.0)
+    beyond = np.where(limit > 0, 1.0, np.where(np.asarray(value) <= 0, 0.0, -np.inf))
+    return np.where(usable, left, beyond)
 
 
 def not_known(

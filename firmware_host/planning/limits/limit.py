@@ -9,14 +9,14 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import ClassVar
+from typing import ClassVar, TypeAlias
 
 import numpy as np
 
-from firmware_host.mechanics.guard import FloatArray
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.train.vibration import sudden_peak_factor
 from firmware_host.planning.limits.case import DrawnCase, LimitCase
-from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck, Standing
+from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck, Standing, margin_of
 from firmware_host.planning.limits.remedy import Way, remedy
 from firmware_host.planning.load.case import LoadCase
 
@@ -27,6 +27,10 @@ SUDDEN_PEAK = sudden_peak_factor(0.0)
 """Peak over steady acceleration of a ramp that sets in at once, undamped: the least that a ramp swings to."""
 
 NO_STEP_LOST, NO_SLIP = "no-step-lost", "no-slip"
+
+
+Figures: TypeAlias = tuple[FloatOrArray, FloatOrArray]
+"""A value, and what it may be at the most."""
 
 
 class MotionBound:
@@ -136,6 +140,23 @@ class Limit(ABC):
         """What it is, of this machine and job: by default the same of all."""
         del case
         return Standing(self.advisory, self.stops_unknown, self.never_waived)
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        """The value and what it may be at the most; None where they are not told apart from the check.
+
+        They are arithmetic alone, so that they are those of many parts at once where `case` is of these.
+        """
+        del case
+        return None
+
+    def margins(self, case: LimitCase) -> FloatArray | None:
+        """The margins of many parts at once, see `planning.many.together`, by which a check differs from its fellows'.
+
+        Whether the limit concerns a part, what is missing and what it is has to be the same of all of them, whatever
+        their figures are. None where each part has to be asked.
+        """
+        found = self.figures(case)
+        return margin_of(*found) if found is not None else None
 
     @abstractmethod
     def check(self, case: LimitCase) -> LimitCheck | None:

@@ -128,8 +128,8 @@ class LoadCase:
     def pull_out_corners(self) -> FloatArray:
         """Part speeds (rad/s) of the points of the motor's curve, rising; none without a curve."""
         if self.curve is None:
-            return np.zeros(0)
-        return self.curve.speeds * (self.supply_voltage / self.curve.voltage) / self.ratio
+            return np.zeros((0, *np.shape(self.ratio)))
+        return np.divide.outer(self.curve.speeds * (self.supply_voltage / self.curve.voltage), self.ratio)
 
     def of_part(self, planned: float) -> float:
         """What the part does when the motor does what is `planned` (acceleration or speed): just that."""
@@ -156,12 +156,12 @@ class LoadCase:
             speed, self.winding, peak_current=self.current, voltage=self.supply_voltage, mode=self.phases
         )
 
-    def lowest_pull_out(self, part_speed: float) -> float:
+    def lowest_pull_out(self, part_speed: FloatOrArray) -> FloatArray:
         """Least pull-out torque (N m) on the way from rest to `part_speed` (rad/s): a ramp passes every speed."""
-        speeds = np.linspace(0.0, part_speed, 513)
-        corners = self.pull_out_corners
-        speeds = np.concatenate([speeds, corners[corners < part_speed]])
-        return float(self.pull_out(speeds).min())
+        speeds = np.linspace(np.zeros_like(part_speed), part_speed, 513)
+        speeds = np.concatenate([speeds, np.minimum(self.pull_out_corners, part_speed)])
+        least: FloatArray = self.pull_out(speeds).min(axis=0)
+        return least
 
     def torque(self, part_acceleration: FloatOrArray) -> WorstTorque:
         """Torques (N m at the motor) to speed up and to brake at `part_acceleration` (rad/s^2, >= 0), at the worst."""

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatOrArray
 from firmware_host.mechanics.train.mesh import (
     WormForces,
     belt_shaft_force,
@@ -21,8 +24,8 @@ from firmware_host.planning.load.case import LoadCase
 class StageTorque:
     """Largest torques (N m) through one stage: on its `driving` shaft, and at its `driven` one."""
 
-    driving: float
-    driven: float
+    driving: FloatOrArray
+    driven: FloatOrArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +35,11 @@ class ShaftForce:
     None where nothing can be said.
     """
 
-    force: float | None
+    force: FloatOrArray | None
     missing: tuple[str, ...] = ()
 
 
-def stage_torque(load: LoadCase, position: int, up: float, down: float) -> StageTorque:
+def stage_torque(load: LoadCase, position: int, up: FloatOrArray, down: FloatOrArray) -> StageTorque:
     """Largest torques through the gearing stage at `position` (0 is the motor's).
 
     The part speeds up at `up` and brakes at `down` (rad/s^2, >= 0), see `transmission.worst_torque`; the stage's losses
@@ -54,7 +57,7 @@ def stage_torque(load: LoadCase, position: int, up: float, down: float) -> Stage
         )
         for acceleration in (up, down)
     ]
-    driven = max(float(worst[0].accelerating), float(worst[1].braking))
+    driven = np.maximum(worst[0].accelerating, worst[1].braking)
     return StageTorque(driven / (stage.ratio * stage.efficiency), driven)
 
 

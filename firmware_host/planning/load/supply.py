@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.heat import iron_loss, moving_copper_loss, sine_copper_loss, standing_copper_loss
 from firmware_host.mechanics.motor.supply import energy_taken_up
 from firmware_host.model.base import stated
@@ -24,7 +25,7 @@ class Losses(NamedTuple):
     rated: float
     iron_speed: float
 
-    def iron(self, mean_speed: float, peak_speed: float) -> float:
+    def iron(self, mean_speed: FloatOrArray, peak_speed: FloatOrArray) -> FloatArray:
         """Mean iron loss (W) over a move of the motor with these speeds (rad/s, >= 0)."""
         return iron_loss(mean_speed, peak_speed, self.rated, self.iron_speed)
 

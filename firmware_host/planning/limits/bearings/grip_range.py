@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
+from firmware_host.planning.limits.check import LimitCheck, margin_of, not_known, upper_limit
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.remedy import higher, lower
 
@@ -45,3 +48,10 @@ class GripRange(Limit):
             remedy="Hold the part by another diameter",
             missing=missing,
         )
+
+    def margins(self, case: LimitCase) -> FloatArray | None:
+        smallest, largest = case.machine.drive.grip_range or (None, None)
+        diameter = case.job.part.contact.si
+        left = [margin_of(diameter, largest.si)] if largest is not None else []
+        left += [margin_of(smallest.si, diameter)] if smallest is not None else []
+        return np.min(left, axis=0) if left else None

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from firmware_host.mechanics.contact.rollers import largest_contact_force
 from firmware_host.mechanics.contact.support import shaft_load
+from firmware_host.mechanics.guard import FloatOrArray
+from firmware_host.mechanics.train.mesh import WormForces
 from firmware_host.planning.limits.bearings.supports import absent
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import GENTLER, higher, lower
 from firmware_host.planning.load.mesh import ShaftForce, driving_shaft_force, forces_on_worm, stage_torque
+from firmware_host.units import Quantity
 
 
 class MotorShaftLoad(Limit):
@@ -42,18 +45,30 @@ class MotorShaftLoad(Limit):
             "support.motor_shaft_arm": arm,
         }
         missing = absent(wanted) + pushed.missing
-        if motor.radial_load is None or motor.radial_load_at is None or arm is None or pushed.force is None:
-            return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=pushed.force)
+        found = _on_bearings(case, pushed)
+        if found is None:
+            value = float(pushed.force) if pushed.force is not None else None
+            return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=value)
         return upper_limit(
             self.name,
-            shaft_load(pushed.force, arm.si, motor.radial_load_at.si),
-            motor.radial_load.si,
+            *found,
             "N",
             formula=formula,
             source=source,
             remedy="Slacken the belt",
             missing=missing,
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        pushed = _on_motor_shaft(case)
+        return _on_bearings(case, pushed) if pushed is not None else None
+
+
+def _on_bearings(case: LimitCase, pushed: ShaftForce) -> Figures | None:
+    motor, arm = case.machine.motor, case.machine.support.motor_shaft_arm
+    if motor.radial_load is None or motor.radial_load_at is None or arm is None or pushed.force is None:
+        return None
+    return shaft_load(pushed.force, arm.si, motor.radial_load_at.si), motor.radial_load.si
 
 
 def _on_motor_shaft(case: LimitCase) -> ShaftForce | None:
@@ -72,7 +87,7 @@ def _on_motor_shaft(case: LimitCase) -> ShaftForce | None:
     return ShaftForce(roller_force(case))
 
 
-def roller_force(case: LimitCase) -> float:
+def roller_force(case: LimitCase) -> FloatOrArray:
     """Force (N) between the part and the roller that bears most, as the part swings; 0 off rollers."""
     trough, cradle = case.load.trough, case.machine.drive.cradle
     if trough is None or cradle is None:
@@ -82,7 +97,7 @@ def roller_force(case: LimitCase) -> float:
     return largest_contact_force(turning, up, case.load.imbalance_torque, braking=down) * cradle.busiest_share
 
 
-def _swings(case: LimitCase) -> tuple[float, float]:
+def _swings(case: LimitCase) -> tuple[FloatOrArray, FloatOrArray]:
     """Largest accelerations (rad/s^2) of the part as it swings: speeding up, braking."""
     index = case.index
     return index.peak_pushing * index.acceleration, index.peak_holding * index.acceleration
@@ -101,19 +116,24 @@ class RollerBearings(Limit):
             return None
         formula = "largest sqrt(N^2 + F^2) of a row * busiest_share <= largest_bearing_load"
         source = "plane equilibrium of the part on its rollers, as it swings; the data of the bearings"
-        value = roller_force(case)
-        if cradle.largest_bearing_load is None:
-            missing = ("drive.largest_bearing_load",)
+        found = self.figures(case)
+        if found is None:
+            missing, value = ("drive.largest_bearing_load",), float(roller_force(case))
             return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=value)
         return upper_limit(
             self.name,
-            value,
-            cradle.largest_bearing_load,
+            *found,
             "N",
             formula=formula,
             source=source,
             remedy="Spread the part over more rollers",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        cradle = case.machine.drive.cradle
+        if cradle is None or cradle.largest_bearing_load is None:
+            return None
+        return roller_force(case), cradle.largest_bearing_load
 
 
 class WormThrust(Limit):
@@ -131,20 +151,29 @@ class WormThrust(Limit):
         ]
         return max(found, key=_gravest) if found else None
 
-    def _of_stage(self, case: LimitCase, position: int) -> LimitCheck:
+    def figures(self, case: LimitCase) -> Figures | None:
+        worms = [position for position, stage in enumerate(case.machine.gearing) if stage.kind == "worm"]
+        forces, rated, _ = self._forces(case, worms[0]) if len(worms) == 1 else (None, None, ())
+        return (forces.axial, rated.si) if forces is not None and rated is not None else None
+
+    def _forces(self, case: LimitCase, position: int) -> tuple[WormForces | None, Quantity | None, tuple[str, ...]]:
+        """(Forces on the worm, what its bearings bear along it, keys of what is missing)."""
         stage, load, motor = case.machine.gearing[position], case.load, case.machine.motor
         rated, key = stage.largest_axial_load, f"gearing.{stage.name}.largest_axial_load"
         if rated is None and position == 0:
             rated, key = motor.axial_load, f"{key}, or motor.axial_load"
         torque = stage_torque(load, position, *_swings(case))
         forces, missing = forces_on_worm(stage, torque, load.stages[position].efficiency)
+        return forces, rated, missing + ((key,) if rated is None else ())
+
+    def _of_stage(self, case: LimitCase, position: int) -> LimitCheck:
+        forces, rated, missing = self._forces(case, position)
         formula = "2*T_wheel/d_wheel <= axial load of the worm's bearings, of the motor's shaft without any"
         source = (
             "the worm's axial force is the wheel's tangential one (statics), at the index's peak; the bearings' data"
         )
         if forces is None or rated is None:
-            missing += (key,) if rated is None else ()
-            value = forces.axial if forces is not None else None
+            value = float(forces.axial) if forces is not None else None
             return not_known(self.name, "N", formula=formula, source=source, missing=missing, value=value)
         return upper_limit(
             self.name,

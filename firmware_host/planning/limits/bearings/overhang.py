@@ -11,7 +11,7 @@ from firmware_host.planning.limits.bearings.supports import (
 )
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import Way, higher
 
 
@@ -31,23 +31,28 @@ class Overhang(Limit):
     def check(self, case: LimitCase) -> LimitCheck | None:
         if case.load.trough is not None:
             return None
-        most = case.machine.support.largest_overhang_moment
-        base, overhang = hanging_out(case)
         formula = (
             "m*g*(overhang + base) + m_chuck*g*base <= largest moment; with a tailstock or a steady rest the chuck's "
             "share of m at base; weights*cos(tilt), and m*g*e*sin(tilt)"
         )
         source = "statics of a beam"
-        if most is None:
+        found = self.figures(case)
+        if found is None:
             missing = ("support.largest_overhang_moment",)
             return not_known(self.name, "N*m", formula=formula, source=source, missing=missing)
         return upper_limit(
             self.name,
-            tipping_moment(case) + sum(force * (base + out) for force, out in carried_weights(case, overhang)),
-            most.si,
+            *found,
             "N*m",
             formula=formula,
             source=source,
             remedy="Hang the chuck closer to its bearings",
             missing=missing_chuck_mass(case),
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        most, (base, overhang) = case.machine.support.largest_overhang_moment, hanging_out(case)
+        if most is None:
+            return None
+        moments = (force * (base + out) for force, out in carried_weights(case, overhang))
+        return sum(moments, tipping_moment(case)), most.si

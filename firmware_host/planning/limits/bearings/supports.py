@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
 from firmware_host.mechanics.contact.support import (
     SLENDEREST_BETWEEN_SUPPORTS,
@@ -17,11 +19,12 @@ from firmware_host.mechanics.contact.support import (
     weight_across,
     weight_along,
 )
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.model.base import stated
 from firmware_host.planning.body import body_of
 from firmware_host.planning.limits.case import LimitCase
-from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.check import LimitCheck, Standing, margin_of, not_known, upper_limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import GEAR_DOWN, Way, higher, lower, setting
 from firmware_host.units import Quantity, parse_quantity
 
@@ -42,7 +45,8 @@ def carried_weights(case: LimitCase, overhang: float) -> tuple[tuple[float, floa
     part = (weight_across(mass, tilt), overhang)
     places = places_beyond(case)
     if places:
-        part = (max(abs(tailstock_share(mass, overhang, place, tilt)[0]) for place in places), 0.0)
+        shares = [abs(tailstock_share(mass, overhang, place, tilt)[0]) for place in places]
+        part = (np.max(shares, axis=0), 0.0)
     return part, (weight_across(chuck, tilt) if chuck > 0 else 0.0, 0.0)
 
 
@@ -117,20 +121,20 @@ class RadialLoad(Limit):
             return None
         return _radial_on_motor(case) if on_motor_shaft(case) else _radial_on_spindle(case)
 
+    def figures(self, case: LimitCase) -> Figures | None:
+        return _on_motor_bearing(case) if on_motor_shaft(case) else _on_spindle_bearing(case)
+
 
 def _radial_on_motor(case: LimitCase) -> LimitCheck:
     formula = "weight*max(1, distance/rated distance) of part and chuck <= motor's radial load" + _tilted(case)
     source = "moments about the front bearing; the motor's data sheet"
-    (base, overhang), motor = hanging_out(case), case.machine.motor
-    rated, rated_at = motor.radial_load, motor.radial_load_at
-    if rated is None or rated_at is None:
-        missing = absent({"motor.radial_load": rated, "motor.radial_load_at": rated_at})
+    found, motor = _on_motor_bearing(case), case.machine.motor
+    if found is None:
+        missing = absent({"motor.radial_load": motor.radial_load, "motor.radial_load_at": motor.radial_load_at})
         return not_known("radial-load", "N", formula=formula, source=source, missing=missing)
-    loads = (shaft_load(weight, base + beyond, rated_at.si) for weight, beyond in carried_weights(case, overhang))
     return upper_limit(
         "radial-load",
-        sum(loads) + tipping_moment(case) / rated_at.si,
-        rated.si,
+        *found,
         "N",
         formula=formula,
         source=source,
@@ -139,29 +143,45 @@ def _radial_on_motor(case: LimitCase) -> LimitCheck:
     )
 
 
+def _on_motor_bearing(case: LimitCase) -> Figures | None:
+    (base, overhang), motor = hanging_out(case), case.machine.motor
+    rated, rated_at = motor.radial_load, motor.radial_load_at
+    if rated is None or rated_at is None:
+        return None
+    loads = (shaft_load(weight, base + beyond, rated_at.si) for weight, beyond in carried_weights(case, overhang))
+    return sum(loads) + tipping_moment(case) / rated_at.si, rated.si
+
+
 def _radial_on_spindle(case: LimitCase) -> LimitCheck:
     formula = "weight*(1 + distance/spacing) of part and chuck <= largest load of the front bearing" + _tilted(case)
     source = "lever law of two bearings; with a tailstock the chuck's share of the part"
-    (base, overhang), support = hanging_out(case), case.machine.support
-    limit, spacing = support.largest_radial_load, support.bearing_spacing
-    if limit is None or spacing is None:
-        missing = absent({"support.largest_radial_load": limit, "support.bearing_spacing": spacing})
+    found, support = _on_spindle_bearing(case), case.machine.support
+    if found is None:
+        given = (support.largest_radial_load, support.bearing_spacing)
+        missing = absent(dict(zip(("support.largest_radial_load", "support.bearing_spacing"), given, strict=True)))
         return not_known("radial-load", "N", formula=formula, source=source, missing=missing)
-    loads = (
-        bearing_loads(weight / STANDARD_GRAVITY, base + beyond, spacing.si)[0]
-        for weight, beyond in carried_weights(case, overhang)
-        if weight > 0
-    )
     return upper_limit(
         "radial-load",
-        sum(loads) + tipping_moment(case) / spacing.si,
-        limit.si,
+        *found,
         "N",
         formula=formula,
         source=source,
         remedy="Hang the chuck closer to its bearings",
         missing=missing_chuck_mass(case),
     )
+
+
+def _on_spindle_bearing(case: LimitCase) -> Figures | None:
+    (base, overhang), support = hanging_out(case), case.machine.support
+    limit, spacing = support.largest_radial_load, support.bearing_spacing
+    if limit is None or spacing is None:
+        return None
+    loads = (
+        bearing_loads(weight / STANDARD_GRAVITY, base + beyond, spacing.si)[0]
+        for weight, beyond in carried_weights(case, overhang)
+        if np.all(weight > 0)
+    )
+    return sum(loads) + tipping_moment(case) / spacing.si, limit.si
 
 
 class AxialLoad(Limit):
@@ -175,25 +195,33 @@ class AxialLoad(Limit):
     ways = (lower("support.tailstock_force"), lower("axis.tilt"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        support, motor, tilt = case.machine.support, case.machine.motor, tilt_of(case)
+        support, tilt = case.machine.support, tilt_of(case)
         if case.load.trough is not None or not (support.tailstock or tilt > 0):
             return None
-        chuck, missing = case.machine.drive.weight
-        weight, pressed = weight_along(case.load.mass + chuck, tilt), support.tailstock_force
-        force = None
-        if pressed is not None or not support.tailstock:
-            force = weight + (pressed.si if pressed is not None and support.tailstock else 0.0)
+        _, missing = case.machine.drive.weight
         key = "motor.axial_load" if on_motor_shaft(case) else "support.largest_axial_load"
         return _compared(
             self.name,
-            force,
-            motor.axial_load if on_motor_shaft(case) else support.largest_axial_load,
+            *self._force(case),
             ("support.tailstock_force", key),
             formula="tailstock's force + (m + m_chuck)*g*sin(tilt) <= axial load of the bearings",
             source="equilibrium along the axis; the data of the bearings",
             remedy="Take bearings that bear more thrust",
             missing=missing if tilt > 0 else (),
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        return _both(*self._force(case))
+
+    def _force(self, case: LimitCase) -> tuple[FloatOrArray | None, Quantity | None]:
+        """(What presses along the axis in N, what the bearings bear of it)."""
+        support, motor = case.machine.support, case.machine.motor
+        rated = motor.axial_load if on_motor_shaft(case) else support.largest_axial_load
+        pressed = support.tailstock_force if support.tailstock else None
+        if pressed is None and support.tailstock:
+            return None, rated
+        weight = weight_along(case.load.mass + case.machine.drive.weight[0], tilt_of(case))
+        return weight + (pressed.si if pressed is not None else 0.0), rated
 
 
 class TailstockLoad(Limit):
@@ -204,27 +232,41 @@ class TailstockLoad(Limit):
     ways = (higher("support.largest_tailstock_load", "a stronger centre"), lower("part.overhang", "gripped further in"))
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        support, part = case.machine.support, case.job.part
+        support = case.machine.support
         if not support.tailstock or case.load.trough is not None:
             return None
-        on_centre = None
-        if part.overhang is not None:
-            length = part.whole_length.si
-            on_centre = tailstock_share(case.load.mass, part.overhang.si, length, tilt_of(case))[1]
         return _compared(
             self.name,
-            on_centre,
-            support.largest_tailstock_load,
+            *self._force(case),
             ("part.overhang", "support.largest_tailstock_load"),
             formula="m*g*cos(tilt)*overhang/length <= largest load of the tailstock's centre",
             source="statics of a beam on two supports",
             remedy="",
         )
 
+    def figures(self, case: LimitCase) -> Figures | None:
+        return _both(*self._force(case))
+
+    def _force(self, case: LimitCase) -> tuple[FloatOrArray | None, Quantity | None]:
+        """(The weight on the centre in N, what it bears)."""
+        return _share(case, case.job.part.whole_length.si), case.machine.support.largest_tailstock_load
+
+
+def _share(case: LimitCase, place: float) -> FloatOrArray | None:
+    """What of the part's weight (N) is carried `place` m from the chuck's face; None where nobody knows its middle."""
+    overhang = case.job.part.overhang
+    if overhang is None:
+        return None
+    return tailstock_share(case.load.mass, overhang.si, place, tilt_of(case))[1]
+
+
+def _both(value: FloatOrArray | None, limit: Quantity | None) -> Figures | None:
+    return (value, limit.si) if value is not None and limit is not None else None
+
 
 def _compared(
     name: str,
-    value: float | None,
+    value: FloatOrArray | None,
     limit: Quantity | None,
     keys: tuple[str, str],
     *,
@@ -236,7 +278,8 @@ def _compared(
     """A force (N) against its limit; not known without the data behind either (`keys`)."""
     if value is None or limit is None:
         missing += tuple(key for key, known in zip(keys, (value, limit), strict=True) if known is None)
-        return not_known(name, "N", formula=formula, source=source, missing=missing, value=value)
+        known = float(value) if value is not None else None
+        return not_known(name, "N", formula=formula, source=source, missing=missing, value=known)
     return upper_limit(name, value, limit.si, "N", formula=formula, source=source, remedy=remedy, missing=missing)
 
 
@@ -251,21 +294,22 @@ class SteadyRestLoad(Limit):
     )
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        rest, part = case.machine.support.steady_rest, case.job.part
+        rest = case.machine.support.steady_rest
         if rest is None:
             return None
-        on_rest = None
-        if part.overhang is not None:
-            on_rest = tailstock_share(case.load.mass, part.overhang.si, rest.position.si, tilt_of(case))[1]
         return _compared(
             self.name,
-            on_rest,
+            _share(case, rest.position.si),
             rest.largest_load,
             ("part.overhang", "support.steady_rest.largest_load"),
             formula="m*g*cos(tilt)*overhang/position <= largest load of the steady rest",
             source="statics of a beam on two supports",
             remedy="Take one that bears more",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        rest = case.machine.support.steady_rest
+        return _both(_share(case, rest.position.si), rest.largest_load) if rest is not None else None
 
 
 class UnsupportedLength(Limit):
@@ -296,9 +340,22 @@ class UnsupportedLength(Limit):
             remedy="Prove on the machine that it does not bend",
         )
 
+    def margins(self, case: LimitCase) -> FloatArray | None:
+        spans = _every_span(case)
+        if not all(np.all(length > 0) for length, _, _ in spans):
+            return None
+        thin = case.job.part.thinnest.si
+        least: FloatArray = np.min([margin_of(slenderness(length, thin), limit) for length, limit, _ in spans], axis=0)
+        return least
+
 
 def _spans(case: LimitCase) -> tuple[tuple[float, float, str], ...]:
-    """(length in m, most diameters, where) of what nothing supports; a free end that has no length is none."""
+    """Those of `_every_span` that have a length: a free end may have none."""
+    return tuple(span for span in _every_span(case) if span[0] > 0)
+
+
+def _every_span(case: LimitCase) -> tuple[tuple[float, float, str], ...]:
+    """(length in m, most diameters, where) of what nothing supports."""
     length, places = case.job.part.whole_length.si, places_beyond(case)
     starts, rest = (0.0, *places), case.machine.support.steady_rest is not None
     first, beyond = ("steady rest", "steady rest") if rest else ("tailstock", "")
@@ -309,7 +366,7 @@ def _spans(case: LimitCase) -> tuple[tuple[float, float, str], ...]:
     ]
     if not case.machine.support.tailstock:
         spans.append((length - starts[-1], SLENDEREST_OVERHUNG, f"out of the {beyond or 'chuck'}"))
-    return tuple(span for span in spans if span[0] > 0)
+    return tuple(spans)
 
 
 class PowerOffTurn(Limit):
@@ -323,7 +380,7 @@ class PowerOffTurn(Limit):
     ways = (lower("part.mass_offset"), GEAR_DOWN)
 
     def check(self, case: LimitCase) -> LimitCheck:
-        load, gearing = case.load, case.machine.gearing
+        load = case.load
         detent = stated(case.machine.motor.detent_torque, "motor.detent_torque")
         formula = "m*g*e*cos(tilt)/n <= detent torque"
         source = (
@@ -331,15 +388,25 @@ class PowerOffTurn(Limit):
         )
         torque = load.imbalance_at_motor
         outcome = power_off(torque, detent.si, self_locking=_locking(case))
-        unsure = tuple(f"gearing.{stage.name}.self_locking" for stage in gearing if stage.self_locking is None)
+        unsure = _unsure(case)
         formula += f" -> it {outcome.value}"
         if outcome is PowerOff.SPINS_BACK and unsure:
             return not_known(self.name, "N*m", formula=formula, source=source, missing=unsure, value=torque)
         remedy = "Brake the axis; keep hands out when the power goes"
         return upper_limit(self.name, torque, detent.si, "N*m", formula=formula, source=source, remedy=remedy)
 
+    def figures(self, case: LimitCase) -> Figures | None:
+        """None where it may be known of one part and not of another."""
+        detent = stated(case.machine.motor.detent_torque, "motor.detent_torque")
+        return (case.load.imbalance_at_motor, detent.si) if not _unsure(case) else None
+
     def standing(self, case: LimitCase) -> Standing:
         return replace(super().standing(case), advisory=_locking(case))
+
+
+def _unsure(case: LimitCase) -> tuple[str, ...]:
+    """The keys of stages of which nobody said whether they lock themselves."""
+    return tuple(f"gearing.{each.name}.self_locking" for each in case.machine.gearing if each.self_locking is None)
 
 
 def _locking(case: LimitCase) -> bool:

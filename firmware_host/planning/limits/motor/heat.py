@@ -5,12 +5,13 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import ClassVar
 
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.heat import cycle_loss, warmest_cycle_loss, winding_rise
 from firmware_host.model.base import stated
 from firmware_host.model.job.gate import TimedGateOptions
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import GENTLER, SLOWER, Way, higher, lower
 from firmware_host.planning.load.supply import Losses
 
@@ -25,22 +26,24 @@ class Heat(Limit):
     ways: ClassVar[tuple[Way, ...]] = (lower("driver.standstill_current"), lower("driver.current"))
 
     def check(self, case: LimitCase) -> LimitCheck:
-        motor, losses = case.machine.motor, case.load.supply.losses
-        thermal = stated(case.machine.winding_to_air, "motor.thermal_resistance")
-        highest = stated(motor.highest_temperature, "motor.highest_temperature")
-        ambient = stated(motor.ambient, "motor.ambient")
         return upper_limit(
             self.name,
-            winding_rise(self.loss(case, losses), thermal.si, ambient.si),
-            highest.si - ambient.si,
+            *self.figures(case),
             "K",
             formula=self.formula,
             source=self.source,
             remedy="Cool the motor",
         )
 
+    def figures(self, case: LimitCase) -> Figures:
+        motor, losses = case.machine.motor, case.load.supply.losses
+        thermal = stated(case.machine.winding_to_air, "motor.thermal_resistance")
+        highest = stated(motor.highest_temperature, "motor.highest_temperature")
+        ambient = stated(motor.ambient, "motor.ambient")
+        return winding_rise(self.loss(case, losses), thermal.si, ambient.si), highest.si - ambient.si
+
     @abstractmethod
-    def loss(self, case: LimitCase, losses: Losses) -> float:
+    def loss(self, case: LimitCase, losses: Losses) -> FloatOrArray:
         """Loss (W) that counts."""
 
 
@@ -53,7 +56,7 @@ class HeatHolding(Heat):
         "phases carry I"
     )
 
-    def loss(self, case: LimitCase, losses: Losses) -> float:
+    def loss(self, case: LimitCase, losses: Losses) -> FloatOrArray:
         del case
         return losses.holding
 
@@ -78,12 +81,16 @@ class HeatCycle(Heat):
     )
     source = f"{_SOURCE}; iron loss from motor.iron_loss_speed, from memory where not stated"
 
-    def loss(self, case: LimitCase, losses: Losses) -> float:
+    def loss(self, case: LimitCase, losses: Losses) -> FloatOrArray:
         index, ratio = case.index, case.load.ratio
         iron = losses.iron(index.longest / index.duration * ratio, index.peak_speed * ratio)
         cycle = losses.moving + iron, index.duration, losses.holding, _holding_time(case)
         slow = case.machine.warming.time_constant
-        return warmest_cycle_loss(*cycle, slow.si) if slow is not None else cycle_loss(*cycle)
+        return float(warmest_cycle_loss(*map(float, cycle), slow.si)) if slow is not None else cycle_loss(*cycle)
+
+    def margins(self, case: LimitCase) -> FloatArray | None:
+        """None where the motor's warming is known: then each part has to say which half of its cycle is the hotter."""
+        return super().margins(case) if case.machine.warming.time_constant is None else None
 
 
 def _holding_time(case: LimitCase) -> float:

@@ -38,15 +38,18 @@ class Resonance(Limit):
             f"around sqrt(p*T_h/J)/(2*pi) or as measured; zeta = {zeta:.3g}"
         )
         source = "half-power band of the driven oscillator; damping ratio from memory, until measured"
-        cruise = index.peak_speed if index.cruises else 0.0
         upper = [f"{w.lowest / (2 * math.pi):.4g} to {w.highest / (2 * math.pi):.4g} Hz" for w in load.torsion.upper]
         formula += f"; a belt or coupling that twists: {', '.join(upper)}, too" if upper else ""
         if not index.cruises:
             formula += " -> the longest index is too short to cruise"
+        cruise = float(index.cruising)
         rate = float(load.step_rate(cruise)) / load.microsteps
         margin, edge = (float(part) for part in band_margin(load, cruise))
         remedy = f"Cruise well away from {edge:.4g} full steps/s"
         return LimitCheck(self.name, rate, edge, "Hz", margin, formula, source, remedy)
+
+    def margins(self, case: LimitCase) -> FloatArray:
+        return band_margin(case.load, case.index.cruising)[0]
 
     def standing(self, case: LimitCase) -> Standing:
         return replace(super().standing(case), advisory=case.load.microsteps > 2)
@@ -65,11 +68,11 @@ def band_margin(load: LoadCase, speed: FloatArray | float) -> tuple[FloatArray, 
 
 
 def _bands(load: LoadCase) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest full steps/s of each band, shape (bands,)."""
+    """Lowest and highest full steps/s of each band, along the last axis."""
     zeta = load.damping.middle
     bands = (load.natural_band, *load.torsion.upper)
-    low = np.concatenate([resonant_step_rates(band.lowest, zeta)[:, 0] for band in bands])
-    high = np.concatenate([resonant_step_rates(band.highest, zeta)[:, 1] for band in bands])
+    low = np.concatenate([resonant_step_rates(band.lowest, zeta)[..., 0] for band in bands], axis=-1)
+    high = np.concatenate([resonant_step_rates(band.highest, zeta)[..., 1] for band in bands], axis=-1)
     return low, high
 
 
@@ -79,7 +82,7 @@ def _margin(
     above, below = _apart(load, speed, low, high)
     margin = np.maximum(above, below)
     nearest = margin.argmin(axis=-1)[..., None]
-    edge = np.where(above > below, high, low)
+    edge: FloatArray = np.where(above > below, high, low)
     return np.take_along_axis(margin, nearest, -1)[..., 0], np.take_along_axis(edge, nearest, -1)[..., 0]
 
 

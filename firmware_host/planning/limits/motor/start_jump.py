@@ -72,7 +72,7 @@ def full_steps(load: LoadCase, part_speed: float) -> float:
 
 def start_stop_rate(load: LoadCase, acceleration: float) -> float:
     """Full steps/s (>= 0) that the motor starts with at once, with a ramp of `acceleration` (part rad/s^2) after it."""
-    torque, teeth = load.lowest_pull_out(float(load.start.of(acceleration))), load.full_steps // 4
+    torque, teeth = float(load.lowest_pull_out(float(load.start.of(acceleration)))), load.full_steps // 4
     if torque <= 0:
         return 0.0
     turned = math.asin(min(load.imbalance_at_motor / torque, 1.0)) / teeth

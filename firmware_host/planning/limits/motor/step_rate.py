@@ -8,7 +8,7 @@ from typing import ClassVar
 
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, upper_limit
-from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound
+from firmware_host.planning.limits.limit import TENFOLD, Figures, Limit, MotionBound, SpeedBound
 from firmware_host.planning.limits.remedy import GENTLER, SLOWER, lower
 from firmware_host.planning.load.case import LoadCase
 
@@ -24,13 +24,15 @@ class StepRate(Limit):
     def check(self, case: LimitCase) -> LimitCheck:
         return upper_limit(
             self.name,
-            float(case.load.step_rate(case.index.peak_speed)),
-            self.highest(case.load),
+            *self.figures(case),
             "Hz",
             formula="speed*n*N*M/(2*pi) <= highest step rate",
             source="the data of the driver and of the controller",
             remedy=f"Take a faster {self.device}",
         )
+
+    def figures(self, case: LimitCase) -> Figures:
+        return case.load.step_rate(case.index.peak_speed), self.highest(case.load)
 
     @abstractmethod
     def highest(self, load: LoadCase) -> float:
@@ -76,9 +78,11 @@ class StepPulse(Limit):
 
     def check(self, case: LimitCase) -> LimitCheck:
         formula, source = "pulse <= 1/(2*step rate)", "the driver's data; as long low as high (common practice)"
-        pulse, rate = case.load.smallest_pulse, float(case.load.step_rate(case.index.peak_speed))
         remedy = "Take a driver that sees shorter pulses"
-        return upper_limit(self.name, pulse, 1 / (2 * rate), "s", formula=formula, source=source, remedy=remedy)
+        return upper_limit(self.name, *self.figures(case), "s", formula=formula, source=source, remedy=remedy)
+
+    def figures(self, case: LimitCase) -> Figures:
+        return case.load.smallest_pulse, 1 / (2 * case.load.step_rate(case.index.peak_speed))
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound:
         return SpeedBound((1 - reserve) / (2 * load.smallest_pulse) / float(load.step_rate(1.0)))

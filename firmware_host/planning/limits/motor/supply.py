@@ -11,7 +11,7 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.motor.supply import charged_voltage, supply_current
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
-from firmware_host.planning.limits.limit import TENFOLD, Limit, MotionBound, SpeedBound, left_over
+from firmware_host.planning.limits.limit import TENFOLD, Figures, Limit, MotionBound, SpeedBound, left_over
 from firmware_host.planning.limits.remedy import GENTLER, SLOWER, higher, lower
 from firmware_host.planning.load.case import LoadCase
 
@@ -38,27 +38,27 @@ class SupplyCurrent(SupplyLimit):
     ways = (higher("driver.supply_current", "a stronger supply"), SLOWER, GENTLER, lower("driver.current"))
 
     def check(self, case: LimitCase) -> LimitCheck:
-        driver, load, index = case.machine.driver, case.load, case.index
         formula = "(T*omega + P_cu)/V <= supply_current, at the peak speed, speeding up; P_cu = I^2*R or 2*I^2*R"
         source = "power balance; losses of driver and iron left out"
-        losses, rated = load.supply.losses, driver.supply_current
-        if rated is None:
+        found = self.figures(case)
+        if found is None:
             missing = ("driver.supply_current",)
             return not_known(self.name, "A", formula=formula, source=source, missing=missing)
         return upper_limit(
             self.name,
-            supply_current(
-                float(load.torque(index.acceleration).accelerating),
-                index.peak_speed * load.ratio,
-                losses.most,
-                load.supply_voltage,
-            ),
-            rated.si,
+            *found,
             "A",
             formula=formula,
             source=source,
             remedy="Take a motor that needs less",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        load, index, rated = case.load, case.index, case.machine.driver.supply_current
+        if rated is None:
+            return None
+        torque, most = load.torque(index.acceleration).accelerating, load.supply.losses.most
+        return supply_current(torque, index.peak_speed * load.ratio, most, load.supply_voltage), rated.si
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
         """From T omega + P_cu <= V I, see `left_over`; None where nobody knows, or no motion keeps it."""
@@ -95,6 +95,10 @@ class SupplyVoltage(SupplyLimit):
             source=source,
             remedy="Put a brake resistor at the supply",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        room = case.load.supply.braking_room
+        return (case.load.braking_energy(case.index.peak_speed), room) if room is not None else None
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound | None:
         """A stop sends back as much as the capacitor may take, less what an imbalance sends back at any speed."""

@@ -12,7 +12,7 @@ from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.torque import TorquePoints
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
-from firmware_host.planning.limits.limit import NO_STEP_LOST, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.limit import NO_STEP_LOST, SUDDEN_PEAK, TENFOLD, Figures, Limit, MotionBound, share
 from firmware_host.planning.limits.remedy import GEAR_DOWN, GENTLER, SLOWER, higher, lower
 from firmware_host.planning.load.case import LoadCase
 
@@ -30,17 +30,17 @@ class TorqueLimit(Limit):
     ways = (GENTLER, SLOWER, higher("driver.current", until="motor.rated_current"), GEAR_DOWN)
 
     def check(self, case: LimitCase) -> LimitCheck:
-        load, index = case.load, case.index
-        value, formula = float(self.needed(load, index)), self.formula(load, index)
         return upper_limit(
             self.name,
-            value,
-            load.lowest_pull_out(index.peak_speed) / self.factor(load),
+            *self.figures(case),
             "N*m",
-            formula=formula,
+            formula=self.formula(case.load, case.index),
             source=self.source,
             remedy="Take a stronger motor",
         )
+
+    def figures(self, case: LimitCase) -> Figures:
+        return self.needed(case.load, case.index), case.least_pull_out / self.factor(case.load)
 
     @abstractmethod
     def needed(self, load: LoadCase, index: IndexExtremes) -> FloatOrArray:
@@ -142,13 +142,15 @@ class HoldingTorque(Limit):
         load = case.load
         return upper_limit(
             self.name,
-            load.imbalance_at_motor,
-            load.standstill_torque / load.safety_factor,
+            *self.figures(case),
             "N*m",
             formula=f"m*g*e/n <= k_T*I_standstill / {load.safety_factor:g}, k_T = T_hold/(sqrt(2)*I_rated)",
             source="statics at the worst angle; no help from friction or a self-locking stage is counted",
             remedy="Balance the part",
         )
+
+    def figures(self, case: LimitCase) -> Figures:
+        return case.load.imbalance_at_motor, case.load.standstill_torque / case.load.safety_factor
 
     def drawn(self, case: DrawnCase) -> FloatArray:
         load = case.load

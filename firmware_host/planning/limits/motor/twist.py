@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
+from firmware_host.mechanics.guard import FloatOrArray
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, not_known, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import lower
 from firmware_host.planning.load.torsion import twisting_stages
 
@@ -35,17 +36,27 @@ class Twist(Limit):
         missing += () if spot is not None else ("window.spot_diameter",)
         frequencies = [load.natural_frequency, *((band.lowest + band.highest) / 2 for band in load.torsion.upper)]
         formula += f" -> swings at {', '.join(f'{w / (2 * math.pi):.4g} Hz' for w in frequencies)}"
-        torque = load.imbalance_torque + load.friction_torque
-        value = torque * load.torsion.compliance * case.job.part.diameter.si / 2
-        if spot is None:
+        found = self.figures(case)
+        if found is None:
+            value = float(_twisted(case))
             return not_known(self.name, "m", formula=formula, source=source, missing=missing, value=value)
         return upper_limit(
             self.name,
-            value,
-            spot.si / 2,
+            *found,
             "m",
             formula=formula,
             source=source,
             remedy="Take a wider belt or a stiffer coupling",
             missing=missing,
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        spot = case.job.window.spot
+        return (_twisted(case), spot.si / 2) if spot is not None else None
+
+
+def _twisted(case: LimitCase) -> FloatOrArray:
+    """Travel of the surface, m."""
+    load = case.load
+    torque = load.imbalance_torque + load.friction_torque
+    return torque * load.torsion.compliance * case.job.part.diameter.si / 2

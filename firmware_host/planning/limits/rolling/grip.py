@@ -21,7 +21,7 @@ from firmware_host.mechanics.contact.trough import Trough, normal_at_standstill
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.planning.limits.case import AnyLoad, DrawnCase, IndexExtremes, LimitCase
 from firmware_host.planning.limits.check import LimitCheck, drawn_margin, upper_limit
-from firmware_host.planning.limits.limit import NO_SLIP, SUDDEN_PEAK, TENFOLD, Limit, MotionBound, share
+from firmware_host.planning.limits.limit import NO_SLIP, SUDDEN_PEAK, TENFOLD, Figures, Limit, MotionBound, share
 from firmware_host.planning.limits.remedy import GENTLER, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
 
@@ -49,22 +49,25 @@ class RollerLimit(Limit):
     )
 
     def check(self, case: LimitCase) -> LimitCheck | None:
+        found = self.figures(case)
+        if found is None:
+            return None
+        return upper_limit(
+            self.name,
+            *found,
+            "",
+            formula=self.formula(case.index),
+            source=self.source(case.load),
+            remedy="Turn it in a chuck",
+        )
+
+    def figures(self, case: LimitCase) -> Figures | None:
         load, index = case.load, case.index
         trough, friction = load.trough, load.friction
         if trough is None or friction is None:
             return None
         up, down = self.accelerations(load, index)
-        turning = trough.turning(index.peak_speed)
-        value, limit = self.value_and_limit(load, turning, friction, float(up), float(down))
-        return upper_limit(
-            self.name,
-            value,
-            limit,
-            "",
-            formula=self.formula(index),
-            source=self.source(load),
-            remedy="Turn it in a chuck",
-        )
+        return self.value_and_limit(load, trough.turning(index.peak_speed), friction, up, down)
 
     def accelerations(self, load: AnyLoad, index: IndexExtremes) -> tuple[FloatArray, FloatArray]:
         """Of the part (rad/s^2, >= 0): speeding up, and braking."""
@@ -88,8 +91,8 @@ class RollerLimit(Limit):
 
     @abstractmethod
     def value_and_limit(
-        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
-    ) -> tuple[float, float]:
+        self, load: LoadCase, trough: Trough, friction: float, up: FloatArray, down: FloatArray
+    ) -> Figures:
         """The figure and what it may be, of a part that speeds up at `up` and brakes at `down` (rad/s^2)."""
 
     @abstractmethod
@@ -122,9 +125,9 @@ class Grip(RollerLimit):
     costs_as = "grip"
 
     def value_and_limit(
-        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
-    ) -> tuple[float, float]:
-        return float(friction_needed(trough, up, load.imbalance_torque, braking=down)), friction
+        self, load: LoadCase, trough: Trough, friction: float, up: FloatArray, down: FloatArray
+    ) -> Figures:
+        return friction_needed(trough, up, load.imbalance_torque, braking=down), friction
 
     def highest(self, trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> FloatArray:
         return grip_accelerations(trough, friction * (1 - reserve), imbalance_torque)
@@ -155,10 +158,10 @@ class Seating(RollerLimit):
     costs_as = "seating"
 
     def value_and_limit(
-        self, load: LoadCase, trough: Trough, friction: float, up: float, down: float
-    ) -> tuple[float, float]:
+        self, load: LoadCase, trough: Trough, friction: float, up: FloatArray, down: FloatArray
+    ) -> Figures:
         del friction
-        least = float(smallest_normal(trough, up, load.imbalance_torque, braking=down))
+        least = smallest_normal(trough, up, load.imbalance_torque, braking=down)
         return 1 - least / normal_at_standstill(trough.mass, trough.half_angle, trough.tilt), 1.0
 
     def highest(self, trough: Trough, friction: float, imbalance_torque: float, reserve: float) -> FloatArray:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from firmware_host.mechanics.contact.creep import creep_ratio, walk_per_turn
 from firmware_host.mechanics.contact.rollers import friction_needed, unevenness
 from firmware_host.mechanics.contact.tilted import friction_along, side_creep_per_turn
 from firmware_host.mechanics.contact.trough import Trough
+from firmware_host.mechanics.guard import FloatArray, FloatOrArray, real
 from firmware_host.model.machine.drives.base import Cradle
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, Standing, not_known, upper_limit
-from firmware_host.planning.limits.limit import Limit
+from firmware_host.planning.limits.limit import Figures, Limit
 from firmware_host.planning.limits.remedy import SHORTER_INDEXES, higher, lower, setting
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.drive import friction_along_axis, grip_of
@@ -33,13 +36,20 @@ class FallsThrough(Limit):
             return None
         return upper_limit(
             self.name,
-            trough.centre_distance,
-            case.job.part.contact.si * (1 - float(case.job.part.contact_spread)) + trough.roller_diameter,
+            *_apart(case, trough),
             "m",
             formula="centre distance <= thinnest contact diameter + roller diameter",
             source="triangle of the three centres",
             remedy="Turn it in a chuck",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        return _apart(case, case.load.trough) if case.load.trough is not None else None
+
+
+def _apart(case: LimitCase, trough: Trough) -> Figures:
+    thinnest = case.job.part.contact.si * (1 - real(case.job.part.contact_spread))
+    return trough.centre_distance, thinnest + trough.roller_diameter
 
 
 class Creep(Limit):
@@ -64,8 +74,7 @@ class Creep(Limit):
         missing = _missing_for_creep(cradle, case)
         if missing:
             return not_known(self.name, "m", formula=formula, source=source, missing=missing)
-        ratio = cradle.slip if cradle.slip > 0 else _estimated_creep(cradle, trough, case.load)
-        ratio += float(case.job.part.contact_spread)
+        ratio = float(_creep(cradle, trough, case))
         if math.isfinite(ratio):
             formula += f" -> {ratio * math.pi * trough.part_diameter * 1e3:.3g} mm in a revolution"
         return upper_limit(
@@ -78,6 +87,18 @@ class Creep(Limit):
             remedy="Measure the seams and correct drive.roller_diameter by what they say",
         )
 
+    def figures(self, case: LimitCase) -> Figures | None:
+        cradle, trough = case.machine.drive.cradle, case.load.trough
+        if trough is None or cradle is None or _missing_for_creep(cradle, case):
+            return None
+        return _creep(cradle, trough, case) * trough.part_diameter / 2 * case.index.longest, _hidden(case)
+
+
+def _creep(cradle: Cradle, trough: Trough, case: LimitCase) -> FloatArray:
+    """Part of the travel that is lost, or lies between the places of contact."""
+    ratio = cradle.slip if cradle.slip > 0 else _estimated_creep(cradle, trough, case.load)
+    return np.asarray(ratio + real(case.job.part.contact_spread))
+
 
 def _missing_for_creep(cradle: Cradle, case: LimitCase) -> tuple[str, ...]:
     wanted = {
@@ -87,14 +108,14 @@ def _missing_for_creep(cradle: Cradle, case: LimitCase) -> tuple[str, ...]:
     return tuple(key for key, given in wanted.items() if not given)
 
 
-def _estimated_creep(cradle: Cradle, trough: Trough, load: LoadCase) -> float:
+def _estimated_creep(cradle: Cradle, trough: Trough, load: LoadCase) -> FloatOrArray:
     """At constant speed, against rolling friction and the imbalance: what speeding up costs, braking gives back."""
     if load.friction is None or cradle.contact_width is None:
         return math.inf
-    used = float(friction_needed(trough, 0.0, load.imbalance_torque)) / load.friction
-    if math.isinf(used):  # its imbalance alone lifts it off a row
-        return math.inf
-    return creep_ratio(used, load.friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
+    used = friction_needed(trough, 0.0, load.imbalance_torque) / load.friction
+    lifted = np.isinf(used)  # by its imbalance alone, off a row
+    sizes = (cradle.contact_width, trough.part_diameter, trough.roller_diameter)
+    return np.where(lifted, np.inf, creep_ratio(np.where(lifted, 0.0, used), load.friction, *sizes))
 
 
 class AxialSlide(Limit):
@@ -134,7 +155,7 @@ class AxialWalk(Limit):
         return replace(super().standing(case), advisory=trough is None or trough.tilt == 0)
 
     def check(self, case: LimitCase) -> LimitCheck | None:
-        cradle, trough, taper = case.machine.drive.cradle, case.load.trough, float(case.job.part.taper)
+        cradle, trough, taper = case.machine.drive.cradle, case.load.trough, real(case.job.part.taper)
         if trough is None or cradle is None or cradle.axial_stop or (taper == 0 and trough.tilt == 0):
             return None
         formula = (
@@ -149,9 +170,7 @@ class AxialWalk(Limit):
         side = _side_creep(cradle, trough)
         if math.isinf(side):  # it slides before it rolls, as `axial-slide` says
             return None
-        uneven = unevenness(trough, case.index.acceleration, case.load.imbalance_torque)
-        per_turn = walk_per_turn(trough.part_diameter, taper, trough.half_angle, uneven)
-        per_turn += side_creep_per_turn(trough.part_diameter, side)
+        per_turn = float(_walk(case, trough) + side_creep_per_turn(trough.part_diameter, side))
         return upper_limit(
             self.name,
             per_turn * case.index.longest / (2 * math.pi),
@@ -161,6 +180,19 @@ class AxialWalk(Limit):
             source=source,
             remedy="Turn it in a chuck",
         )
+
+    def figures(self, case: LimitCase) -> Figures | None:
+        """None on a tilted axis: there one part may walk, and another slide."""
+        cradle, trough = case.machine.drive.cradle, case.load.trough
+        if cradle is None or trough is None or trough.tilt != 0 or _missing_for_walk(cradle, trough, case):
+            return None
+        return _walk(case, trough) * case.index.longest / (2 * math.pi), _hidden(case)
+
+
+def _walk(case: LimitCase, trough: Trough) -> FloatArray:
+    """How far a cone walks in a turn, m."""
+    uneven = unevenness(trough, case.index.acceleration, case.load.imbalance_torque)
+    return np.asarray(walk_per_turn(trough.part_diameter, real(case.job.part.taper), trough.half_angle, uneven))
 
 
 def _missing_for_walk(cradle: Cradle, trough: Trough, case: LimitCase) -> tuple[str, ...]:
@@ -177,7 +209,7 @@ def _side_creep(cradle: Cradle, trough: Trough) -> float:
         return 0.0
     friction, _ = grip_of(cradle)
     used = friction_along(trough.half_angle, trough.tilt) / friction
-    return creep_ratio(used, friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter)
+    return float(creep_ratio(used, friction, cradle.contact_width, trough.part_diameter, trough.roller_diameter))
 
 
 def _hidden(case: LimitCase) -> float:
