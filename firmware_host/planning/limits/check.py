@@ -145,7 +145,8 @@ def margin_of(value: FloatOrArray, limit: FloatOrArray) -> FloatArray:
     """(limit - value)/limit, which broadcast: 1 where there is no limit; of a limit of 0 nothing, or without end."""
     limit = np.asarray(limit, dtype=np.float64)
     usable = (limit > 0) & np.isfinite(limit)
-    left = (limit - value) / np.where(usable, limit, 1.0)
+    with np.errstate(over="ignore"):  # of next to nothing anything is without end
+        left = (limit - value) / np.where(usable, limit, 1.0)
     beyond = np.where(limit > 0, 1.0, np.where(np.asarray(value) <= 0, 0.0, -np.inf))
     return np.where(usable, left, beyond)
 
