@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 
@@ -56,6 +58,11 @@ class Standing:
     stops_unknown: bool = True
     never_waived: str = ""
 
+    @property
+    def stops_when_unknown(self) -> bool:
+        """Whether nothing may move while it is not known: what is only told stops nothing."""
+        return self.stops_unknown and not self.advisory
+
 
 STRICT = Standing()
 
@@ -99,9 +106,7 @@ class LimitCheck:
     @property
     def stops(self) -> bool:
         """Whether nothing may move because of it."""
-        verdict = self.verdict
-        may_be_told = self.standing.advisory or not self.standing.stops_unknown
-        return verdict is Verdict.FAILS or (verdict is Verdict.NOT_KNOWN and not may_be_told)
+        return self.verdict is Verdict.FAILS or (self.verdict is Verdict.NOT_KNOWN and self.standing.stops_when_unknown)
 
 
 def verdict_of(
@@ -112,14 +117,30 @@ def verdict_of(
     A limit just met holds (to 1e-9); less than `NARROW_MARGIN` left is narrow. A margin that is not a number holds
     nothing.
     """
-    kept = margin is not None and margin >= -1e-9
+    kept = margin is not None and is_kept(margin)
     if margin is not None and not kept:
         found = Verdict.EXCEEDED if standing.advisory else Verdict.FAILS
     elif margin is None or missing:
         found = Verdict.NOT_KNOWN
     else:
-        return Verdict.NARROW if margin < NARROW_MARGIN - 1e-9 else Verdict.HOLDS
+        return Verdict.NARROW if is_narrow(margin) else Verdict.HOLDS
     return Verdict.ACCEPTED if reason and not standing.never_waived else found
+
+
+def is_kept(margin: FloatOrArray) -> Any:
+    """Whether a margin says that its limit is kept; one that is just met is."""
+    return margin >= -1e-9
+
+
+def is_narrow(margin: FloatOrArray) -> Any:
+    """Whether a limit that is kept is so only narrowly."""
+    return margin < NARROW_MARGIN - 1e-9
+
+
+def gravities(check: LimitCheck, margins: FloatArray) -> NDArray[np.int8]:
+    """The gravity of the verdict of `check` if its margin were each of `margins`, of their shape."""
+    missed, narrow, kept = (replace(check, margin=each).verdict.gravity for each in (-1.0, 0.0, 1.0))
+    return np.where(is_kept(margins), np.where(is_narrow(margins), narrow, kept), missed).astype(np.int8)
 
 
 def upper_limit(
@@ -145,7 +166,7 @@ def margin_of(value: FloatOrArray, limit: FloatOrArray) -> FloatArray:
     """(limit - value)/limit, which broadcast: 1 where there is no limit; of a limit of 0 nothing, or without end."""
     limit = np.asarray(limit, dtype=np.float64)
     usable = (limit > 0) & np.isfinite(limit)
-    with np.errstate(over="ignore"):  # of next to nothing anything is without end
+    with np.errstate(over="ignore", invalid="ignore"):  # of next to nothing anything is without end
         left = (limit - value) / np.where(usable, limit, 1.0)
     beyond = np.where(limit > 0, 1.0, np.where(np.asarray(value) <= 0, 0.0, -np.inf))
     return np.where(usable, left, beyond)
