@@ -81,7 +81,7 @@ def cycle_loss(
 
 
 def warmest_cycle_loss(
-    moving_loss: float, moving_time: float, holding_loss: float, holding_time: float, time_constant: float
+    moving_loss: FloatOrArray, moving_time: float, holding_loss: float, holding_time: float, time_constant: float
 ) -> float:
     """The steady loss (W) that would warm as far as the cycle does at its warmest moment, once it repeats itself.
 
@@ -92,7 +92,7 @@ def warmest_cycle_loss(
     """
     cycle_loss(moving_loss, moving_time, holding_loss, holding_time)  # the same ranges hold
     require_positive("time constant", time_constant, "s")
-    hot, cold = sorted(((moving_loss, moving_time), (holding_loss, holding_time)), reverse=True)
+    hot, cold = sorted(((float(moving_loss), moving_time), (holding_loss, holding_time)), reverse=True)
     if hot[1] == 0:
         return cold[0]
     left_of_hot, left_of_cold = (math.exp(-part[1] / time_constant) for part in (hot, cold))

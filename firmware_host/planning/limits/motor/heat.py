@@ -86,7 +86,7 @@ class HeatCycle(Heat):
         iron = losses.iron(index.longest / index.duration * ratio, index.peak_speed * ratio)
         cycle = losses.moving + iron, index.duration, losses.holding, _holding_time(case)
         slow = case.machine.warming.time_constant
-        return float(warmest_cycle_loss(*map(float, cycle), slow.si)) if slow is not None else cycle_loss(*cycle)
+        return warmest_cycle_loss(*cycle, slow.si) if slow is not None else cycle_loss(*cycle)
 
     def margins(self, case: LimitCase) -> FloatArray | None:
         """None where the motor's warming is known: then each part has to say which half of its cycle is the hotter."""
