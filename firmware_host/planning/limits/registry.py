@@ -5,13 +5,13 @@ from __future__ import annotations
 from firmware_host.planning.limits.bearings.grip_range import GripRange
 from firmware_host.planning.limits.bearings.motor_shaft import MotorShaftLoad, RollerBearings, WormThrust
 from firmware_host.planning.limits.bearings.overhang import Overhang
+from firmware_host.planning.limits.bearings.slender import UnsupportedLength
 from firmware_host.planning.limits.bearings.supports import (
     AxialLoad,
     PowerOffTurn,
     RadialLoad,
     SteadyRestLoad,
     TailstockLoad,
-    UnsupportedLength,
 )
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.motor.heat import HeatCycle, HeatHolding
