@@ -32,6 +32,11 @@ COMMANDS = (
         "Show where the segments lie, why there are so many, and what gap or overlap to expect at the seams.",
     ),
     Entry("time", "see.time", "Estimate how long a job takes: turning, settling, marking, and when it would be done."),
+    Entry(
+        "picture",
+        "see.picture",
+        "Draw a job into a file (.svg, .png, .pdf): the part end-on, unrolled, its margins, torque, the index in time.",
+    ),
     Entry("moves", "see.moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",

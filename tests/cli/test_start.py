@@ -13,7 +13,9 @@ from firmware_host.system.environment import set_for_now
 from tests.cli.command import PATIENCE_S, environment
 
 #: Libraries that take long to load, and are to be there only where a command uses them.
-HEAVY = frozenset({"numpy", "pydantic", "pint", "rich.console", "serial", "filelock", "psutil", "trimesh", "jinja2"})
+HEAVY = frozenset(
+    {"numpy", "pydantic", "pint", "rich.console", "serial", "filelock", "psutil", "trimesh", "jinja2", "matplotlib"}
+)
 
 #: The option parser loads pydantic itself, as soon as there is a word to read.
 FILES = {"pydantic"}
@@ -30,6 +32,7 @@ LOADED = [
     (("segments", "shaft-scale", "--json"), PLANS),
     (("segments", "bottle-band"), PLANS),
     (("moves", "shaft-scale"), PLANS),
+    (("picture", "shaft-scale"), PLANS | {"matplotlib"}),
     (("moves", "shaft-scale", "--format", "csv"), PLANS),
     (("limits", "shaft-scale"), PLANS | {"rich.console"}),
     (("motors", "shaft-scale"), PLANS | {"rich.console"}),

@@ -32,6 +32,8 @@ from firmware_host.reporting.machines.hand import hand_document
 from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.measuring.commissioning import findings_document, procedures_document, record_document
 from firmware_host.reporting.measuring.seam import seam_document
+from firmware_host.reporting.pictures.registry import PICTURES
+from firmware_host.reporting.pictures.told import pictures_document
 from firmware_host.reporting.plans.card import card_document
 from firmware_host.reporting.plans.limits import comparison_document, limits_document
 from firmware_host.reporting.plans.motors import motors_document
@@ -44,6 +46,7 @@ from firmware_host.reporting.plans.time import time_document
 from firmware_host.reporting.runs.run import run_document
 from firmware_host.reporting.runs.runs import runs_document
 from firmware_host.station.hand.hand import Where
+from tests.reporting.pictures.subjects import subject
 from tests.reporting.shown import JOBS, page, printed, shipped, values_in_json, values_on_page
 from tests.reporting.test_stations import FOUND, LISTED, RECORD, STATUS
 from tests.reporting.test_time import AT, LEARNED
@@ -118,6 +121,7 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "procedures": lambda job: procedures_document(PROCEDURES),
     "findings": lambda job: findings_document(PROCEDURES[0], [FINDING], [WRITTEN]),
     "commissioning": lambda job: record_document(COMMISSIONED),
+    "pictures": lambda job: pictures_document(PICTURES, subject(job)),
     "controllers": lambda job: found_document(FOUND),
     "profiles": lambda job: profiles_document(list_profiles("motors")),
 }
