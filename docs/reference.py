@@ -65,6 +65,7 @@ MEANINGS = {
     "Machine.drive": "how the turning reaches the part",
     "Machine.support": "what carries the part besides the chuck",
     "Machine.swing": "natural frequency and damping as somebody measured them",
+    "Machine.ramp": "the quickest ramp that lost no step when somebody tried it",
     "Machine.warming": "how the motor warms where it is mounted, as somebody measured it",
     "Machine.axis": "how the controller knows the axis",
     "Machine.link": "the serial line, and what the controller can do",

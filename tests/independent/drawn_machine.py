@@ -248,6 +248,15 @@ def draw_swing(draw: Draw, motor: Table) -> Table:
     return swing
 
 
+def draw_ramp(draw: Draw) -> Table:
+    """As if tried, near what a usual motor makes of a usual load."""
+    return draw.optional(
+        {"acceleration": draw.quantity("acceleration", 3.0, 3000.0),
+         "speed": draw.quantity("speed", 0.5, 100.0)},
+        load_inertia=draw.quantity("inertia", 1e-7, 1e-2),
+    )  # fmt: skip
+
+
 def draw_axis(draw: Draw, on_rollers: bool) -> Table:
     axis: Table = {"letter": draw.pick("A", "B"), "unit": "mm" if on_rollers and draw.random.random() < 0.3 else "deg"}
     if draw.random.random() < 0.2:

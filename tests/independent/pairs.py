@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.independent.drawing import Draw, Table
 from tests.independent.drawn_job import draw_job, draw_part
-from tests.independent.drawn_machine import draw_machine
+from tests.independent.drawn_machine import draw_machine, draw_ramp
 
 
 def pair(seed: int) -> tuple[Table, Table]:
@@ -13,4 +13,7 @@ def pair(seed: int) -> tuple[Table, Table]:
     on_rollers = draw.random.random() < 0.4
     part = draw_part(draw, on_rollers)
     machine = draw_machine(draw, part, on_rollers)
-    return machine, draw_job(draw, part, on_rollers=on_rollers, geared=bool(machine["gearing"]))
+    job = draw_job(draw, part, on_rollers=on_rollers, geared=bool(machine["gearing"]))
+    if draw.random.random() < 0.15:
+        machine["ramp"] = draw_ramp(draw)
+    return machine, job

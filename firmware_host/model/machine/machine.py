@@ -12,6 +12,7 @@ from firmware_host.model.machine.drives.base import AxisUnit
 from firmware_host.model.machine.drives.registry import AnyDrive
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.motor import Motor
+from firmware_host.model.machine.ramp import Ramp
 from firmware_host.model.machine.swing import Swing
 from firmware_host.model.machine.warming import Warming
 from firmware_host.model.tolerances import Tolerances
@@ -181,6 +182,7 @@ class Machine(Described):
     drive: AnyDrive
     support: Support = Support()
     swing: Swing = Swing()
+    ramp: Ramp = Ramp()
     warming: Warming = Warming()
     axis: Axis = Axis()
     link: Link

@@ -62,8 +62,8 @@ RANGES: tuple[Range, ...] = (
     Range(("gate.timeout", "gate.connect"), "s", 1e-3, 0.02, 86400, 365 * 86400),
     Range(("gate.debounce",), "s", 1e-6, 1e-4, 1, 3600),
     Range(("index.settle",), "s", 1e-6, 1e-4, 10, 600),
-    Range(("index.speed", "link.stated.rate", "link.stated.start_jump"), "deg/s", 1e-4, 0.05, 7200, 1e6),
-    Range(("index.acceleration", "link.stated.acceleration"), "deg/s^2", 1e-3, 0.5, 5e5, 1e9),
+    Range(("index.speed", "link.stated.rate", "link.stated.start_jump", "ramp.speed"), "deg/s", 1e-4, 0.05, 7200, 1e6),
+    Range(("index.acceleration", "link.stated.acceleration", "ramp.acceleration"), "deg/s^2", 1e-3, 0.5, 5e5, 1e9),
     Range(("segments.angle",), "deg", 1e-6, 1e-4, 360, 1e6),
     Range(
         ("segments.diameter_uncertainty", "drive.roller_diameter_uncertainty"), "mm", 1e-6, 1e-4, 5, 500
@@ -115,7 +115,7 @@ RANGES: tuple[Range, ...] = (
     Range(("gearing.efficiency",), "", 1e-3, 0.15, 1, 1, PRACTICE, "It is a part of one: 0.95, not 95 or 0.0095"),
     Range(("gearing.lost_motion",), "deg", 1e-7, 1e-5, 3, 90),
     Range(("gearing.driving_inertia", "gearing.driven_inertia", "drive.roller_inertia", "drive.inertia",
-           "swing.load_inertia"), "kg*m^2", 1e-13, 1e-10, 20, 1e4),
+           "swing.load_inertia", "ramp.load_inertia"), "kg*m^2", 1e-13, 1e-10, 20, 1e4),
     Range(("gearing.belt_tension",), "N", 0.01, 0.5, 2e3, 1e5),
     Range(("gearing.torsional_stiffness",), "N*m/rad", 1e-4, 0.05, 1e7, 1e10),
     # --- the drive

@@ -16,6 +16,7 @@ from firmware_host.planning.limits.bearings.supports import (
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.motor.heat import HeatCycle, HeatHolding
 from firmware_host.planning.limits.motor.inertia import InertiaRatio, MassDisagreement
+from firmware_host.planning.limits.motor.measured_ramp import MeasuredRampLimit
 from firmware_host.planning.limits.motor.mid_range import MidRange
 from firmware_host.planning.limits.motor.resonance import Resonance
 from firmware_host.planning.limits.motor.start_jump import StartJump
@@ -35,6 +36,7 @@ LIMITS: tuple[Limit, ...] = (
     ControllerStepRate(),
     StepPulse(),
     StartJump(),
+    MeasuredRampLimit(),
     InertiaRatio(),
     Resonance(),
     MidRange(),

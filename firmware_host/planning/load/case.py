@@ -34,6 +34,7 @@ from firmware_host.planning.assume.complete import complete, with_assumed
 from firmware_host.planning.body import Body, body_of
 from firmware_host.planning.load.drive import DriveLoad, drive_load
 from firmware_host.planning.load.hunting import hunting_band, winding_of
+from firmware_host.planning.load.measured_ramp import MeasuredRamp, measured_ramp
 from firmware_host.planning.load.phases import phase_mode
 from firmware_host.planning.load.start import NO_JUMP, StartJump, start_jump
 from firmware_host.planning.load.supply import Supply, supply_of
@@ -64,6 +65,7 @@ class LoadCase:
     and load swing on the magnetic spring, as far as the data say; what looks at the swing asks `natural_band` and
     `damping`, where they may lie, and `torsion`, what belts and couplings that twist add.
     `start`: the step of speed at both ends of a move. `start_stop_rate`: of the bare motor, full steps/s, if stated.
+    `measured_ramp`: the quickest that a move may be by what was tried on the machine, if it was.
     """
 
     rotor_inertia: float
@@ -102,6 +104,7 @@ class LoadCase:
     mid_range: tuple[float, float]
     start: StartJump
     start_stop_rate: float | None
+    measured_ramp: MeasuredRamp | None = None
 
     @property
     def reflected_inertia(self) -> float:
@@ -323,6 +326,7 @@ def _load_case(machine: Machine, job: Job) -> LoadCase:
         mid_range=hunting_band(machine, job, phases),
         start=start_jump(machine, job),
         start_stop_rate=machine.motor.start_stop_rate.si if machine.motor.start_stop_rate is not None else None,
+        measured_ramp=measured_ramp(machine, gearing, drive.stage.ratio if drive.stage is not None else 1.0, turning),
     )
 
 

@@ -15,6 +15,7 @@ from firmware_host.mechanics.train.vibration import DampingRange, FrequencyBand,
 from firmware_host.model.base import stated
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.swing import Swing
+from firmware_host.units import Quantity
 
 COMPUTED_UNCERTAINTY = 0.1
 """How far the true natural frequency may lie from a computed one, as a part of it (common practice, no source)."""
@@ -49,8 +50,7 @@ def natural_frequency_of(
     computed = natural_frequency(teeth, running_torque, turning)
     if swing.frequency is None:
         return computed, None
-    along = machine.drive.shaft_body.inertia + (swing.load_inertia.si if swing.load_inertia is not None else 0.0)
-    inertia = stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si + inertia_at_motor(gearing, along)
+    inertia = turning_with(machine, gearing, swing.load_inertia)
     current = machine.driver.current.si
     raised = current / swing.current.si if swing.current is not None else 1.0
     spring = measured_stiffness(2 * math.pi * swing.frequency.si, inertia) * raised
@@ -63,6 +63,15 @@ def natural_frequency_of(
             key="swing.frequency",
         )
     return math.sqrt(spring / turning), inertia
+
+
+def turning_with(machine: Machine, gearing: Sequence[Stage], load_inertia: Quantity | None) -> float:
+    """What turns (kg m^2 at the motor, rotor counted) with `load_inertia` clamped or on the rollers; None: nothing.
+
+    `load_inertia` about the drive's shaft, as a file says it; `gearing`: the stages up to that shaft.
+    """
+    along = machine.drive.shaft_body.inertia + (load_inertia.si if load_inertia is not None else 0.0)
+    return stated(machine.motor.rotor_inertia, "motor.rotor_inertia").si + inertia_at_motor(gearing, along)
 
 
 def frequency_band(swing: Swing, natural: float, turning: float, measured_with: float | None) -> FrequencyBand:

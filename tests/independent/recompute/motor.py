@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from math import cos, inf, pi, sqrt
 
-from tests.independent.recompute.facts import Facts
+from tests.independent.recompute.facts import Facts, through
 from tests.independent.recompute.swing import static_torque, torque_constant
 from tests.independent.recompute.verdict import UNKNOWN, Found
 from tests.independent.values import known, of, si
@@ -141,6 +141,19 @@ def step_rate_controller(facts: Facts) -> Found:
 def step_pulse(facts: Facts) -> Found:
     pulse = known(facts.driver, "smallest_pulse")
     return Found(pulse, 1 / (2 * step_rate(facts))) if pulse is not None else UNKNOWN
+
+
+def measured_ramp(facts: Facts) -> Found | None:
+    """What lost no step when it was tried, on the drive's shaft: 0.8 of it is in the file, with its load's inertia."""
+    ramp = facts.machine.get("ramp", {})
+    if "acceleration" not in ramp:
+        return None
+    own = facts.roller_inertia if facts.rolling else si(facts.drive["inertia"])
+    tried_with = si(facts.motor["rotor_inertia"]) + through(facts.gearing, own + of(ramp, "load_inertia"))
+    onwards = facts.contact / facts.roller if facts.rolling else 1.0
+    most = si(ramp["acceleration"]) / 0.8 / onwards * min(1.0, tried_with / facts.total_inertia)
+    used = max(facts.motion.acceleration / most, facts.motion.peak * onwards * 0.8 / si(ramp["speed"]))
+    return Found(used, 1.0, facts.lacks("inertia"))
 
 
 def inertia_ratio(facts: Facts) -> Found:

@@ -16,6 +16,7 @@ RECOMPUTED: dict[str, Callable[[Facts], Found | None]] = {
     "step-rate-driver": motor.step_rate_driver,
     "step-rate-controller": motor.step_rate_controller,
     "step-pulse": motor.step_pulse,
+    "measured-ramp": motor.measured_ramp,
     "inertia-ratio": motor.inertia_ratio,
     "resonance": torsion.resonance,
     "mid-range": torsion.mid_range,

@@ -141,7 +141,7 @@ def test_one_that_says_nothing_of_draws_and_cost_binds_the_acceleration_all_the_
 
 def test_every_limit_has_a_name_of_its_own() -> None:
     names = [limit.name for limit in registry.all_limits()]
-    assert len(set(names)) == len(names) == 36
+    assert len(set(names)) == len(names) == 37
 
 
 def test_no_other_room_says_the_name_of_a_limit() -> None:

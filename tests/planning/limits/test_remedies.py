@@ -71,6 +71,10 @@ CASES: dict[str, list[Description]] = {
             machine(motor__start_stop_rate="2 Hz", link__stated={"start_jump": "5 deg/s"}), speed=2.0, acceleration=10.0
         ),
     ],
+    "measured-ramp": [
+        case(machine(ramp={"acceleration": "30 rad/s^2", "speed": "30 rad/s", "load_inertia": "1 kg*m^2"})),
+        case(machine(ramp={"acceleration": "900 rad/s^2", "speed": "3 rad/s", "load_inertia": "1 kg*m^2"})),
+    ],
     "inertia-ratio": [case(machine(gearing=[]))],
     "resonance": [case(machine(driver__microsteps=2), speed=v) for v in (0.6, 0.66, 0.3)],
     "mid-range": [case(speed=15.0, acceleration=900.0), case(speed=25.0, acceleration=2000.0)],
