@@ -22,6 +22,9 @@ from tests.support.windows.names import NO_MODULES
 
 if windows.wanted():
     windows.install()
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
+    # The tests start hundreds of processes: each would compile the package anew, and each run the tests themselves.
+    sys.dont_write_bytecode = False
 
 
 _ON_WINDOWS = sys.platform == "win32"
