@@ -7,12 +7,21 @@ from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
 from firmware_host.commissioning.procedures.motion.ringing import Ringing
+from firmware_host.commissioning.procedures.motor.warm_up import WarmUp
 from firmware_host.commissioning.procedures.ratio import Ratio
 from firmware_host.commissioning.procedures.run_out import RunOut
 from firmware_host.errors import InputError
 from firmware_host.model.files.problems import nearest_of
 
-PROCEDURES: tuple[Procedure, ...] = (Direction(), Ratio(), LostMotion(), RunOut(), Grip(), Ringing())
+PROCEDURES: tuple[Procedure, ...] = (
+    Direction(),
+    Ratio(),
+    LostMotion(),
+    RunOut(),
+    Grip(),
+    Ringing(),
+    WarmUp(),
+)
 
 
 def procedure_named(name: str) -> Procedure:

@@ -9,6 +9,7 @@ from firmware_host.mechanics.guard import FloatArray, FloatOrArray
 from firmware_host.mechanics.motor.heat import cycle_loss, warmest_cycle_loss, winding_rise
 from firmware_host.model.base import stated
 from firmware_host.model.job.gate import TimedGateOptions
+from firmware_host.model.job.job import Job
 from firmware_host.planning.limits.case import LimitCase
 from firmware_host.planning.limits.check import LimitCheck, upper_limit
 from firmware_host.planning.limits.limit import Figures, Limit
@@ -84,7 +85,7 @@ class HeatCycle(Heat):
     def loss(self, case: LimitCase, losses: Losses) -> FloatOrArray:
         index, ratio = case.index, case.load.ratio
         iron = losses.iron(index.longest / index.duration * ratio, index.peak_speed * ratio)
-        cycle = losses.moving + iron, index.duration, losses.holding, _holding_time(case)
+        cycle = losses.moving + iron, index.duration, losses.holding, holding_time(case.job)
         slow = case.machine.warming.time_constant
         return warmest_cycle_loss(*cycle, slow.si) if slow is not None else cycle_loss(*cycle)
 
@@ -93,9 +94,9 @@ class HeatCycle(Heat):
         return super().margins(case) if case.machine.warming.time_constant is None else None
 
 
-def _holding_time(case: LimitCase) -> float:
+def holding_time(job: Job) -> float:
     """Time (s) that the axis is known to stand between two indexes."""
-    gate, mark, settle = case.job.gate, case.job.mark, case.job.index.settle
+    gate, mark, settle = job.gate, job.mark, job.index.settle
     timed = gate.duration.si if isinstance(gate, TimedGateOptions) else 0.0
     stated = mark.pass_time.si if mark.pass_time is not None else 0.0
     return max(timed, stated) * mark.passes + (settle.si if settle is not None else 0.0)

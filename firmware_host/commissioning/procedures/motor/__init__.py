@@ -1,0 +1,1 @@
+"""The procedures that measure what the motor has to turn, and how warm that makes it."""
