@@ -91,7 +91,7 @@ def plan_layout(setup: Setup, *, true: TrueSizes = AS_ENTERED, check: Check = ne
     Raises `InputError` or `PlanError` when that can't be done. Only the creep on rollers asks how the part is turned;
     if no motion is found for that, the seams say so. `check` as in `plan_job`.
     """
-    places = _places(setup)
+    places = places_of(setup)
     motion = None
     if places.loads.unkind.machine.drive.cradle is not None:
         try:
@@ -109,7 +109,7 @@ def plan_job(
     `check` is called at least each 50 ms of the search for the motion; what it raises stops the plan. `guess`: near
     what its quickest motion lies, see `motion_for`.
     """
-    places = _places(setup)
+    places = places_of(setup)
     check()
     limits = _limits(setup, places, check, guess)
     check()
@@ -122,10 +122,10 @@ def plan_job(
 
 def place_segments(setup: Setup) -> SegmentPlan:
     """Where a job's segments fall, and nothing of its seams. Raises as `plan_layout`."""
-    return _places(setup).segments
+    return places_of(setup).segments
 
 
-class _Places(NamedTuple):
+class Places(NamedTuple):
     """Where the segments are and how the axis gets there, before anything is known of how quickly."""
 
     loads: LoadVariants
@@ -133,15 +133,16 @@ class _Places(NamedTuple):
     route: Route
 
 
-def _places(setup: Setup) -> _Places:
+def places_of(setup: Setup) -> Places:
+    """Load, segments and route of a job. Raises as `plan_layout`."""
     loads = load_variants(setup.machine, setup.job)
     machine, job = loads.unkind.machine, loads.unkind.job
     segments = plan_segments(job, tilt=axis_slope(machine, job))
     require_whole_steps(segments, machine.microsteps_per_part_turn(job.part.contact))
-    return _Places(loads, segments, plan_route(machine, job, segments))
+    return Places(loads, segments, plan_route(machine, job, segments))
 
 
-def _limits(setup: Setup, places: _Places, check: Check, guess: Guess | None = None) -> LimitReport:
+def _limits(setup: Setup, places: Places, check: Check, guess: Guess | None = None) -> LimitReport:
     from firmware_host.planning.limit_report import check_limits  # a layout alone seldom asks the limits
 
     speed, acceleration = setup.job.index.speed, setup.job.index.acceleration
@@ -162,7 +163,12 @@ def _index_motion(limits: LimitReport) -> IndexMotion:
     return IndexMotion(limits.motion.speed, limits.motion.acceleration)
 
 
-def _layout(places: _Places, motion: IndexMotion | None, true: TrueSizes) -> Layout:
+def layout_at(places: Places, speed: float, acceleration: float) -> Layout:
+    """The layout of `places` whose indexes are made at `speed` (rad/s) and `acceleration` (rad/s^2) of the part."""
+    return _layout(places, IndexMotion(speed, acceleration), AS_ENTERED)
+
+
+def _layout(places: Places, motion: IndexMotion | None, true: TrueSizes) -> Layout:
     segments, route, unkind = places.segments, places.route, places.loads.unkind
     moved = moved_surface(places.loads, segments, motion)
     seams = predict_seams(

@@ -364,7 +364,8 @@ def _cases(
     up = require_not_negative("acceleration", acceleration, "rad/s^2")
     down = up if braking is None else require_not_negative("acceleration while braking", braking, "rad/s^2")
     throw = np.asarray(trough.throw)
-    after = (-1, *(1,) * max(up.ndim, down.ndim, throw.ndim))
+    among = (np.ndim(each) for each in (trough.mass, trough.part_diameter, imbalance_torque))
+    after = (-1, *(1,) * max(up.ndim, down.ndim, throw.ndim, *among))
     gravity, x, y, rising, direction = (each.reshape(after) for each in _every_case(trough))
     size = np.where(rising * direction > 0, up, down)
     torque = gravity * imbalance_torque

@@ -162,7 +162,9 @@ class LoadCase:
     def lowest_pull_out(self, part_speed: FloatOrArray) -> FloatArray:
         """Least pull-out torque (N m) on the way from rest to `part_speed` (rad/s): a ramp passes every speed."""
         speeds = np.linspace(np.zeros_like(part_speed), part_speed, 513)
-        speeds = np.concatenate([speeds, np.minimum(self.pull_out_corners, part_speed)])
+        corners = self.pull_out_corners
+        corners = corners.reshape(*corners.shape, *(1,) * (speeds.ndim - corners.ndim))
+        speeds = np.concatenate([speeds, np.minimum(corners, part_speed)])
         least: FloatArray = self.pull_out(speeds).min(axis=0)
         return least
 

@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from firmware_host.errors import FormulaRangeError, InputError, LimitExceededError, PlanError
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.model.files.parts import PartRow
@@ -20,7 +21,8 @@ from firmware_host.planning.guess import Guess
 from firmware_host.planning.interrupt import Check
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.limits.registry import all_limits
-from firmware_host.planning.load.case import load_case
+from firmware_host.planning.many.lot.lot import LotPart, planned_near
+from firmware_host.planning.many.lot.stack import UnlikeError
 from firmware_host.planning.many.nearness import Rows, halves, numbers_of, spread_out
 from firmware_host.planning.many.part import PartLayout, PartMotion, planned
 from firmware_host.planning.many.rows import made_of
@@ -31,7 +33,7 @@ _WIDER, _TIME_OFF = 10.0, 1e-3
 _TRIALS, _AS_GOOD = 2, 2e-5  # parts that are searched both ways, and how much longer an index may then take
 _AS_SURE, _SURE, _ROUNDING = 1.5e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
 _EDGE = 1e-3  # of a limit: a margin so near to an edge may lie on the other side of it
-_TRIED, _ENOUGH_LIKE = 16, 0.75
+_TRIED, _LARGEST, _ENOUGH_LIKE = 16, 128, 0.75  # parts tried first, and at once, and how many must be found there
 
 Planned = tuple[PartLayout, PartMotion]
 
@@ -89,18 +91,43 @@ class _Lot:
         index = setup.job.index
         stated = {"index.speed", "index.acceleration"}.intersection(*(row.values for row in rows[:1]))
         self._free = index.speed is None and index.acceleration is None and not stated
-        self._numbers = numbers_of(rows)
+        self._parts = dict[int, LotPart]()
         self._found = dict[int, Planned | str]()
+        self._numbers = numbers_of(rows)
 
     def all(self) -> list[Planned | str]:
-        self._plan(np.arange(len(self._rows)))
+        rows = np.arange(len(self._rows))
+        if self._free and rows.size >= _FEW:
+            rows = self._laid_out()
+        self._plan(rows)
         return [self._found[place] for place in range(len(self._rows))]
+
+    def _laid_out(self) -> Rows:
+        """The rows that can be laid out and of which nothing is assumed; the rest is planned by itself."""
+        for place, row in enumerate(self._rows):
+            self._check()
+            part = made_of(self._setup, row, LotPart.of)
+            if isinstance(part, LotPart) and part.sure:
+                self._parts[place] = part
+            else:
+                self._whole(place)
+        rows = np.array(sorted(self._parts), dtype=np.intp)
+        own = np.log(
+            [
+                (part.load.natural_band.lowest, float(part.moves.longest[part.moves.gated].max()))
+                for part in self._parts.values()
+            ]
+        )
+        numbers = np.zeros((len(self._rows), own.shape[1]))
+        numbers[rows] = own - own.mean(axis=0)
+        self._laws = np.column_stack([self._numbers, numbers])
+        return rows
 
     def _plan(self, rows: Rows) -> None:
         law = None
         if rows.size >= _FEW and self._free:
-            some = spread_out(self._numbers, rows)
-            law = _law(self._numbers[some], [self._whole(place) for place in some])
+            some = spread_out(self._numbers, rows, 2 * self._laws.shape[1] + 2)
+            law = _law(self._laws[some], [self._whole(place) for place in some])
             if law is not None and not self._as_good(law, rows):
                 law = None
             if law is None and rows.size >= 2 * _FEW:
@@ -112,31 +139,34 @@ class _Lot:
     def _as_good(self, law: _Law, rows: Rows) -> bool:
         """Whether a few parts are as quick near what their neighbours say as they are searched whole."""
         others = [place for place in rows.tolist() if place not in self._found]
-        for place in others[:: max(1, len(others) // _TRIALS)][:_TRIALS]:
-            near, whole = self._made(place, law.guess(self._numbers[place])), self._whole(place)
-            if isinstance(near, str) or isinstance(whole, str):
+        trials = others[:: max(1, len(others) // _TRIALS)][:_TRIALS]
+        for near, whole in zip(self._near(trials, law), map(self._whole, trials), strict=True):
+            if near is None or isinstance(whole, str):
                 return False
             if near[1].index_s > whole[1].index_s * (1 + _AS_GOOD) or near[1].binding != whole[1].binding:
                 return False
         return True
 
     def _each(self, places: list[int], law: _Law | None) -> None:
+        left = [place for place in places if place not in self._found]
         tried = like = 0
+        while law is not None and left and not (tried and like < _ENOUGH_LIKE * tried):
+            some, left = left[: _LARGEST if tried else _TRIED], left[_LARGEST if tried else _TRIED :]
+            tried += len(some)
+            for place, found in zip(some, self._near(some, law), strict=True):
+                if found is not None and law.fits(self._laws[place], found[1]) and not self._near_an_edge(found[1]):
+                    self._found[place] = found
+                    like += 1
         for place in places:
-            if law is None or place in self._found or (tried >= _TRIED and like < _ENOUGH_LIKE * tried):
-                self._whole(place)
-                continue
-            tried += 1
-            found = self._made(place, law.guess(self._numbers[place]))
-            if (
-                not isinstance(found, str)
-                and law.fits(self._numbers[place], found[1])
-                and not self._near_an_edge(found[1])
-            ):
-                self._found[place] = found
-                like += 1
-            else:
-                self._whole(place)
+            self._whole(place)
+
+    def _near(self, places: list[int], law: _Law) -> Sequence[Planned | None]:
+        """Each part near where its neighbours say that its motion lies; None where none is found there."""
+        guesses = [law.guess(self._laws[place]) for place in places]
+        try:
+            return planned_near([self._parts[place] for place in places], guesses, self._check)
+        except (UnlikeError, InputError, PlanError, LimitExceededError, FormulaRangeError):
+            return [None] * len(places)
 
     def _near_an_edge(self, motion: PartMotion) -> bool:
         """Whether a little more or less of a margin could make another verdict, or another limit the tightest.
@@ -166,17 +196,13 @@ class _Lot:
     @cached_property
     def _bounding(self) -> frozenset[str]:
         """The limits that bound the motion."""
-        setup = self._setup.with_values(next(row.values for row in self._rows))
-        load = load_case(setup.machine, setup.job)
+        load = next(iter(self._parts.values())).load
         return frozenset(limit.name for limit in all_limits() if limit.bound(load, NARROW_MARGIN) is not None)
 
     def _whole(self, place: int) -> Planned | str:
         if place not in self._found:
-            self._found[place] = self._made(place, None)
+            self._found[place] = made_of(self._setup, self._rows[place], self._planned)
         return self._found[place]
 
-    def _made(self, place: int, guess: Guess | None) -> Planned | str:
-        def make(setup: Setup) -> Planned:
-            return planned(setup, self._check, guess)
-
-        return made_of(self._setup, self._rows[place], make)
+    def _planned(self, setup: Setup) -> Planned:
+        return planned(setup, self._check)

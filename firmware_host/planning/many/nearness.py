@@ -61,9 +61,15 @@ def _lots(numbers: FloatArray, rows: Rows, most: int) -> Iterator[Rows]:
         yield from _lots(numbers, half, most)
 
 
-def spread_out(numbers: FloatArray, rows: Rows) -> list[int]:
-    """Of `rows` those that span them: the least and the largest of each column, and that nearest the middle."""
+def spread_out(numbers: FloatArray, rows: Rows, fewest: int = 0) -> list[int]:
+    """Of `rows` those that span them: the least and the largest of each column, and that nearest the middle.
+
+    If they are no more than `fewest`, also some between them, as far as there are any.
+    """
     own = numbers[rows]
     middle = np.abs(own - (own.min(axis=0) + own.max(axis=0)) / 2).sum(axis=1).argmin()
     ends = [place for column in own.T for place in (int(column.argmin()), int(column.argmax()))]
-    return [int(rows[place]) for place in dict.fromkeys((*ends, int(middle)))]
+    between = np.linspace(0, rows.size - 1, max(fewest, 1)).round().astype(int).tolist()
+    places = list(dict.fromkeys((*ends, int(middle))))
+    places += [place for place in between if place not in places][: max(fewest - len(places), 0)]
+    return [int(rows[place]) for place in places]

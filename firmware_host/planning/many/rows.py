@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -24,8 +25,9 @@ Spread: TypeAlias = "Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[An
 
 MOST_AT_ONCE = 16
 _PIECES = 32  # at the least: the last of them leaves no process without work for long
+_LOTS = 16
 
-ENOUGH_TOGETHER, MOST_TOGETHER = 64, 256
+ENOUGH_TOGETHER, A_LOT, MOST_TOGETHER = 64, 256, 1024
 """Parts that differ: so many are made in lots of those near one another, and so many are a lot at the most."""
 
 Made = TypeVar("Made")
@@ -123,7 +125,7 @@ def _made_together(
     spread: Spread,
 ) -> Iterator[tuple[PartRow, Made | str]]:
     """Each of `rows` by its key, of `each` that differ; those near one another are made in one go."""
-    lots = near_together(each, min(MOST_TOGETHER, max(ENOUGH_TOGETHER, len(each) // _PIECES)))
+    lots = near_together(each, min(MOST_TOGETHER, max(A_LOT, math.ceil(len(each) / _LOTS))))
     made, number, done = dict[str, Made | str](), Counter(key for _, key in rows), 0
     for lot, found in zip(lots, spread(partial(together, setup), lots), strict=True):
         check()

@@ -16,6 +16,7 @@ from firmware_host.model.files.parts import PartRow
 from firmware_host.planning.guess import Guess
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.many import alike
+from firmware_host.planning.many.lot.lot import planned_near
 from firmware_host.planning.many.nearness import near_together, numbers_of, spread_out
 from firmware_host.planning.many.part import planned
 from firmware_host.planning.many.parts import PartPlan, plan_many
@@ -71,11 +72,16 @@ def guesses(monkeypatch: pytest.MonkeyPatch) -> list[Guess | None]:
     """What each plan of a long table was told of its motion."""
     told = list[Guess | None]()
 
-    def noted(setup: Setup, check: Any, guess: Guess | None = None) -> Any:
-        told.append(guess)
-        return planned(setup, check, guess)
+    def whole(setup: Setup, check: Any) -> Any:
+        told.append(None)
+        return planned(setup, check)
 
-    monkeypatch.setattr(alike, "planned", noted)
+    def near(parts: Any, guesses: Any, check: Any) -> Any:
+        told.extend(guesses)
+        return planned_near(parts, guesses, check)
+
+    monkeypatch.setattr(alike, "planned", whole)
+    monkeypatch.setattr(alike, "planned_near", near)
     return told
 
 

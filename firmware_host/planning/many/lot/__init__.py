@@ -1,0 +1,1 @@
+"""Parts that differ in a few numbers alone, taken together: what is arithmetic is reckoned once for all of them."""
