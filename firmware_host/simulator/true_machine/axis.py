@@ -13,9 +13,9 @@ from random import Random
 from firmware_host.model import Machine
 from firmware_host.simulator.device import Follower, Stretch
 from firmware_host.simulator.true_machine.description import TrueMachine
-from firmware_host.simulator.true_machine.field import field_of
+from firmware_host.simulator.true_machine.field import field_of, shortened
 from firmware_host.simulator.true_machine.heat import winding_temperature
-from firmware_host.simulator.true_machine.integrate import filmed, moved, standing, swung
+from firmware_host.simulator.true_machine.integrate import State, filmed, moved, standing, swung
 from firmware_host.simulator.true_machine.rotor import rotor_of
 
 PICTURES_PER_S = 240.0
@@ -32,6 +32,8 @@ class TrueAxis(Follower):
         self.told: Callable[[], None] = lambda: None
         self.pulses = 0
         self._rng = rng
+        frequency, damping = self.rotor.swing()
+        self._dies_out = _SWINGS_OUT / (2 * math.pi * frequency * damping)
         self._state = standing(0.0)
         self._after_stop = self._state
         self._still = True
@@ -49,12 +51,24 @@ class TrueAxis(Follower):
     def _move(self, group: list[Stretch]) -> None:
         """One motion without a pause, from however it swings by then."""
         self._swing_until(group[0].start_s)
-        field = field_of(group, self.rotor.step)
-        pulse, last = self.rotor.pulse, group[-1]
-        self._state = moved(self.rotor, self._state, field.places * pulse, field.rates * pulse, field.step)
+        before, last = self._state, group[-1]
+        short, out = shortened(group, self._dies_out, self.rotor.period) if self.rotor.period else (group, 0)
+        self._state = self._moved(before, short)
+        if out and self._behind(last.base + math.trunc(last.last) - out) > math.pi:
+            self._state = self._moved(before, group)
+        elif out:
+            self._state = self._state.turned(out * self.rotor.pulse)
         self.pulses = last.base + math.trunc(last.last)
         self._after_stop, self._still = self._state, False
         self._ended_s = last.end_s
+
+    def _moved(self, state: State, group: Sequence[Stretch]) -> State:
+        field, pulse = field_of(group, self.rotor.step), self.rotor.pulse
+        return moved(self.rotor, state, field.places * pulse, field.rates * pulse, field.step)
+
+    def _behind(self, pulses: int) -> float:
+        """By how much of its load angle (rad, >= 0) the rotor is off a field that stands at `pulses`."""
+        return abs(pulses * self.rotor.pulse - float(self._state.rotor)) * self.rotor.teeth
 
     def _swing_until(self, now_s: float) -> None:
         """Let it swing after the last motion, as long as it was given."""
@@ -66,11 +80,6 @@ class TrueAxis(Follower):
     @property
     def _field(self) -> float:
         return self.pulses * self.rotor.pulse
-
-    @property
-    def _dies_out(self) -> float:
-        frequency, damping = self.rotor.swing()
-        return _SWINGS_OUT / (2 * math.pi * frequency * damping)
 
     def _rest(self) -> None:
         self._swing_until(math.inf)

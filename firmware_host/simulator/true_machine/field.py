@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -71,6 +72,23 @@ def _integral(place: FloatArray) -> FloatArray:
     """Of the whole part, from 0 to `place` (>= 0)."""
     whole = np.floor(place)
     return np.asarray(whole * (whole - 1) / 2 + whole * (place - whole))
+
+
+def shortened(stretches: Sequence[Stretch], keep_s: float, period: int) -> tuple[list[Stretch], int]:
+    """The same motion, but what is even for longer than `keep_s` shorter by whole periods of `period` pulses (> 0).
+
+    Also how many pulses are left out, signed. A rotor that turns evenly with its field does so from period to period.
+    """
+    kept, out = [], 0
+    for each in stretches:
+        spare = each.duration_s - keep_s
+        even = each.first_rate == each.last_rate and spare > 0
+        periods = int(spare * abs(each.first_rate) / period) if even else 0
+        here = period * periods if each.first_rate > 0 else -period * periods
+        lasts = each.duration_s - (here / each.first_rate if periods else 0.0)
+        kept.append(replace(each, duration_s=lasts, first=each.first - out, last=each.last - out - here))
+        out += here
+    return kept, out
 
 
 def ramp(

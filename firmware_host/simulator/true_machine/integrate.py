@@ -24,6 +24,10 @@ class State(NamedTuple):
     rotor_speed: Any
     load_speed: Any
 
+    def turned(self, by: float) -> State:
+        """The same, `by` rad farther on."""
+        return self._replace(rotor=self.rotor + by, load=self.load + by)
+
 
 class Coefficients(NamedTuple):
     """What one step of time needs of a rotor: numbers, or arrays of one shape."""

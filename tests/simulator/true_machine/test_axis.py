@@ -249,3 +249,18 @@ def test_a_short_move_back_and_forth_comes_back() -> None:
         _turn(axis, pulses)
     assert axis.pulses == 0
     assert math.degrees(axis.part_angle) == pytest.approx(0, abs=0.02)
+
+
+@pytest.mark.parametrize("imbalance", ["0 N*m", "5 N*mm"])
+def test_turning_evenly_for_long_is_left_out_and_changes_nothing(
+    imbalance: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    load = LOAD | {"imbalance_torque": imbalance}
+    for pulses in (PER_TURN * 3, -PER_TURN * 2 - 77):
+        short, whole = _axis(load=load), _axis(load=load)
+        _turn(short, pulses)
+        with monkeypatch.context() as patched:
+            patched.setattr(whole, "_dies_out", 1e9)
+            _turn(whole, pulses)
+        assert short.part_angle == pytest.approx(whole.part_angle, abs=math.radians(0.002))
+        assert short.pulses == whole.pulses == pulses
