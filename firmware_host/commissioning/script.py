@@ -44,10 +44,14 @@ class Say:
 
 @dataclass(frozen=True)
 class TurnTo:
-    """Turn the part to `turns` from where the procedure began; `words` say it."""
+    """Turn the part to `turns` from where the procedure began; `words` say it.
+
+    `straight`: from whichever side it comes, lost motion and all; else that is taken up where the file has any.
+    """
 
     turns: Fraction
     words: str
+    straight: bool = False
 
 
 @dataclass(frozen=True)

@@ -107,7 +107,7 @@ def _done(hand: Hand, person: Person, queue: list[Act]) -> None:
         match step:
             case TurnTo():
                 person.tell(f"Turning: {step.words}.")
-                hand.turn_to(step.turns)
+                hand.turn_to(step.turns, straight=step.straight)
             case TurnToAndFro():
                 person.tell(f"Turning to and fro: {step.words}.")
                 _to_and_fro(hand, step)

@@ -307,12 +307,13 @@ class AxisMover:
         """Whether `position` is so near that the controller makes no move to it."""
         return 0 < abs(position - self.at) < self.shortest
 
-    def way_to(self, position: int) -> tuple[int, ...]:
+    def way_to(self, position: int, *, straight: bool = False) -> tuple[int, ...]:
         """Where to go, one place after the other, to `position`.
 
-        First below it where lost motion is to be taken up, or beside it where the controller makes no move so short.
+        First below it where lost motion is to be taken up (not `straight`), or beside it for want of so short a move.
         """
-        return self._route.way(position, self.at, taken_up=self._taken_up)
+        route, at = self._route, self.at
+        return tuple(route.straight(position, at)) if straight else route.way(position, at, taken_up=self._taken_up)
 
     def on_the_way(self, target: int, check: Callable[[], None]) -> OnPoll:
         """Look at each report of a move from here to `target`, by way of where lost motion is taken up; calls `check`.

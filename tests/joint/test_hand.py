@@ -59,6 +59,19 @@ def test_steps_add_up_exactly_and_every_place_is_proved(dialect: str, tmp_path: 
 
 
 @DIALECTS
+@pytest.mark.parametrize("straight", [pytest.param(True, id="straight"), pytest.param(False, id="as usual")])
+def test_a_place_is_come_to_from_the_side_that_is_asked_for(dialect: str, straight: bool, tmp_path: Path) -> None:
+    """The machine's file has lost motion: it is taken up from below, unless somebody wants to see it."""
+    bench = bench_of(dialect, tmp_path)
+    with hand_on(bench) as hand:
+        hand.turn_to("30 deg")
+        hand.turn_to("0 deg", straight=straight)
+        last = bench.device.motion_log[-1]
+        assert (last.to_steps < last.from_steps) == straight
+        assert bench.steps == AWAY_STEPS
+
+
+@DIALECTS
 def test_another_key_stops_a_move_where_it_is(dialect: str, tmp_path: Path) -> None:
     bench = bench_of(dialect, tmp_path)
     with hand_on(bench) as hand:

@@ -29,8 +29,8 @@ class LostMotion(Procedure):
         for number in range(1, bench.repeats + 1):
             yield from from_below(Fraction(0), "the place, from below")
             below = yield from read(f"below-{number}", f"{number}: the reading, come from below?", "part-angle")
-            yield TurnTo(APPROACH, "on a little, to come from the other side")
-            yield TurnTo(Fraction(0), "the place, from above")
+            yield TurnTo(APPROACH, "on a little, to come from the other side", straight=True)
+            yield TurnTo(Fraction(0), "the place, from above", straight=True)
             above = yield from read(f"above-{number}", f"{number}: the reading, come from above?", "part-angle")
             lags.append(above - below)
         return (_found(bench, lags),)

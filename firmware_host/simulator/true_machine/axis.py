@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from random import Random
+from typing import NamedTuple
 
 from firmware_host.model import Machine
 from firmware_host.simulator.device import Follower, Stretch
@@ -16,12 +17,27 @@ from firmware_host.simulator.true_machine.description import TrueMachine
 from firmware_host.simulator.true_machine.field import field_of, shortened
 from firmware_host.simulator.true_machine.heat import winding_temperature
 from firmware_host.simulator.true_machine.integrate import State, filmed, moved, standing, swung
-from firmware_host.simulator.true_machine.rotor import rotor_of
+from firmware_host.simulator.true_machine.rotor import Rotor, rotor_of
 
 PICTURES_PER_S = 240.0
 """Of a camera that films slow motion, as telephones do (common practice, no source)."""
 _SWINGS_OUT = 12.0
 """Time constants after which no swing is left that anybody sees."""
+
+
+class Stop(NamedTuple):
+    """How it swung when the last pulse of a motion had come: state, field (rad), how long until it stands (s)."""
+
+    rotor: Rotor
+    state: State
+    place: float
+    lasts: float
+
+    def filmed(self, every: float, pictures: int) -> list[float]:
+        """Angles of the part (rad) about its standstill in so many pictures, one `every` s, the first at the pulse."""
+        seen = filmed(self.rotor, self.state, self.place, every, pictures)
+        rest = float(swung(self.rotor, self.state, self.place, self.lasts).load)
+        return [(place - rest) / self.rotor.turns for place in seen]
 
 
 class TrueAxis(Follower):
@@ -125,10 +141,13 @@ class TrueAxis(Follower):
 
     def swing_after_stop(self, pictures: int = 240) -> tuple[list[float], list[float]]:
         """(times in s after the last pulse, angles of the part in rad about its rest) as a camera films it."""
-        seen = filmed(self.rotor, self._after_stop, self._field, 1 / PICTURES_PER_S, pictures)
-        rest = float(swung(self.rotor, self._after_stop, self._field, self._dies_out).load)
         times = [number / PICTURES_PER_S for number in range(pictures)]
-        return times, [(place - rest) / self.rotor.turns for place in seen]
+        return times, self.stop.filmed(1 / PICTURES_PER_S, pictures)
+
+    @property
+    def stop(self) -> Stop:
+        """How it came to its last stop."""
+        return Stop(self.rotor, self._after_stop, self._field, self._dies_out)
 
     @property
     def turns_at_torque(self) -> float:

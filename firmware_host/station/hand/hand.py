@@ -173,14 +173,17 @@ class Hand:
             wished = self._wished + sign * step.turns
         return self._turn(wished, on_where)
 
-    def turn_to(self, to: str | Fraction, *, on_where: OnWhere | None = None) -> Where:
-        """Turn to an angle from the zero ("90 deg", or turns); the rest as `turn_by`."""
-        return self._turn(angle(to) if isinstance(to, str) else to, on_where)
+    def turn_to(self, to: str | Fraction, *, on_where: OnWhere | None = None, straight: bool = False) -> Where:
+        """Turn to an angle from the zero ("90 deg", or turns); the rest as `turn_by`.
 
-    def _turn(self, wished: Fraction, on_where: OnWhere | None) -> Where:
+        `straight`: from whichever side it lies on, also where the machine has lost motion that is taken up else.
+        """
+        return self._turn(angle(to) if isinstance(to, str) else to, on_where, straight=straight)
+
+    def _turn(self, wished: Fraction, on_where: OnWhere | None, *, straight: bool = False) -> Where:
         target = round_half_even(wished * self._per_turn)
         self._require_energised()
-        way = self._mover.way_to(target)
+        way = self._mover.way_to(target, straight=straight)
         self.went_round = ""
         if self._mover.goes_round(target):
             shortest = self._mover.shortest

@@ -14,7 +14,9 @@ from firmware_host.commissioning.session import carry_out
 from firmware_host.errors import InputError
 from firmware_host.model import load_job
 from firmware_host.planning.by_hand import hand_on_job
-from tests.commissioning.procedures.hidden import Hidden, Reader, bench_of, hidden_hand, measure, measure_quickly
+from tests.commissioning.hidden.hands import bench_of, hidden_hand, measure, measure_quickly
+from tests.commissioning.hidden.machines import Hidden
+from tests.commissioning.hidden.person import Reader
 from tests.support.station_bench import StationBench
 
 SHAFT = hand_on_job(load_job("shaft-scale"))
@@ -85,7 +87,7 @@ def test_run_out_and_out_of_round_are_told_apart(tmp_path: Path) -> None:
 
 
 def test_the_way_that_it_turns_is_written_where_the_file_says_none(tmp_path: Path) -> None:
-    (found,), _ = measure(tmp_path, "direction", Hidden(), plan=SHAFT, way="counter-clockwise")
+    (found,), _ = measure(tmp_path, "direction", Hidden(way="counter-clockwise"), plan=SHAFT)
     assert found.change is not None
     assert (found.change.key, found.change.value) == ("axis.turns", "counter-clockwise")
 
@@ -110,14 +112,15 @@ def test_too_few_repeats_are_refused_before_anything_moves(tmp_path: Path, proce
 
 def test_a_procedure_that_was_broken_off_goes_on_at_the_first_reading_that_is_missing(tmp_path: Path) -> None:
     """Two goes on one bench, the same zero: five readings, then the other five, and every one of them counts."""
-    hidden, rng = Hidden(lost_motion=math.radians(0.5)), random.Random(1)
+    rng = random.Random(1)
+    axis = Hidden(lost_motion=math.radians(0.5)).axis(SHAFT.setup, rng)
     bench = StationBench(tmp_path, load_job("shaft-scale"))
     wanted = procedure_named("lost-motion")
-    with hidden_hand(bench, SHAFT, hidden, rng) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
-        first = Reader(hidden, hand, rng, stops_after=5)
+    with hidden_hand(bench, SHAFT, axis) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+        first = Reader(axis, hand, rng, stops_after=5)
         with pytest.raises(KeyboardInterrupt):
             carry_out(wanted, bench_of(hand, "lost-motion"), hand, first, record)
-        second = Reader(hidden, hand, rng)
+        second = Reader(axis, hand, rng)
         (found,) = carry_out(wanted, bench_of(hand, "lost-motion"), hand, second, record)
     assert first.asked == ["below-1", "above-1", "below-2", "above-2", "below-3"]
     assert second.asked == ["above-3", "below-4", "above-4", "below-5", "above-5"]
@@ -128,19 +131,18 @@ def test_a_procedure_that_was_broken_off_goes_on_at_the_first_reading_that_is_mi
 
 @pytest.mark.parametrize("between", ["another zero", "other wishes", "another procedure"])
 def test_it_begins_anew_where_what_was_read_before_can_not_be_used(tmp_path: Path, between: str) -> None:
-    hidden, rng = Hidden(), random.Random(1)
+    rng = random.Random(1)
+    axis = Hidden().axis(SHAFT.setup, rng)
     bench = StationBench(tmp_path, load_job("shaft-scale"))
     wanted = procedure_named("lost-motion")
-    with hidden_hand(bench, SHAFT, hidden, rng) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+    with hidden_hand(bench, SHAFT, axis) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
         with pytest.raises(KeyboardInterrupt):
-            carry_out(wanted, bench_of(hand, "lost-motion"), hand, Reader(hidden, hand, rng, stops_after=3), record)
+            carry_out(wanted, bench_of(hand, "lost-motion"), hand, Reader(axis, hand, rng, stops_after=3), record)
         if between == "another zero":
             hand.set_zero("0 deg", place="the start mark")
         if between == "another procedure":
-            carry_out(
-                procedure_named("direction"), bench_of(hand, "direction"), hand, Reader(hidden, hand, rng), record
-            )
-        again = Reader(hidden, hand, rng)
+            carry_out(procedure_named("direction"), bench_of(hand, "direction"), hand, Reader(axis, hand, rng), record)
+        again = Reader(axis, hand, rng)
         repeats = 3 if between == "other wishes" else 5
         carry_out(wanted, bench_of(hand, "lost-motion", repeats=repeats), hand, again, record)
     assert len(again.asked) == 2 * repeats
@@ -149,9 +151,10 @@ def test_it_begins_anew_where_what_was_read_before_can_not_be_used(tmp_path: Pat
 def test_every_move_keeps_the_limits_and_each_reading_is_taken_at_a_standstill(tmp_path: Path) -> None:
     """The hand's own speed for each move is never above that at which the limits hold; `Reader` looks at the rest."""
     bench = StationBench(tmp_path, load_job("shaft-scale"))
-    hidden, rng = Hidden(), random.Random(1)
-    with hidden_hand(bench, SHAFT, hidden, rng) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
-        carry_out(procedure_named("ratio"), bench_of(hand, "ratio"), hand, Reader(hidden, hand, rng), record)
+    rng = random.Random(1)
+    axis = Hidden().axis(SHAFT.setup, rng)
+    with hidden_hand(bench, SHAFT, axis) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+        carry_out(procedure_named("ratio"), bench_of(hand, "ratio"), hand, Reader(axis, hand, rng), record)
         speeds = [SHAFT.speed(steps) for steps in (1, 800, 9600 * 5)]
     assert all(0 < speed <= SHAFT.most_speed for speed in speeds)
 

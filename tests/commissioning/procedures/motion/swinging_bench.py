@@ -17,7 +17,7 @@ from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person, carry_out
 from firmware_host.planning.by_hand import HandPlan
 from firmware_host.station.hand.hand import Hand, Where
-from tests.commissioning.procedures.hidden import bench_of
+from tests.commissioning.hidden.hands import bench_of
 
 
 class StillHand:
@@ -35,7 +35,7 @@ class StillHand:
         assert at == "0 deg"
         self.zero_place, self._at = place, 0
 
-    def turn_to(self, turns: Fraction) -> None:
+    def turn_to(self, turns: Fraction, *, straight: bool = False) -> None:
         self._at = round(turns * self.plan.per_turn)
         self.moved.append(self._at)
 

@@ -18,7 +18,7 @@ from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import Setup, load_machine
 from firmware_host.planning.by_hand import hand_on_job
 from firmware_host.planning.load.case import LoadCase, load_variants
-from tests.commissioning.procedures.hidden import bench_of
+from tests.commissioning.hidden.hands import bench_of
 from tests.commissioning.procedures.motion.swinging_bench import Filming, StillHand, film
 from tests.support.station_bench import StationBench, changed_setup
 
