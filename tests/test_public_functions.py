@@ -174,7 +174,7 @@ def test_profiles_are_listed_found_and_made(tmp_path: Path) -> None:
     names = [profile.name for profile in fh.list_profiles("machines")]
     assert "belt-chuck" in names
     assert names == sorted(names)
-    made = fh.new_profile("machines", str(tmp_path / "mine.toml"), like="two-rollers")
+    made = fh.new_profile("machines", str(tmp_path / "mine.toml"), from_profile="two-rollers")
     assert made.read_bytes() == find_profile("machines", "two-rollers").read_bytes()
     assert fh.load_machine(str(made)) == fh.load_machine("two-rollers")
     with pytest.raises(fh.InputError, match="is there already"):

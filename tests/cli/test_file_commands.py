@@ -15,6 +15,7 @@ from tests.cli.conftest import Circumstep
 
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = {"job": "jobs", "machine": "machines", "motor": "motors"}
+USUAL = {"job": "shaft-scale", "machine": "belt-chuck", "motor": "nema23-short"}
 
 
 def test_list_names_every_shipped_file(circumstep: Circumstep) -> None:
@@ -40,8 +41,8 @@ def test_show_and_check_take_every_shipped_file(circumstep: Circumstep, kind: st
 def test_check_tells_a_dialect_that_there_is_not_and_names_those_there_are(
     circumstep: Circumstep, tmp_path: Path, kind: str
 ) -> None:
-    assert circumstep("profile", "new", "job", "own.toml").status == 0
-    assert circumstep("profile", "new", "machine", "m.toml", "--like", "printer-board-chuck").status == 0
+    assert circumstep("profile", "new", "job", "own.toml", "--from", "shaft-scale").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml", "--from", "printer-board-chuck").status == 0
     own, machine = tmp_path / "own.toml", tmp_path / "m.toml"
     own.write_text(own.read_text().replace('"belt-chuck"', '"m.toml"'))
     machine.write_text(machine.read_text().replace('"numbered-line"', '"numberd-line"'))
@@ -59,8 +60,8 @@ def test_there_is_a_machine_for_each_dialect_and_one_for_a_real_rotary_axis() ->
 
 
 def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circumstep, tmp_path: Path) -> None:
-    assert circumstep("profile", "new", "job", "own.toml").status == 0
-    assert circumstep("profile", "new", "machine", "m.toml").status == 0
+    assert circumstep("profile", "new", "job", "own.toml", "--from", "shaft-scale").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml", "--from", "belt-chuck").status == 0
     own, machine = tmp_path / "own.toml", tmp_path / "m.toml"
     own.write_text(own.read_text().replace('"belt-chuck"', '"m.toml"'))
     assert circumstep("profile", "check", "job", "own.toml").status == 0
@@ -76,41 +77,41 @@ def test_check_finds_the_fault_of_a_machine_that_a_job_names(circumstep: Circums
 def test_new_makes_a_file_that_is_well_formed_and_never_replaces_one(
     circumstep: Circumstep, tmp_path: Path, kind: str
 ) -> None:
-    made = circumstep("profile", "new", kind, "mine")
+    made = circumstep("profile", "new", kind, "mine", "--from", USUAL[kind])
     path = tmp_path / "xdg_config_home" / "circumstep" / KINDS[kind] / "mine.toml"
     assert (made.status, made.out) == (0, f"{path}\n")
     assert circumstep("profile", "check", kind, "mine").status == 0
     path.write_text("kept = true\n")
-    again = circumstep("profile", "new", kind, "mine")
+    again = circumstep("profile", "new", kind, "mine", "--from", USUAL[kind])
     assert (again.status, again.out) == (2, "")
     assert again.err.startswith(f"error: {path}: is there already")
     assert path.read_text() == "kept = true\n"
 
 
 def test_a_new_job_is_for_the_machine_that_is_named(circumstep: Circumstep) -> None:
-    assert circumstep("profile", "new", "machine", "my-rollers", "--like", "two-rollers").status == 0
+    assert circumstep("profile", "new", "machine", "my-rollers", "--from", "two-rollers").status == 0
     Path("drawings").mkdir()
-    words = ("--like", "bottle-band", "--machine")
+    words = ("--from", "bottle-band", "--machine")
     assert circumstep("profile", "new", "job", "drawings/a.toml", *words, "my-rollers").status == 0
     shipped = circumstep("profile", "show", "job", "bottle-band").out
     assert Path("drawings/a.toml").read_text("utf-8") == shipped.replace('"two-rollers"', '"my-rollers"')
     assert circumstep("profile", "check", "job", "drawings/a.toml").status == 0
-    assert circumstep("profile", "new", "machine", "m.toml").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml", "--from", "belt-chuck").status == 0
     for name in ("here.toml", "drawings/b.toml", "own"):  # a path is found from wherever the job's file is
-        assert circumstep("profile", "new", "job", name, "--machine", "m.toml").status == 0
+        assert circumstep("profile", "new", "job", name, "--from", "shaft-scale", "--machine", "m.toml").status == 0
         assert circumstep("profile", "check", "job", name).status == 0
     assert 'machine = "m.toml"' in Path("here.toml").read_text("utf-8")
     for words in (("job", "c.toml", "--machine", "my-roller"), ("motor", "c.toml", "--machine", "my-rollers")):
-        refused = circumstep("profile", "new", *words)
+        refused = circumstep("profile", "new", *words, "--from", "shaft-scale" if words[0] == "job" else "nema23-short")
         assert refused.status == 2
         assert "Did you mean 'my-rollers'?" in refused.err or "only a job names its machine" in refused.err
         assert not Path("c.toml").exists()
 
 
 def test_new_starts_from_the_profile_named(circumstep: Circumstep, tmp_path: Path) -> None:
-    assert circumstep("profile", "new", "machine", "m.toml", "--like", "two-rollers").status == 0
+    assert circumstep("profile", "new", "machine", "m.toml", "--from", "two-rollers").status == 0
     assert tomllib.loads((tmp_path / "m.toml").read_text())["drive"]["kind"] == "rollers"
-    ended = circumstep("profile", "new", "machine", "n.toml", "--like", "two-roler")
+    ended = circumstep("profile", "new", "machine", "n.toml", "--from", "two-roler")
     assert ended.status == 2
     assert "Did you mean 'two-rollers'?" in ended.err
     assert not (tmp_path / "n.toml").exists()
@@ -118,13 +119,13 @@ def test_new_starts_from_the_profile_named(circumstep: Circumstep, tmp_path: Pat
 
 def test_new_says_where_it_cannot_write(circumstep: Circumstep, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    ended = circumstep("profile", "new", "job", "file/own.toml")
+    ended = circumstep("profile", "new", "job", "file/own.toml", "--from", "shaft-scale")
     assert (ended.status, ended.out) == (2, "")
     assert ended.err.startswith("error: file/own.toml: ")
 
 
 def test_a_users_own_file_hides_the_shipped_one_of_its_name(circumstep: Circumstep) -> None:
-    assert circumstep("profile", "new", "job", "shaft-scale", "--like", "sleeve-label").status == 0
+    assert circumstep("profile", "new", "job", "shaft-scale", "--from", "sleeve-label").status == 0
     listed = {entry["name"]: entry["shipped"] for entry in json.loads(circumstep("profile", "list", "--json").out)}
     assert listed["shaft-scale"] is False
     assert listed["bottle-band"] is True

@@ -126,8 +126,8 @@ def board(machine: str) -> Iterator[str]:
 def test_the_integrator_describes_a_machine_keeps_its_port_fits_the_settings_and_turns_a_part(bench: Path) -> None:
     with board("belt-chuck") as port:
         day = Day(bench, port)
-        day.types("profile", "new", "machine", "my-rotary", "--like", "belt-chuck")
-        day.types("profile", "new", "job", "my-job.toml", "--machine", "my-rotary")
+        day.types("profile", "new", "machine", "my-rotary", "--from", "belt-chuck")
+        day.types("profile", "new", "job", "my-job.toml", "--from", "shaft-scale", "--machine", "my-rotary")
         day.types("profile", "check", "machine", "my-rotary")
         assert "status-query" in day.types("controller", "find", "--port", day.port, "--yes")
         day.types("station", "new", "bench", "--machine", "my-rotary", "--port", day.port)
@@ -149,8 +149,8 @@ def test_the_integrator_describes_a_machine_keeps_its_port_fits_the_settings_and
 def test_the_maker_marks_a_bottle_stops_for_a_look_and_resumes(bench: Path) -> None:
     with board("two-rollers") as port:
         day = Day(bench, port)
-        day.types("profile", "new", "machine", "my-rollers", "--like", "two-rollers")
-        day.types("profile", "new", "job", "my-bottle.toml", "--like", "bottle-band", "--machine", "my-rollers")
+        day.types("profile", "new", "machine", "my-rollers", "--from", "two-rollers")
+        day.types("profile", "new", "job", "my-bottle.toml", "--from", "bottle-band", "--machine", "my-rollers")
         day.types("segments", "my-bottle")
         day.types("segments", "my-bottle", "--true-diameter", "79.4 mm")
         day.types("segments", "my-bottle", "--card")

@@ -191,7 +191,10 @@ def test_closed_standard_streams_are_no_reason_to_fail() -> None:
         os.closerange(0, 3)
 
     ended = subprocess.run(
-        [*COMMAND, "profile", "new", "job", "made.toml"], preexec_fn=close_all, timeout=PATIENCE_S, env=environment()
+        [*COMMAND, "profile", "new", "job", "made.toml", "--from", "shaft-scale"],
+        preexec_fn=close_all,
+        timeout=PATIENCE_S,
+        env=environment(),
     )
     assert ended.returncode == 0
     assert Path("made.toml").is_file()

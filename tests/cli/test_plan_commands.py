@@ -210,7 +210,7 @@ def test_moves_refuses_what_it_could_only_half_do(
 
 
 def test_a_job_of_the_users_own_folder_is_found_by_its_name(circumstep: Circumstep, tmp_path: Path) -> None:
-    assert circumstep("profile", "new", "job", "mine").status == 0
+    assert circumstep("profile", "new", "job", "mine", "--from", "shaft-scale").status == 0
     assert circumstep("segments", "mine", "--json").out == circumstep("segments", "shaft-scale", "--json").out
 
 

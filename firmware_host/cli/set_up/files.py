@@ -14,7 +14,8 @@ from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
-from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile
+from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile, new_target
+from firmware_host.model.interview.question import FileKind
 from firmware_host.model.plausible.check import findings
 from firmware_host.reporting.machines.profiles import profiles_document
 from firmware_host.reporting.render.printable import printable
@@ -23,6 +24,7 @@ from firmware_host.system.console import command_line
 profile_app = typer.Typer(no_args_is_help=True)
 
 _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
+_FILE_KINDS: dict[str, FileKind] = {"machine": "machine", "motor": "motor", "job": "job"}
 
 
 def schema_command(kind: Annotated[str, typer.Argument(help="job, machine, motor, state or true-machine")]) -> None:
@@ -94,14 +96,37 @@ def check_command(
 def new_command(
     kind: Annotated[str, typer.Argument(help="job, machine or motor")],
     name: Annotated[str, typer.Argument(help="Name of the new profile, or path of the new file (.toml).")],
-    like: Annotated[str, typer.Option(help="Profile to start from (default: a usual one).")] = "",
+    from_profile: Annotated[str, typer.Option("--from", metavar="NAME", help="Copy this profile, ask nothing.")] = "",
     machine: Annotated[str, typer.Option("--machine", help="For a job: the machine that it is for.")] = "",
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=ANSWER", help="Answer beforehand, and be asked nothing; may be given again."),
+    ] = None,
+    usual: Annotated[
+        bool, typer.Option("--usual", help="Take the usual value where nothing is answered, marked as assumed.")
+    ] = False,
 ) -> None:
-    """Copy a shipped file to a new one, in which you write your own values."""
-    made = new_profile(_kind(kind), name, like=like, machine=machine)
+    """Ask what it is, check each answer at once, and write a commented file; or copy a profile."""
+    where, known = _kind(kind), _FILE_KINDS[kind]
+    answers = [*(answer or ()), *([f"machine={machine}"] if machine else [])]
+    if from_profile:
+        if answer or usual:
+            raise InputError("a copy asks nothing", "Leave out --answer and --usual, or --from", key="--from")
+        made = new_profile(where, name, from_profile=from_profile, machine=machine)
+    else:
+        from firmware_host.cli.set_up import new_file  # for those who describe something
+
+        if machine and kind != "job":
+            raise InputError("only a job names its machine", "Leave it out", key="--machine")
+        target = new_target(where, name)
+        if sys.stdin.isatty() and not answer and not usual:
+            made = new_file.asked(known, target, answers)
+        else:
+            made = new_file.answered_beforehand(known, target, answers, take_usual=usual)
     output.lines([str(made)])
     check = command_line((PROGRAM, "profile", "check", kind, name))
-    output.remark(f"Write your own values into this file, then look at it with: {check}")
+    words = "Write your own values into this file, then look at it" if from_profile else "Look at it"
+    output.remark(f"{words} with: {check}")
 
 
 def _kind(word: str) -> ProfileKind:

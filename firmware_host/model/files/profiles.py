@@ -138,28 +138,50 @@ def _hint(kind: ProfileKind, reference: str, beside: Path | None, user: Path | N
     return f"Did you mean {close[0]!r}?" if close else "A path ends in .toml."
 
 
-def new_profile(kind: ProfileKind, name: str, *, like: str = "", machine: str = "", user: Path | None = None) -> Path:
-    """Make a file from the profile `like` (a usual one without it), to be filled in; returns its path.
+def new_profile(
+    kind: ProfileKind, name: str, *, from_profile: str = "", machine: str = "", user: Path | None = None
+) -> Path:
+    """Copy `from_profile` (a usual one without it) to a new file, to be filled in; returns its path.
 
     `name` is the name of a profile of one's own, or a path that ends in .toml. `machine`: for a job, the machine that
     it names (a profile's name, or a path from here). Raises `InputError` for a name that is none, a machine that is
     not there or that is named for another kind, a file that is there already, and where it can't be written.
     """
-    folder = (user or user_folder()) / kind
-    target = Path(name) if name.endswith(".toml") else folder / f"{_profile_name(name)}.toml"
-    _, text = read_toml(find_profile(kind, like or _EXAMPLES[kind], user=user))
+    target = new_target(kind, name, user=user)
+    _, text = read_toml(find_profile(kind, from_profile or _EXAMPLES[kind], user=user))
     if machine:
         text = _with_machine(kind, text, machine, target, user)
+    write_new(target, text)
+    return target
+
+
+def new_target(kind: ProfileKind, name: str, *, user: Path | None = None) -> Path:
+    """Where a new file of that name goes: a path that ends in .toml, or a profile of one's own. Raises `InputError`."""
+    if name.endswith(".toml"):
+        return Path(name)
+    return (user or user_folder()) / kind / f"{_profile_name(name)}.toml"
+
+
+def refuse_existing(target: Path) -> None:
+    """Raise `InputError` where a file is there already."""
+    if target.exists():
+        raise _there_already(target)
+
+
+def _there_already(target: Path) -> InputError:
+    return InputError("is there already", "Choose another name; the old file is kept", source=str(target))
+
+
+def write_new(target: Path, text: str) -> None:
+    """Write a file that may not be there yet, and its folder. Raises `InputError`."""
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         with target.open("x", encoding="utf-8", newline="") as file:
             file.write(text)
     except FileExistsError as error:
-        problem, remedy = "is there already", "Choose another name; the old file is kept"
-        raise InputError(problem, remedy, source=str(target)) from error
+        raise _there_already(target) from error
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", "Name another place", source=str(target)) from error
-    return target
 
 
 def _with_machine(kind: ProfileKind, text: str, machine: str, target: Path, user: Path | None) -> str:
