@@ -21,10 +21,10 @@ from firmware_host.model.interview.twin import answer_all
 from firmware_host.model.interview.written import write_file
 from firmware_host.station.opening import find_controllers
 
-_FIND, _MORE, _BACK = "find", "?", "back"
+_FIND, _MORE, _BACK = "find", "??", "back"
 _PORT, _DIALECT = "link.port", "link.dialect"
 _HOW = (
-    f"Enter takes what stands in brackets, {_MORE} says more, {_BACK} goes to the question before. Any unit will do. "
+    f"Enter takes what stands in brackets, ? says more, {_BACK} goes to the question before. Any unit will do. "
     "Ctrl-C stops: what was answered is kept."
 )
 
@@ -96,7 +96,7 @@ class _Asking:
         self._show(question)
         while True:
             text = self._line(f"[{offered}] > " if offered else "[not known] > " if not question.needed else "> ")
-            if text == _MORE:
+            if text and text in _MORE:
                 output.remark(f"  {question.more or question.explains or 'There is no more to say.'}")
             elif text.lower() == _BACK:
                 if interview.back():
@@ -165,7 +165,7 @@ class _Asking:
 
         found = [each for each in find_controllers(SystemClock(), confirm=confirm, urls=urls) if each.dialect]
         if not found:
-            output.remark("  No controller answered. Name its port, or Enter to go on without.")
+            output.remark("  No controller answered. Name its port, or press Enter.")
             return False
         for key, text in ((_PORT, found[0].url), (_DIALECT, str(found[0].dialect))):
             if key not in self._interview.given:

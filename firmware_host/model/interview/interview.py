@@ -106,9 +106,10 @@ class Interview:
 
     def described(self) -> BaseModel:
         """What the file describes. Raises `InputError` where it would not load."""
+        open_ones = [each.key for each in self.questions() if each.needed and each.key not in self.given]
         described = self._tried(self.given)[1]
-        if described is None:
-            raise InputError("not all that is needed is answered", "Answer the rest", source=str(self.target))
+        if open_ones or described is None:
+            raise InputError(f"not answered: {', '.join(open_ones)}", "Answer the rest", source=str(self.target))
         return described
 
     def known(self) -> BaseModel | None:

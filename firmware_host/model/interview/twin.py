@@ -35,7 +35,7 @@ def answer_all(interview: Interview, answers: Iterable[str], *, take_usual: bool
                 interview.take(question, offered, question.how_offered)
             elif question.needed:
                 usual = f"; usual: {offered}" if offered else ""
-                missing.append(f"{question.key} ({question.asks.rstrip('?')}{usual})")
+                missing.append(f"{question.key} ({question.asks.rstrip('? ')}{usual})")
             else:
                 interview.skip(question)
             break

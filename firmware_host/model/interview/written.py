@@ -44,9 +44,14 @@ def write_file(interview: Interview, today: date) -> Path:
 
 def _meanings(interview: Interview) -> dict[str, str]:
     """What each key means, by its schema, else by the words that it was asked for with."""
-    asked = {each.key: "" if "?" in each.asks else each.asks for each in interview.questions()}
+    asked = {each.key: each.asks if _is_phrase(each.asks) else "" for each in interview.questions()}
     found = leaves(type(interview.described()), interview.tables())
     return {key: field.description or asked.get(key, "") for key, field in found}
+
+
+def _is_phrase(asks: str) -> bool:
+    """Whether the words of a question say what the value is; a whole question does not."""
+    return not asks.startswith(("What", "Which", "Is ", "How", "For ", "Who", "After", "Of "))
 
 
 def _origins(given: Mapping[str, Given]) -> Iterator[tuple[str, str]]:

@@ -35,7 +35,7 @@ _FORMS: dict[str, tuple[str, ...]] = {
     "axis.travel": ("endless", "-90 deg to 270 deg", "0 deg 1 turn"),
     "part.diameter": ("80 mm", "251 mm around", "3 in"),
     "part.density": ("steel", "2.7 g/cm^3"),
-    "part.cylinders": ("50 mm x 80 mm, 30 mm x 40 mm",),
+    "part.cylinders": ("80 mm x 60 mm, 30 mm x 40 mm", "3 in x 2 in, 1 in x 40 mm"),
     "mark.arc": ("60 mm", "360 deg", "0.5 turn"),
     "mark.gaps": ("9 mm 1.2 mm, 17 mm 1.5 mm",),
     "window.half_depth": ("0.5 mm", "20 mil", "beam"),
@@ -74,6 +74,8 @@ def test_what_is_taken_is_a_file_that_loads(kind: FileKind, seed: int) -> None:
             taken = any(answered(interview, question, offer) for offer in offers) or skipped(interview, question)
             if not taken or lot.random() < 0.1:
                 interview.back()  # what does not go with it is answered otherwise
+        else:
+            raise AssertionError(f"the questions have no end: {interview.given}")
         made = write_file(interview, date(2026, 5, 4))
         assert LOADERS[kind](str(made)) == interview.described()
 
@@ -95,3 +97,12 @@ def skipped(interview: Interview, question: Question) -> bool:
     except InputError:
         return False
     return True
+
+
+def test_a_file_that_lacks_what_is_needed_is_not_written() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        interview = Interview("motor", Path(folder) / "mine.toml")
+        interview.take(interview.question("rated_current"), "2 A")
+        with pytest.raises(InputError, match=r"not answered: name, full_steps_per_revolution, holding_torque"):
+            write_file(interview, date(2026, 5, 4))
+        assert not (Path(folder) / "mine.toml").exists()
