@@ -83,10 +83,17 @@ class Allowed:
                 found[limit.name] = bounds[0] if len(bounds) == 1 else TightestBound(bounds)
         return cls(MappingProxyType(found))
 
+    @classmethod
+    def at_motions(cls, limits: Iterable[Limit], load: LoadCase, reserve: float) -> Allowed:
+        """The same of many parts at once, each with a motion of its own, see `Limit.at_motions`."""
+        found = {limit.name: limit.at_motions(load, reserve) for limit in limits}
+        return cls(MappingProxyType({name: bound for name, bound in found.items() if bound is not None}))
+
     @property
     def top_speed(self) -> float:
         """The highest speed that no limit forbids."""
-        return min(bound.top_speed() for bound in self.bounds.values())
+        highest: float = reduce(np.minimum, (bound.top_speed() for bound in self.bounds.values()), np.inf)
+        return highest
 
     def steady(self, speeds: FloatArray, pull_out: FloatArray) -> dict[str, FloatArray]:
         """Highest acceleration of a ramp at `speeds` as commanded (negative if none), by the limit that sets it."""
@@ -116,7 +123,7 @@ class Allowed:
     def speed_shares(self, speed: float) -> dict[str, float]:
         """How much of each limit of the speed is used up, 1 at the limit."""
         caps = {name: bound.top_speed() for name, bound in self.bounds.items()}
-        return {name: speed / cap for name, cap in caps.items() if np.isfinite(cap)}
+        return {name: speed / cap for name, cap in caps.items() if np.any(np.isfinite(cap))}
 
     def steady_shares(
         self, acceleration: FloatArray, speeds: FloatArray, pull_out: FloatArray

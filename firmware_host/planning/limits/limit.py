@@ -9,7 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import ClassVar, TypeAlias
+from typing import ClassVar, TypeAlias, cast
 
 import numpy as np
 
@@ -86,12 +86,12 @@ class MotionBound:
 
 @dataclass(frozen=True, slots=True)
 class SpeedBound(MotionBound):
-    """A highest speed, rad/s of the part."""
+    """A highest speed, rad/s of the part; of many parts at once, of each."""
 
-    highest: float
+    highest: FloatOrArray
 
     def top_speed(self) -> float:
-        return self.highest
+        return cast(float, self.highest)
 
 
 class Limit(ABC):
@@ -170,6 +170,13 @@ class Limit(ABC):
         del load, reserve
         return None
 
+    def at_motions(self, load: LoadCase, reserve: float) -> MotionBound | None:
+        """`bound` of many parts at once, each with a motion of its own, which is proved and not looked for.
+
+        `load`: of them all, see `margins`. It has no less to say of what is used up, but may not know the most.
+        """
+        return self.bound(load, reserve)
+
     def lifted(self, load: LoadCase) -> LoadCase | None:
         """The load with the datum behind the limit raised `TENFOLD`; None: the limit is left out to see its cost."""
         del load
@@ -191,9 +198,12 @@ def share(value: FloatArray, limit: FloatArray | float) -> FloatArray:
 def left_over(limit: float | None, without_motion: float, reserve: float) -> float | None:
     """What a motion may use of a `limit` of which something is used up without any; None where that is all of it.
 
+    Of many parts at once infinite there, None where it is so of all.
+
     Then no motion keeps the limit, and none is refused for it: its check fails. The reserve is kept, but never lets the
     motion have less than that part of what is left: nearer to the limit it holds narrowly rather than crawls.
     """
-    if limit is None or limit <= without_motion:
+    if limit is None or np.all(nothing := np.asarray(limit <= without_motion)):
         return None
-    return max(limit * (1 - reserve) - without_motion, (limit - without_motion) * reserve)
+    left = np.maximum(limit * (1 - reserve) - without_motion, (limit - without_motion) * reserve)
+    return cast(float, np.where(nothing, np.inf, left)[()])

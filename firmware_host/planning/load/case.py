@@ -124,8 +124,9 @@ class LoadCase:
     @property
     def torque_line(self) -> tuple[float, float]:
         """Torque at the motor (N m) to turn without acceleration, and what each rad/s^2 of the part adds (N m s^2)."""
-        steady, with_one = self.torque(np.array([0.0, 1.0])).accelerating
-        return float(steady), float(with_one - steady)
+        parts = np.broadcast(self.load_inertia, self.friction_torque, self.imbalance_torque).ndim
+        steady, with_one = self.torque(np.array([0.0, 1.0]).reshape(2, *(1,) * parts)).accelerating
+        return steady, with_one - steady
 
     @property
     def pull_out_corners(self) -> FloatArray:

@@ -39,7 +39,7 @@ class StepRate(Limit):
         """Microsteps per second that the device can make."""
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound:
-        return SpeedBound(self.highest(load) * (1 - reserve) / float(load.step_rate(1.0)))
+        return SpeedBound(self.highest(load) * (1 - reserve) / load.step_rate(1.0))
 
 
 class DriverStepRate(StepRate):
@@ -85,7 +85,7 @@ class StepPulse(Limit):
         return case.load.smallest_pulse, 1 / (2 * case.load.step_rate(case.index.peak_speed))
 
     def bound(self, load: LoadCase, reserve: float) -> MotionBound:
-        return SpeedBound((1 - reserve) / (2 * load.smallest_pulse) / float(load.step_rate(1.0)))
+        return SpeedBound((1 - reserve) / (2 * load.smallest_pulse) / load.step_rate(1.0))
 
     def lifted(self, load: LoadCase) -> LoadCase:
         return replace(load, smallest_pulse=load.smallest_pulse / TENFOLD)

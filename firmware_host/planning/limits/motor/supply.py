@@ -106,7 +106,7 @@ class SupplyVoltage(SupplyLimit):
         kinetic = left_over(load.supply.braking_room, at_any_speed, reserve)
         if kinetic is None:
             return None
-        return SpeedBound(math.sqrt(kinetic / (load.braking_energy(1.0) - at_any_speed)))
+        return SpeedBound(np.sqrt(kinetic / (load.braking_energy(1.0) - at_any_speed)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from abc import abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -88,6 +89,17 @@ class RollerLimit(Limit):
             return _SteadyRamp(_BySpeed.of(speeds, self.highest(turning, friction, load.imbalance_torque, reserve)))
         up, down = self.highest_by_ramp(turning, friction, load.imbalance_torque, reserve)
         return _Swing(_BySpeed.of(speeds, up), _BySpeed.of(speeds, down))
+
+    def at_motions(self, load: LoadCase, reserve: float) -> MotionBound | None:
+        trough, friction = load.trough, load.friction
+        if trough is None or friction is None:
+            return None
+
+        def used(up: FloatArray, down: FloatArray, speeds: FloatArray) -> FloatArray:
+            value, limit = self.value_and_limit(load, trough.turning(speeds), friction, up, down)
+            return share(np.asarray(value), np.asarray(limit * (1 - reserve)))
+
+        return _SwingAsChecked(used) if self.swings else _RampAsChecked(used)
 
     @abstractmethod
     def value_and_limit(
@@ -244,6 +256,28 @@ class _BySpeed:
         if self.squares.size == 1:
             return np.full(speeds.shape, self.highest[0])
         return np.interp(np.square(speeds), self.squares, self.highest, right=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _RampAsChecked(MotionBound):
+    """What the check says of ramps as commanded: `used`, of the two accelerations and the speed, 1 at the limit."""
+
+    used: Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+
+    def steady_share(self, acceleration: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del pull_out
+        return self.used(acceleration, acceleration, speeds)
+
+
+@dataclass(frozen=True, slots=True)
+class _SwingAsChecked(MotionBound):
+    """The same of the part as it swings."""
+
+    used: Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+
+    def peak_share(self, up: FloatArray, down: FloatArray, speeds: FloatArray, pull_out: FloatArray) -> FloatArray:
+        del pull_out
+        return self.used(up, down, speeds)
 
 
 @dataclass(frozen=True, slots=True)

