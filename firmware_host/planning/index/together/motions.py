@@ -29,7 +29,8 @@ from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.start import NO_JUMP
 
 _SHARP = 1e-4  # a guess wider than that is where to look, not what to take
-_GIVING_WAY, _LITTLE = 3, 3e-4
+_GIVING_WAY, _LITTLE = 4, 3e-4
+_BELOW = 1e-7  # of the limit, to be on the safe side of it
 _ROUNDING, _EXACT = 1 + 1e-12, 1e-9
 _SAME_RATIO = 1e-9
 
@@ -102,6 +103,12 @@ class _Moves:
         return np.minimum(v / a, triangle), np.maximum(self.length / v, triangle)
 
 
+def _gentler(a: FloatArray, used: FloatArray, a_before: FloatArray, used_before: FloatArray) -> FloatArray:
+    """Accelerations that use up no more than the limit, by a line through two tried before: 0 and 0 at first."""
+    slope = (used - used_before) / (a - a_before)
+    return a - np.where(slope > 0, (used - 1 + _BELOW) / np.where(slope > 0, slope, 1.0), np.inf)
+
+
 class _Lot:
     """Parts whose bands are as wide and whose damping is the same, with a motion of each that is to be proved."""
 
@@ -120,6 +127,7 @@ class _Lot:
     def proved(self) -> list[NearMotion | None]:
         """The motion of each, gentler by a little where that is needed; None where that doesn't help."""
         least_of_all = self._a * (1 - _LITTLE)
+        before = np.zeros(self._a.shape), np.zeros(self._a.shape)
         left = np.flatnonzero(self._a > 0)
         peaks, most = np.ones((self._a.size, 2)), np.full(self._a.shape, np.inf)
         swinging = _Moves.of([each.different_lengths[0] for each in self._own])
@@ -128,11 +136,12 @@ class _Lot:
             shares, ramps = self._shares(peaks)
             most[left] = np.max(list(shares.values()), axis=0)[left]
             left = left[most[left] > 1 + _EXACT]
-            gentler = self._a[left] / (most[left] + _EXACT)
-            left, gentler = left[gentler >= least_of_all[left]], gentler[gentler >= least_of_all[left]]
             if not left.size:
                 break
+            gentler = _gentler(self._a[left], most[left], *(each[left] for each in before))
+            before[0][left], before[1][left] = self._a[left], most[left]
             self._a[left] = gentler
+            left = left[gentler >= least_of_all[left]]
         cruises = np.square(self._v) * _ROUNDING < self._a * self._longest
         wanted = ~cruises | self._allowed.beside_bands(self._v, NARROW_MARGIN)
         return self._told(np.flatnonzero((most <= 1 + _EXACT) & wanted), shares, ramps, peaks)
