@@ -88,7 +88,7 @@ class Trough:
 
     def turning(self, speed: FloatOrArray) -> Trough:
         """The same while the part turns up to `speed` (rad/s), one or many: its centrifugal force counts."""
-        return replace(self, throw=centrifugal_force(self.unbalance, speed)) if self.unbalance else self
+        return replace(self, throw=centrifugal_force(self.unbalance, speed)) if np.any(self.unbalance) else self
 
     @property
     def weight(self) -> float:
