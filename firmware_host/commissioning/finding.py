@@ -13,10 +13,11 @@ Verdict = Literal["as stated", "change", "told"]
 
 @dataclass(frozen=True)
 class Change:
-    """`value` to write in the machine's file at `key` (dotted; an item of a list by its name), as a file holds it."""
+    """`value` to write in the machine's file, or the job's, at `key` (dotted; an item of a list by its name)."""
 
     key: str
     value: str | int | float | bool
+    file: Literal["machine", "job"] = "machine"
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,14 @@ resumed at the first reading that is missing: what was read before is handed to 
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, TypeAlias
 
 from firmware_host.commissioning.finding import Finding
+from firmware_host.station.gates.gate import PassRequest
+from firmware_host.station.hand.hand import Hand
 
 Kind = Literal[
     "length",
@@ -98,20 +100,54 @@ class ReadClock:
 
 
 @dataclass(frozen=True)
+class SeekHome:
+    """Seek the home switch; places count from where it is found from then on."""
+
+    words: str
+
+
+@dataclass(frozen=True)
+class Confirm:
+    """What has to be so before anything is done, asked each time that it is begun or resumed, and kept nowhere.
+
+    `right` of the two `choices` must be said; `problem`: what is wrong otherwise.
+    """
+
+    question: str
+    choices: tuple[str, str]
+    right: str
+    problem: str
+
+
+@dataclass(frozen=True)
+class Look:
+    """What the program reads by itself, of the hand or of what stands there; `words` say what it does, "" for nothing.
+
+    `key`: its name in the record. What `read` does may open the gate, and turns nothing.
+    """
+
+    key: str
+    words: str
+    read: Callable[[Hand], Answer]
+
+
+@dataclass(frozen=True)
 class Ask:
     """A reading, in SI (degC of a temperature); of a choice the word itself.
 
-    `key`: its name in the record, once a procedure.
+    `key`: its name in the record, once a procedure. `pass_open`: the gate is open for that pass while it is asked.
     """
 
     key: str
     question: str
     kind: Kind
     choices: tuple[str, ...] = ()
+    pass_open: PassRequest | None = None
 
 
-Act: TypeAlias = TurnTo | TurnToAndFro | Wait | Release | Hold
+Act: TypeAlias = TurnTo | TurnToAndFro | Wait | Release | Hold | SeekHome
 """What is done to the machine; it is left out where the reading behind it is known."""
-Step: TypeAlias = Say | Act | ReadClock | Ask
+Reading: TypeAlias = ReadClock | Look | Ask
+Step: TypeAlias = Say | Act | Confirm | Reading
 Answer: TypeAlias = "float | str"
 Script: TypeAlias = Generator[Step, "Answer | None", tuple[Finding, ...]]

@@ -12,10 +12,14 @@ from firmware_host.commissioning.script import (
     Act,
     Answer,
     Ask,
+    Confirm,
     Hold,
+    Look,
     ReadClock,
+    Reading,
     Release,
     Say,
+    SeekHome,
     TurnTo,
     TurnToAndFro,
     Wait,
@@ -44,14 +48,14 @@ def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, re
     """Carry `procedure` out from where the part stands, or resume it where it was interrupted.
 
     It is resumed where the procedure can be (`resumed`) and it is asked for in the same way. The axis turns by the
-    hand alone: within the limits, with the gate closed, each move proved to have ended. Raises as `Hand`.
+    hand alone: within the limits, each move with the gate closed and proved to have ended. Raises as `Hand`.
     """
     if bench.repeats < procedure.fewest:
         raise InputError(f"{bench.repeats} tell nothing", f"Take {procedure.fewest} or more", key="repeats")
     answers = _answers(procedure, bench, hand, record)
     script = procedure.script(bench)
     reply: Answer | None = None
-    queue: list[Act] = []
+    queue: list[Act | Confirm] = []
     began_s = hand.now_s
     try:
         while True:
@@ -60,12 +64,12 @@ def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, re
             match step:
                 case Say():
                     person.tell(step.text)
-                case Ask() | ReadClock() if step.key in answers:
-                    queue.clear()
+                case Ask() | ReadClock() | Look() if step.key in answers:
+                    queue = [each for each in queue if isinstance(each, Confirm)]
                     reply = answers[step.key]
-                case Ask() | ReadClock():
+                case Ask() | ReadClock() | Look():
                     _done(hand, person, queue)
-                    reply = person.answer(step) if isinstance(step, Ask) else hand.now_s - began_s
+                    reply = _read(step, hand, person, began_s)
                     record.note(Answered(question=step.key, answer=reply))
                 case _:
                     queue.append(step)
@@ -91,7 +95,8 @@ def _answers(procedure: Procedure, bench: Bench, hand: Hand, record: Record) -> 
     place = procedure.resumed == "anywhere" or (procedure.resumed == "at its place" and hand.zero_place == PLACE)
     if open_one is not None and _same(open_one, started) and place:
         return open_one.answers
-    hand.set_zero("0 deg", place=PLACE)
+    if not procedure.stands_still:
+        hand.set_zero("0 deg", place=PLACE)
     record.note(started)
     return {}
 
@@ -101,7 +106,29 @@ def _same(open_one: Going, started: Started) -> bool:
     return all(getattr(open_one.started, name) == getattr(started, name) for name in wished)
 
 
-def _done(hand: Hand, person: Person, queue: list[Act]) -> None:
+def _read(step: Reading, hand: Hand, person: Person, began_s: float) -> Answer:
+    """One reading, by the person or by the program; the gate is open meanwhile where the step says so."""
+    match step:
+        case ReadClock():
+            return hand.now_s - began_s
+        case Look():
+            if step.words:
+                person.tell(f"{step.words}.")
+            return step.read(hand)
+        case Ask():
+            if step.pass_open is None:
+                return person.answer(step)
+            with hand.marking.open(step.pass_open):
+                return person.answer(step)
+
+
+def _confirmed(person: Person, step: Confirm) -> None:
+    """See that it is as it has to be. Raises `InputError` where it isn't."""
+    if person.answer(Ask("", step.question, "choice", step.choices)) != step.right:
+        raise InputError(step.problem, "Nothing was done. Begin again once it is", key="procedure")
+
+
+def _done(hand: Hand, person: Person, queue: list[Act | Confirm]) -> None:
     """Do what is due, each told beforehand."""
     for step in queue:
         match step:
@@ -121,6 +148,12 @@ def _done(hand: Hand, person: Person, queue: list[Act]) -> None:
                 person.tell(f"The motor holds again: {step.words}.")
                 hand.hold()
                 hand.set_zero(step.turns, place=PLACE)
+            case SeekHome():
+                person.tell(f"Seeking the home switch: {step.words}.")
+                hand.seek_home()
+                hand.set_zero("0 deg", place=PLACE)
+            case Confirm():
+                _confirmed(person, step)
     queue.clear()
 
 

@@ -1,4 +1,4 @@
-"""A measured value put into the machine's file: all else stays as it is to the byte, the old file is kept beside it."""
+"""A measured value put into the machine's file or the job's: all else stays to the byte, the old file is kept."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from typing import Any
 
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.errors import InputError
-from firmware_host.model import Machine
+from firmware_host.model import Job, Machine
 from firmware_host.model.files.folders import shipped_folder
-from firmware_host.model.files.loading import load_machine
+from firmware_host.model.files.loading import load_job, load_machine
 from firmware_host.system.files import write_whole
 
 MEASURED = "measured "
@@ -35,7 +35,9 @@ class WrittenBack:
 
 
 def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
-    """Write what `finding` wants changed into the machine's file at `path`, with a remark that says when and how well.
+    """Write what `finding` wants changed into the file at `path`, with a remark that says when and how well.
+
+    It is the machine's file, or the job's, as the change says.
 
     What belongs to the change goes with it. Comments, order and everything else stay. The old file is kept beside it as
     NAME.before-DATE.toml. Raises `InputError` for a shipped file (copy it first), a finding without a change, a key
@@ -59,7 +61,7 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
     backup = _backup(path, text, now)
     try:
         write_whole(path.resolve(), written)
-        load_machine(str(path))
+        load_job(str(path)) if change.file == "job" else load_machine(str(path))
     except InputError:
         write_whole(path.resolve(), text)
         raise
@@ -116,12 +118,13 @@ def _remarked(table: Any, above: tuple[str, ...]) -> Iterator[Remarked]:
 
 
 def _table(document: Any, change: Change, path: Path) -> tuple[Any, str]:
-    """The table that holds the key, and the key's last word; a table of the machine that is not there is added."""
+    """The table that holds the key, and the key's last word; a table that such a file may have is added."""
     import tomlkit
 
     *parents, last = change.key.split(".")
     place = document
-    if len(parents) == 1 and parents[0] not in document and parents[0] in Machine.model_fields:
+    tables = Job.model_fields if change.file == "job" else Machine.model_fields
+    if len(parents) == 1 and parents[0] not in document and parents[0] in tables:
         document.add(parents[0], tomlkit.table())
     for parent in parents:
         try:

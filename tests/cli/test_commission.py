@@ -93,3 +93,27 @@ def test_too_few_readings_and_a_reading_that_is_none_end_it_and_what_was_read_is
     assert "0.1 kg" in wrong.err
     assert rest.err.count("the reading, come from") == 2
     assert "Nothing was written: --write puts it into the machine's file." in rest.err
+
+
+def test_the_gate_of_a_job_is_timed_with_the_laser_off(tmp_path: Path) -> None:
+    job = tmp_path / "timed.toml"
+    text = call("profile", "show", "job", "shaft-scale").out
+    job.write_text(text + '\n[gate]\nkind = "timed"\nduration = "0.2 s"\n', encoding="utf-8")
+    with simulated() as port:
+        at = (str(job), "--port", port, "--write-settings", "--repeats", "2", "--json")
+        on = call("commission", "measure", "gate", *at, *readings("on"))
+        off = call("commission", "measure", "gate", *at, *readings("off"))
+    assert on.status == 2
+    assert "the laser is not off: the gate stays closed" in on.err
+    (found,) = json.loads(off.out)["findings"]
+    assert (found["quantity"], found["unit"]) == ("gate-answer", "s")
+    assert found["value"] + found["within"] >= 0.2
+
+
+def test_a_gate_that_starts_a_program_needs_its_name(tmp_path: Path) -> None:
+    job = tmp_path / "command.toml"
+    text = call("profile", "show", "job", "shaft-scale").out
+    job.write_text(text + '\n[gate]\nkind = "command"\ntimeout = "5 s"\n', encoding="utf-8")
+    told = call("commission", "measure", "gate", str(job), "--port", "socket://127.0.0.1:9", *readings("off"))
+    assert told.status == 2
+    assert "--gate-program" in told.err

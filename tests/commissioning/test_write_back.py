@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.write_back import measured_values, write_back
 from firmware_host.errors import InputError
 from firmware_host.model.files.folders import shipped_folder
-from firmware_host.model.files.loading import load_machine
+from firmware_host.model.files.loading import load_job, load_machine
 
 NOW = datetime(2026, 5, 4, 10, 30, tzinfo=UTC)
 SHIPPED = shipped_folder() / "machines" / "belt-chuck.toml"
@@ -170,3 +171,36 @@ def test_a_disk_that_is_full_leaves_the_file_as_it_was(machine: Path, monkeypatc
     with pytest.raises(InputError, match="No space left on device"):
         write_back(machine, finding("gearing.0.lost_motion", "0.031 deg"), NOW)
     assert machine.read_bytes() == before
+
+
+def of_job(key: str, value: str, measured: float, unit: str) -> Finding:
+    return replace(finding(key, value, measured, unit), change=Change(key, value, "job"))
+
+
+def test_a_value_of_a_job_goes_into_the_job_s_file(tmp_path: Path) -> None:
+    path = tmp_path / "my job.toml"
+    shipped = (shipped_folder() / "jobs" / "shaft-scale.toml").read_text(encoding="utf-8")
+    before = shipped + '\n[gate] # of mine\nkind = "operator"\ntimeout = "1 s"\n'
+    path.write_text(before, encoding="utf-8")
+    done = write_back(path, of_job("window.half_depth", "0.4 mm", 0.41, "mm"), NOW)
+    write_back(path, of_job("gate.timeout", "9 s", 4.0, "s"), NOW)
+    assert changed_lines(before, path.read_text(encoding="utf-8")) == [
+        (
+            'half_depth = "0.5 mm"\n',
+            'half_depth = "0.4 mm" # measured 2026-05-04: 0.41 ± 0.0039 mm (95 %); before 0.5 mm\n',
+        ),
+        ('timeout = "1 s"\n', 'timeout = "9 s" # measured 2026-05-04: 4 ± 0.0039 s (95 %); before 1 s\n'),
+    ]
+    assert done.backup.read_text(encoding="utf-8") == before
+    job = load_job(str(path)).job
+    assert job.window.half_depth is not None
+    assert job.window.half_depth.si == pytest.approx(0.4e-3)
+
+
+def test_a_value_that_the_job_can_not_have_leaves_its_file_as_it_was(tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    before = (shipped_folder() / "jobs" / "shaft-scale.toml").read_text(encoding="utf-8")
+    path.write_text(before, encoding="utf-8")
+    with pytest.raises(InputError, match="half_depth"):
+        write_back(path, of_job("window.half_depth", "3 s", 3.0, "s"), NOW)
+    assert path.read_text(encoding="utf-8") == before

@@ -10,6 +10,7 @@ from typing import Any
 from firmware_host.model import Setup
 from firmware_host.planning.by_hand import HandPlan, hand_on_job
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.marking import MarkingSide
 from firmware_host.station.hand.opened import hand_at
 from tests.support.numbered_bench import NumberedBench
 from tests.support.numbered_line_boards import NUMBERED_LINE_BOARDS
@@ -26,14 +27,17 @@ BENCHES: dict[str, MakeBench] = {"status-query": StationBench, "numbered-line": 
 
 
 @contextmanager
-def hand_on(bench: StationBench, plan: HandPlan | None = None) -> Iterator[Hand]:
-    """Open the board and a hand on it; whatever ends the block stops the axis if it is under way."""
+def hand_on(bench: StationBench, plan: HandPlan | None = None, marking: MarkingSide | None = None) -> Iterator[Hand]:
+    """Open the board and a hand on it; whatever ends the block stops the axis if it is under way.
+
+    `marking`: the job's own gate may be opened, and the bench's operator stands there.
+    """
     controller = bench.open()
     try:
         station = bench.station(controller)  # notes the scale as written by us
         with ExitStack() as stack:
             made = plan or hand_on_job(bench.setup)
-            hand = hand_at(stack, made, controller, bench.clock, station.scales, bench.stop)
+            hand = hand_at(stack, made, controller, bench.clock, station.scales, bench.stop, bench.operator, marking)
             try:
                 yield hand
             except BaseException as error:

@@ -11,13 +11,14 @@ import typer
 
 from firmware_host.acts import Jog
 from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption, StationOption, whole
+from firmware_host.cli.input.gate_program import ProgramOption, words_of_program
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, hand_for, job_here, machine_here
 from firmware_host.clock import SystemClock
-from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.marks.comb import USUAL_SPACING
 from firmware_host.commissioning.marks.strips import closing_strips, ladder_strips, seam_strips, write_strips
 from firmware_host.commissioning.procedures.base import Bench, Procedure
@@ -36,6 +37,7 @@ from firmware_host.reporting.measuring.commissioning import (
     strips_document,
 )
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.marking import MarkingSide
 
 _READ_TO, _ANGLE_TO = "0.1 mm", "0.5 deg"
 
@@ -118,7 +120,10 @@ def measure_command(
     read_to: Annotated[str, typer.Option(metavar="LENGTH", help="How closely lengths are read.")] = _READ_TO,
     angle_to: Annotated[str, typer.Option(metavar="ANGLE", help="How closely angles are read.")] = _ANGLE_TO,
     diameter: Annotated[str, typer.Option(metavar="LENGTH", help="Of the part, where no job says it.")] = "",
-    write: Annotated[bool, typer.Option("--write", help="Write what was found into the machine's file.")] = False,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write what was found into the machine's file, or the job's.")
+    ] = False,
+    gate_program: ProgramOption = "",
     record: RecordOption = Path("commissioning"),
     port: PortOption = "",
     baud: BaudOption = None,
@@ -134,11 +139,11 @@ def measure_command(
         within_length=si_value(read_to, "length", "--read-to") or 0.0,
         within_angle=si_value(angle_to, "angle", "--angle-to") or 0.0,
     )
-    described = _described(of, station=station, port=port, baud=baud)
+    described = _described(of, station=station, port=port, baud=baud, gate_program=gate_program)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
     with (
-        hand_for(described, again, write_settings=write_settings) as hand,
+        hand_for(described, again, write_settings=write_settings, marking=_marking(wanted, described, record)) as hand,
         Record(path, described.machine.name, SystemClock()) as kept,
     ):
         bench = _bench(described, hand, wish)
@@ -147,8 +152,9 @@ def measure_command(
         findings = carry_out(wanted, bench, hand, person, kept)
         written = _written(findings, described, kept) if write else ()
     documents.show(findings_document(wanted, findings, written), json=json)
-    if not write and any(finding.change is not None for finding in findings):
-        output.remark("Nothing was written: --write puts it into the machine's file.")
+    files = dict.fromkeys(finding.change.file for finding in findings if finding.change is not None)
+    if not write and files:
+        output.remark(f"Nothing was written: --write puts it into the {' and the '.join(files)}'s file.")
 
 
 @dataclass(frozen=True)
@@ -161,10 +167,22 @@ class _Wish:
     within_angle: float
 
 
-def _described(of: str, *, station: str, port: str, baud: int | None) -> Described:
+def _described(of: str, *, station: str, port: str, baud: int | None, gate_program: str) -> Described:
     if is_machine(of):
         return machine_here(of, station=station, port=port, baud=baud)
-    return job_here(of, None, station=station, port=port, baud=baud)
+    program = words_of_program(gate_program)
+    return job_here(of, None, station=station, port=port, baud=baud, gate_program=program)
+
+
+def _marking(procedure: Procedure, described: Described, folder: Path) -> MarkingSide | None:
+    """What the job's gate needs, for a procedure that opens it. Raises `InputError` where it starts a program."""
+    if not procedure.opens_gate or not isinstance(described.what, Setup):
+        return None
+    if described.what.job.gate.kind == "command" and not described.gate_program:
+        problem = "the job's gate starts a program for each pass, and none was named"
+        raise InputError(problem, "Name it, with its arguments, as one text", key="--gate-program")
+    folder.mkdir(parents=True, exist_ok=True)
+    return MarkingSide(described.gate_program, folder)
 
 
 def _kept_at(folder: Path, machine: str) -> Path:
@@ -194,12 +212,10 @@ def _tell(procedure: Procedure, bench: Bench, person: Person) -> None:
 
 
 def _written(findings: tuple[Finding, ...], described: Described, kept: Record) -> tuple[Written, ...]:
-    source = described.what.machine_source if isinstance(described.what, Setup) else described.source
-    path = _file_of(source)
     events = []
     for finding in findings:
         if finding.change is not None:
-            done = write_back(path, finding, SystemClock().now())
+            done = write_back(_file_of(finding.change, described), finding, SystemClock().now())
             for each in (done, *done.also):
                 event = Written(
                     file=str(each.file), key=each.key, before=each.before, after=each.after, backup=str(each.backup)
@@ -209,7 +225,12 @@ def _written(findings: tuple[Finding, ...], described: Described, kept: Record) 
     return tuple(events)
 
 
-def _file_of(source: str) -> Path:
+def _file_of(change: Change, described: Described) -> Path:
+    """The file that a change goes into."""
+    what = described.what
+    if change.file == "job" and isinstance(what, Setup):
+        return find_profile("jobs", what.job_source)
+    source = what.machine_source if isinstance(what, Setup) else described.source
     if not source:
         raise InputError("no file describes the machine", "Name its file", key="--write")
     return find_profile("machines", source)

@@ -21,6 +21,7 @@ from firmware_host.model import Machine, Setup
 from firmware_host.model.files.at_station import machine_at_station
 from firmware_host.reporting.machines.hand import CAUTION
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.marking import MarkingSide
 from firmware_host.station.hand.opened import open_hand
 from firmware_host.station.hand.places import Place
 from firmware_host.station.hand.session import Session
@@ -46,6 +47,7 @@ class Described:
     source: str
     port: str
     baud: int | None
+    gate_program: tuple[str, ...] = ()
 
     @property
     def machine(self) -> Machine:
@@ -53,10 +55,18 @@ class Described:
         return self.what.machine if isinstance(self.what, Setup) else self.what
 
 
-def job_here(job: str, accept: Sequence[str] | None, *, station: str, port: str, baud: int | None) -> Described:
-    """A job at its station."""
-    here = job_at(loaded(job, accept), station=station, port=port, baud=baud)
-    return Described(here.setup, job, port_of(here.setup.machine, here.port), here.baud)
+def job_here(
+    job: str,
+    accept: Sequence[str] | None,
+    *,
+    station: str,
+    port: str,
+    baud: int | None,
+    gate_program: tuple[str, ...] = (),
+) -> Described:
+    """A job at its station; `gate_program`: what its gate starts, where the gate is opened."""
+    here = job_at(loaded(job, accept), station=station, port=port, baud=baud, gate_program=gate_program)
+    return Described(here.setup, job, port_of(here.setup.machine, here.port), here.baud, here.gate_program)
 
 
 def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> Described:
@@ -68,7 +78,9 @@ def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> 
 
 
 @contextmanager
-def hand_for(described: Described, again: Jog, *, write_settings: bool) -> Iterator[Hand]:
+def hand_for(
+    described: Described, again: Jog, *, write_settings: bool, marking: MarkingSide | None = None
+) -> Iterator[Hand]:
     """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
     stop = StopRequest()
     called_with = {"of": described.source, "job": described.source, "port": described.port}
@@ -86,6 +98,7 @@ def hand_for(described: Described, again: Jog, *, write_settings: bool) -> Itera
                 diameter=again.diameter,
                 source=described.source,
                 write_settings=output.announce_backup if write_settings else None,
+                marking=marking,
             ) as hand:
                 yield hand
         except StoppedError as error:

@@ -19,13 +19,13 @@ from firmware_host.cli.input.arguments import (
     PortOption,
     StationOption,
 )
+from firmware_host.cli.input.gate_program import ProgramOption
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.batch import NextAfterOption, batch_at, resume_parts
 from firmware_host.cli.turn.shared import (
     DryOption,
     ProgramArgument,
-    ProgramOption,
     ReleaseOption,
     StateOption,
     answer,

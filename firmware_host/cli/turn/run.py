@@ -21,6 +21,7 @@ from firmware_host.cli.input.arguments import (
     StationOption,
     UnitsOption,
 )
+from firmware_host.cli.input.gate_program import ProgramOption
 from firmware_host.cli.input.planned import loaded, planned
 from firmware_host.cli.screen import documents
 from firmware_host.cli.screen.advice import completing_acts
@@ -31,7 +32,6 @@ from firmware_host.cli.turn.shared import (
     FromOption,
     OnlyOption,
     ProgramArgument,
-    ProgramOption,
     ReleaseOption,
     StateOption,
     asking_zero,

@@ -12,6 +12,7 @@ import typer
 
 from firmware_host.acts import Act
 from firmware_host.cli.input.at_station import job_at
+from firmware_host.cli.input.gate_program import words_of_program
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.keys_of_run import RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
@@ -31,21 +32,12 @@ from firmware_host.station.passes.station import Station
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
-from firmware_host.system.processes import join_command, split_command
+from firmware_host.system.processes import join_command
 
 _DRY_PASS_S = 0.5
 
 Word = TypeVar("Word", bound=str)
 
-ProgramOption = Annotated[
-    str,
-    typer.Option(
-        "--gate-program",
-        metavar="COMMAND",
-        help="Program for the job's command gate with its arguments, as one text; no shell is used. Put a path with "
-        "spaces into quotation marks inside of it.",
-    ),
-]
 ProgramArgument = Annotated[
     list[str] | None,
     typer.Argument(
@@ -141,7 +133,7 @@ def run_at(
         station=station,
         port=port,
         baud=baud,
-        gate_program=tuple(behind) if behind else _words_of(option),
+        gate_program=tuple(behind) if behind else words_of_program(option),
         own_gate=own_gate,
         anywhere=anywhere,
     )
@@ -183,15 +175,6 @@ def station_options(
         "release_motor": release_motor,
         "state": tuple(state or ()),
     }
-
-
-def _words_of(gate_program: str) -> tuple[str, ...]:
-    """The gate's program and its arguments, taken apart as this system's shell would."""
-    try:
-        return split_command(gate_program)
-    except ValueError as error:
-        problem = f"{gate_program!r} is no command ({error})"
-        raise InputError(problem, "Close every quotation mark", key="--gate-program") from error
 
 
 def write_and_tell(opened: OpenStation) -> None:

@@ -58,6 +58,11 @@ class Procedure(ABC):
     resumed: ClassVar[Literal["at its place", "anywhere", "never"]] = "at its place"
     """Where it can be taken up again after it was broken off: where its zero is proved, anywhere, or never."""
 
+    opens_gate: ClassVar[bool] = False
+    """Whether the job's gate is opened, where the part stands; else it stays closed."""
+    stands_still: ClassVar[bool] = False
+    """Whether nothing is turned: then no zero is needed, and the one that is set stays."""
+
     @abstractmethod
     def moves(self, bench: Bench) -> str:
         """What will move, and how far, in one sentence."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from firmware_host.commissioning.procedures.base import Procedure
+from firmware_host.commissioning.procedures.controller.gate import GateProcedure
 from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
@@ -14,6 +15,7 @@ from firmware_host.errors import InputError
 from firmware_host.model.files.problems import nearest_of
 
 PROCEDURES: tuple[Procedure, ...] = (
+    GateProcedure(),
     Direction(),
     Ratio(),
     LostMotion(),

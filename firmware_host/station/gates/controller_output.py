@@ -7,7 +7,7 @@ from typing import Any
 from firmware_host.controller.controller import Controller
 from firmware_host.errors import ControllerError, GateError, GateTimeoutError, LineRejectedError, LinkError
 from firmware_host.model.job.gate import ControllerOutputGateOptions
-from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.gate import GateContext, GateLine, PassRequest, PassState
 from firmware_host.station.gates.switched import SwitchedGate
 
 
@@ -31,6 +31,14 @@ class ControllerOutputGate(SwitchedGate):
     @classmethod
     def build(cls, options: Any, context: GateContext) -> ControllerOutputGate:
         return cls(context, options)
+
+    @classmethod
+    def lines(cls, options: Any) -> tuple[GateLine, ...]:
+        read = () if options.pin is None else (GateLine(f"input {options.pin}", out=False),)
+        return (GateLine(f"output {options.output}", out=True), *read)
+
+    def level(self, line: GateLine) -> bool:
+        return self._is_on()
 
     def attach(self, controller: Controller) -> None:
         if self._options.pin is not None and not controller.capabilities.tells_state:
@@ -77,15 +85,18 @@ class ControllerOutputGate(SwitchedGate):
         return PassState.MARKING
 
     def _shows_done(self) -> bool:
-        if self._controller is None or self._options.pin is None:
-            return False
-        try:
-            is_on = self._options.pin in self._controller.status().pins
-        except (LinkError, ControllerError) as error:
-            raise GateError(self.kind, f"its inputs cannot be read ({error})") from error
+        is_on = self._is_on()
         self._was_off = self._was_off or not is_on
         self._seen_on = self._seen_on + 1 if is_on else 0
         return self._was_off and self._seen_on >= 2
+
+    def _is_on(self) -> bool:
+        if self._controller is None or self._options.pin is None:
+            raise GateError(self.kind, "there is no input to look at")
+        try:
+            return self._options.pin in self._controller.status().pins
+        except (LinkError, ControllerError) as error:
+            raise GateError(self.kind, f"its inputs cannot be read ({error})") from error
 
     def release(self) -> None:
         try:

@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 
 from firmware_host.clock import Clock
 from firmware_host.controller.controller import Controller
-from firmware_host.errors import InputError
+from firmware_host.errors import GateError, InputError
 from firmware_host.station.operator import Operator
 
 ENTRY_POINTS = "firmware_host.gates"
@@ -77,6 +77,14 @@ class PassRequest:
 
 
 @dataclass(frozen=True)
+class GateLine:
+    """One line of a gate, as whoever looks for a loose wire knows it: `out` to the marking side, or in from it."""
+
+    name: str
+    out: bool
+
+
+@dataclass(frozen=True)
 class GateContext:
     """What a gate may need besides its options.
 
@@ -106,6 +114,15 @@ class Gate(ABC):
     @abstractmethod
     def build(cls, options: Any, context: GateContext) -> Gate:
         """Make a gate of its options (a model of `model.gate`, or a mapping for a plug-in). Raises `InputError`."""
+
+    @classmethod
+    def lines(cls, options: Any) -> tuple[GateLine, ...]:
+        """The lines that a gate of these options switches or looks at one by one; most have none."""
+        return ()
+
+    def level(self, line: GateLine) -> bool:
+        """Whether one of the lines that come from the marking side is on. Raises `GateError`."""
+        raise GateError(self.kind, f"{line.name} is no line that it can read")
 
     def attach(self, controller: Controller) -> None:  # noqa: B027 - most gates need no controller
         """Told of the open controller before anything moves. Closes a gate that works through it."""

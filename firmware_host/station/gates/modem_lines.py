@@ -10,7 +10,7 @@ from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.serial_port import open_port
 from firmware_host.errors import GateError, GateTimeoutError, LinkError
 from firmware_host.model.job.gate import ModemLinesGateOptions
-from firmware_host.station.gates.gate import GateContext, PassRequest, PassState
+from firmware_host.station.gates.gate import GateContext, GateLine, PassRequest, PassState
 from firmware_host.station.gates.switched import SwitchedGate
 
 DEBOUNCE_S = 0.02
@@ -75,6 +75,17 @@ class ModemLinesGate(SwitchedGate):
             if port is not None:
                 port.close()
             raise
+
+    @classmethod
+    def lines(cls, options: Any) -> tuple[GateLine, ...]:
+        read = (options.input, options.stop) if options.stop is not None else (options.input,)
+        return (
+            GateLine(OutputLine(options.output).name, out=True),
+            *(GateLine(InputLine(line).name, out=False) for line in read),
+        )
+
+    def level(self, line: GateLine) -> bool:
+        return self._level(InputLine[line.name])
 
     def attach(self, controller: Controller) -> None:
         if self._port is None:

@@ -16,12 +16,16 @@ from firmware_host.planning.by_hand import HandPlan
 from firmware_host.planning.route.unwinding import Span, require_travel
 from firmware_host.planning.steps import round_half_even
 from firmware_host.station.axis_mover import AxisMover
+from firmware_host.station.gates.gate import Gate
+from firmware_host.station.hand.marking import Marking
 from firmware_host.station.hand.steps import Step, angle, how_far
 from firmware_host.station.hand_note import RELEASED, HandJournal
 from firmware_host.station.journal.events import Finish, Finished, ZeroSet
 from firmware_host.station.passes.motion import Motion
 from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.zero import require_home_switch
 
+SOUGHT_HOME = "it has sought its home switch since"
 STOPPED_SHORT = "it was stopped short: steps may be lost"
 _LOOK_AGAIN_S = 1.0
 """How often a part that nobody turns is looked at (s)."""
@@ -58,7 +62,9 @@ class Tools(NamedTuple):
     mover: AxisMover
     journal: HandJournal
     stop: StopRequest
-    close_gate: Callable[[], None]
+    gate: Gate | None
+    opens: Gate | None = None
+    """The same, where it is meant to be opened; else it only stays closed."""
 
 
 OnWhere = Callable[[Where], None]
@@ -78,6 +84,7 @@ class Hand:
         self._motion = Motion(tools.controller, tools.journal, tools.stop)
         self._wished = Fraction(wished) / self._per_turn
         self._energised = True
+        self._marking: Marking | None = None
         self.went_round = ""
         """What is to be said of the last move, where it was shorter than the controller makes; empty otherwise."""
         self._looked_s = tools.clock.monotonic()
@@ -135,13 +142,16 @@ class Hand:
         return self._tools.clock.monotonic()
 
     def wait(self, duration_s: float) -> None:
-        """Let `duration_s` (s) pass, and see every second that nothing has moved. Raises as `look`."""
+        """Let `duration_s` (s) pass, and see that nothing has moved: every second, each time while the gate is open.
+
+        Raises as `look`.
+        """
         now_s = self._tools.clock.monotonic()
         if not self._energised:
             self._tools.stop.check()
             self._tools.clock.sleep(duration_s)
             return
-        if now_s - self._looked_s >= _LOOK_AGAIN_S:
+        if now_s - self._looked_s >= _LOOK_AGAIN_S or (self._marking is not None and self._marking.is_open):
             self.look()
         self._controller.hear(duration_s)
 
@@ -193,7 +203,7 @@ class Hand:
         speeds = [
             self.plan.speed(there - here, self._tools.stop.check) for here, there in zip(places, way, strict=False)
         ]
-        self._tools.close_gate()
+        self._close_gate()
         try:
             for place, speed in zip(way, speeds, strict=True):
                 self._go(place, speed, on_where)
@@ -202,6 +212,10 @@ class Hand:
         else:
             self._wished = wished
         return self.where
+
+    def _close_gate(self) -> None:
+        if self._tools.gate is not None:
+            self._tools.gate.close()
 
     def _go(self, place: int, speed: float, on_where: OnWhere | None) -> None:
         mover = self._mover
@@ -260,6 +274,47 @@ class Hand:
         span = Span.of_travel(axis, self._per_turn, origin)
         if span is not None and not span.holds(min(places), max(places)):
             require_travel(axis, min(places), max(places), self._per_turn, origin)
+
+    # --- the gate, and the home switch -----------------------------------------------------------------------------
+
+    @property
+    def marking(self) -> Marking:
+        """The job's gate, to be opened where the part stands. Raises `InputError` where it was not asked for."""
+        tools = self._tools
+        if tools.opens is None:
+            raise InputError("the gate belongs to a job", "Name a job instead of the machine", key="gate")
+        if self._marking is None:
+            self._marking = Marking(tools.opens, tools.controller, tools.clock, tools.stop, self.stand)
+        return self._marking
+
+    def stand(self) -> float:
+        """See it proved that the part stands still; when it has settled (s of `now_s`). It turns nothing."""
+        self._require_energised()
+        if self._controller.standstill is None:
+            self._close_gate()
+            self._go(self._mover.at, self.plan.speed(1, self._tools.stop.check), None)
+        self.look()
+        proof = self._controller.standstill
+        if proof is None:
+            raise StandstillError("there is no proof that it stands still")
+        return proof.since_s + self.plan.plan.settle_s
+
+    def seek_home(self) -> Where:
+        """Seek the home switch, as a run does; positions count from where it is found, and no zero is set any more.
+
+        Raises `InputError` for a machine without one.
+        """
+        self._require_energised()
+        require_home_switch(self._machine)
+        self._close_gate()
+        self._journal.lose(SOUGHT_HOME)
+        with self._motion.act(Finish(target=self._mover.at)):
+            self._controller.home()
+        self._controller.prepare()
+        self._mover.origin = round(self._steps())
+        self._stands_at(0)
+        self._journal.zero_is(self._mover.origin, 0, "none")
+        return self.where
 
     # --- zero, and the motor ---------------------------------------------------------------------------------------
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple, TypedDict, Unpack
 
@@ -16,8 +17,9 @@ from firmware_host.model import Job, Machine, Setup
 from firmware_host.planning.by_hand import HandPlan, hand_on_job, hand_on_machine
 from firmware_host.planning.limits.accept import require_may_move
 from firmware_host.station.axis_mover import AxisMover
-from firmware_host.station.gates.gate import GateContext, build_gate, gate_kind
+from firmware_host.station.gates.gate import Gate, GateContext, build_gate, gate_kind
 from firmware_host.station.hand.hand import Hand, Tools
+from firmware_host.station.hand.marking import MarkingSide
 from firmware_host.station.hand.steps import length
 from firmware_host.station.hand_note import HandJournal, HandNote, counting
 from firmware_host.station.opening import open_controller, port_of
@@ -38,7 +40,8 @@ class HandOptions(TypedDict, total=False):
 
     `diameter`: of the part where no job says it, with its unit; `stop`: what every wait looks at; `write_settings`:
     first store the settings that the hand needs, the old ones kept in a file that this is told of; `baud`: bits per
-    second, else the machine file's; `source`: the file or profile that a machine was read from.
+    second, else the machine file's; `source`: the file or profile that a machine was read from; `marking`: what a job's
+    gate needs that is to be opened, None where it only stays closed.
     """
 
     clock: Clock | None
@@ -49,6 +52,7 @@ class HandOptions(TypedDict, total=False):
     source: str
     scales: KnownScales | None
     operator: Operator | None
+    marking: MarkingSide | None
 
 
 @contextmanager
@@ -95,7 +99,7 @@ def _opened(stack: ExitStack, plan: HandPlan, url: str, options: HandOptions, st
         source = plan.setup.machine_source or options.get("source", "")
         baud = options.get("baud")
         write_for_plan(machine, plan.plan, controller, scales, backup, announce=announce, source=source, baud=baud)
-    return hand_at(stack, plan, controller, clock, scales, stop, options.get("operator"))
+    return hand_at(stack, plan, controller, clock, scales, stop, options.get("operator"), options.get("marking"))
 
 
 def hand_at(
@@ -106,13 +110,15 @@ def hand_at(
     scales: KnownScales,
     stop: StopRequest,
     operator: Operator | None = None,
+    marking: MarkingSide | None = None,
 ) -> Hand:
     """A hand at a controller that is open; the gate is released with `stack`. Raises as `open_hand`."""
     machine = plan.machine
     _require_fitting(plan, controller)
-    close_gate = _closed_gate(stack, plan, controller, clock, operator)
+    gate = _closed_gate(stack, plan, controller, GateContext(clock, operator or TerminalOperator()), marking)
     controller.prepare()
-    close_gate()
+    if gate is not None:
+        gate.close()
     require_resolution(controller.resolution_steps(controller.status()))
     letter = machine.axis.letter
     known = scales.recall(controller.url, controller.settings)
@@ -130,7 +136,8 @@ def hand_at(
     journal = HandJournal(
         found.note, lambda note: scales.remember_hand(controller.url, letter, note.model_dump(mode="json"))
     )
-    return Hand(Tools(controller, plan, clock, mover, journal, stop, close_gate), wished=found.at)
+    opens = gate if marking is not None else None
+    return Hand(Tools(controller, plan, clock, mover, journal, stop, gate, opens), wished=found.at)
 
 
 def _require_fitting(plan: HandPlan, controller: Controller) -> None:
@@ -144,18 +151,20 @@ def _require_fitting(plan: HandPlan, controller: Controller) -> None:
 
 
 def _closed_gate(
-    stack: ExitStack, plan: HandPlan, controller: Controller, clock: Clock, operator: Operator | None
-) -> Callable[[], None]:
-    """What closes the job's gate, which is built as far as it could be open without a run."""
+    stack: ExitStack, plan: HandPlan, controller: Controller, context: GateContext, marking: MarkingSide | None
+) -> Gate | None:
+    """The job's gate, where it could be open without a run, or is meant to be opened (`marking`)."""
     job: Job = plan.setup.job
     if not plan.of_job:
-        return lambda: None
-    if not gate_kind(job.gate).stays_open:
-        return lambda: None
-    gate = build_gate(job.gate, GateContext(clock, operator or TerminalOperator(), (), job.name))
+        return None
+    if marking is not None:
+        context = replace(context, program=marking.program, folder=marking.folder)
+    elif not gate_kind(job.gate).stays_open:
+        return None
+    gate = build_gate(job.gate, replace(context, job=job.name))
     stack.callback(gate.release)
     gate.attach(controller)
-    return gate.close
+    return gate
 
 
 class _Found(NamedTuple):

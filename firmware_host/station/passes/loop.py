@@ -13,7 +13,6 @@ from collections.abc import Iterable
 from firmware_host.controller.deadlines import UsualTime
 from firmware_host.controller.learned import Position
 from firmware_host.controller.sender import LOOK_S
-from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Setup
 from firmware_host.planning.index.unwinding_settle import unwind_settle
 from firmware_host.planning.plan import JobPlan
@@ -27,9 +26,9 @@ from firmware_host.station.passes.motion import Motion
 from firmware_host.station.passes.move_times import MoveTimes
 from firmware_host.station.passes.station import Station
 from firmware_host.station.passes.time_left import TimeLeft
+from firmware_host.station.passes.watched import WATCH_S, opened, until_done
 from firmware_host.station.progress import Phase, RunState
 
-_WATCH_S = 0.02
 _FRESH_S = 0.005
 """A report no older than this (s) need not be asked for again before the gate opens."""
 _JOURNALLED_S = 0.03
@@ -186,7 +185,7 @@ class PassLoop:
             self.check_stop()
             station.controller.watch()
             station.progress.still_so()
-            station.controller.hear(_WATCH_S)
+            station.controller.hear(WATCH_S)
         self._time.interrupted()
 
     # --- a segment -------------------------------------------------------------------------------------------------
@@ -258,15 +257,9 @@ class PassLoop:
         if station.control.wishes:
             return False
         self._open(request, settled_s)
-        try:
-            station.gate.open(request)
+        with opened(station.gate, station.controller, request, lambda error: self._closed(error, segment, number)):
             self.tell("marking", (segment, number))
-            marked = self._wait_for_pass(segment)
-        except BaseException as error:
-            self._close_gate(error, segment, number)
-            raise
-        with station.controller.carrying_through():
-            station.gate.close()
+            marked = until_done(station.gate.poll, station.controller, lambda state: self._look(state, segment))
         self.tell("settling")
         self._journal.write(events.GateClosed(segment=segment, number=number))
         if marked:
@@ -283,34 +276,19 @@ class PassLoop:
         station.control.stands_at(key, key)
         station.clock.sleep(settled_s - opened_s)
 
-    def _close_gate(self, error: BaseException, segment: int, number: int) -> None:
-        """Close the gate because of `error`, and say so before anything else is tried; what fails is noted on it."""
-        try:
-            with self._station.controller.carrying_through():
-                self._station.gate.close()
-        except (FirmwareHostError, OSError) as further:
-            error.add_note(f"and while closing the gate: {further}")
-            return
+    def _closed(self, error: BaseException, segment: int, number: int) -> None:
+        """The gate was closed because of `error`: say so before anything else is tried."""
         note_failure(error, lambda: self._journal.write(events.GateClosed(segment=segment, number=number)))
         self._station.progress.note(f"the gate is closed ({error}); the axis is stopped now")
 
-    def _wait_for_pass(self, segment: int) -> bool:
-        """Watch that nothing moves until the marking side says done, and once more; False if it is to be skipped."""
+    def _look(self, state: PassState, segment: int) -> bool:
+        """One look while it is marked; True if the segment is to be skipped."""
         station = self._station
-        while True:
-            state = station.gate.poll()
-            if state is PassState.DONE:
-                with station.controller.carrying_through():  # it is marked, whoever asks for a stop meanwhile
-                    station.controller.watch()
-                return True
-            station.controller.watch()
-            station.progress.still_so()
-            if state is PassState.STOP:
-                station.stop.ask("by the operator")
-            station.stop.check()
-            if station.control.skips(segment):
-                return False
-            station.controller.hear(_WATCH_S)
+        station.progress.still_so()
+        if state is PassState.STOP:
+            station.stop.ask("by the operator")
+        station.stop.check()
+        return station.control.skips(segment)
 
     def _wait_until(self, end_s: float) -> None:
         while (left_s := end_s - self._station.clock.monotonic()) > 0:
