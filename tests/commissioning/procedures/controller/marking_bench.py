@@ -19,7 +19,7 @@ from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.planning.by_hand import hand_on_job
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.marking import MarkingSide
-from tests.commissioning.procedures.hidden import bench_of
+from tests.commissioning.hidden.hands import bench_of
 from tests.support.hand_bench import BENCHES, hand_on
 from tests.support.station_bench import StationBench, changed_setup
 

@@ -20,8 +20,8 @@ from firmware_host.errors import FirmwareHostError, InputError, PortLostError
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.marking import MarkingSide
 from firmware_host.station.stop_request import StopAskedError
+from tests.commissioning.hidden.hands import bench_of
 from tests.commissioning.procedures.controller.marking_bench import MODEM, Gated, Watcher, gated
-from tests.commissioning.procedures.hidden import bench_of
 from tests.support.hand_bench import hand_on
 from tests.support.station_bench import quick_disk
 
