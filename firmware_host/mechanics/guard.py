@@ -22,6 +22,11 @@ def real(value: Fraction | float) -> float:
     return float(value)
 
 
+def beside(value: FloatOrArray) -> FloatArray:
+    """A figure of a part, or of many along the last axis, beside an axis of its own: shape (1,) or (parts, 1)."""
+    return np.asarray(value, dtype=np.float64)[..., np.newaxis]
+
+
 def require_positive(what: str, value: FloatOrArray, unit: str = "") -> FloatArray:
     """`value` as an array if every element is finite and > 0; otherwise `FormulaRangeError` with the first other."""
     if isinstance(value, float) and 0 < value < math.inf:

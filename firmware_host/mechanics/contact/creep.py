@@ -16,6 +16,7 @@ from firmware_host.mechanics.contact.trough import DrivenRows, Trough
 from firmware_host.mechanics.guard import (
     FloatArray,
     FloatOrArray,
+    beside,
     require_at_most,
     require_not_negative,
     require_positive,
@@ -68,9 +69,9 @@ def index_creep(
     *,
     friction: float,
     contact_width: float,
-    acceleration: float,
-    ramp_share: FloatOrArray,
-    imbalance_torque: float = 0.0,
+    acceleration: FloatOrArray,
+    ramp_share: FloatArray,
+    imbalance_torque: FloatOrArray = 0.0,
 ) -> tuple[FloatArray, FloatArray]:
     """(least, most) part of an index's travel that creep loses: positive, the part lags; negative, it leads.
 
@@ -84,26 +85,36 @@ def index_creep(
     require_at_most("share of a ramp", float(share.max(initial=0.0)), 0.5)
     require_not_negative("acceleration", acceleration, "rad/s^2")
     require_not_negative("imbalance torque", imbalance_torque, "N m")
+    acceleration, imbalance_torque, _ = np.broadcast_arrays(acceleration, imbalance_torque, trough.part_diameter)
     free = replace(trough, lever_arm=0.0, idle_friction_torque=0.0)
     found = []
     for dragged, sense in itertools.product((free, trough), (1.0, -1.0)):
-        rates = sense * np.array([acceleration, 0.0, -acceleration])
+        rates = sense * np.multiply.outer(np.array([1.0, 0.0, -1.0]), acceleration)
         up, steady, down = _creeps(
             dragged, rates, imbalance_torque, sense, friction=friction, contact_width=contact_width
         )
-        found += [share * (end(up) + end(down)) + (1 - 2 * share) * end(steady) for end in (np.min, np.max)]
+        for end in (np.min, np.max):
+            first, middle, last = (beside(end(each, axis=0)) for each in (up, steady, down))
+            found.append(share * (first + last) + (1 - 2 * share) * middle)
     both = np.array(found)
     return np.min(both, axis=0), np.max(both, axis=0)
 
 
 def _creeps(
-    trough: Trough, accelerations: FloatArray, imbalance: float, sense: float, *, friction: float, contact_width: float
+    trough: Trough,
+    accelerations: FloatArray,
+    imbalance: FloatOrArray,
+    sense: float,
+    *,
+    friction: float,
+    contact_width: float,
 ) -> FloatArray:
     """Creep in the sense of rotation at n `accelerations` (rad/s^2), for gravity either way and none, shape (n, 3).
 
     NaN where it slips or lifts.
     """
-    forces = contact_forces(trough, accelerations[:, np.newaxis], np.array([-imbalance, 0.0, imbalance]), sense)
+    gravity = np.multiply.outer(np.array([-1.0, 0.0, 1.0]), imbalance)
+    forces = contact_forces(trough, accelerations[:, np.newaxis], gravity, sense)
     traction, normal = forces.traction_driven, forces.normal_driven
     if trough.driven is DrivenRows.BOTH:
         traction, normal = traction + forces.traction_other, normal + forces.normal_other

@@ -6,6 +6,7 @@ gearing may act either way, for nobody knows how the rotor came to a standstill.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -20,7 +21,7 @@ from firmware_host.mechanics.guard import (
 )
 from firmware_host.mechanics.motor.torque import static_lag
 
-_ANGLES = np.linspace(0.0, 2 * math.pi, 721)
+_ANGLES = np.linspace(0.0, math.pi, 361)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +32,10 @@ class AtStandstill:
     static torque at the standstill current; `rotor_teeth` p.
     """
 
-    gravity: float
-    friction: float
-    ratio: float
-    efficiency: float
+    gravity: FloatOrArray
+    friction: FloatOrArray
+    ratio: FloatOrArray
+    efficiency: FloatOrArray
     holding_torque: float
     rotor_teeth: int
 
@@ -48,7 +49,9 @@ class AtStandstill:
         require_positive("rotor teeth", float(self.rotor_teeth))
 
 
-def torque_at_standstill(load_torque: FloatOrArray, ratio: float, efficiency: float) -> tuple[FloatArray, FloatArray]:
+def torque_at_standstill(
+    load_torque: FloatOrArray, ratio: FloatOrArray, efficiency: FloatOrArray
+) -> tuple[FloatArray, FloatArray]:
     """(least, most) torque (N m at the motor) that a standing gearing lets through of a `load_torque` (N m, signed).
 
     Loss-free it is T/ratio. What the gearing loses, |T|(1/efficiency - 1)/ratio, is friction: at a standstill it may
@@ -65,15 +68,14 @@ def largest_lag_change(rest: AtStandstill, apart: FloatOrArray) -> FloatArray:
 
     The lag is asin(T/T_hold)/p at the motor. Where the imbalance points is not known: the worst of all angles counts,
     about the horizontal for a light load, where T changes fastest, by 2 m g e sin(apart/2). Beyond T_hold the motor
-    lets go; the lag counts there as at T_hold, a quarter of an electrical turn, which is too little. Source: the
-    torque-angle curve T = T_hold sin(p e), as `static_lag`.
+    lets go; the lag counts there as at T_hold, a quarter of an electrical turn, which is too little. Half a turn of
+    first angles is enough, from -apart/2 on: turned about it, a load is that of the other stop, the other way. Source:
+    the torque-angle curve T = T_hold sin(p e), as `static_lag`. Figures of `rest` broadcast with `apart`.
     """
-    between = np.asarray(apart, dtype=np.float64)
-    shape = (-1,) + (1,) * between.ndim
-    first = np.concatenate([_ANGLES.reshape(shape) + 0 * between, -between[np.newaxis] / 2])
-    _, most = _lag_range(rest, first + between)
-    least, _ = _lag_range(rest, first)
-    change: FloatArray = (most - least).max(axis=0)
+    figures = (rest.gravity, rest.friction, rest.ratio, rest.efficiency)
+    between = np.broadcast_arrays(np.asarray(apart, dtype=np.float64), *figures)[0]
+    first = _ANGLES.reshape((-1,) + (1,) * between.ndim) - between / 2
+    change: FloatArray = (_most_lag(rest, first + between) + _most_lag(rest, -first)).max(axis=0)
     return change
 
 
@@ -88,31 +90,30 @@ def largest_load_change(rest: AtStandstill, apart: FloatOrArray) -> FloatArray:
     return change
 
 
-def friction_lag(rest: AtStandstill) -> float:
+def friction_lag(rest: AtStandstill) -> FloatArray:
     """How far (rad of the part, >= 0) friction alone may hold the part off its place, either way: asin(T/T_hold)/p."""
-    _, most = _lag_of(rest, np.asarray(rest.friction))
-    return float(most)
+    return _lag(rest, torque_at_standstill(rest.friction, rest.ratio, rest.efficiency)[1])
 
 
-def largest_torque_at_standstill(rest: AtStandstill) -> float:
+def largest_torque_at_standstill(rest: AtStandstill) -> FloatArray:
     """Most torque (N m at the motor) that gravity and friction together ask of it at a standstill, at any angle."""
     _, most = torque_at_standstill(rest.gravity + rest.friction, rest.ratio, rest.efficiency)
-    return float(most)
+    return most
 
 
-def _lag_range(rest: AtStandstill, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """(least, most) lag of the part (rad) with the imbalance at `angle` from straight down, rad."""
+def _most_lag(rest: AtStandstill, angle: FloatArray) -> FloatArray:
+    """The most lag of the part (rad) with the imbalance at `angle` from straight down, rad.
+
+    The least of the load turned about, the other way, is as much: every load has its like in the other direction.
+    """
     gravity = rest.gravity * np.sin(angle)
-    if rest.friction == 0:
-        return _lag_of(rest, gravity)
+    ends = (gravity - rest.friction, gravity + rest.friction) if np.any(rest.friction) else (gravity,)
     # Where a gear locks itself, the larger load may leave less for the motor: both ends are looked at.
-    ends = [_lag_of(rest, gravity + friction) for friction in (-rest.friction, rest.friction)]
-    return np.minimum(*(least for least, _ in ends)), np.maximum(*(most for _, most in ends))
+    torques = (torque_at_standstill(load, rest.ratio, rest.efficiency)[1] for load in ends)
+    return _lag(rest, functools.reduce(np.maximum, torques))
 
 
-def _lag_of(rest: AtStandstill, load_torque: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _lag(rest: AtStandstill, torque: FloatArray) -> FloatArray:
+    """Lag of the part (rad) while its motor makes `torque` (N m)."""
     limit = rest.holding_torque
-    torques = torque_at_standstill(load_torque, rest.ratio, rest.efficiency)
-    lags = (static_lag(np.clip(torque, -limit, limit), limit, rest.rotor_teeth) / rest.ratio for torque in torques)
-    least, most = lags
-    return least, most
+    return static_lag(np.clip(torque, -limit, limit), limit, rest.rotor_teeth) / rest.ratio

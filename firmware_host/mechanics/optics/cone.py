@@ -7,7 +7,7 @@ import numpy as np
 from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_negative, require_positive
 
 
-def edge_gap(arc: FloatOrArray, taper: float, distance: float, diameter: float) -> FloatArray:
+def edge_gap(arc: FloatOrArray, taper: FloatOrArray, distance: FloatOrArray, diameter: FloatOrArray) -> FloatArray:
     """Gap (m, >= 0) at a seam on the thick edge of a mark; on the thin edge the overlap is as large: a taper 2z/D.
 
     Turned by one angle the surface travels in proportion to its diameter. `arc` a (m, >= 0): pitch of the artwork,

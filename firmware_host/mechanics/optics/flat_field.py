@@ -13,7 +13,7 @@ from firmware_host.mechanics.guard import FloatArray, FloatOrArray, require_not_
 
 
 def landing_arc(
-    drawn: FloatOrArray, radius: float, *, focal_depth: float = 0.0, focal_length: float | None = None
+    drawn: FloatOrArray, radius: FloatOrArray, *, focal_depth: FloatOrArray = 0.0, focal_length: float | None = None
 ) -> FloatArray:
     """How far around from the crown (m, >= 0) a ray lands that is drawn at `drawn` (m, >= 0, in the focal plane).
 
@@ -36,10 +36,10 @@ def landing_arc(
 
 def edge_excess(
     width: FloatOrArray,
-    radius: float,
+    radius: FloatOrArray,
     *,
     corrected: bool,
-    focal_depth: float = 0.0,
+    focal_depth: FloatOrArray = 0.0,
     focal_length: float | None = None,
 ) -> FloatArray:
     """How much too far out (m, + outwards) each edge of a strip of artwork of `width` (m, >= 0) lands on the part.

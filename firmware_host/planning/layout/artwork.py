@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from firmware_host.mechanics.guard import beside, real
 from firmware_host.mechanics.optics.cone import edge_gap
 from firmware_host.mechanics.optics.flat_field import edge_excess
 from firmware_host.model.job.window import Window
@@ -22,7 +23,7 @@ _FOR_TAPER = "Mark narrower bands (mark.width), or fan the artwork out towards t
 
 def artwork_causes(plan: SegmentPlan, window: Window) -> Iterator[SeamCause]:
     """What the flat field, the slant of the lens's rays and the part's taper do to each seam, each as a range."""
-    depth = plan.window.focal_depth(math.pi * float(plan.widest))
+    depth = plan.window.focal_depth(math.pi * real(plan.widest))
     corrections = (True, False) if window.flat_field_corrected is None else (window.flat_field_corrected,)
     straight = [_excess(plan, corrected) for corrected in corrections]
     slanted = [
@@ -34,9 +35,12 @@ def artwork_causes(plan: SegmentPlan, window: Window) -> Iterator[SeamCause]:
     yield SeamCause("flat-field", _flat_words(window), *_range(straight), _flat_remedy(window), assumed=uncorrected)
     yield SeamCause("lens-slant", _lens_words(window), *_range(slanted), _lens_remedy(window), assumed=lens)
     band = plan.window.band
-    if band.taper > 0:
-        opened = edge_gap(plan.per_seam(plan.arcs()) / 2, band.taper, band.reach, 2 * plan.window.radius)
-        name = f"taper, at the edges of {2e3 * band.reach:.4g} mm" + (" (assumed)" if band.assumed else "")
+    if np.all(band.taper > 0):
+        sizes = (beside(each) for each in (band.taper, band.reach, 2 * plan.window.radius))
+        opened = edge_gap(plan.per_seam(plan.arcs()) / 2, *sizes)
+        name = f"taper, at the edges of {2e3 * float(np.max(band.reach)):.4g} mm" + (
+            " (assumed)" if band.assumed else ""
+        )
         yield SeamCause("taper", name, -opened, opened, _FOR_TAPER, along=True, assumed=band.assumed)
 
 
@@ -68,11 +72,12 @@ def _lenses(window: Window) -> tuple[float | None, ...]:
 
 def _excess(plan: SegmentPlan, corrected: bool, depth: float = 0.0, lens: float | None = None) -> Floats:
     """What the edges of both neighbours do to each seam, m, - an overlap. Shape (s,)."""
-    arcs = np.array([float(block.width * plan.diameter * PI) for block in plan.blocks])
-    edges = edge_excess(arcs, plan.window.radius, corrected=corrected, focal_depth=depth, focal_length=lens)
+    arcs = np.stack([real(block.width * plan.diameter * PI) for block in plan.blocks], axis=-1)
+    radius, depths = beside(plan.window.radius), beside(depth)
+    edges = edge_excess(arcs, radius, corrected=corrected, focal_depth=depths, focal_length=lens)
     if corrected and lens is None:  # right but for the last digit
         edges = np.zeros_like(edges)
-    return -plan.per_seam(np.repeat(edges, [block.count for block in plan.blocks])) + 0.0
+    return -plan.per_seam(np.repeat(edges, [block.count for block in plan.blocks], axis=-1)) + 0.0
 
 
 def _range(cases: list[Floats]) -> tuple[Floats, Floats]:

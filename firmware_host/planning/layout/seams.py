@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_host.mechanics.guard import beside, real
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
 from firmware_host.planning.layout.artwork import artwork_causes, taper_warning
@@ -40,27 +41,21 @@ AS_ENTERED = TrueSizes()
 
 
 @dataclass(frozen=True)
-class Seams:
-    """Shape (s,) arrays, s seams: `at_deg`, and `gap` (m, + gap, - overlap) as it must be from all that is known.
+class SeamFigures:
+    """Shape (s,) arrays, s seams: `gap` (m, + gap, - overlap) as it must be from all that is known.
 
-    `below` and `above` (m, >= 0): how far under and over that it may come with every cause at its worst. The last seam
-    is the closing one if `closing`. `causes`: what opens and closes the seams, besides the rounding to whole
-    microsteps. `terms`: the most that each does to one seam (m, >= 0). `unknown`: keys of what is not known, and in no
-    figure. `tolerance` (m): the gap that begins to show; None without a spot. `blank` (m, >= 0, shape (s,)): width of
-    the artwork's gap that the seam lies in, 0 where there is artwork.
+    `below` and `above` (m, >= 0): how far under and over that it may come with every cause at its worst. `blank` (m,
+    >= 0): width of the artwork's gap that the seam lies in, 0 where there is artwork. `tolerance` (m): the gap that
+    begins to show; None without a spot. `causes`: what opens and closes the seams, besides the rounding to whole
+    microsteps.
     """
 
-    at_deg: Floats
     gap: Floats
     below: Floats
     above: Floats
     blank: Floats
-    closing: bool
-    causes: tuple[SeamCause, ...]
-    terms: Mapping[str, float]
     tolerance: float | None
-    warnings: tuple[str, ...]
-    unknown: tuple[str, ...] = ()
+    causes: tuple[SeamCause, ...]
 
     @property
     def lowest(self) -> Floats:
@@ -88,10 +83,25 @@ class Seams:
         return np.where(self.blank > 0, -self.lowest > self.blank, bare)
 
 
+@dataclass(frozen=True)
+class Seams(SeamFigures):
+    """What to expect at each seam: the figures, and where each is (`at_deg`, shape (s,)).
+
+    The last seam is the closing one if `closing`. `terms`: the most that each cause does to one seam (m, >= 0).
+    `unknown`: keys of what is not known, and in no figure.
+    """
+
+    at_deg: Floats
+    closing: bool
+    terms: Mapping[str, float]
+    warnings: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
+
+
 def seam_terms(machine: Machine, job: Job) -> dict[str, float]:
     """Worst-case contributions to one seam along the surface, m, that every index makes, by name."""
     circumference = math.pi * job.part.diameter.si
-    motor_turns = float(machine.motor_turns_per_part_turn(job.part.contact))
+    motor_turns = real(machine.motor_turns_per_part_turn(job.part.contact))
     full_step = circumference / (machine.motor.full_steps * motor_turns)
     return {
         "microstep rounding, at most": full_step / machine.driver.microsteps,
@@ -131,17 +141,16 @@ def predict_seams(
     `moved`: what load and index move the surface by, `unknown` the keys of what is not known of that, and `warnings`
     what else is to be told.
     """
-    gap = _travelled(machine, job, plan, targets, true)
-    causes = (*_machine_causes(machine, job, plan, one_side), *artwork_causes(plan, job.window), *moved)
-    none = np.zeros_like(gap)
+    figures = seam_figures(machine, job, plan, targets, one_side=one_side, true=true, moved=moved)
+    causes = figures.causes
     rounding = "microstep rounding, at most"
     ends = plan.centres_deg() + plan.widths_deg() / 2
     return Seams(
         at_deg=ends if plan.full_wrap else ends[:-1],
-        gap=gap + sum((cause.certain for cause in causes), none),
-        below=sum((cause.certain - cause.low for cause in causes), none),
-        above=sum((cause.high - cause.certain for cause in causes), none),
-        blank=_blank(job, plan),
+        gap=figures.gap,
+        below=figures.below,
+        above=figures.above,
+        blank=figures.blank,
         closing=plan.full_wrap,
         causes=causes,
         terms={rounding: seam_terms(machine, job)[rounding]} | {cause.name: cause.worst for cause in causes},
@@ -151,11 +160,35 @@ def predict_seams(
     )
 
 
+def seam_figures(
+    machine: Machine,
+    job: Job,
+    plan: SegmentPlan,
+    targets: Steps,
+    *,
+    one_side: bool,
+    true: TrueSizes = AS_ENTERED,
+    moved: Sequence[SeamCause] = (),
+) -> SeamFigures:
+    """The figures of `predict_seams` alone; of many parts, the first axis is theirs."""
+    gap = _travelled(machine, job, plan, targets, true)
+    causes = (*_machine_causes(machine, job, plan, one_side), *artwork_causes(plan, job.window), *moved)
+    none = np.zeros_like(gap)
+    return SeamFigures(
+        gap=gap + sum((cause.certain for cause in causes), none),
+        below=sum((cause.certain - cause.low for cause in causes), none),
+        above=sum((cause.high - cause.certain for cause in causes), none),
+        blank=_blank(job, plan),
+        tolerance=seam_tolerance(job),
+        causes=causes,
+    )
+
+
 def _blank(job: Job, plan: SegmentPlan) -> Floats:
     """Width of the gap of the artwork that each seam lies in, m, 0 where it lies in none. Shape (s,)."""
-    around = math.pi * float(plan.diameter)
-    ends = (plan.centres_deg() + plan.widths_deg() / 2) / 360 - float(plan.start)
-    places = (ends if plan.full_wrap else ends[:-1]) * around
+    around = beside(math.pi * real(plan.diameter))
+    ends = (plan.centres_deg() + plan.widths_deg() / 2) / 360 - beside(real(plan.start))
+    places = (ends if plan.full_wrap else ends[..., :-1]) * around
     blank: Floats = np.zeros(places.shape)
     for gap in job.mark.gaps:
         inside = np.abs(places - gap.at.si) <= gap.width.si / 2 + 1e-9 * around
@@ -168,12 +201,13 @@ def _travelled(machine: Machine, job: Job, plan: SegmentPlan, targets: Steps, tr
     entered = job.part.diameter.si
     part = true.part_diameter if true.part_diameter is not None else entered
     scale = machine.drive.surface_scale(part / entered, true.roller_diameter)
-    to_surface = math.pi * entered * scale / float(machine.microsteps_per_part_turn(job.part.contact))
+    to_surface = beside(math.pi * entered * scale / real(machine.microsteps_per_part_turn(job.part.contact)))
     arcs = plan.arcs()
-    gap: Floats = np.diff(targets) * to_surface - (arcs[1:] + arcs[:-1]) / 2
+    gap: Floats = np.diff(targets) * to_surface - (arcs[..., 1:] + arcs[..., :-1]) / 2
     if plan.full_wrap:
-        travelled = float(targets[-1] - targets[0]) * to_surface
-        gap = np.append(gap, math.pi * part - travelled - (arcs[0] + arcs[-1]) / 2)
+        travelled = (targets[..., -1:] - targets[..., :1]) * to_surface
+        closing = beside(math.pi * part) - travelled - (arcs[..., :1] + arcs[..., -1:]) / 2
+        gap = np.append(gap, closing, axis=-1)
     return gap
 
 
@@ -181,17 +215,17 @@ def _machine_causes(machine: Machine, job: Job, plan: SegmentPlan, one_side: boo
     """What the machine's own inaccuracy does to each seam."""
     pitches = plan.per_seam(plan.arcs()) / 2
     steady = seam_terms(machine, job)["motor step accuracy, both ends"]
-    yield either_way("step-accuracy", "motor step accuracy, both ends", np.full(pitches.shape, steady))
+    yield either_way("step-accuracy", "motor step accuracy, both ends", np.zeros(pitches.shape) + beside(steady))
     relative = machine.drive.surface_uncertainty(job.part.diameter, job.segments.diameter_uncertainty)
-    diameter = relative * pitches
+    diameter = beside(relative) * pitches
     if plan.full_wrap:
-        diameter[-1] = _closing_uncertainty(machine, job, plan, relative)
+        diameter[..., -1] = _closing_uncertainty(machine, job, plan, relative)
     keys = "segments.diameter_uncertainty, drive.roller_diameter_uncertainty"
     yield either_way("driving-diameter", "how well the diameter is known", diameter, f"Measure it better ({keys})")
     lost = np.zeros(pitches.shape)
     if not one_side:
-        turns = float(lost_motion_turns(machine, job))
-        lost[[0, -1] if plan.full_wrap else slice(1)] = turns * math.pi * job.part.diameter.si
+        turns = real(lost_motion_turns(machine, job))
+        lost[..., [0, -1] if plan.full_wrap else slice(1)] = beside(turns * math.pi * job.part.diameter.si)
     name, remedy = "lost motion, first and closing seam", 'Take it up from one side (index.approach = "one-side")'
     yield either_way("lost-motion", name, lost, remedy)
 
@@ -201,7 +235,7 @@ def _closing_uncertainty(machine: Machine, job: Job, plan: SegmentPlan, relative
     known = job.segments.diameter_uncertainty
     entered = job.part.diameter.si
     part = known.si / entered if known is not None else 0.0
-    turned = float(plan.total) - (float(plan.blocks[0].width) + float(plan.blocks[-1].width)) / 2
+    turned = real(plan.total) - (real(plan.blocks[0].width) + real(plan.blocks[-1].width)) / 2
     if machine.drive.sets_surface_travel == "part":
         return part * math.pi * entered * (1 - turned)
     return math.pi * entered * (part + relative * turned)

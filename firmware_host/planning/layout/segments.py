@@ -7,16 +7,19 @@ to when it is marked.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firmware_host.errors import InputError, PlanError, WindowError
+from firmware_host.mechanics.guard import beside, real
 from firmware_host.model.job.job import Job
 from firmware_host.model.job.mark import Mark
 from firmware_host.planning.layout.band import band_of
@@ -60,7 +63,7 @@ class SegmentPlan:
     @cached_property
     def full_wrap(self) -> bool:
         """Whether the last segment meets the first (a closing seam)."""
-        return self.total > 1 - _WRAP_REST
+        return bool(np.all(self.total > 1 - _WRAP_REST))
 
     @property
     def start(self) -> Fraction:
@@ -70,28 +73,35 @@ class SegmentPlan:
     @property
     def widest(self) -> Fraction:
         """The widest segment, in turns."""
-        return max(block.width for block in self.blocks)
+        return functools.reduce(_wider, (block.width for block in self.blocks))
 
     def centres_deg(self) -> Floats:
         """Centre of each segment, degrees, shape (count,)."""
-        return np.concatenate([float(b.first * 360) + np.arange(b.count) * float(b.pitch * 360) for b in self.blocks])
+        return np.concatenate(
+            [beside(real(b.first * 360)) + np.arange(b.count) * beside(real(b.pitch * 360)) for b in self.blocks],
+            axis=-1,
+        )
 
     def widths_deg(self) -> Floats:
         """Width of each segment, degrees, shape (count,)."""
-        return np.concatenate([np.full(b.count, float(b.width * 360)) for b in self.blocks])
+        return np.concatenate([beside(real(b.width * 360)) * np.ones(b.count) for b in self.blocks], axis=-1)
 
     def arcs(self) -> Floats:
         """Length of each segment along the surface, m, shape (count,)."""
-        return self.widths_deg() / 360 * math.pi * float(self.diameter)
+        return self.widths_deg() / 360 * math.pi * beside(real(self.diameter))
 
     def per_seam(self, of_segments: Floats) -> Floats:
         """Sum of a segment's value (shape (count,)) and its neighbour's at each seam, the closing one last."""
-        sums = of_segments[1:] + of_segments[:-1]
-        return np.append(sums, of_segments[0] + of_segments[-1]) if self.full_wrap else sums
+        sums = of_segments[..., 1:] + of_segments[..., :-1]
+        return np.append(sums, of_segments[..., :1] + of_segments[..., -1:], axis=-1) if self.full_wrap else sums
 
     def sag(self) -> float:
         """Sag at the edge of the widest segment, m."""
         return self.window.sag(math.pi * float(self.widest))
+
+
+def _wider(one: Any, other: Any) -> Any:
+    return np.maximum(one, other)
 
 
 def plan_segments(job: Job, *, tilt: float = 0.0) -> SegmentPlan:

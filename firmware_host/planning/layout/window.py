@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from firmware_host.errors import WindowError
 from firmware_host.mechanics.optics.beam import rayleigh_length, window_half_depth
 from firmware_host.model.job.window import Beam, Window
@@ -57,7 +59,8 @@ class MarkingWindow:
 
     def sag(self, half_angle: float) -> float:
         """How far a segment's edge lies below its crown, m, for a half-angle in rad."""
-        return self.radius * (1 - math.cos(half_angle))
+        sag: float = self.radius * (1 - np.cos(half_angle))
+        return sag
 
     def focal_depth(self, half_angle: float) -> float:
         """Where to put the focal plane below the crown, m: half the largest sag in balanced focus, 0 in crown focus."""

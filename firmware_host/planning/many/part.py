@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_host.mechanics.guard import FloatArray
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.guess import Guess
 from firmware_host.planning.interrupt import Check
@@ -79,13 +80,21 @@ def _moved(report: LimitReport) -> PartMotion:
     )
 
 
+def farthest_from_closed(gaps: FloatArray) -> FloatArray:
+    """The seam that is, of those along the last axis, m; 0 without any."""
+    if not gaps.shape[-1]:
+        return np.zeros(gaps.shape[:-1])
+    places = np.abs(gaps).argmax(axis=-1)
+    return np.take_along_axis(gaps, places[..., np.newaxis], -1)[..., 0]
+
+
 def laid_out(layout: Layout) -> PartLayout:
     """What the segments and seams of `layout` come to."""
     seams = layout.seams
     return PartLayout(
         segments=layout.segments.count,
         width_deg=float(layout.segments.widest * 360),
-        gap=float(seams.gap[np.abs(seams.gap).argmax()]) if seams.gap.size else 0.0,
+        gap=float(farthest_from_closed(seams.gap)),
         lowest=float(seams.lowest.min(initial=np.inf)) if seams.gap.size else 0.0,
         highest=float(seams.highest.max(initial=-np.inf)) if seams.gap.size else 0.0,
         showing=int(seams.showing().sum()) if seams.tolerance is not None else None,

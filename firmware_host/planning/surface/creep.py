@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from firmware_host.mechanics.guard import beside, real
 from firmware_host.planning.layout.causes import Floats, SeamCause, either_way
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.load.case import LoadVariant
@@ -30,7 +31,7 @@ def creep_causes(
     if cradle is None or load.trough is None or load.friction is None:
         return (), ()
     travel = _travel(plan)
-    spread = float(variant.job.part.contact_spread) * travel
+    spread = beside(real(variant.job.part.contact_spread)) * travel
     places = either_way("contact-spread", "places of contact of unlike diameter", _closed(plan, spread))
     unknown: tuple[str, ...] = ()
     least, most = 0 * travel, 0 * travel
@@ -50,13 +51,13 @@ def _estimated(
         return none, none, (NO_MOTION,)
     from firmware_host.mechanics.contact.creep import index_creep  # only for what lies on rollers
 
-    turned = travel / (float(plan.diameter) / 2)
+    turned = travel / beside(real(plan.diameter) / 2)
     least, most = index_creep(
         load.trough,
         friction=load.friction,
         contact_width=cradle.contact_width,
         acceleration=motion.acceleration,
-        ramp_share=np.minimum(motion.speed**2 / (2 * motion.acceleration * turned), 0.5),
+        ramp_share=np.minimum(beside(motion.speed**2 / (2 * motion.acceleration)) / turned, 0.5),
         imbalance_torque=load.imbalance_torque,
     )
     if not np.isfinite(least + most).all():
@@ -68,7 +69,9 @@ def _cause(plan: SegmentPlan, least: Floats, most: Floats) -> SeamCause:
     """Lost travel closes each seam, and what all of them lost opens the closing one."""
     low, high = -most, -least
     if plan.full_wrap:
-        low, high = np.append(low, least.sum()), np.append(high, most.sum())
+        low, high = (
+            np.append(end, each.sum(axis=-1, keepdims=True), axis=-1) for end, each in ((low, least), (high, most))
+        )
     remedy = "Measure the seams and state the creep (drive.slip), or speed up more gently (index.acceleration)"
     return SeamCause("creep", "creep on the rollers (an estimate)", low, high, remedy)
 
@@ -76,10 +79,10 @@ def _cause(plan: SegmentPlan, least: Floats, most: Floats) -> SeamCause:
 def _travel(plan: SegmentPlan) -> Floats:
     """How far the surface travels from segment to segment, m, shape (count - 1,)."""
     arcs = plan.arcs()
-    travel: Floats = (arcs[1:] + arcs[:-1]) / 2
+    travel: Floats = (arcs[..., 1:] + arcs[..., :-1]) / 2
     return travel
 
 
 def _closed(plan: SegmentPlan, sizes: Floats) -> Floats:
     """The sizes with that of the closing seam, if there is one: all of them together."""
-    return np.append(sizes, sizes.sum()) if plan.full_wrap else sizes
+    return np.append(sizes, sizes.sum(axis=-1, keepdims=True), axis=-1) if plan.full_wrap else sizes

@@ -6,20 +6,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
+from firmware_host.errors import FormulaRangeError
 from firmware_host.model.files.loading import Setup
 from firmware_host.planning.guess import Guess
 from firmware_host.planning.index.moves import IndexMoves, index_moves
 from firmware_host.planning.index.safe_motion import SafeMotion
 from firmware_host.planning.index.together.motions import NearMotion, motions_near
 from firmware_host.planning.interrupt import Check
+from firmware_host.planning.layout.seams import SeamFigures, seam_figures
 from firmware_host.planning.limits.accept import acceptable
 from firmware_host.planning.limits.case import IndexExtremes, LimitCase
-from firmware_host.planning.load.case import LoadCase
+from firmware_host.planning.load.case import LoadCase, LoadVariants
 from firmware_host.planning.many.lot.checks import LotChecks
-from firmware_host.planning.many.lot.stack import stacked
-from firmware_host.planning.many.part import PartLayout, PartMotion, laid_out
-from firmware_host.planning.plan import Layout, Places, layout_at, places_of
+from firmware_host.planning.many.lot.stack import UnlikeError, stacked
+from firmware_host.planning.many.part import PartLayout, PartMotion, farthest_from_closed, laid_out
+from firmware_host.planning.plan import Places, layout_at, places_of
 from firmware_host.planning.route.velocity import plan_index
+from firmware_host.planning.surface.creep import SLIPS, IndexMotion
+from firmware_host.planning.surface.moved import moved_surface
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,8 +117,55 @@ def _extremes(moves: IndexMoves, motion: SafeMotion, peaks: tuple[float, float])
 
 
 def _layouts(made: Sequence[_Made]) -> list[PartLayout]:
-    return [laid_out(_layout(each)) for each in made]
+    """Those of parts with as many segments at once; as `part.laid_out` has each of them."""
+    alike = dict[tuple[object, ...], list[int]]()
+    for place, each in enumerate(made):
+        segments, route = each.part.places.segments, each.part.places.route
+        blocks = tuple(block.count for block in segments.blocks)
+        alike.setdefault((blocks, segments.full_wrap, route.one_side), []).append(place)
+    found = dict[int, PartLayout]()
+    for places in alike.values():
+        found.update(zip(places, _layouts_of([made[place] for place in places]), strict=True))
+    return [found[place] for place in range(len(made))]
 
 
-def _layout(each: _Made) -> Layout:
-    return layout_at(each.part.places, each.near.motion.speed, each.near.motion.acceleration)
+def _layouts_of(made: Sequence[_Made]) -> list[PartLayout]:
+    if len(made) == 1:
+        return [_layout(each) for each in made]
+    try:
+        figures = _seams(made)
+    except (UnlikeError, FormulaRangeError, TypeError, ValueError):
+        return [_layout(each) for each in made]
+    showing = figures.showing().sum(axis=-1).tolist() if figures.tolerance is not None else [None] * len(made)
+    gaps = farthest_from_closed(figures.gap)
+    lowest, highest = figures.lowest.min(axis=-1, initial=np.inf), figures.highest.max(axis=-1, initial=-np.inf)
+    seams = figures.gap.shape[-1] > 0
+    told = zip(made, gaps.tolist(), lowest.tolist(), highest.tolist(), showing, strict=True)
+    return [
+        PartLayout(
+            segments=each.part.places.segments.count,
+            width_deg=float(each.part.places.segments.widest * 360),
+            gap=gap,
+            lowest=low if seams else 0.0,
+            highest=high if seams else 0.0,
+            showing=number,
+        )
+        for each, gap, low, high, number in told
+    ]
+
+
+def _seams(made: Sequence[_Made]) -> SeamFigures:
+    """The seams of parts with as many segments each, shape (parts, seams)."""
+    unkind = stacked([each.part.places.loads.unkind for each in made])
+    plan = stacked([each.part.places.segments for each in made])
+    motion = stacked([IndexMotion(each.near.motion.speed, each.near.motion.acceleration) for each in made])
+    moved = moved_surface(LoadVariants((), (unkind,)), plan, motion)
+    if SLIPS in moved.unknown:
+        raise UnlikeError(SLIPS)  # of some of them, or of all: told of each
+    targets = np.array([each.part.places.route.segment_targets() for each in made])
+    one_side = made[0].part.places.route.one_side
+    return seam_figures(unkind.machine, unkind.job, plan, targets, one_side=one_side, moved=moved.causes)
+
+
+def _layout(each: _Made) -> PartLayout:
+    return laid_out(layout_at(each.part.places, each.near.motion.speed, each.near.motion.acceleration))
