@@ -94,7 +94,8 @@ def index_creep(
             dragged, rates, imbalance_torque, sense, friction=friction, contact_width=contact_width
         )
         for end in (np.min, np.max):
-            first, middle, last = (beside(end(each, axis=0)) for each in (up, steady, down))
+            ends = (end(each, axis=0) for each in (up, steady, down))
+            first, middle, last = (beside(each) if share.ndim else each for each in ends)
             found.append(share * (first + last) + (1 - 2 * share) * middle)
     both = np.array(found)
     return np.min(both, axis=0), np.max(both, axis=0)
