@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support import windows
+from tests.support import forked, windows
 from tests.support.left_running import MARK, left_running
 from tests.support.windows.names import NO_MODULES
 
@@ -58,5 +58,6 @@ def _nothing_left_running() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(os.environ, MARK, mark)
         yield
+        forked.end()
         left = left_running(mark)
     assert left == [], f"left running by the tests: {left}"

@@ -20,6 +20,7 @@ from unittest.mock import patch
 from firmware_host.cli import main
 from firmware_host.cli.commands import COMMANDS
 from firmware_host.clock import Clock, ScaledClock, SystemClock
+from tests.support import forked
 
 #: How much quicker than real the command's clock goes: what it waits for in vain (a greeting) and what it has to wait
 #: for (moves, settling) takes less; its deadlines stay long beside the milliseconds of an answer.
@@ -104,13 +105,17 @@ class Program:
     def __init__(
         self, *arguments: str, enters_at: str | tuple[str, ...] = (), command: tuple[str, ...] = COMMAND
     ) -> None:
-        self._process = subprocess.Popen(
-            [*command, *arguments],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            env=environment(),
+        self._process = (
+            forked.Forked(arguments, environment(), QUICKENED)
+            if command is COMMAND and forked.POSSIBLE
+            else subprocess.Popen(
+                [*command, *arguments],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+                env=environment(),
+            )
         )
         self._news = threading.Condition()
         self.enters_at = (enters_at,) if isinstance(enters_at, str) else enters_at
