@@ -26,12 +26,12 @@ def round_progression(first: Fraction, step: Fraction, count: int) -> Steps:
     """
     if count == 0:
         return np.zeros(0, dtype=np.int64)
-    farthest = abs(first) + count * abs(step)
-    if farthest > _FARTHEST:
-        remedy = "Check gearing, microsteps and diameters: no machine makes that many"
-        raise PlanError("farthest target", float(farthest), "microsteps", float(_FARTHEST), remedy)
     divisor = lcm(first.denominator, step.denominator)
-    start, stride = int(first * divisor), int(step * divisor)
+    start, stride = (each.numerator * (divisor // each.denominator) for each in (first, step))
+    farthest = abs(start) + count * abs(stride)
+    if farthest > _FARTHEST * divisor:
+        remedy = "Check gearing, microsteps and diameters: no machine makes that many"
+        raise PlanError("farthest target", farthest / divisor, "microsteps", float(_FARTHEST), remedy)
     if 4 * (abs(start) + count * abs(stride) + divisor) < 1 << 62:
         return _round_ratio(np.int64(start) + np.arange(count, dtype=np.int64) * np.int64(stride), divisor)
     return _round_fixed_point(first, step, count)
@@ -63,8 +63,8 @@ def _round_fixed_point(first: Fraction, step: Fraction, count: int) -> Steps:
 
 def _split(value: Fraction) -> tuple[int, int]:
     """Whole part (floor) and the 64 leading binary places of the rest (cut off, so at most the true value)."""
-    whole = value.numerator // value.denominator
-    return whole, int((value - whole) * (1 << 64))
+    whole, rest = divmod(value.numerator, value.denominator)
+    return whole, (rest << 64) // value.denominator
 
 
 def _round_exactly(first: Fraction, step: Fraction, k: NDArray[np.int64]) -> Steps:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import IntEnum
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from firmware_host.mechanics.guard import FloatArray, require_not_negative
 from firmware_host.planning.route.moves import Purpose
 
 MOST_GROUPS = 16
+_FEW, _REMEMBERED = 256, 256
 
 
 class MoveKind(IntEnum):
@@ -102,7 +103,21 @@ def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> 
     """Group the moves of `turns`: |part turns| of each, shape (n,), >= 0, n up to millions.
 
     One whole turn if none moves. `purposes`: `Purpose` of each, shape (n,); without them a gate opens after every move.
+    Those of a few moves are remembered: many parts make the same.
     """
+    turns = np.asarray(turns, dtype=np.float64)
+    purposes = np.asarray(purposes, dtype=np.int8) if purposes is not None else None
+    if turns.size > _FEW:
+        return _moves_of(turns, purposes)
+    return _remembered(turns.tobytes(), purposes.tobytes() if purposes is not None else None)
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _remembered(turns: bytes, purposes: bytes | None) -> IndexMoves:
+    return _moves_of(np.frombuffer(turns), np.frombuffer(purposes, np.int8) if purposes is not None else None)
+
+
+def _moves_of(turns: FloatArray, purposes: NDArray[np.int8] | None) -> IndexMoves:
     lengths = 2 * math.pi * require_not_negative("index", turns, "turns")
     kinds, leads = np.full(lengths.shape, MoveKind.INDEX, dtype=np.int8), np.zeros_like(lengths)
     if purposes is not None:
@@ -112,19 +127,12 @@ def index_moves(turns: FloatArray, purposes: NDArray[np.int8] | None = None) -> 
         for purpose, kind in _OF_PURPOSE.items():
             kinds[purposes == purpose] = kind
     leads[kinds != MoveKind.RETURN] = 0.0
-    groups = [
-        (*row, kind)
-        for kind in MoveKind
-        if (those := (kinds == kind) & (lengths > 0)).any()
-        for row in _groups(lengths[those], leads[those])
-    ]
-    if not groups:
-        whole = 2 * math.pi
-        groups = [(whole, whole, whole, 1.0, 0.0, 0.0, MoveKind.INDEX)]
-    *columns, of_kind = zip(*groups, strict=True)
-    shortest, longest, mean, count, lead_shortest, lead_longest = (np.array(column) for column in columns)
-    longest = _one_if_equal(shortest, longest)
-    return IndexMoves(shortest, longest, mean, count, np.array(of_kind, np.int8), lead_shortest, lead_longest)
+    moving = np.flatnonzero(lengths > 0)
+    if not moving.size:
+        return _grouped(np.array([2 * math.pi]), np.array([MoveKind.INDEX], dtype=np.int8), np.zeros(1))
+    by_length = moving[np.argsort(lengths[moving], kind="stable")]
+    order = by_length[np.argsort(kinds[by_length], kind="stable")]
+    return _grouped(lengths[order], kinds[order], leads[order])
 
 
 def _one_if_equal(shortest: FloatArray, longest: FloatArray) -> FloatArray:
@@ -132,19 +140,33 @@ def _one_if_equal(shortest: FloatArray, longest: FloatArray) -> FloatArray:
     return shortest if np.array_equal(shortest, longest) else longest
 
 
-def _groups(lengths: FloatArray, leads: FloatArray) -> list[tuple[float, float, float, float, float, float]]:
-    """(shortest, longest, mean, count, shortest lead, longest lead) of each group of moves of one kind."""
-    values, counts = np.unique(lengths, return_counts=True)
-    if values.size > MOST_GROUPS:
-        share = (np.cumsum(counts) - counts / 2) / lengths.size
-        starts = np.unique(np.searchsorted(share, np.arange(MOST_GROUPS) / MOST_GROUPS))
-    else:
-        starts = np.arange(values.size)
-    ends = np.append(starts[1:], values.size) - 1
-    number = np.add.reduceat(counts, starts)
-    mean = np.add.reduceat(values * counts, starts) / number
-    lead = (float(leads.min()), float(leads.max()))
-    return [
-        (float(values[s]), float(values[e]), float(m), float(n), *lead)
-        for s, e, m, n in zip(starts.tolist(), ends.tolist(), mean.tolist(), number.tolist(), strict=True)
-    ]
+def _grouped(lengths: FloatArray, kinds: NDArray[np.int8], leads: FloatArray) -> IndexMoves:
+    """Groups of moves that are sorted by their kinds, and by their lengths within each."""
+    first = np.append(True, (lengths[1:] != lengths[:-1]) | (kinds[1:] != kinds[:-1]))
+    starts = np.flatnonzero(first)
+    values, counts, kind = lengths[starts], np.diff(np.append(starts, lengths.size)), kinds[starts]
+    begins = _begins(counts, kind)
+    ends = np.append(begins[1:], values.size) - 1
+    number = np.add.reduceat(counts, begins)
+    shortest = values[begins]
+    longest = _one_if_equal(shortest, values[ends])
+    mean = shortest if begins.size == values.size else np.add.reduceat(values * counts, begins) / number
+    returns = leads[kinds == MoveKind.RETURN]
+    led = kind[begins] == MoveKind.RETURN
+    first_lead, last_lead = (np.where(led, end, 0.0) for end in (returns.min(initial=np.inf), returns.max(initial=0.0)))
+    return IndexMoves(shortest, longest, mean, number.astype(np.float64), kind[begins], first_lead, last_lead)
+
+
+def _begins(counts: NDArray[np.intp], kind: NDArray[np.int8]) -> NDArray[np.intp]:
+    """Which of the different lengths begins each group: all of them, where a kind has no more than `MOST_GROUPS`."""
+    if np.bincount(kind).max() <= MOST_GROUPS:
+        return np.arange(counts.size)
+    begins = []
+    for each in np.unique(kind):
+        those = np.flatnonzero(kind == each)
+        if those.size > MOST_GROUPS:
+            share = (np.cumsum(counts[those]) - counts[those] / 2) / counts[those].sum()
+            places = np.searchsorted(share, np.arange(MOST_GROUPS) / MOST_GROUPS)
+            those = those[np.unique(np.minimum(places, those.size - 1))]
+        begins.append(those)
+    return np.concatenate(begins)

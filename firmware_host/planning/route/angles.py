@@ -47,7 +47,7 @@ class SegmentAngles:
         places = [start, stop - 1]
         for end in self._ends:
             places += [place for place in (end - 1, end) if start <= place < stop]
-        angles = [self.angle(place) for place in places]
+        angles = [self.angle(place) for place in set(places)]
         return min(angles), max(angles)
 
     def target(self, index: int, per_turn: Fraction, turns: int = 0) -> int:
@@ -62,6 +62,7 @@ class SegmentAngles:
             begin = end - block.count
             first, last = max(start, begin), min(stop, end)
             if first < last:
-                angle = block.first + (first - begin) * block.pitch - turns
+                angle = block.first if first == begin else block.first + (first - begin) * block.pitch
+                angle = angle - turns if turns else angle
                 parts.append(round_progression(angle * per_turn, block.pitch * per_turn, last - first))
         return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -197,7 +198,7 @@ def _turns_back(machine: Machine, route: Route) -> TurnsBack:
     if not machine.axis.unwinds:
         _require_unwound(machine, route)
         return NOT_UNWOUND
-    reach = proved_reach(StoredScale.as_written(machine.steps_per_axis_unit))
+    reach = _reach(machine.steps_per_axis_unit)
     travel = Span.of_travel(machine.axis, route.per_part_turn, 0)
     spans = [span for span in (Span.around_zero(reach, 0).within(travel), travel) if span is not None]
     as_it_lies = extent(route, NOT_UNWOUND)
@@ -246,8 +247,14 @@ def beyond_reach(machine: Machine, route: Route) -> tuple[int, int] | None:
     """
     ends = [int(route.targets.min(initial=0)), int(route.targets.max(initial=0))]
     farthest = max(-ends[0], ends[1])
-    reach = proved_reach(StoredScale.as_written(machine.steps_per_axis_unit))
+    reach = _reach(machine.steps_per_axis_unit)
     return (farthest, reach) if farthest > reach else None
+
+
+@lru_cache(maxsize=64)
+def _reach(steps_per_unit: Fraction) -> int:
+    """How far a controller reaches (microsteps) that holds the steps-per-unit that it is told to."""
+    return proved_reach(StoredScale.as_written(steps_per_unit))
 
 
 def unwound_route(route: Route, taken: TurnsBack) -> Route:
@@ -265,21 +272,24 @@ def unwound_route(route: Route, taken: TurnsBack) -> Route:
     deltas = np.diff(targets, prepend=np.int64(0))
     short = too_short(deltas, route.shortest)
     led = unwound | short | ((deltas < least) if route.overrun else False)
-    rows = np.flatnonzero(led)
-    lead = np.where(unwound[rows], np.int8(Purpose.UNWIND), np.int8(Purpose.TAKE_UP))
-    segment = np.insert(np.arange(1, count + 1, dtype=np.int64), rows, 0)
-    purpose = np.insert(np.full(count, Purpose.INDEX, dtype=np.int8), rows, lead)
     if route.overrun:
         places = targets - long_enough(deltas, route.overrun, route.shortest)
     else:
         places = np.where(short, beside(targets, route.shortest, route.floor), targets)
-    targets = np.insert(targets, rows, places[rows])
-    if (finish := route.finish_target(taken.finish)) is not None:
-        way = route.straight(finish, int(targets[-1]))
-        targets = np.append(targets, np.array(way, dtype=np.int64))
-        segment = np.append(segment, np.zeros(len(way), dtype=np.int64))
-        purpose = np.append(purpose, np.array([Purpose.TAKE_UP, Purpose.FINISH][-len(way) :], dtype=np.int8))
-    return replace(route, targets=targets, segment=segment, purpose=purpose)
+    finish = route.finish_target(taken.finish)
+    way = route.straight(finish, int(targets[-1])) if finish is not None else ()
+    rows = np.flatnonzero(led)
+    own = np.arange(count) + np.cumsum(led)
+    moves = count + rows.size + len(way)
+    to, segment = np.empty(moves, dtype=np.int64), np.zeros(moves, dtype=np.int64)
+    purpose = np.full(moves, Purpose.INDEX, dtype=np.int8)
+    to[own], segment[own] = targets, np.arange(1, count + 1)
+    to[own[rows] - 1] = places[rows]
+    purpose[own[rows] - 1] = np.where(unwound[rows], Purpose.UNWIND, Purpose.TAKE_UP)
+    if way:
+        to[-len(way) :] = way
+        purpose[-len(way) :] = [Purpose.TAKE_UP, Purpose.FINISH][-len(way) :]
+    return replace(route, targets=to, segment=segment, purpose=purpose)
 
 
 def segment_targets(plan: SegmentPlan, per_turn: Fraction) -> Steps:

@@ -130,7 +130,7 @@ class _Lot:
         before = np.zeros(self._a.shape), np.zeros(self._a.shape)
         left = np.flatnonzero(self._a > 0)
         peaks, most = np.ones((self._a.size, 2)), np.full(self._a.shape, np.inf)
-        swinging = _Moves.of([each.different_lengths[0] for each in self._own])
+        swinging = _Moves.of([each.shortest for each in self._own])
         for _ in range(_GIVING_WAY):
             peaks[left] = self._peaks(swinging, left)
             shares, ramps = self._shares(peaks)
