@@ -37,6 +37,11 @@ COMMANDS = (
         "see.picture",
         "Draw a job into a file (.svg, .png, .pdf): the part end-on, unrolled, its margins, torque, the index in time.",
     ),
+    Entry(
+        "preview",
+        "see.preview",
+        "Draw the mark as it will look, or as a wrong number makes it look: diameter, segments, skew, run-out.",
+    ),
     Entry("moves", "see.moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",

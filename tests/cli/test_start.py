@@ -33,6 +33,7 @@ LOADED = [
     (("segments", "bottle-band"), PLANS),
     (("moves", "shaft-scale"), PLANS),
     (("picture", "shaft-scale"), PLANS | {"matplotlib"}),
+    (("preview", "shaft-scale", "--output", "no such folder/mark.svg"), PLANS | {"matplotlib"}),
     (("moves", "shaft-scale", "--format", "csv"), PLANS),
     (("limits", "shaft-scale"), PLANS | {"rich.console"}),
     (("motors", "shaft-scale"), PLANS | {"rich.console"}),

@@ -10,12 +10,15 @@ from firmware_host.reporting.pictures.end_on import EndOn
 from firmware_host.reporting.pictures.index_move import IndexMove
 from firmware_host.reporting.pictures.margins import Margins
 from firmware_host.reporting.pictures.picture import Picture
+from firmware_host.reporting.pictures.preview import Preview, WrongNumbers
 from firmware_host.reporting.pictures.torque import TorqueSpeed
 from firmware_host.reporting.pictures.unrolled import Unrolled
 
 PICTURES: tuple[Picture, ...] = (
     EndOn(),
     Unrolled(),
+    Preview(),
+    WrongNumbers(),
     Contact(),
     Margins(),
     TorqueSpeed(),

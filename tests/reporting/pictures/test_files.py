@@ -90,3 +90,22 @@ def test_the_command_draws_lists_and_says_what_is_missing(tmp_path: Path, monkey
     assert "Add --output rollers.svg" in unsaid.err
     which = call("picture", "bottle-band", "--output", "a.svg")
     assert "nobody said which picture" in which.err
+
+
+def test_the_preview_is_drawn_as_planned_with_one_thing_wrong_or_side_by_side(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    planned = call("preview", "sleeve-label", "--output", "mark.png")
+    assert planned.status == 0, planned.err
+    assert "The segments meet, and are dark up" in planned.out
+    wrong = call("preview", "sleeve-label", "--output", "wrong.png", "--wrong", "diameter-too-small")
+    assert "a gap gapes at every seam" in " ".join(wrong.out.split())
+    assert Path("wrong.png").read_bytes() != Path("mark.png").read_bytes()
+    beside = call("preview", "bottle-band", "--output", "beside.svg", "--side-by-side")
+    assert beside.status == 0, beside.err
+    assert "runs out" not in beside.out, "a part on rollers turns about its own middle"
+    both = call("preview", "bottle-band", "--output", "b.svg", "--side-by-side", "--wrong", "skewed")
+    assert "contradict each other" in both.err
+    unknown = call("preview", "bottle-band", "--output", "b.svg", "--wrong", "diameter-to-big")
+    assert "diameter-too-big" in unknown.err

@@ -1,0 +1,95 @@
+"""`preview` and `wrong-numbers`: the mark as it will look, and what each wrong number makes of it."""
+
+from __future__ import annotations
+
+import math
+
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+
+from firmware_host.planning.preview.exposure import ACROSS, Exposure, exposure_of
+from firmware_host.planning.preview.wrong import AS_PLANNED, Wrong, wrong_numbers
+from firmware_host.reporting.pictures.picture import Picture, Subject
+from firmware_host.reporting.pictures.style import COPPER
+
+_LOOK = LinearSegmentedColormap.from_list("marked", [(0.0, "#efeae0"), (0.5, "#5d6a74"), (1.0, "#120c08")])
+"""Blank, marked once, marked twice: each darker, so that it needs no colour."""
+_POINTS = 1400
+_SEGMENTS = 2.6
+"""How many of the planned segments are shown near by."""
+
+
+class Preview(Picture):
+    """The whole surface unrolled, and the first seams near by; with one thing wrong if that is asked for."""
+
+    key = "preview"
+    title = "The mark as it will look"
+    shows = "the surface as it will be marked, with a test pattern: seams, fading and all"
+    height = 5.2
+
+    def __init__(self, wrong: Wrong = AS_PLANNED) -> None:
+        self.wrong = wrong
+
+    def draw(self, figure: Figure, of: Subject) -> str:
+        whole = exposure_of(of.setup, of.plan, self.wrong, points=ACROSS)
+        near = _near_by(of, self.wrong)
+        above, below = figure.subplots(2, 1)
+        _image(above, whole)
+        above.set_title(f"once around, {self.wrong.words}")
+        _image(below, near)
+        below.set_title("the first seams, near by")
+        for axes in (above, below):
+            axes.set_ylabel("along the axis (mm)")
+        below.set_xlabel("along the surface, from where the mark begins (mm)")
+        return f"A test pattern, {self.wrong.words}. {self.wrong.look}{_doubled(whole)}"
+
+
+class WrongNumbers(Picture):
+    """As planned, and beside it each thing that may be wrong, on the same first segments."""
+
+    key = "wrong-numbers"
+    title = "What each wrong number looks like"
+    shows = "the first segments as planned, and with each thing that may be wrong, to compare with a mark"
+
+    def draw(self, figure: Figure, of: Subject) -> str:
+        cases = (AS_PLANNED, *wrong_numbers(of.setup))
+        figure.set_size_inches(self.width, 1.0 + 1.55 * math.ceil(len(cases) / 2))
+        panels = figure.subplots(math.ceil(len(cases) / 2), 2).ravel().tolist()
+        for axes, wrong in zip(panels, cases, strict=False):
+            _image(axes, _near_by(of, wrong))
+            axes.set_title(wrong.words, size=9)
+            axes.set_axis_off()
+        for axes in panels[len(cases) :]:
+            axes.set_axis_off()
+        return " ".join(f"{each.words[:1].upper()}{each.words[1:]}: {each.look}" for each in cases)
+
+
+def _near_by(of: Subject, wrong: Wrong) -> Exposure:
+    """The beginning of the mark, as long as a few planned segments."""
+    arc = float(of.plan.segments.arcs()[0])
+    return exposure_of(of.setup, of.plan, wrong, points=_POINTS, span=_SEGMENTS * arc)
+
+
+def _image(axes: Axes, exposure: Exposure) -> None:
+    rows, columns = exposure.darkness.shape
+    high, wide = rows * exposure.step * 1e3, columns * exposure.step * 1e3
+    axes.imshow(
+        exposure.darkness,
+        cmap=_LOOK,
+        vmin=0.0,
+        vmax=2.0,
+        extent=(0.0, wide, -high / 2, high / 2),
+        origin="lower",
+        interpolation="antialiased",
+        aspect="auto",
+    )
+    centres = exposure.centres[exposure.centres * 1e3 < wide] * 1e3
+    axes.plot(
+        centres, [high / 2] * centres.size, color=COPPER, marker="v", linestyle="none", markersize=4, clip_on=False
+    )
+
+
+def _doubled(whole: Exposure) -> str:
+    twice = float((whole.count > 1).sum()) * whole.step**2 * 1e6
+    return f" {twice:.3g} mm² lie under two strips." if twice > 0 else ""
