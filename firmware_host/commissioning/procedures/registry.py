@@ -8,6 +8,7 @@ from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
 from firmware_host.commissioning.procedures.motion.ringing import Ringing
+from firmware_host.commissioning.procedures.motor.drag import Drag
 from firmware_host.commissioning.procedures.motor.warm_up import WarmUp
 from firmware_host.commissioning.procedures.ratio import Ratio
 from firmware_host.commissioning.procedures.run_out import RunOut
@@ -21,6 +22,7 @@ PROCEDURES: tuple[Procedure, ...] = (
     LostMotion(),
     RunOut(),
     Grip(),
+    Drag(),
     Ringing(),
     WarmUp(),
 )

@@ -22,6 +22,8 @@ from firmware_host.planning.route.velocity import plan_index
 
 USUAL_PAUSE_S = 5.0
 """A pass that nobody states takes so long (s): common practice, no source."""
+RESISTANCE_WITHIN, CURRENT_WITHIN = 0.10, 0.05
+"""How well a data sheet's resistance and a driver's set current are known, plus-minus: common practice, no source."""
 
 
 @dataclass(frozen=True)

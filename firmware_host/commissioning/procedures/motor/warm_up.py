@@ -10,7 +10,7 @@ from firmware_host.commissioning.estimates.measured import Measured, combined, o
 from firmware_host.commissioning.estimates.warming import BENT, WarmingCurve, warming_curve
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure, number, read
-from firmware_host.commissioning.procedures.motor.cycle import Cycle, cycle_of, known
+from firmware_host.commissioning.procedures.motor.cycle import CURRENT_WITHIN, RESISTANCE_WITHIN, Cycle, cycle_of, known
 from firmware_host.commissioning.script import Act, Answer, ReadClock, Say, Script, Step, TurnToAndFro, Wait
 from firmware_host.errors import InputError
 from firmware_host.mechanics.motor.heat import COPPER_TEMPERATURE_COEFFICIENT, REFERENCE_CELSIUS, winding_rise
@@ -20,8 +20,6 @@ EVERY_S = 600.0
 """So long it works between two readings (s)."""
 INSIDE, INSIDE_WITHIN = 0.225, 0.125
 """The winding is warmer than the case by this part of the case's rise, plus-minus: 0.1 to 0.35, from memory."""
-RESISTANCE_WITHIN, CURRENT_WITHIN = 0.10, 0.05
-"""How well a data sheet's resistance and a driver's set current are known, plus-minus: common practice, no source."""
 _BURNS = 60.0
 _FEWEST = 3
 
