@@ -27,11 +27,12 @@ from firmware_host.planning.many.nearness import Rows, halves, numbers_of, sprea
 from firmware_host.planning.many.part import PartLayout, PartMotion, planned
 from firmware_host.planning.many.rows import made_of
 
+_LENGTHS = 5  # of the indexes, from the shortest to the longest
 _FEW = 24  # parts: so few are each searched whole
 _LIKE_LAW, _LIKE_TIME = 3e-4, 1e-3  # what the motions of those searched whole may be off the plane through them
 _WIDER, _TIME_OFF = 10.0, 1e-3
-_TRIALS, _AS_GOOD = 2, 2e-5  # parts that are searched both ways, and how much longer an index may then take
-_AS_SURE, _SURE, _ROUNDING = 1.5e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
+_TRIALS, _AS_GOOD = 2, 5e-5  # parts that are searched both ways, and how much longer an index may then take
+_AS_SURE, _SURE, _ROUNDING = 3e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
 _EDGE = 1e-3  # of a limit: a margin so near to an edge may lie on the other side of it
 _TRIED, _LARGEST, _ENOUGH_LIKE = 16, 128, 0.75  # parts tried first, and at once, and how many must be found there
 
@@ -85,6 +86,14 @@ def _law(numbers: FloatArray, found: Sequence[Planned | str]) -> _Law | None:
     return _Law(motions[0].binding, plane, off) if alike else None
 
 
+def _kind(part: LotPart) -> list[float]:
+    """What the quickest motion of a part follows, besides its limits: how it swings, and how far it is indexed."""
+    moves, gated = part.moves, part.moves.gated
+    lengths = np.sort(np.repeat(moves.longest[gated], moves.count[gated].astype(int)))
+    some = lengths[np.linspace(0, lengths.size - 1, _LENGTHS).round().astype(int)]
+    return [part.load.natural_band.lowest, float((moves.mean * moves.weights).sum()), *some.tolist()]
+
+
 class _Lot:
     def __init__(self, setup: Setup, rows: Sequence[PartRow], check: Check) -> None:
         self._setup, self._rows, self._check = setup, rows, check
@@ -112,21 +121,16 @@ class _Lot:
             else:
                 self._whole(place)
         rows = np.array(sorted(self._parts), dtype=np.intp)
-        own = np.log(
-            [
-                (part.load.natural_band.lowest, float(part.moves.longest[part.moves.gated].max()))
-                for part in self._parts.values()
-            ]
-        )
+        own = np.log([_kind(part) for part in self._parts.values()])
         numbers = np.zeros((len(self._rows), own.shape[1]))
         numbers[rows] = own - own.mean(axis=0)
-        self._laws = np.column_stack([self._numbers, numbers])
+        self._laws = np.column_stack([self._numbers, numbers[:, np.ptp(own, axis=0) > 0]])
         return rows
 
     def _plan(self, rows: Rows) -> None:
         law = None
         if rows.size >= _FEW and self._free:
-            some = spread_out(self._numbers, rows, 2 * self._laws.shape[1] + 2)
+            some = spread_out(self._numbers, rows, 2 * int(np.linalg.matrix_rank(self._laws[rows], tol=_ROUNDING)) + 2)
             law = _law(self._laws[some], [self._whole(place) for place in some])
             if law is not None and not self._as_good(law, rows):
                 law = None
