@@ -28,6 +28,7 @@ from firmware_host.planning.many.part import PartLayout, PartMotion, planned
 from firmware_host.planning.many.rows import made_of
 
 _LENGTHS = 5  # of the indexes, from the shortest to the longest
+_SPLIT = 300  # parts: so many are halved to find what they have in common more exactly
 _FEW = 24  # parts: so few are each searched whole
 _LIKE_LAW, _LIKE_TIME = 3e-4, 1e-3  # what the motions of those searched whole may be off the plane through them
 _WIDER, _TIME_OFF = 10.0, 1e-3
@@ -54,8 +55,12 @@ class _Law:
     def guess(self, numbers: FloatArray) -> Guess:
         """Where the motion of a part lies."""
         a, v, _ = np.exp(self._at(numbers)).tolist()
-        off = float(self.off[0])
-        return Guess(a, v, _SURE * off + _ROUNDING if max(off, float(self.off[1])) <= _AS_SURE else _WIDER * off)
+        return Guess(a, v, (_SURE if self.sharp else _WIDER) * float(self.off[0]) + _ROUNDING)
+
+    @property
+    def sharp(self) -> bool:
+        """Whether it tells a motion about as exactly as a search finds it."""
+        return bool(self.off[:2].max() <= _AS_SURE)
 
     def fits(self, numbers: FloatArray, motion: PartMotion) -> bool:
         """Whether a part that was looked for there is what its neighbours say."""
@@ -86,7 +91,7 @@ def _law(numbers: FloatArray, found: Sequence[Planned | str]) -> _Law | None:
     return _Law(motions[0].binding, plane, off) if alike else None
 
 
-def _kind(part: LotPart) -> list[float]:
+def _followed(part: LotPart) -> list[float]:
     """What the quickest motion of a part follows, besides its limits: how it swings, and how far it is indexed."""
     moves, gated = part.moves, part.moves.gated
     lengths = np.sort(np.repeat(moves.longest[gated], moves.count[gated].astype(int)))
@@ -101,44 +106,57 @@ class _Lot:
         stated = {"index.speed", "index.acceleration"}.intersection(*(row.values for row in rows[:1]))
         self._free = index.speed is None and index.acceleration is None and not stated
         self._parts = dict[int, LotPart]()
+        self._laws = dict[int, FloatArray]()
         self._found = dict[int, Planned | str]()
         self._numbers = numbers_of(rows)
 
     def all(self) -> list[Planned | str]:
         rows = np.arange(len(self._rows))
-        if self._free and rows.size >= _FEW:
-            rows = self._laid_out()
-        self._plan(rows)
+        for some in self._of_one_kind() if self._free and rows.size >= _FEW else [rows]:
+            self._plan(some)
         return [self._found[place] for place in range(len(self._rows))]
 
-    def _laid_out(self) -> Rows:
-        """The rows that can be laid out and of which nothing is assumed; the rest is planned by itself."""
+    def _of_one_kind(self) -> list[Rows]:
+        """The rows that can be laid out and of which nothing is assumed, those with as many segments together.
+
+        The rest is planned by itself.
+        """
+        kinds = dict[object, list[int]]()
         for place, row in enumerate(self._rows):
             self._check()
             part = made_of(self._setup, row, LotPart.of)
             if isinstance(part, LotPart) and part.sure:
                 self._parts[place] = part
+                kinds.setdefault(part.kind, []).append(place)
             else:
                 self._whole(place)
-        rows = np.array(sorted(self._parts), dtype=np.intp)
-        own = np.log([_kind(part) for part in self._parts.values()])
-        numbers = np.zeros((len(self._rows), own.shape[1]))
-        numbers[rows] = own - own.mean(axis=0)
-        self._laws = np.column_stack([self._numbers, numbers[:, np.ptp(own, axis=0) > 0]])
+        return [self._with_laws(np.array(places, dtype=np.intp)) for places in kinds.values()]
+
+    def _with_laws(self, rows: Rows) -> Rows:
+        """`rows`, once what their motions follow is told of them, as far as it is not the same of all."""
+        own = np.log([_followed(self._parts[place]) for place in rows.tolist()])
+        own = np.column_stack([self._numbers[rows], (own - own.mean(axis=0))[:, np.ptp(own, axis=0) > 0]])
+        self._laws.update(zip(rows.tolist(), own, strict=True))
         return rows
 
     def _plan(self, rows: Rows) -> None:
         law = None
         if rows.size >= _FEW and self._free:
-            some = spread_out(self._numbers, rows, 2 * int(np.linalg.matrix_rank(self._laws[rows], tol=_ROUNDING)) + 2)
-            law = _law(self._laws[some], [self._whole(place) for place in some])
+            some = self._some_of(rows)
+            law = _law(np.array([self._laws[place] for place in some]), [self._whole(place) for place in some])
             if law is not None and not self._as_good(law, rows):
                 law = None
-            if law is None and rows.size >= 2 * _FEW:
+            if (law is None and rows.size >= 2 * _FEW) or (law is not None and not law.sharp and rows.size >= _SPLIT):
                 for half in halves(self._numbers, rows):
                     self._plan(half)
                 return
         self._each(rows.tolist(), law)
+
+    def _some_of(self, rows: Rows) -> list[int]:
+        """Some of `rows` that say what all of them have in common, twice as many as are needed; all known ones, too."""
+        needed = 1 + int(np.linalg.matrix_rank(np.array([self._laws[place] for place in rows.tolist()]), tol=_ROUNDING))
+        known = [place for place in rows.tolist() if place in self._found]
+        return spread_out(self._numbers, rows, 2 * needed, known)
 
     def _as_good(self, law: _Law, rows: Rows) -> bool:
         """Whether a few parts are as quick near what their neighbours say as they are searched whole."""

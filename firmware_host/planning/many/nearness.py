@@ -61,15 +61,15 @@ def _lots(numbers: FloatArray, rows: Rows, most: int) -> Iterator[Rows]:
         yield from _lots(numbers, half, most)
 
 
-def spread_out(numbers: FloatArray, rows: Rows, fewest: int = 0) -> list[int]:
+def spread_out(numbers: FloatArray, rows: Rows, fewest: int = 0, known: Sequence[int] = ()) -> list[int]:
     """Of `rows` those that span them: the least and the largest of each column, and that nearest the middle.
 
-    If they are no more than `fewest`, also some between them, as far as there are any.
+    With them are those `known` already. If they are fewer than `fewest`, some between them, too, as far as there are.
     """
     own = numbers[rows]
     middle = np.abs(own - (own.min(axis=0) + own.max(axis=0)) / 2).sum(axis=1).argmin()
     ends = [place for column in own.T for place in (int(column.argmin()), int(column.argmax()))]
-    between = np.linspace(0, rows.size - 1, max(fewest, 1)).round().astype(int).tolist()
-    places = list(dict.fromkeys((*ends, int(middle))))
-    places += [place for place in between if place not in places][: max(fewest - len(places), 0)]
-    return [int(rows[place]) for place in places]
+    places = list(dict.fromkeys((*(int(rows[place]) for place in (*ends, int(middle))), *known)))
+    between = rows[np.linspace(0, rows.size - 1, max(fewest, 1)).round().astype(int)].tolist()
+    left = max(fewest - len(places), 0)
+    return [*places, *[place for place in dict.fromkeys(between) if place not in places][:left]]

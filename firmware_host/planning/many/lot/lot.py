@@ -46,6 +46,13 @@ class LotPart:
         return index_moves(route.index_turns, route.purpose)
 
     @property
+    def kind(self) -> tuple[object, ...]:
+        """What no number makes like another: how many segments there are, and what each move is for."""
+        segments, route = self.places.segments, self.places.route
+        counts = tuple(block.count for block in segments.blocks)
+        return counts, segments.full_wrap, route.one_side, route.purpose.tobytes()
+
+    @property
     def load(self) -> LoadCase:
         """What its motor has to move."""
         return self.places.loads.unkind.load
@@ -118,11 +125,9 @@ def _extremes(moves: IndexMoves, motion: SafeMotion, peaks: tuple[float, float])
 
 def _layouts(made: Sequence[_Made]) -> list[PartLayout]:
     """Those of parts with as many segments at once; as `part.laid_out` has each of them."""
-    alike = dict[tuple[object, ...], list[int]]()
+    alike = dict[object, list[int]]()
     for place, each in enumerate(made):
-        segments, route = each.part.places.segments, each.part.places.route
-        blocks = tuple(block.count for block in segments.blocks)
-        alike.setdefault((blocks, segments.full_wrap, route.one_side), []).append(place)
+        alike.setdefault(each.part.kind, []).append(place)
     found = dict[int, PartLayout]()
     for places in alike.values():
         found.update(zip(places, _layouts_of([made[place] for place in places]), strict=True))
