@@ -32,8 +32,8 @@ _SPLIT = 300  # parts: so many are halved to find what they have in common more 
 _FEW = 24  # parts: so few are each searched whole
 _LIKE_LAW, _LIKE_TIME = 3e-4, 1e-3  # what the motions of those searched whole may be off the plane through them
 _WIDER, _TIME_OFF = 10.0, 1e-3
-_TRIALS, _AS_GOOD = 2, 5e-5  # parts that are searched both ways, and how much longer an index may then take
-_AS_SURE, _SURE, _ROUNDING = 3e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
+_TRIALS, _AS_GOOD = 2, 2e-5  # parts that are searched both ways, and how much longer an index may then take
+_AS_SURE, _SURE, _ROUNDING = 1.5e-5, 3.0, 1e-7  # a plane that is as sharp as the search itself
 _EDGE = 1e-3  # of a limit: a margin so near to an edge may lie on the other side of it
 _TRIED, _LARGEST, _ENOUGH_LIKE = 16, 128, 0.75  # parts tried first, and at once, and how many must be found there
 

@@ -118,7 +118,7 @@ def test_few_of_many_parts_that_are_alike_are_searched_whole(guesses: list[Guess
 
 def test_parts_that_are_not_alike_are_searched_whole(guesses: list[Guess | None]) -> None:
     setup = load_job("sleeve-label")
-    rows = drawn_rows(setup, 64, by=0.02)
+    rows = [{"part.diameter": f"{32 + number**1.5 / 20:.3f} mm"} for number in range(64)]
     plans = plan_many(setup, rows)
     assert guesses.count(None) >= 60
     assert plans[7].motion is not None
