@@ -53,7 +53,7 @@ class _Law:
     off: FloatArray
 
     def guess(self, numbers: FloatArray) -> Guess:
-        """Where the motion of a part lies; a sharp one is a little below: harder than the quickest rings much longer."""
+        """Where the motion of a part lies; a sharp one a little below, since a harder one rings much longer."""
         a, v, _ = np.exp(self._at(numbers) - (self.off if self.sharp else 0.0)).tolist()
         return Guess(a, v, (_SURE if self.sharp else _WIDER) * float(self.off[0]) + _ROUNDING)
 
