@@ -42,6 +42,11 @@ COMMANDS = (
         "see.preview",
         "Draw the mark as it will look, or as a wrong number makes it look: diameter, segments, skew, run-out.",
     ),
+    Entry(
+        "report",
+        "see.report",
+        "Write a report of a job, a run, a batch or a commissioning: one HTML file with pictures, to print and keep.",
+    ),
     Entry("moves", "see.moves", "Show or export the moves: a table, RS-274 words, CSV or JSON."),
     Entry(
         "limits",

@@ -33,6 +33,10 @@ LOADED = [
     (("segments", "bottle-band"), PLANS),
     (("moves", "shaft-scale"), PLANS),
     (("picture", "shaft-scale"), PLANS | {"matplotlib"}),
+    (
+        ("report", "shaft-scale", "--output", "no such folder/r.html"),
+        PLANS | {"matplotlib", "jinja2", "serial", "filelock", "psutil"},
+    ),
     (("preview", "shaft-scale", "--output", "no such folder/mark.svg"), PLANS | {"matplotlib"}),
     (("moves", "shaft-scale", "--format", "csv"), PLANS),
     (("limits", "shaft-scale"), PLANS | {"rich.console"}),

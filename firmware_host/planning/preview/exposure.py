@@ -1,11 +1,13 @@
 """The surface of a part as it will be marked, point by point: how often, how dark.
 
-Seen along the axis, the lens straight above it. A point of the part at the angle f (from where the mark begins, true)
-stands, while segment k is marked with the part turned by t, at x = R sin(f - t) + e sin(g - t) across and as high as
-R cos(f - t) + e cos(g - t): R the true radius, e the run-out at the angle g. What the marking side draws there belongs
-to the artwork at r asin(x/r) around, r the radius entered: so that it lands in its place where all is right. It is as
-dark as anywhere up to the window's edge, and fades by what light is lost beyond it as the beam widens; that a slant
-spreads the light is left to `window.incidence_limit`.
+Seen along the axis, the lens straight above it. A point of the part at the angle a (from where the mark begins, true)
+stands, while segment k is marked with the part turned by t, at x = R sin(a - t) + e sin(g - t) across and as high as
+R cos(a - t) + e cos(g - t): R the true radius, e the run-out at the angle g. A ray that leans outwards meets it where
+it was drawn at x/(1 + d/F) in the focal plane, d below that, F the lens's focal length. What the marking side draws
+there belongs to the artwork at r asin(x/r) around, r the radius entered, so that it lands in its place where all is
+right; or at x around, where it is said to draw flat. The surface is as dark as anywhere up to the window's edge, and
+fades by what light is lost beyond it as the beam widens; that a slant spreads the light is left to
+`window.incidence_limit`.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from firmware_host.mechanics.guard import FloatArray
 from firmware_host.mechanics.optics.beam import rayleigh_length, window_half_depth
 from firmware_host.mechanics.optics.exposure import relative_fluence
 from firmware_host.model import Setup
+from firmware_host.model.job.window import Window
 from firmware_host.planning.layout.segments import SegmentPlan
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.preview.pattern import inked
@@ -83,7 +86,8 @@ class _Surface:
         self._wide = job.mark.width.si if job.mark.width is not None else job.part.whole_length.si
         rows = math.ceil(_BESIDE * self._wide / step)
         self._along = (np.arange(rows)[:, None] - (rows - 1) / 2) * step
-        self._wrong = wrong
+        self._lean = _lean(job.window)
+        self._wrong, self._flat = wrong, job.window.flat_field_corrected is False
         self.count = np.zeros((rows, points), dtype=np.uint8)
         self.darkness = np.zeros((rows, points), dtype=np.float32)
         self._halves = np.radians(segments.widths_deg()) / 2
@@ -99,22 +103,31 @@ class _Surface:
 
     def mark(self, number: int) -> None:
         """Mark strip `number` where it falls."""
-        turned, edge = float(self.turned[number]), self._entered * math.sin(float(self._halves[number]))
+        turned, half = float(self.turned[number]), float(self._halves[number])
+        edge = self._entered * (half if self._flat else math.sin(half))
         columns, angle = self._near(turned, edge)
         if columns.size == 0:
             return
         x = self.radius * np.sin(angle) - self._run_out * math.sin(turned)
         high = self.radius * np.cos(angle) + self._run_out * math.cos(turned)
-        fluence = relative_fluence(self.radius - self._focal - high, np.sign(np.cos(angle)), self._rayleigh)
+        defocus = self.radius - self._focal - high
+        fluence = relative_fluence(defocus, np.sign(np.cos(angle)), self._rayleigh)
+        x = x / (1 + defocus * self._lean)
         dark = np.clip((fluence - self._none) / (self._full - self._none), 0.0, 1.0)
         skew = self._wrong.skew
         drawn_x = x * math.cos(skew) + self._along * math.sin(skew)
         drawn_y = self._along * math.cos(skew) - x * math.sin(skew)
         within = np.abs(drawn_y) <= self._wide / 2
-        at = self._places[number] + self._entered * np.arcsin(np.clip(drawn_x / self._entered, -1.0, 1.0))
+        at = self._places[number] + self._around(drawn_x)
         burnt = within & (np.abs(drawn_x) <= edge + self._spot / 2) & inked(at, drawn_y, self._wide)
         self.count[:, columns] += within & (np.abs(drawn_x) <= edge)
         self.darkness[:, columns] += np.where(burnt, dark, 0.0).astype(np.float32)
+
+    def _around(self, drawn: FloatArray) -> FloatArray:
+        """Which place of the artwork (m along the surface, from the strip's middle) is drawn at `drawn` (m)."""
+        if self._flat:
+            return drawn
+        return np.asarray(self._entered * np.arcsin(np.clip(drawn / self._entered, -1.0, 1.0)))
 
     def _near(self, turned: float, edge: float) -> tuple[NDArray[np.intp], FloatArray]:
         """The columns that the strip can touch, and their angle from straight above the part's middle (rad)."""
@@ -139,6 +152,13 @@ def _turned(setup: Setup, segments: SegmentPlan, wrong: Wrong) -> FloatArray:
     steps = np.array([round_half_even(place * per_turn) for place in places])
     of_angle = machine.drive.surface_scale(wrong.part, None) / wrong.part
     return np.asarray((steps - steps[0]) * (of_angle * 2 * math.pi / float(per_turn)))
+
+
+def _lean(window: Window) -> float:
+    """What a ray leans outwards for each m that it is off the middle (1/m); 0 for a lens of which that isn't known."""
+    if window.telecentric is not False or window.focal_length is None:
+        return 0.0
+    return 1 / window.focal_length.si
 
 
 def _rayleigh(setup: Setup, half_depth: float) -> float:

@@ -86,7 +86,7 @@ def _crown(axes: Axes, segments: SegmentPlan) -> None:
     axes.axhline(-focal, color=STEEL, linestyle="--", linewidth=1.2, label="focal plane")
     edge = radius * math.sin(half) * 1e3
     axes.annotate("", xy=(edge, below), xytext=(edge, 0.0), arrowprops={"arrowstyle": "<->", "color": INK})
-    axes.text(edge, below / 2, f" sag {-below:.3g} mm", va="center")
+    axes.text(edge, below * 0.22, f" sag {-below:.3g} mm", va="center")
     deepest = max(depth, -surface.min())
     axes.set_ylim(-1.15 * deepest, 0.2 * deepest)
     axes.set_xlim(across[0] * 1.05, across[-1] * 1.45)

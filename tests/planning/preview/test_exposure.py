@@ -17,7 +17,14 @@ from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.preview.exposure import Exposure, exposure_of
 from firmware_host.planning.preview.wrong import AS_PLANNED, WRONG_NUMBERS, Wrong, wrong_named, wrong_numbers
 
-SHAFT, BOTTLE, SLEEVE = (load_job(name) for name in ("shaft-scale", "bottle-band", "sleeve-label"))
+
+def with_window(setup: Setup, **window: bool) -> Setup:
+    changed = setup.job.window.model_copy(update=window)
+    return replace(setup, job=setup.job.model_copy(update={"window": changed}))
+
+
+SHAFT, BOTTLE = load_job("shaft-scale"), load_job("bottle-band")
+SLEEVE = with_window(load_job("sleeve-label"), telecentric=True)
 PLANS: dict[str, JobPlan] = {each.job.name: plan_job(each) for each in (SHAFT, BOTTLE, SLEEVE)}
 
 
@@ -113,6 +120,24 @@ def test_as_planned_nothing_fades_and_no_seam_is_off_by_more_than_a_microstep(se
     slip = getattr(setup.machine.drive.cradle, "slip", 0.0) * plan.segments.arcs()[0]
     assert np.abs(found + slip).max() <= step + 1.01 * exposure.step
     assert exposure.darkness[exposure.darkness > 0].min() >= 0.99
+
+
+@pytest.mark.parametrize(
+    ("job", "window"),
+    [
+        pytest.param("heavy-shaft", {}, id="rays of a 160 mm lens lean outwards"),
+        pytest.param("shaft-scale", {"flat_field_corrected": False}, id="drawn flat"),
+    ],
+)
+def test_what_lens_and_artwork_do_to_the_seams_is_what_segments_predicts(job: str, window: dict[str, bool]) -> None:
+    setup = with_window(load_job(job), **window)
+    plan = plan_job(setup)
+    exposure = exposure_of(setup, plan, points=4000, span=3 * float(plan.segments.arcs()[0]))
+    certain = {cause.key: float(cause.certain[0]) for cause in plan.seams.causes}
+    predicted = certain["flat-field"] + (certain["lens-slant"] if setup.job.window.telecentric is False else 0.0)
+    step = math.pi * setup.job.part.diameter.si / float(plan.route.per_part_turn)
+    assert np.mean(seams_in_pixels(exposure, 2)) == pytest.approx(predicted, abs=1.01 * exposure.step + step)
+    assert predicted < -3 * exposure.step, "so that a pixel can tell it"
 
 
 def test_a_skewed_field_steps_its_lines_sideways_by_the_pitch_times_the_skew() -> None:

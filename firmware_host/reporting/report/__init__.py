@@ -1,0 +1,1 @@
+"""A report: one file to read, to print and to keep."""
