@@ -25,6 +25,7 @@ CLOSED_STATUS_S = 3.0
 HALF_STEP = 0.5
 
 _ARRIVING = frozenset({AxisState.MOVING, AxisState.READY})
+_GOING = _ARRIVING | {AxisState.HOLDING, AxisState.SLOWING, AxisState.DOOR}
 
 OnPoll = Callable[[StatusReport], None]
 
@@ -227,8 +228,7 @@ def hear(axis: Axis, duration_s: float) -> None:
 
 def _check_going(axis: Axis, report: StatusReport) -> None:
     """Raise for a state from which the axis won't come to a standstill by itself."""
-    waiting = {AxisState.READY, AxisState.MOVING, AxisState.HOLDING, AxisState.SLOWING, AxisState.DOOR}
-    if report.state not in waiting:
+    if report.state not in _GOING:
         raise axis.wrong_state(report.state)
 
 

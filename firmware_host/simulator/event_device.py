@@ -57,10 +57,14 @@ class EventDevice(SimulatedDevice):
 
     def next_event_s(self) -> float | None:
         core = self._core
-        pending = [instant for instant in (self._next_change_s(), core.next_said_s()) if instant is not None]
+        next_s, said_s = self._next_change_s(), core.next_said_s()
+        if said_s is not None and (next_s is None or said_s < next_s):
+            next_s = said_s
         if not core.kernel.moving():
-            pending += [instant for instant in self._later_changes() if core.now_s < instant < math.inf]
-        return min(pending) if pending else None
+            for instant in self._later_changes():
+                if core.now_s < instant < math.inf and (next_s is None or instant < next_s):
+                    next_s = instant
+        return next_s
 
     def steps_at(self, axis: str, now_s: float) -> int:
         self._advance(now_s)
@@ -85,10 +89,13 @@ class EventDevice(SimulatedDevice):
     # --- time -----------------------------------------------------------------------------------------------
 
     def _next_change_s(self) -> float | None:
-        waking_s = None if self._task is None or callable(self._wait) else self._wait
-        instants = (self._core.kernel.next_event_s(), waking_s, *self._own_changes())
-        pending = [instant for instant in instants if instant is not None]
-        return min(pending) if pending else None
+        next_s = self._core.kernel.next_event_s()
+        if self._task is not None and not callable(self._wait) and (next_s is None or self._wait < next_s):
+            next_s = self._wait
+        for instant in self._own_changes():
+            if instant is not None and (next_s is None or instant < next_s):
+                next_s = instant
+        return next_s
 
     def _advance(self, now_s: float) -> None:
         """Live through everything that happens up to `now_s`, in the order in which it happens."""

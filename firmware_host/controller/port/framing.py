@@ -18,6 +18,8 @@ class LineFramer:
 
     def feed(self, data: bytes) -> tuple[bytes, ...]:
         """Take `data` (any length, any split) and return the lines it completes, in order."""
+        if not data:
+            return ()
         self._rest += data
         *ended, rest = bytes(self._rest).split(b"\n")
         lines = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import ClassVar
 
 from firmware_host.controller.dialect import Capabilities, require_plain_numbers
@@ -313,6 +314,7 @@ def _bracket(text: str) -> Reply | None:
     return ResetAwaited(text[1:-1]) if text[1:-1] == _RESET_AWAITED else Message(text[1:-1])
 
 
+@lru_cache(maxsize=256)  # an axis that stands says the same again and again
 def _status(text: str) -> Reply | None:
     if not text.endswith(">"):
         return None

@@ -8,6 +8,7 @@ innocuous?", ACM SIGNUM Newsletter 30(3), 1995, cited from memory).
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from struct import Struct
 
 INT32_MAX = 2**31 - 1
@@ -39,6 +40,7 @@ def to_steps(position: float, steps_per_unit: float) -> int:
     return lround(single(position * steps_per_unit))
 
 
+@lru_cache(maxsize=1024)  # most axes stand
 def printed(value: float, decimals: int) -> str:
     """The text of a 32-bit float as a small controller makes it: times ten for each decimal in 32 bits, half up.
 

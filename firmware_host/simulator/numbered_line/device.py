@@ -19,6 +19,7 @@ from firmware_host.simulator.numbered_line.variant import NumberedLineVariant
 
 LINE_ENDS = b"\n\r"
 LONGEST_KEPT = 256
+_PIECES = re.compile(rb"[^\n\r]+|[\n\r]")
 WAIT_EVERY_S = 1.0
 MOST_REPEATS = 3
 SPEECHES: Mapping[str, type[Speech]] = {"plain": Speech, "echoing": EchoingSpeech, "remarking": RemarkingSpeech}
@@ -55,7 +56,22 @@ class NumberedLineDevice(EventDevice):
     def receive(self, data: bytes, now_s: float) -> None:
         """Take bytes at `now_s`, one after the other: the board can act between two of them, but no time passes."""
         self._advance(now_s)
-        for byte in data:
+        for piece in _PIECES.findall(data):
+            if not self._taken_whole(piece, now_s):
+                self._receive_bytes(piece, now_s)
+
+    def _taken_whole(self, piece: bytes, now_s: float) -> bool:
+        """Whether `piece`, which ends no line, went to the line as it stands: then nothing acts between its bytes."""
+        dropped = self._board.halted or now_s < self._board.boot_until_s
+        if dropped or self._received or piece in LINE_ENDS or not self._takes_more():
+            return False
+        self._last_byte_s = self._quiet_since_s = now_s
+        for kept in (self._watched, self._line):
+            kept += piece[: LONGEST_KEPT - len(kept)]
+        return True
+
+    def _receive_bytes(self, piece: bytes, now_s: float) -> None:
+        for byte in piece:
             if self._board.halted or now_s < self._board.boot_until_s:
                 self.bytes_lost += 1
                 self._answer_halted(byte)
