@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from firmware_host.acts import Act
 from firmware_host.commissioning.estimates.measured import Measured
 
 Verdict = Literal["as stated", "change", "told"]
@@ -37,3 +38,5 @@ class Finding:
     change: Change | None = None
     also: tuple[Change, ...] = ()
     """What belongs to `change` and is written with it in one go: how well it is known, with what it was measured."""
+    acts: tuple[Act, ...] = ()
+    """What can be done about it with the program itself."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from fractions import Fraction
+from typing import cast
 
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure
@@ -26,6 +27,7 @@ from firmware_host.commissioning.script import (
 )
 from firmware_host.errors import InputError
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.line import ControllerLine
 
 PLACE = "where commissioning began"
 _LOOK_S = 1.0
@@ -44,14 +46,19 @@ class Person(ABC):
         """What was read, in SI; one of the choices. Raises `InputError` where nobody can answer."""
 
 
-def carry_out(procedure: Procedure, bench: Bench, hand: Hand, person: Person, record: Record) -> tuple[Finding, ...]:
+def carry_out(
+    procedure: Procedure, bench: Bench, axis: Hand | ControllerLine, person: Person, record: Record
+) -> tuple[Finding, ...]:
     """Carry `procedure` out from where the part stands, or resume it where it was interrupted.
+
+    `axis`: a hand, or a controller that is only asked for a procedure that does no more (`asks_only`).
 
     It is resumed where the procedure can be (`resumed`) and it is asked for in the same way. The axis turns by the
     hand alone: within the limits, each move with the gate closed and proved to have ended. Raises as `Hand`.
     """
     if bench.repeats < procedure.fewest:
         raise InputError(f"{bench.repeats} tell nothing", f"Take {procedure.fewest} or more", key="repeats")
+    hand = cast("Hand", axis)  # a line is never turned: its procedures have no such step
     answers = _answers(procedure, bench, hand, record)
     script = procedure.script(bench)
     reply: Answer | None = None

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.system.processes import split_command
 from tests.cli.command import call
 from tests.cli.conftest import Circumstep
-from tests.cli.test_run_on_simulator import simulated
+from tests.cli.test_run_on_simulator import EACH_LINE, simulated
 
 
 @pytest.fixture
@@ -117,3 +118,19 @@ def test_a_gate_that_starts_a_program_needs_its_name(tmp_path: Path) -> None:
     told = call("commission", "measure", "gate", str(job), "--port", "socket://127.0.0.1:9", *readings("off"))
     assert told.status == 2
     assert "--gate-program" in told.err
+
+
+@EACH_LINE
+def test_a_board_as_it_was_delivered_is_told_what_to_write_and_fits_then(kind: str) -> None:
+    with simulated(kind, "--delivered") as port:
+        at = ("shaft-scale", "--port", port, "--repeats", "2")
+        before = call("commission", "measure", "link", *at, *readings("holds"))
+        (printed,) = (line.strip() for line in before.out.splitlines() if "settings write" in line)
+        written = call(*split_command(printed.partition(": circumstep ")[2]))
+        after = call("commission", "measure", "link", *at, *readings("holds"), "--json")
+    assert "They do not fit: steps per unit" in " ".join(before.out.split())
+    assert written.status == 0, written.err
+    found = {each["quantity"]: each for each in json.loads(after.out)["findings"]}
+    assert found["link-settings"]["verdict"] == "as stated"
+    assert found["link-latency"]["unit"] == "ms"
+    assert 0 < found["link-latency"]["value"] < 1000

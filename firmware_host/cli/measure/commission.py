@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -16,7 +17,16 @@ from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
 from firmware_host.cli.screen import documents, output
-from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, hand_for, job_here, machine_here
+from firmware_host.cli.screen.advice import completed
+from firmware_host.cli.turn.by_hand import (
+    Described,
+    WriteSettingsOption,
+    called_with,
+    hand_for,
+    job_here,
+    line_for,
+    machine_here,
+)
 from firmware_host.clock import SystemClock
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.marks.comb import USUAL_SPACING
@@ -37,6 +47,7 @@ from firmware_host.reporting.measuring.commissioning import (
     strips_document,
 )
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.hand.marking import MarkingSide
 
 _READ_TO, _ANGLE_TO = "0.1 mm", "0.5 deg"
@@ -142,15 +153,19 @@ def measure_command(
     described = _described(of, station=station, port=port, baud=baud, gate_program=gate_program)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
-    with (
-        hand_for(described, again, write_settings=write_settings, marking=_marking(wanted, described, record)) as hand,
-        Record(path, described.machine.name, SystemClock()) as kept,
-    ):
-        bench = _bench(described, hand, wish)
-        person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(hand, bench)
+    opened: AbstractContextManager[Hand | ControllerLine] = (
+        line_for(described, again)
+        if wanted.asks_only
+        else hand_for(described, again, write_settings=write_settings, marking=_marking(wanted, described, record))
+    )
+    with opened as axis, Record(path, described.machine.name, SystemClock()) as kept:
+        bench = _bench(described, axis, wish)
+        person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(axis, bench)
         _tell(wanted, bench, person)
-        findings = carry_out(wanted, bench, hand, person, kept)
+        findings = carry_out(wanted, bench, axis, person, kept)
         written = _written(findings, described, kept) if write else ()
+    said = called_with(described, again)
+    findings = tuple(replace(each, acts=tuple(completed(act, said) for act in each.acts)) for each in findings)
     documents.show(findings_document(wanted, findings, written), json=json)
     files = dict.fromkeys(finding.change.file for finding in findings if finding.change is not None)
     if not write and files:
@@ -191,17 +206,18 @@ def _kept_at(folder: Path, machine: str) -> Path:
     return folder / f"{name[:60] or 'machine'}.jsonl"
 
 
-def _bench(described: Described, hand: Hand, wish: _Wish) -> Bench:
+def _bench(described: Described, axis: Hand | ControllerLine, wish: _Wish) -> Bench:
     return Bench(
         machine=described.machine,
         setup=described.what if isinstance(described.what, Setup) else None,
-        per_turn=hand.plan.per_turn,
-        diameter=hand.plan.diameter,
+        per_turn=axis.plan.per_turn,
+        diameter=axis.plan.diameter,
         turns=wish.turns,
         repeats=wish.repeats,
         within_length=wish.within_length,
         within_angle=wish.within_angle,
-        plan=hand.plan,
+        plan=axis.plan,
+        line=axis if isinstance(axis, ControllerLine) else None,
     )
 
 

@@ -11,6 +11,7 @@ from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person
 from firmware_host.errors import InputError, QuantityError
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.operator import TerminalOperator
 
 _LOOK_S = 0.05
@@ -40,7 +41,7 @@ class SaidBeforehand(Person):
 class AtTheTerminal(Person):
     """A person who is asked; while they read, the axis is watched to stand still."""
 
-    def __init__(self, hand: Hand, bench: Bench) -> None:
+    def __init__(self, hand: Hand | ControllerLine, bench: Bench) -> None:
         self._hand = hand
         self._bench = bench
         self._operator = TerminalOperator()

@@ -39,11 +39,12 @@ def completing_acts(**called_with: str | tuple[str, ...]) -> Iterator[None]:
     try:
         yield
     except FirmwareHostError as error:
-        error.acts = tuple(_completed(act, called_with) for act in error.acts)
+        error.acts = tuple(completed(act, called_with) for act in error.acts)
         raise
 
 
-def _completed(act: Act, called_with: Mapping[str, str | tuple[str, ...]]) -> Act:
+def completed(act: Act, called_with: Mapping[str, str | tuple[str, ...]]) -> Act:
+    """The act, with what it leaves open as the command was called."""
     left_open = {field.name for field in fields(act) if getattr(act, field.name) in ("", ())}
     return replace(act, **{name: value for name, value in called_with.items() if name in left_open})
 

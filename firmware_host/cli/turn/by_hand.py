@@ -21,8 +21,9 @@ from firmware_host.model import Machine, Setup
 from firmware_host.model.files.at_station import machine_at_station
 from firmware_host.reporting.machines.hand import CAUTION
 from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.line import ControllerLine, open_line
 from firmware_host.station.hand.marking import MarkingSide
-from firmware_host.station.hand.opened import open_hand
+from firmware_host.station.hand.opened import HandOptions, open_hand
 from firmware_host.station.hand.places import Place
 from firmware_host.station.hand.session import Session
 from firmware_host.station.opening import port_of
@@ -82,25 +83,48 @@ def hand_for(
     described: Described, again: Jog, *, write_settings: bool, marking: MarkingSide | None = None
 ) -> Iterator[Hand]:
     """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
-    stop = StopRequest()
-    called_with = {"of": described.source, "job": described.source, "port": described.port}
-    called_with["machine"] = described.what.machine_source if isinstance(described.what, Setup) else described.source
-    called_with |= {"diameter": again.diameter, "by": again.by, "to": again.to}
     for line in CAUTION:
         output.remark(line)
-    with completing_acts(**called_with), stop.on_signals():
+    with (
+        _stopped_by_signals(described, again) as stop,
+        open_hand(
+            described.what,
+            described.port,
+            stop=stop,
+            baud=described.baud,
+            diameter=again.diameter,
+            source=described.source,
+            write_settings=output.announce_backup if write_settings else None,
+            marking=marking,
+        ) as hand,
+    ):
+        yield hand
+
+
+@contextmanager
+def line_for(described: Described, again: Jog) -> Iterator[ControllerLine]:
+    """The controller, opened only to be asked; the rest as `hand_for`."""
+    options: HandOptions = {"baud": described.baud, "diameter": again.diameter, "source": described.source}
+    with (
+        _stopped_by_signals(described, again) as stop,
+        open_line(described.what, described.port, {**options, "stop": stop}) as line,
+    ):
+        yield line
+
+
+def called_with(described: Described, again: Jog) -> dict[str, str]:
+    """What the command was called with, for acts that leave it open."""
+    machine = described.what.machine_source if isinstance(described.what, Setup) else described.source
+    said = {"of": described.source, "job": described.source, "machine": machine, "port": described.port}
+    return said | {"diameter": again.diameter, "by": again.by, "to": again.to}
+
+
+@contextmanager
+def _stopped_by_signals(described: Described, again: Jog) -> Iterator[StopRequest]:
+    stop = StopRequest()
+    with completing_acts(**called_with(described, again)), stop.on_signals():
         try:
-            with open_hand(
-                described.what,
-                described.port,
-                stop=stop,
-                baud=described.baud,
-                diameter=again.diameter,
-                source=described.source,
-                write_settings=output.announce_backup if write_settings else None,
-                marking=marking,
-            ) as hand:
-                yield hand
+            yield stop
         except StoppedError as error:
             error.acts = error.acts or (again,)
             raise

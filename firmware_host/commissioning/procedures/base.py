@@ -13,6 +13,7 @@ from firmware_host.commissioning.script import Answer, Ask, Kind, Script, Step, 
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Setup
 from firmware_host.planning.by_hand import HandPlan
+from firmware_host.station.hand.line import ControllerLine
 
 APPROACH = Fraction(1, 12)
 """So far back the axis goes before it comes to a place from one side (turns): more than any lost motion."""
@@ -24,7 +25,7 @@ class Bench:
 
     `per_turn`: microsteps for a turn of the part, exactly, as the files have it. `turns` and `repeats`: how far and how
     often, as the person wishes. `within_length` (m) and `within_angle` (rad): how closely the instrument reads.
-    `plan`: how it may be turned by hand.
+    `plan`: how it may be turned by hand; `line`: the controller, where it is only asked.
     """
 
     machine: Machine
@@ -36,6 +37,7 @@ class Bench:
     within_length: float
     within_angle: float
     plan: HandPlan | None = None
+    line: ControllerLine | None = None
 
     @property
     def read_to(self) -> float:
@@ -62,6 +64,8 @@ class Procedure(ABC):
     """Whether the job's gate is opened, where the part stands; else it stays closed."""
     stands_still: ClassVar[bool] = False
     """Whether nothing is turned: then no zero is needed, and the one that is set stays."""
+    asks_only: ClassVar[bool] = False
+    """Whether the controller is only asked: it is opened whatever its settings are, and there is no hand."""
 
     @abstractmethod
     def moves(self, bench: Bench) -> str:

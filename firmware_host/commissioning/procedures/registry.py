@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.procedures.controller.gate import GateProcedure
+from firmware_host.commissioning.procedures.controller.link import Link
 from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
@@ -18,6 +19,7 @@ from firmware_host.model.files.problems import nearest_of
 
 PROCEDURES: tuple[Procedure, ...] = (
     GateProcedure(),
+    Link(),
     Direction(),
     Ratio(),
     LostMotion(),

@@ -18,7 +18,7 @@ from firmware_host.commissioning.record import (
     Started,
     Written,
 )
-from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.measures import give_or_take
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
@@ -62,6 +62,7 @@ def findings_document(procedure: Procedure, findings: Sequence[Finding], written
         (
             Figure("procedure", "Procedure", procedure.key, brief=False),
             Notes((*told, *changed, *kept), "answer"),
+            Advice(tuple(act for each in findings for act in each.acts)),
             Table("findings", "Findings (± 95 %)", _FINDINGS, rows),
             _written_table(written),
         )

@@ -69,7 +69,7 @@ def open_hand(described: Setup | Machine, port: str = "", **options: Unpack[Hand
     stop = options.get("stop") or StopRequest()
     machine = described.machine if isinstance(described, Setup) else described
     with stopped_while("turning the part by hand"):
-        plan = _planned(described, options, stop)
+        plan = plan_of_hand(described, options, stop)
         require_may_move(plan.plan.limits.checks)
         with ExitStack() as stack:
             hand = _opened(stack, plan, port_of(machine, port), options, stop)
@@ -80,7 +80,8 @@ def open_hand(described: Setup | Machine, port: str = "", **options: Unpack[Hand
                 raise
 
 
-def _planned(described: Setup | Machine, options: HandOptions, stop: StopRequest) -> HandPlan:
+def plan_of_hand(described: Setup | Machine, options: HandOptions, stop: StopRequest) -> HandPlan:
+    """By what a hand turns the part of a job, or whatever is in a machine; errors as `hand_on_job`."""
     if isinstance(described, Setup):
         return hand_on_job(described, stop.check)
     said = options.get("diameter", "")
