@@ -59,6 +59,7 @@ class Found(Event):
     value: float
     deviation: float
     freedom: float | None
+    ends: tuple[float, float] | None = None
     unit: _Text
     formula: _Text
     verdict: Literal["as stated", "change", "told"]
@@ -126,6 +127,7 @@ class Record:
                 value=measured.value,
                 deviation=measured.deviation,
                 freedom=None if measured.freedom == float("inf") else measured.freedom,
+                ends=measured.ends,
                 unit=finding.unit,
                 formula=finding.formula,
                 verdict=finding.verdict,

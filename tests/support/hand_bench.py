@@ -27,17 +27,20 @@ BENCHES: dict[str, MakeBench] = {"status-query": StationBench, "numbered-line": 
 
 
 @contextmanager
-def hand_on(bench: StationBench, plan: HandPlan | None = None, marking: MarkingSide | None = None) -> Iterator[Hand]:
+def hand_on(
+    bench: StationBench, plan: HandPlan | None = None, marking: MarkingSide | None = None, *, unlock: bool = False
+) -> Iterator[Hand]:
     """Open the board and a hand on it; whatever ends the block stops the axis if it is under way.
 
-    `marking`: the job's own gate may be opened, and the bench's operator stands there.
+    `marking`: the job's own gate may be opened, and the bench's operator stands there; `unlock`: as `open_hand`.
     """
     controller = bench.open()
     try:
         station = bench.station(controller)  # notes the scale as written by us
         with ExitStack() as stack:
             made = plan or hand_on_job(bench.setup)
-            hand = hand_at(stack, made, controller, bench.clock, station.scales, bench.stop, bench.operator, marking)
+            scales, stop = station.scales, bench.stop
+            hand = hand_at(stack, made, controller, bench.clock, scales, stop, bench.operator, marking, unlock=unlock)
             try:
                 yield hand
             except BaseException as error:

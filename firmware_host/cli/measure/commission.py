@@ -153,12 +153,10 @@ def measure_command(
     described = _described(of, station=station, port=port, baud=baud, gate_program=gate_program)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
-    opened: AbstractContextManager[Hand | ControllerLine] = (
-        line_for(described, again)
-        if wanted.asks_only
-        else hand_for(described, again, write_settings=write_settings, marking=_marking(wanted, described, record))
-    )
-    with opened as axis, Record(path, described.machine.name, SystemClock()) as kept:
+    with (
+        _opened(wanted, described, again, record, write_settings=write_settings) as axis,
+        Record(path, described.machine.name, SystemClock()) as kept,
+    ):
         bench = _bench(described, axis, wish)
         person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(axis, bench)
         _tell(wanted, bench, person)
@@ -187,6 +185,16 @@ def _described(of: str, *, station: str, port: str, baud: int | None, gate_progr
         return machine_here(of, station=station, port=port, baud=baud)
     program = words_of_program(gate_program)
     return job_here(of, None, station=station, port=port, baud=baud, gate_program=program)
+
+
+def _opened(
+    procedure: Procedure, described: Described, again: Jog, record: Path, *, write_settings: bool
+) -> AbstractContextManager[Hand | ControllerLine]:
+    """What the procedure is carried out at."""
+    if procedure.asks_only:
+        return line_for(described, again)
+    marking = _marking(procedure, described, record)
+    return hand_for(described, again, write_settings=write_settings, marking=marking, unlock=procedure.seeks_home)
 
 
 def _marking(procedure: Procedure, described: Described, folder: Path) -> MarkingSide | None:

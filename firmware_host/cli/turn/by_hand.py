@@ -80,7 +80,12 @@ def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> 
 
 @contextmanager
 def hand_for(
-    described: Described, again: Jog, *, write_settings: bool, marking: MarkingSide | None = None
+    described: Described,
+    again: Jog,
+    *,
+    write_settings: bool,
+    marking: MarkingSide | None = None,
+    unlock: bool = False,
 ) -> Iterator[Hand]:
     """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
     for line in CAUTION:
@@ -96,6 +101,7 @@ def hand_for(
             source=described.source,
             write_settings=output.announce_backup if write_settings else None,
             marking=marking,
+            unlock=unlock,
         ) as hand,
     ):
         yield hand

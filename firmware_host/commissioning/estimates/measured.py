@@ -26,6 +26,8 @@ class Measured:
     value: float
     deviation: float
     freedom: float = math.inf
+    ends: tuple[float, float] | None = None
+    """The interval's ends where it does not lie evenly about the value, as that of a standard deviation."""
 
     def __post_init__(self) -> None:
         if not 0 <= self.deviation < math.inf:
@@ -36,25 +38,28 @@ class Measured:
     @property
     def within(self) -> float:
         """Half of the interval that holds the true value in 95 of 100 cases (clause 6.2, annex G.3)."""
+        if self.ends is not None:
+            return max(self.value - self.ends[0], self.ends[1] - self.value)
         return coverage_95(self.freedom) * self.deviation
 
     @property
     def lowest(self) -> float:
         """The lower end of that interval."""
-        return self.value - self.within
+        return self.value - self.within if self.ends is None else self.ends[0]
 
     @property
     def highest(self) -> float:
         """Its upper end."""
-        return self.value + self.within
+        return self.value + self.within if self.ends is None else self.ends[1]
 
     def no_better_than(self, deviation: float) -> Measured:
         """The same, but with no less than `deviation`, which is known without doubt: what the instrument can't show."""
         return self if self.deviation >= deviation else Measured(self.value, deviation)
 
     def scaled(self, factor: float) -> Measured:
-        """The same in another unit, or times an exact number."""
-        return Measured(self.value * factor, self.deviation * abs(factor), self.freedom)
+        """The same in another unit, or times an exact number (> 0 where its ends are told)."""
+        ends = None if self.ends is None else (self.ends[0] * factor, self.ends[1] * factor)
+        return Measured(self.value * factor, self.deviation * abs(factor), self.freedom, ends)
 
 
 def coverage_95(freedom: float) -> float:

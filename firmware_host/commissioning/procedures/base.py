@@ -62,6 +62,8 @@ class Procedure(ABC):
 
     opens_gate: ClassVar[bool] = False
     """Whether the job's gate is opened, where the part stands; else it stays closed."""
+    seeks_home: ClassVar[bool] = False
+    """Whether it seeks the home switch before anything else: then a locked controller is unlocked for it."""
     stands_still: ClassVar[bool] = False
     """Whether nothing is turned: then no zero is needed, and the one that is set stays."""
     asks_only: ClassVar[bool] = False

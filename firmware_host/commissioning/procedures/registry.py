@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.procedures.controller.gate import GateProcedure
+from firmware_host.commissioning.procedures.controller.home import Home
 from firmware_host.commissioning.procedures.controller.link import Link
 from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.grip import Grip
@@ -21,6 +22,7 @@ PROCEDURES: tuple[Procedure, ...] = (
     GateProcedure(),
     Link(),
     Direction(),
+    Home(),
     Ratio(),
     LostMotion(),
     RunOut(),

@@ -105,7 +105,7 @@ def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
 
 def _told(finding: Finding) -> tuple[str, ...]:
     measured = finding.measured
-    value = f"{give_or_take(measured.value, measured.within)} {finding.unit}".rstrip()
+    value = _with_interval(measured, finding.unit)
     name = f"{finding.name[:1].upper()}{finding.name[1:]}"
     if measured.within == 0:
         return (finding.sentence,)
@@ -113,11 +113,18 @@ def _told(finding: Finding) -> tuple[str, ...]:
 
 
 def _value(event: Found) -> str:
-    return f"{event.name}: {give_or_take(event.value, _measured(event).within)} {event.unit}".rstrip()
+    return f"{event.name}: {_with_interval(_measured(event), event.unit)}"
+
+
+def _with_interval(measured: Measured, unit: str) -> str:
+    """The value with its interval, by both ends where it lies unevenly about it."""
+    if measured.ends is None:
+        return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip()
+    return f"{measured.value:.2g} {unit}, between {measured.ends[0]:.2g} and {measured.ends[1]:.2g} {unit}".rstrip()
 
 
 def _measured(event: Found) -> Measured:
-    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom)
+    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom, event.ends)
 
 
 def _row(key: str, name: str, measured: Measured, unit: str, verdict: str, formula: str) -> Row:

@@ -12,6 +12,7 @@ from firmware_host.acts import Jog
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.controller import Controller
 from firmware_host.controller.port.trace import MemoryTrace
+from firmware_host.controller.reply import AxisState
 from firmware_host.errors import SettingsMismatchError
 from firmware_host.model import Job, Machine, Setup
 from firmware_host.planning.by_hand import HandPlan, hand_on_job, hand_on_machine
@@ -31,6 +32,7 @@ from firmware_host.station.settings.write import backup_path, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import found_as_left, zero_of_last_run
 
+WAS_LOCKED = "the controller was locked"
 MOVED_SINCE = "it was turned by hand, and the controller did not keep its count"
 Announce = Callable[[Path], None]
 
@@ -41,7 +43,8 @@ class HandOptions(TypedDict, total=False):
     `diameter`: of the part where no job says it, with its unit; `stop`: what every wait looks at; `write_settings`:
     first store the settings that the hand needs, the old ones kept in a file that this is told of; `baud`: bits per
     second, else the machine file's; `source`: the file or profile that a machine was read from; `marking`: what a job's
-    gate needs that is to be opened, None where it only stays closed.
+    gate needs that is to be opened, None where it only stays closed. `unlock`: a locked controller is unlocked, for
+    whoever seeks its home switch before anything else.
     """
 
     clock: Clock | None
@@ -53,6 +56,7 @@ class HandOptions(TypedDict, total=False):
     scales: KnownScales | None
     operator: Operator | None
     marking: MarkingSide | None
+    unlock: bool
 
 
 @contextmanager
@@ -100,7 +104,8 @@ def _opened(stack: ExitStack, plan: HandPlan, url: str, options: HandOptions, st
         source = plan.setup.machine_source or options.get("source", "")
         baud = options.get("baud")
         write_for_plan(machine, plan.plan, controller, scales, backup, announce=announce, source=source, baud=baud)
-    return hand_at(stack, plan, controller, clock, scales, stop, options.get("operator"), options.get("marking"))
+    operator, marking, unlock = options.get("operator"), options.get("marking"), options.get("unlock", False)
+    return hand_at(stack, plan, controller, clock, scales, stop, operator, marking, unlock=unlock)
 
 
 def hand_at(
@@ -112,18 +117,23 @@ def hand_at(
     stop: StopRequest,
     operator: Operator | None = None,
     marking: MarkingSide | None = None,
+    *,
+    unlock: bool = False,
 ) -> Hand:
     """A hand at a controller that is open; the gate is released with `stack`. Raises as `open_hand`."""
     machine = plan.machine
     _require_fitting(plan, controller)
     gate = _closed_gate(stack, plan, controller, GateContext(clock, operator or TerminalOperator()), marking)
+    unlocked = unlock and controller.status().state is AxisState.LOCKED
+    if unlocked:
+        controller.unlock()
     controller.prepare()
     if gate is not None:
         gate.close()
     require_resolution(controller.resolution_steps(controller.status()))
     letter = machine.axis.letter
     known = scales.recall(controller.url, controller.settings)
-    found = _found(plan, controller, scales)
+    found = _found(plan, controller, scales, unlocked=unlocked)
     mover = AxisMover(
         controller,
         clock,
@@ -175,11 +185,13 @@ class _Found(NamedTuple):
     at: int
 
 
-def _found(plan: HandPlan, controller: Controller, scales: KnownScales) -> _Found:
+def _found(plan: HandPlan, controller: Controller, scales: KnownScales, *, unlocked: bool) -> _Found:
     """The zero of the hand before, or of the last run, if the controller's count proves it; else where it stands."""
     machine, letter, url = plan.machine, plan.machine.axis.letter, controller.url
     here = round(machine.axis.sign * controller.position_steps(controller.status()))
     anew = HandNote(counting=counting(machine), origin=here, zero="none")
+    if unlocked:
+        return _Found(anew.model_copy(update={"run_lost": WAS_LOCKED}), 0)
     before = HandNote.read(scales.hand(url, letter))
     if before is not None:
         found = found_as_left(controller, machine.axis, before.left, before.origin)
