@@ -14,7 +14,7 @@ QUESTIONS = 100
 _SLOW_S = 0.03
 """A median above that makes every index noticeably longer: common practice, no source."""
 _FITS = "fits"
-_HELD = ("holds", "turns", "not tried")
+_BY_HAND = ("holds", "turns", "not tried")
 
 
 class Link(Procedure):
@@ -47,10 +47,10 @@ class Link(Procedure):
             "CAUTION: nothing is told to move now, but keep clothes and hands clear of rollers and jaws. A heavy or "
             "overhung part stays supported."
         )
-        held = str(
-            (yield Ask("shaft", "Try to turn the shaft by hand, gently: does the motor hold it?", "choice", _HELD))
+        tried = str(
+            (yield Ask("shaft", "Try to turn the shaft by hand, gently: does the motor hold it?", "choice", _BY_HAND))
         )
-        return (_found(found), _settings(bench, line, wrong, writable), _latency(medians, late), _held(setting, held))
+        return (_found(found), _settings(bench, line, wrong, writable), _latency(medians, late), _energised(setting, tried))
 
 
 def _wrong(line: ControllerLine) -> str:
@@ -99,14 +99,14 @@ def _latency(medians: list[float], late: list[float]) -> Finding:
     )
 
 
-def _held(setting: str, held: str) -> Finding:
+def _energised(setting: str, tried: str) -> Finding:
     by_setting = f"By its settings the motor {setting}"
-    if held == "turns":
+    if tried == "turns":
         why = "" if setting != "stays on" else " Look at the enable wire, the driver's idle current, the coupling."
         return _told("link-energised", "the motor holds while idle", 0.0, f"{by_setting}, and the shaft turns.{why}")
     if setting != "stays on":
         return _told("link-energised", "the motor holds while idle", 0.0, f"{by_setting}: the part can then turn.")
-    tried = "by hand it was not tried" if held == "not tried" else "and the shaft holds"
+    tried = "by hand it was not tried" if tried == "not tried" else "and the shaft holds"
     return _told("link-energised", "the motor holds while idle", 1.0, f"{by_setting}, {tried}.")
 
 
