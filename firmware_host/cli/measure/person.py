@@ -70,7 +70,8 @@ class AtTheTerminal(Person):
 def understood(text: str, ask: Ask, bench: Bench) -> Answer:
     """A reading in SI. Raises `QuantityError` for a text that is none, `InputError` where the diameter is not known."""
     if ask.kind == "choice":
-        found = [choice for choice in ask.choices if choice.startswith(text.strip().lower())]
+        said = text.strip().lower()
+        found = [said] if said in ask.choices else [each for each in ask.choices if each.startswith(said)]
         if len(found) != 1:
             raise QuantityError(f"{text!r} is none of the answers", f"One of {', '.join(ask.choices)}", key="--reading")
         return found[0]

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_host.commissioning.marks.comb import TENTHS, Comb, combs, read_to
-from firmware_host.commissioning.marks.ladder import FOCUS_RUNG, STEEPEST, STEPS, rungs
+from firmware_host.commissioning.marks.ladder import focus_depth, rungs, usual_step
 from firmware_host.commissioning.marks.svg import comb_svg, ladder_svg
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
-from firmware_host.planning.layout.window import marking_window
 from firmware_host.planning.plan import Layout
 from firmware_host.system.files import write_whole
 
@@ -104,7 +102,7 @@ def ladder_strips(setup: Setup, layout: Layout, step: float = 0.0) -> Strips:
     Raises `FormulaRangeError` as `rungs`.
     """
     sheet = _Sheet.of(setup, layout)
-    step = step or usual_step(setup, sheet.radius)
+    step = step or usual_step(setup.job.window, sheet.radius)
     made = rungs(sheet.radius, step)
     reading = (
         f"Set the focus {focus_depth(step) * 1e3:.3g} mm below the crown, and mark the strip once, in one pass.",
@@ -115,17 +113,6 @@ def ladder_strips(setup: Setup, layout: Layout, step: float = 0.0) -> Strips:
     text = ladder_svg(made, radius=sheet.radius, band=sheet.band, flat=sheet.flat, note=" ".join(reading))
     strip = Strip("ladder", "window-ladder.svg", "one place of the part", text)
     return Strips(step, step / 2, sheet.flat, (strip,), (sheet.drawn, *reading))
-
-
-def usual_step(setup: Setup, radius: float) -> float:
-    """A fifth of the stated half-depth (m), or less where the part of `radius` (m) is too thin for enough rungs."""
-    stated = marking_window(setup.job.window, radius).half_depth / STEPS
-    return min(stated, radius * (1 - math.cos(STEEPEST)) / (2 * FOCUS_RUNG))
-
-
-def focus_depth(step: float) -> float:
-    """How far below the crown the focus is set for a ladder of this `step` (m)."""
-    return FOCUS_RUNG * step
 
 
 def write_strips(strips: Strips, folder: Path) -> tuple[Path, ...]:

@@ -7,6 +7,7 @@ from firmware_host.commissioning.procedures.controller.gate import GateProcedure
 from firmware_host.commissioning.procedures.controller.home import Home
 from firmware_host.commissioning.procedures.controller.link import Link
 from firmware_host.commissioning.procedures.direction import Direction
+from firmware_host.commissioning.procedures.focus import Focus
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
 from firmware_host.commissioning.procedures.motion.ringing import Ringing
@@ -31,6 +32,7 @@ PROCEDURES: tuple[Procedure, ...] = (
     Inertia(),
     Ringing(),
     WarmUp(),
+    Focus(),
 )
 
 

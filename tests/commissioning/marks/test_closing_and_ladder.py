@@ -10,13 +10,11 @@ import numpy as np
 import pytest
 
 from firmware_host.commissioning.marks.comb import LINES, combs, gap_between, gap_by, read_to
-from firmware_host.commissioning.marks.ladder import rungs
+from firmware_host.commissioning.marks.ladder import focus_depth, rungs, usual_step
 from firmware_host.commissioning.marks.strips import (
     closing_strips,
-    focus_depth,
     ladder_strips,
     seam_strips,
-    usual_step,
     write_strips,
 )
 from firmware_host.errors import FormulaRangeError, InputError
@@ -125,7 +123,7 @@ def test_a_thin_part_has_fewer_and_finer_rungs() -> None:
     assert made[-1].number == 17
     assert math.degrees(made[-1].angle) < 50
     thin = WRAP.with_values({"part.diameter": "6 mm"})
-    assert usual_step(thin, 3e-3) < 0.06e-3
+    assert usual_step(thin.job.window, 3e-3) < 0.06e-3
 
 
 @pytest.mark.parametrize("step", [0.0, -1e-4, 0.2e-3], ids=["none", "upwards", "too coarse for the part"])

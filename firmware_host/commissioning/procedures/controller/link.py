@@ -50,7 +50,12 @@ class Link(Procedure):
         tried = str(
             (yield Ask("shaft", "Try to turn the shaft by hand, gently: does the motor hold it?", "choice", _BY_HAND))
         )
-        return (_found(found), _settings(bench, line, wrong, writable), _latency(medians, late), _energised(setting, tried))
+        return (
+            _found(found),
+            _settings(bench, line, wrong, writable),
+            _latency(medians, late),
+            _energised(setting, tried),
+        )
 
 
 def _wrong(line: ControllerLine) -> str:
