@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from firmware_host.planning.index.safe_motion import SafeMotion, binding_of
 from firmware_host.planning.index.search import IndexSearch, Pair
 from firmware_host.planning.index.swings import MoveSwings
 from firmware_host.planning.index.timing import IndexTiming
+from firmware_host.planning.index.together.nearby import Indexes, quickest_near
 from firmware_host.planning.index.together.peaks import peaks_of
 from firmware_host.planning.index.together.settling import Gated, settle_times_of
 from firmware_host.planning.interrupt import Check, never
@@ -28,8 +30,9 @@ from firmware_host.planning.limits.registry import all_limits
 from firmware_host.planning.load.case import LoadCase
 from firmware_host.planning.load.start import NO_JUMP
 
-_SHARP = 1e-4  # a guess wider than that is where to look, not what to take
+_SHARP, _WIDE = 2e-5, 2e-3  # a guess wider than the first is where to look, not what to take
 _GIVING_WAY, _LITTLE = 4, 3e-4
+_CLEAR = 3.0  # widths: so much of a limit is left where it is not in the way
 _BELOW = 1e-7  # of the limit, to be on the safe side of it
 _ROUNDING, _EXACT = 1 + 1e-12, 1e-9
 _SAME_RATIO = 1e-9
@@ -65,7 +68,7 @@ def motions_near(
         return [_alone(*each, check) for each in zip(loads, moves, guesses, strict=True)]
     found = _Lot(together, float(ratio.max()), moves, guesses, check).proved()
     for place, (own, guess) in enumerate(zip(moves, guesses, strict=True)):
-        if guess.width >= _SHARP or own.longest is not own.shortest:
+        if guess.width >= _WIDE or own.longest is not own.shortest:
             found[place] = _alone(loads[place], own, guess, check)
     return found
 
@@ -119,7 +122,8 @@ class _Lot:
         self._allowed = Allowed.at_motions(all_limits(), load, NARROW_MARGIN)
         self._slowest = np.broadcast_to(load.natural_band.lowest, (len(moves),))
         self._longest = np.array([each.longest_of_all for each in moves])
-        a, v, _ = np.array(guesses, dtype=np.float64).T
+        a, v, width = np.array(guesses, dtype=np.float64).T
+        self._width = float(width.max())
         self._v = np.minimum(v, self._allowed.top_speed)
         self._pull_out = np.broadcast_to(load.lowest_pull_out(self._v), v.shape)
         self._a = np.minimum(a, least(self._allowed.steady(self._v, self._pull_out), v))
@@ -131,6 +135,8 @@ class _Lot:
         left = np.flatnonzero(self._a > 0)
         peaks, most = np.ones((self._a.size, 2)), np.full(self._a.shape, np.inf)
         swinging = _Moves.of([each.shortest for each in self._own])
+        if _SHARP <= self._width < _WIDE and left.size:
+            self._search(swinging, left)
         for _ in range(_GIVING_WAY):
             peaks[left] = self._peaks(swinging, left)
             shares, ramps = self._shares(peaks)
@@ -170,22 +176,50 @@ class _Lot:
             found.append(self._load.torsion.peak(np.maximum.reduceat(of_moves, moves.begins)))
         return np.stack(found, axis=-1)[places]
 
-    def _timed(self) -> tuple[list[float], list[float]]:
-        """What the indexes of each part take on average, and the longest that one rings, s."""
+    def _search(self, swinging: _Moves, places: Places) -> None:
+        """Go to the quickest motion near each guess, where no limit of the acceleration is in the way there."""
+        peaks = np.ones((self._a.size, 2))
+        peaks[places] = self._peaks(swinging, places)
+        shares, ramps = self._shares(peaks)
+        used = np.max([shares[name] for name in ramps], axis=0, initial=0.0)
+        free = (used <= 1 - _CLEAR * self._width) & (self._a > 0)
+        if not free.any():
+            return
+        steady = least(self._allowed.steady(self._v, self._pull_out), self._v)
+        found = quickest_near(
+            self._indexes,
+            (np.where(self._a > 0, self._a, 1.0), self._v),
+            (np.maximum(steady, 1e-9), np.broadcast_to(self._allowed.top_speed, self._v.shape)),
+            self._width,
+            self._ratio,
+            self._load.damping,
+            self._check,
+        )
+        self._a, self._v = (np.where(free, *each) for each in zip(found, (self._a, self._v), strict=True))
+        self._pull_out = np.broadcast_to(self._load.lowest_pull_out(self._v), self._v.shape)
+
+    @cached_property
+    def _indexes(self) -> Indexes:
         own, load = self._own, self._load
         moves = _Moves.of([each.shortest for each in own])
-        durations = sum(moves.times(self._a, self._v))
-        moving = np.add.reduceat(durations * np.concatenate([each.weights for each in own]), moves.begins)
-        gated = np.concatenate([each.gated for each in own])
-        whose = moves.whose[gated]
-        shape = self._a.shape
-        of_load = (half_microstep(load), load.torsion.first, load.torsion.rest)
-        leads = np.concatenate([each.lead_longest for each in own])[gated]
-        of_part = (self._a, self._v, self._slowest, *(np.broadcast_to(each, shape) for each in of_load))
-        ringing = Gated(moves.length[gated], leads, *(each[whose] for each in of_part))
-        settle = np.zeros(moves.length.shape)
-        settle[gated] = settle_times_of(ringing, self._ratio, load.damping, self._check)
-        return moving.tolist(), np.maximum.reduceat(settle, moves.begins).tolist()
+        gated = np.flatnonzero(np.concatenate([each.gated for each in own]))
+        leads = np.concatenate([each.lead_longest for each in own])
+        of_load = (self._slowest, half_microstep(load), load.torsion.first, load.torsion.rest)
+        of_part = (np.broadcast_to(each, self._a.shape)[moves.whose[gated]] for each in of_load)
+        ringing = Gated(moves.length[gated], leads[gated], *of_part)
+        weights = np.concatenate([each.weights for each in own])
+        return Indexes(moves.length, weights, moves.begins, ringing, gated)
+
+    def _timed(self) -> tuple[list[float], list[float]]:
+        """What the indexes of each part take on average, and the longest that one rings, s."""
+        indexes, settle = self._indexes, np.zeros(self._indexes.length.shape)
+        whose = indexes.whose[indexes.whose_gate]
+        motions = self._a[whose], self._v[whose]
+        settle[indexes.whose_gate] = settle_times_of(
+            indexes.gated, *motions, self._ratio, self._load.damping, self._check
+        )
+        moving = indexes.moving(self._a, self._v)
+        return moving.tolist(), np.maximum.reduceat(settle, indexes.begins).tolist()
 
     def _told(
         self, safe: Places, shares: dict[str, FloatArray], ramps: frozenset[str], peaks: FloatArray

@@ -85,10 +85,13 @@ def test_parts_ring_as_long_in_one_go_as_each_alone(load: LoadCase) -> None:
         alone.append(longest_settling(load, moves, acceleration, speed)[moves.gated])
         count = int(moves.gated.sum())
         unit = load.natural_band.lowest, math.pi / (load.full_steps * load.microsteps * load.ratio)
-        each = (acceleration, speed, *unit, load.torsion.first, load.torsion.rest)
-        told.append((moves.shortest[moves.gated], moves.lead_longest[moves.gated], *np.tile(each, (count, 1)).T))
-    moves_of_all = Gated(*(np.concatenate(column) for column in zip(*told, strict=True)))
-    found = settle_times_of(moves_of_all, load.natural_band.highest / load.natural_band.lowest, load.damping)
+        each = (*unit, load.torsion.first, load.torsion.rest)
+        lengths = moves.shortest[moves.gated], moves.lead_longest[moves.gated]
+        told.append((*lengths, *np.tile((*each, acceleration, speed), (count, 1)).T))
+    *of_moves, accelerations, speeds = (np.concatenate(column) for column in zip(*told, strict=True))
+    found = settle_times_of(
+        Gated(*of_moves), accelerations, speeds, load.natural_band.highest / load.natural_band.lowest, load.damping
+    )
     assert found == pytest.approx(np.concatenate(alone), rel=1e-4)
     assert (found >= np.concatenate(alone) * (1 - 1e-5)).all()
     assert found.min() > 0.005
@@ -97,5 +100,5 @@ def test_parts_ring_as_long_in_one_go_as_each_alone(load: LoadCase) -> None:
 def test_a_part_that_is_still_at_once_waits_for_nothing() -> None:
     load = load_case(machine(), job())
     one = np.ones(1)
-    gentle = Gated(0.4 * one, 0 * one, 1e-3 * one, one, load.natural_band.lowest * one, 1e-3 * one, one, 0 * one)
-    assert settle_times_of(gentle, RATIO, load.damping).tolist() == [0.0]
+    moves = Gated(0.4 * one, 0 * one, load.natural_band.lowest * one, 1e-3 * one, one, 0 * one)
+    assert settle_times_of(moves, 1e-3 * one, one, RATIO, load.damping).tolist() == [0.0]
