@@ -154,9 +154,8 @@ class _Lot:
 
     def _some_of(self, rows: Rows) -> list[int]:
         """Some of `rows` that say what all of them have in common, twice as many as are needed; all known ones, too."""
-        needed = 1 + int(np.linalg.matrix_rank(np.array([self._laws[place] for place in rows.tolist()]), tol=_ROUNDING))
-        known = [place for place in rows.tolist() if place in self._found]
-        return spread_out(self._numbers, rows, 2 * needed, known)
+        places = rows[spread_out(np.array([self._laws[place] for place in rows.tolist()]), 2)].tolist()
+        return [*dict.fromkeys([*places, *(place for place in rows.tolist() if place in self._found)])]
 
     def _as_good(self, law: _Law, rows: Rows) -> bool:
         """Whether a few parts are as quick near what their neighbours say as they are searched whole."""

@@ -14,6 +14,8 @@ from firmware_host.model.files.parts import PartRow
 
 _NUMBER = re.compile(r"\s*([+-]?[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 
+_FLAT = 1e-12
+
 Rows = NDArray[np.intp]
 
 
@@ -61,15 +63,21 @@ def _lots(numbers: FloatArray, rows: Rows, most: int) -> Iterator[Rows]:
         yield from _lots(numbers, half, most)
 
 
-def spread_out(numbers: FloatArray, rows: Rows, fewest: int = 0, known: Sequence[int] = ()) -> list[int]:
-    """Of `rows` those that span them: the least and the largest of each column, and that nearest the middle.
+def spread_out(numbers: FloatArray, times: int = 1) -> list[int]:
+    """Of rows of `numbers`, shape (rows, columns), those that span them: through which a plane is told best.
 
-    With them are those `known` already. If they are fewer than `fewest`, some between them, too, as far as there are.
+    Each is the farthest from the plane through those before it; when nothing is off that any more, one begins anew with
+    the rows that are left, so many `times`.
     """
-    own = numbers[rows]
-    middle = np.abs(own - (own.min(axis=0) + own.max(axis=0)) / 2).sum(axis=1).argmin()
-    ends = [place for column in own.T for place in (int(column.argmin()), int(column.argmax()))]
-    places = list(dict.fromkeys((*(int(rows[place]) for place in (*ends, int(middle))), *known)))
-    between = rows[np.linspace(0, rows.size - 1, max(fewest, 1)).round().astype(int)].tolist()
-    left = max(fewest - len(places), 0)
-    return [*places, *[place for place in dict.fromkeys(between) if place not in places][:left]]
+    wide = np.ptp(numbers, axis=0)
+    scaled = (numbers - numbers.mean(axis=0)) / np.where(wide > 0, wide, 1.0)
+    places = list[int]()
+    for _ in range(times):
+        left = np.delete(np.arange(len(numbers)), places)
+        off = np.column_stack([np.ones(left.size), scaled[left]])
+        while left.size and (sizes := np.square(off).sum(axis=1)).max() > _FLAT:
+            farthest = int(sizes.argmax())
+            places.append(int(left[farthest]))
+            along = off[farthest] / np.sqrt(sizes[farthest])
+            off = off - np.outer(off @ along, along)
+    return places

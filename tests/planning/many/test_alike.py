@@ -196,6 +196,18 @@ def test_lots_hold_every_row_once_and_those_near_together() -> None:
     assert sum(map(len, near_together(alike_rows, 30))) == 70
 
 
-def test_those_that_span_some_rows_are_the_ends_of_each_column_and_the_middle() -> None:
-    numbers = np.array([[0.0, 0.5], [1.0, 0.5], [0.5, 0.0], [0.5, 1.0], [0.5, 0.5], [0.6, 0.6]])
-    assert sorted(spread_out(numbers, np.arange(6))) == [0, 1, 2, 3, 4]
+def test_those_that_span_some_rows_lie_far_apart_and_as_often_as_asked() -> None:
+    numbers = np.array([[0.0, 0.5, 7.0], [1.0, 0.5, 7.0], [0.5, 0.0, 7.0], [0.5, 1.0, 7.0], [0.5, 0.5, 7.0]])
+    once, twice = spread_out(numbers), spread_out(numbers, 2)
+    assert len(once) == 3
+    assert set(once) <= {0, 1, 2, 3}  # a plane in two numbers; the third is the same in all
+    assert twice[:3] == once
+    assert sorted(twice) == [0, 1, 2, 3, 4]
+    assert spread_out(np.array([[1.0], [1.0]])) == [0]
+
+
+def test_a_row_that_alone_differs_in_a_number_is_among_those_that_span() -> None:
+    numbers = np.random.default_rng(2).uniform(0, 1, (200, 3))
+    numbers[:, 2] = 0.0
+    numbers[137, 2] = 1e-6
+    assert 137 in spread_out(numbers)
