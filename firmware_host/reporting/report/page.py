@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from importlib import resources
+from itertools import count
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -30,7 +31,9 @@ def report_page(report: Report, units: Units = Units.METRIC) -> str:
     )
     style = resources.files("firmware_host.reporting.report").joinpath("page.css").read_text(encoding="utf-8")
     chapters = [_chapter(chapter, number, units) for number, chapter in enumerate(report.chapters, 1)]
-    return environment.get_template("page.html.jinja").render(report=report, chapters=chapters, style=style)
+    return environment.get_template("page.html.jinja").render(
+        report=report, chapters=chapters, style=style, table_number=count(1).__next__
+    )
 
 
 def _chapter(chapter: Chapter, number: int, units: Units) -> dict[str, Any]:

@@ -93,6 +93,8 @@ def test_a_screen_reader_finds_its_way() -> None:
     assert {"main", "nav", "header", "caption"} <= names
     assert all(len(each["alt"]) > 40 for each in read.all("img"))
     assert {each["scope"] for each in read.all("th")} == {"col", "row"}
+    regions = [each["aria-label"] for _, each in read.tags if each.get("role") == "region"]
+    assert len(regions) == len(set(regions)) > 10
     ids = [each["id"] for _, each in read.tags if "id" in each]
     assert len(ids) == len(set(ids))
     assert {each["href"][1:] for each in read.all("a")} <= set(ids)
