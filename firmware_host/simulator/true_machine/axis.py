@@ -149,6 +149,14 @@ class TrueAxis(Follower):
         """How it came to its last stop."""
         return Stop(self.rotor, self._after_stop, self._field, self._dies_out)
 
+    def pushed(self, angle: float) -> Stop:
+        """The part pushed aside by `angle` (rad, far below a step of the motor) while the motor holds, and let go."""
+        self._rest()
+        load, rotor = angle * self.rotor.turns, self.rotor
+        taken = rotor.spring / (rotor.spring + rotor.teeth * rotor.standing_torque)
+        state = State(self._field + load * taken, self._field + load, 0.0, 0.0)
+        return Stop(rotor, state, self._field, self._dies_out)
+
     @property
     def turns_at_torque(self) -> float:
         """Torque (N m) at the part's axis at which it just turns, the motor released."""

@@ -57,6 +57,12 @@ class Rotor:
         return float(self.peak(0.0))
 
     @property
+    def friction_holds(self) -> float:
+        """How far (rad of the part) friction can hold the part off its place, either way: motor and train give way."""
+        most = min(self.friction / self.standing_torque, 1.0)
+        return (math.asin(most) / self.teeth + self.friction / self.spring) / self.turns
+
+    @property
     def step(self) -> float:
         """Longest step of time (s) by which it is integrated: a part of the quickest swing's period."""
         stiffest = self.spring + self.teeth * self.standing_torque

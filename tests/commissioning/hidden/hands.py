@@ -105,15 +105,17 @@ def measure_quickly(folder: Path, procedure: str, hidden: Hidden, plan: HandPlan
     """As `measure`, without a board."""
     rng = random.Random(seed)
     quick = QuickHand(plan, hidden.axis(plan.setup, rng))
-    return carried_out(folder, procedure, quick, rng, seed)
+    return carried_out(folder, procedure, quick, rng, seed)[0]
 
 
-def carried_out(folder: Path, procedure: str, quick: QuickHand, rng: random.Random, seed: int) -> tuple[Finding, ...]:
-    """What `procedure` finds by a quick hand."""
+def carried_out(
+    folder: Path, procedure: str, quick: QuickHand, rng: random.Random, seed: int
+) -> tuple[tuple[Finding, ...], Reader]:
+    """What `procedure` finds by a quick hand, and the person who read."""
     hand = cast("Hand", quick)
     with Record(folder / f"{procedure}-{seed}.jsonl", "m", VirtualClock()) as record:
         person = Reader(quick.axis, hand, rng)
-        return carry_out(procedure_named(procedure), bench_of(hand, procedure), hand, person, record)
+        return carry_out(procedure_named(procedure), bench_of(hand, procedure), hand, person, record), person
 
 
 def measure(

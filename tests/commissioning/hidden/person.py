@@ -7,6 +7,7 @@ import random
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from firmware_host.commissioning.procedures.motion.swinging import PUSHED
 from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person
 from firmware_host.simulator.true_machine.axis import TrueAxis
@@ -15,11 +16,13 @@ from tests.commissioning.hidden.film import Film
 
 READ_ANGLE = math.radians(0.2)
 READ_LENGTH = 0.01e-3
+READ_WARMTH = 0.5
+_MOST_PUSHES = 5
 
 
 @dataclass
 class Reader(Person):
-    """Reads to the instruments' limits; `stops_after` readings it goes home.
+    """Reads to the instruments' limits; `stops_after` readings it goes home. `truths`: angles as they really were.
 
     `scribed`: where the part stood when its line was scribed (rad), and that of the drive's shaft.
     """
@@ -29,10 +32,12 @@ class Reader(Person):
     rng: random.Random
     stops_after: int = 10_000
     frames_per_s: float = 480.0
+    way_to_read: str = "pushed"
     asked: list[str] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
     scribed: tuple[float, float] = (0.0, 0.0)
     films: list[Film] = field(default_factory=list)
+    truths: dict[str, float] = field(default_factory=dict)
     _watches: bool = False
 
     def __post_init__(self) -> None:
@@ -47,28 +52,37 @@ class Reader(Person):
         if len(self.asked) >= self.stops_after:
             raise KeyboardInterrupt
         self.asked.append(ask.key)
-        assert self.hand.where.still, "a reading is taken while it stands"
+        assert self.hand.where.still or not self.hand.where.energised, "a reading is taken while it stands"
         name, _, number = ask.key.rpartition("-")
         match ask.kind, name:
             case "choice", _:
                 return self._chosen(ask)
             case "length", _:
                 return self.axis.height() + self.rng.uniform(-READ_LENGTH, READ_LENGTH)
+            case "temperature", _:
+                return self.axis.temperature(self.hand.now_s) + self.rng.uniform(-READ_WARMTH, READ_WARMTH)
             case "number", "frames-a":
                 return self.frames_per_s
-            case "number", "swings" | "frames" | "first" | "last":
+            case "number", "swings" | "frames" | "first" | "last" if number.isdigit():
                 return self.films[int(number) - 1].read(name)
             case (("angle" | "part-angle"), _):
-                off = self.rng.uniform(-READ_ANGLE, READ_ANGLE)
-                return (self._roller if ask.key.startswith("roller") else self._line) + off
+                self.truths[ask.key] = self._roller if ask.key.startswith("roller") else self._line
+                return self.truths[ask.key] + self.rng.uniform(-READ_ANGLE, READ_ANGLE)
         raise NotImplementedError(f"{ask}: teach the person of the tests to read it")
 
     def _chosen(self, ask: Ask) -> str:
-        if ask.key == "way":
-            return self.axis.true.turns
         if ask.key == "ready":
             self.films = []
-        return {"how": "film", "ready": "ready"}.get(ask.key, ask.choices[0])
+        if ask.key == "pushed":
+            self.films = [self._pushed_film() for _ in range(_MOST_PUSHES)]
+        wished = (self.axis.true.turns, self.way_to_read)
+        return next((each for each in wished if each in ask.choices), ask.choices[0])
+
+    def _pushed_film(self) -> Film:
+        """A hand pushes the part nearly as far as it was told to (`PUSHED`, rad of the motor's torque curve)."""
+        rotor = self.axis.rotor
+        aside = self.rng.uniform(0.75, 1.0) * PUSHED / (rotor.teeth * rotor.turns)
+        return Film(self.axis.pushed(aside), self.frames_per_s, self.rng)
 
     @property
     def _sign(self) -> int:

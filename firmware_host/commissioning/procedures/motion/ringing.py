@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator
+from dataclasses import replace
 from fractions import Fraction
 
-from firmware_host.commissioning.estimates.measured import combined, of_limits
+from firmware_host.commissioning.estimates.measured import Measured, combined, of_limits
 from firmware_host.commissioning.estimates.swings import (
     Counted,
     damped_frequency,
@@ -17,6 +18,7 @@ from firmware_host.commissioning.estimates.swings import (
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure, from_below, read
 from firmware_host.commissioning.procedures.motion.swinging import (
+    PUSHED,
     Swinging,
     damping_finding,
     frequency_finding,
@@ -25,19 +27,24 @@ from firmware_host.commissioning.procedures.motion.swinging import (
 from firmware_host.commissioning.script import Answer, Ask, Say, Script, Step, TurnTo, Wait
 from firmware_host.errors import InputError
 
-_WAYS = ("film", "timed", "marks")
+_WAYS = ("film", "pushed", "timed", "marks")
 _POINTER = 0.2
 """Length of the pointer that is spoken of (m)."""
 _PAUSE = 2.0
 """So long it stands after each move, to swing out (s)."""
 _SWINGS = 3
 """So many swings are usually seen (from memory)."""
+_FIRST_SWEEP = 0.75
+"""How wide to one side the first sweep is of a part that was pushed aside, over how far it was pushed, from memory."""
 _FEW_FRAMES = 4.0
 """With fewer frames of each swing they are easily miscounted (common practice, no source)."""
 
 
 class Ringing(Procedure):
-    """Film or time the swings after small moves, or read what they leave in marks begun at different settle times."""
+    """Film or time the swings after small moves, or read what they leave in marks begun at different settle times.
+
+    Where moves are too gentle to swing it beyond its friction, the part is pushed aside by hand and let go.
+    """
 
     key = "ringing"
     title = "how the axis swings after a stop"
@@ -48,7 +55,10 @@ class Ringing(Procedure):
     def moves(self, bench: Bench) -> str:
         here = swinging(bench)
         turns = math.degrees(here.step_angle)
-        return f"The part turns {turns:.3g} deg at a time, {bench.repeats} times, one way; for marks it does not move."
+        return (
+            f"The part turns {turns:.3g} deg at a time, {bench.repeats} times, one way; pushed by hand, or for marks, "
+            "nothing turns."
+        )
 
     def script(self, bench: Bench) -> Script:
         here = swinging(bench)
@@ -56,13 +66,20 @@ class Ringing(Procedure):
             f"It should swing {here.natural / (2 * math.pi):.3g} times a second, by {math.degrees(here.swing):.2g} deg "
             f"at first: {here.swing * _POINTER * 1e3:.2g} mm at the end of a pointer {_POINTER * 1e3:.0f} mm long."
         )
+        yield Say("pushed: the part is pushed aside by hand and filmed as it is let go, where moves hardly swing it.")
         how = str((yield Ask("how", "How will the swings be read?", "choice", _WAYS)))
         if how == "marks":
             return (yield from _by_marks(bench, here))
         within = yield from _clock(how, bench, here)
-        yield Say("Count whole swings that are seen well: from one crossing of the rest to a later one, the same way.")
+        yield Say(
+            "Look at the sweeps from one turning point to the next, as many as are seen well: count from the middle of "
+            "the first one (half-way between its turning points) to the middle of the last. Each sweep is half a swing."
+        )
         yield Ask("ready", "Start the camera or the recording. Is it running?", "choice", ("ready",))
-        yield from _moves(bench, here)
+        if how == "pushed":
+            here = yield from _pushes(bench, here)
+        else:
+            yield from _moves(bench, here)
         counted = []
         for number in range(1, bench.repeats + 1):
             counted.append((yield from _counted(number, how, within)))
@@ -93,23 +110,37 @@ def _moves(bench: Bench, here: Swinging) -> Generator[Step, Answer | None, None]
     yield Wait(_PAUSE, "until it has swung out")
 
 
+def _pushes(bench: Bench, here: Swinging) -> Generator[Step, Answer | None, Swinging]:
+    """The part pushed aside by hand; the same machine, swinging so far."""
+    aside = here.pushed
+    how_far = f"{math.degrees(aside):.2g} deg ({aside * _POINTER * 1e3:.2g} mm at the end of the pointer)"
+    yield Say(
+        f"With the motor holding, push the part aside by {how_far} and let it snap back, {bench.repeats} times. "
+        "Not much farther: the motor would let go."
+    )
+    yield Ask("pushed", "Is that filmed?", "choice", ("yes",))
+    return replace(here, swing=aside, widest=_FIRST_SWEEP * PUSHED)
+
+
 def _counted(number: int, how: str, within: float) -> Generator[Step, Answer | None, Counted]:
-    swings = yield from read(f"swings-{number}", f"Move {number}: how many whole swings were counted?", "number")
-    _above_nothing(swings, "whole swings")
-    if how == "film":
+    swings = yield from read(
+        f"swings-{number}", f"Move {number}: how many swings were counted (0.5 a sweep)?", "number"
+    )
+    _above_nothing(swings, "the swings")
+    if how != "timed":
         frames = yield from read(f"frames-{number}", f"Move {number}: how many frames did these take?", "number")
         time = frames * 2 * within
     else:
         time = yield from read(f"time-{number}", f"Move {number}: how long did these take?", "time")
-    question = f"Move {number}: how wide was the {{}} of these, in any unit (0 where it was not seen)?"
+    question = f"Move {number}: how wide was the {{}} of these sweeps, in any unit (0 where it was not seen)?"
     first = yield from read(f"first-{number}", question.format("first"), "number")
-    last = yield from read(f"last-{number}", question.format("swing after the last"), "number")
+    last = yield from read(f"last-{number}", question.format("last"), "number")
     return Counted(swings, _above_nothing(time, "the time of the swings"), first, last)
 
 
 def _findings(bench: Bench, here: Swinging, counted: list[Counted], within: float) -> tuple[Finding, ...]:
     seen = damping_ratio(counted)
-    damping = seen if seen is not None else here.damping
+    damping = here.damping if seen is None else _without_friction(seen)
     swings = sum(each.swings for each in counted) / len(counted)
     found = natural_frequency(damped_frequency(counted, within), damping, here.widest, swings)
     frequency = frequency_finding(
@@ -120,6 +151,11 @@ def _findings(bench: Bench, here: Swinging, counted: list[Counted], within: floa
     )
     formula = "delta/sqrt(4 pi^2 + delta^2), delta = ln(first/last)/swings, mean of the moves"
     return (frequency,) if seen is None else (frequency, damping_finding(here, seen, formula))
+
+
+def _without_friction(seen: Measured) -> Measured:
+    """Of what makes the swings die away, friction may do any part: that does not slow them."""
+    return Measured(seen.value / 2, math.hypot(of_limits(seen.value / 2), seen.deviation / 2), seen.freedom)
 
 
 def _by_marks(bench: Bench, here: Swinging) -> Generator[Step, Answer | None, tuple[Finding, ...]]:

@@ -15,8 +15,10 @@ from firmware_host.model import Machine
 from firmware_host.model.machine.swing import Swing
 from firmware_host.planning.load.case import LoadCase, load_variants
 
-_WIDEST = 0.5
+WIDEST = 0.5
 """So wide the rotor is made to swing at the most, rad on its torque curve (a full step is pi/2): it is a spring yet."""
+PUSHED = 1.0
+"""So far a hand pushes it aside, rad on that curve: a third of the way to where it would snap to another place."""
 _MOST_UNSURE = 0.1
 """A frequency that is known less well than a computed one is not written."""
 _LEAST_SHARE, _MOST_SHARE = 1 / 20, 5.0
@@ -29,7 +31,8 @@ class Swinging:
 
     `inertia` kg m^2 at the motor, rotor counted; `along`: of it about the drive's shaft, what is clamped or lies on the
     rollers. `microsteps`: the move after which it swings well, `step_angle` (rad of the part) so far; `swing`: how far
-    to one side then (rad of the part), `widest` the same on the motor's torque curve. `damping`: as the plan takes it.
+    to one side then (rad of the part), `widest` the same on the motor's torque curve. `pushed`: how far (rad of the
+    part) a hand pushes it aside, to `PUSHED` on that curve. `damping`: as the plan takes it.
     """
 
     natural: float
@@ -42,6 +45,7 @@ class Swinging:
     step_angle: float
     swing: float
     widest: float
+    pushed: float
 
 
 def swinging(bench: Bench) -> Swinging:
@@ -51,7 +55,7 @@ def swinging(bench: Bench) -> Swinging:
     from_torque = load_variants(setup.machine.model_copy(update={"swing": Swing()}), setup.job).unkind.load
     microstep = 2 * math.pi / float(bench.per_turn)
     on_curve = load.full_steps / 4 * load.ratio
-    microsteps, swing = _well_swung(load.natural_frequency, plan.acceleration, microstep, _WIDEST / on_curve)
+    microsteps, swing = _well_swung(load.natural_frequency, plan.acceleration, microstep, WIDEST / on_curve)
     return Swinging(
         natural=load.natural_frequency,
         as_planned=_hertz(load.natural_band),
@@ -62,7 +66,8 @@ def swinging(bench: Bench) -> Swinging:
         microsteps=microsteps,
         step_angle=microsteps * microstep,
         swing=swing,
-        widest=min(swing * on_curve, _WIDEST),
+        widest=min(swing * on_curve, WIDEST),
+        pushed=PUSHED / on_curve,
     )
 
 

@@ -1,0 +1,144 @@
+"""How often what `commission` states holds what is hidden of a machine: `python -m tests.commissioning.two_hundred`.
+
+Machines are drawn at random (drives, gearing, loads, what is hidden of each), every procedure is carried out on each by
+scripted readings, off by what an instrument leaves open, and the interval that is stated (95 %) is compared with the
+truth. A table, one line a quantity.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import sys
+import tempfile
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
+
+from firmware_host.commissioning.finding import Finding
+from firmware_host.errors import InputError
+from tests.commissioning.hidden.drawn import Drawn, drawn_machine
+from tests.commissioning.hidden.hands import QuickHand, carried_out
+
+MACHINES = 200
+
+
+class Case(NamedTuple):
+    """One quantity of one machine: what is true, what was stated, and by how much at 95 %."""
+
+    quantity: str
+    seed: int
+    true: float
+    found: float
+    within: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether the interval that is stated holds what is true."""
+        return abs(self.found - self.true) <= self.within
+
+
+class Line(NamedTuple):
+    """Of one quantity: how many machines showed it, how many intervals hold the truth, how wide they are (median)."""
+
+    quantity: str
+    cases: int
+    held: int
+    width: float
+
+    @property
+    def share(self) -> float:
+        """Of the intervals that hold the truth."""
+        return self.held / self.cases
+
+
+class Seen(NamedTuple):
+    """A machine, the hand that turned it, and where the part really stood at each reading of an angle (rad)."""
+
+    drawn: Drawn
+    hand: QuickHand
+    angles: Mapping[str, float]
+
+
+TRUTHS: Mapping[str, tuple[str, Callable[[Seen], float]]] = MappingProxyType(
+    {
+        "ratio": ("ratio", lambda seen: float(seen.drawn.plan.per_turn) / (1 + seen.drawn.hidden.ratio)),
+        "lost-motion": ("lost-motion", lambda seen: math.degrees(_lag(seen))),
+        "run-out": ("run-out", lambda seen: seen.drawn.hidden.run_out * 1e3),
+        "natural-frequency": ("ringing", lambda seen: seen.hand.axis.rotor.swing()[0]),
+    }
+)
+"""What a finding is called, the procedure that finds it, and the truth in the finding's unit."""
+
+
+_SWINGS = 2e-5
+"""What a part that was given time to swing out may still be off by (rad)."""
+
+
+def _lag(seen: Seen) -> float:
+    """What the part lags on a turn back (rad): its play, and how far friction holds the train off on either side."""
+    above, below = (
+        [angle for key, angle in seen.angles.items() if key.startswith(side)] for side in ("above", "below")
+    )
+    lag = sum(above) / len(above) - sum(below) / len(below)
+    held = 2 * seen.hand.axis.rotor.friction_holds
+    if abs(lag - seen.drawn.hidden.lost_motion) > held + _SWINGS:
+        raise AssertionError(f"a lag of {lag} rad is not that of the play and of friction")
+    return lag
+
+
+def measured(seed: int, folder: Path) -> Iterable[Case]:
+    """All that is found of the machine of that seed; one that its friction stops at once has no swing to read."""
+    drawn = drawn_machine(seed)
+    rng = random.Random(-seed - 1)
+    hand = QuickHand(drawn.plan, drawn.hidden.axis(drawn.setup, rng))
+    found: dict[str, Finding] = {}
+    angles: dict[str, float] = {}
+    for procedure in dict.fromkeys(name for name, _ in TRUTHS.values()):
+        try:
+            findings, person = carried_out(folder, procedure, hand, rng, seed)
+        except InputError as error:
+            if procedure != "ringing" or "the swings" not in str(error):
+                raise
+            continue
+        found |= {each.key: each for each in findings}
+        angles |= person.truths
+    for key, (_, truth) in TRUTHS.items():
+        if key in found:
+            finding = found[key].measured
+            yield Case(key, seed, truth(Seen(drawn, hand, angles)), finding.value, finding.within)
+
+
+def table(cases: Iterable[Case]) -> list[Line]:
+    """A line a quantity."""
+    lines: dict[str, list[Case]] = {}
+    for case in cases:
+        lines.setdefault(case.quantity, []).append(case)
+    return [
+        Line(
+            quantity,
+            len(each),
+            sum(case.holds for case in each),
+            sorted(case.within / abs(case.true) if case.true else 0.0 for case in each)[len(each) // 2],
+        )
+        for quantity, each in lines.items()
+    ]
+
+
+def main(machines: int = MACHINES) -> None:
+    """Print the table, and the cases that do not hold."""
+    with tempfile.TemporaryDirectory() as folder:
+        cases = [case for seed in range(machines) for case in measured(seed, Path(folder))]
+    sys.stdout.write(f"{'quantity':20} {'machines':>8} {'held':>6} {'share':>7} {'median +-':>10}\n")
+    for line in table(cases):
+        sys.stdout.write(f"{line.quantity:20} {line.cases:8} {line.held:6} {line.share:7.1%} {line.width:10.2%}\n")
+    for case in cases:
+        if not case.holds:
+            sys.stdout.write(
+                f"  seed {case.seed}: {case.quantity} {case.true:.5g}, found {case.found:.5g} +- {case.within:.3g}\n"
+            )
+
+
+if __name__ == "__main__":
+    main(*(int(each) for each in sys.argv[1:]))
