@@ -22,14 +22,18 @@ def left(natural: np.ndarray, damping: np.ndarray, ramp: float, brake: float) ->
 
 @pytest.mark.parametrize("case", range(40))
 def test_the_peaks_are_those_of_the_step_responses_added_up(case: int) -> None:
-    # By SciPy: lsim of (2 zeta s + 1)/(s^2 + 2 zeta s + 1), the load's acceleration, and of 1/(...), the spring's pull.
+    # By SciPy: (2 zeta s + 1)/(s^2 + 2 zeta s + 1), the load's acceleration, and 1/(...), the spring's pull, made
+    # discrete with the acceleration held between two instants, and run as a filter: what `lsim` does, but quickly.
     rng = np.random.default_rng(case)
     zeta, ramp = float(rng.uniform(0.03, 0.25)), float(rng.uniform(0.1, 15.0))
     cruise = 0.0 if case % 3 == 0 else float(rng.uniform(0, 15))
     end = 2 * ramp + cruise
     t = np.linspace(0, end + 14, 40_001)
     a = np.where(t < ramp, 1.0, np.where(t < ramp + cruise, 0.0, np.where(t < end, -1.0, 0.0)))
-    pulls = [signal.lsim((top, [1.0, 2 * zeta, 1.0]), a, t, interp=False)[1] for top in ([2 * zeta, 1.0], [1.0])]
+    pulls = []
+    for top in ([2 * zeta, 1.0], [1.0]):
+        above, below, _ = signal.cont2discrete((top, [1.0, 2 * zeta, 1.0]), t[1] - t[0])
+        pulls.append(signal.lfilter(above[0], below, a))
     found = swing_peaks(np.float64(ramp), np.float64(cruise), np.float64(1.0), np.float64(zeta))
     assert float(found.holding) == pytest.approx(max(float((-pull).max()) for pull in pulls), abs=4e-3)
     speed = np.cumsum(pulls[0]) * (t[1] - t[0])

@@ -9,9 +9,11 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from firmware_host.mechanics.contact.rollers import Trough
 from firmware_host.planning.limits.limit import Limit
 from firmware_host.planning.limits.motor.resonance import Resonance
 from firmware_host.planning.limits.motor.step_rate import ControllerStepRate, DriverStepRate, StepPulse
@@ -191,20 +193,42 @@ def grips(load: LoadCase, up: np.ndarray, down: np.ndarray, v: np.ndarray, slack
         return kept
     rest = trough.mass * 9.80665 / 2 / math.cos(trough.half_angle)
     throw = trough.unbalance * v**2
-    for speeding_up, sense, angle in itertools.product((True, False), (1.0, -1.0), np.arange(32) * math.pi / 16):
-        size, sign = (up, sense) if speeding_up else (down, -sense)
-        place = math.cos(angle), math.sin(angle)
-        torque = place[0] * load.imbalance_torque
-        still, moving = (all_bodies(trough, sign * a, torque, sense) for a in (0.0, 1.0))
-        pulled = all_bodies(trough, 0.0, torque, sense, place)
+    for speeding_up, still, moving, pulled in _solved(trough, load.imbalance_torque):
+        size = up if speeding_up else down
         for thrown in (np.zeros_like(throw), throw):
             traction, driven, other = (
-                still[name] + size * (moving[name] - still[name]) + thrown * (pulled[name] - still[name])
-                for name in ("traction_l", "normal_l", "normal_r")
+                at_rest + size * by_moving + thrown * by_pulling
+                for at_rest, by_moving, by_pulling in zip(still, moving, pulled, strict=True)
             )
             kept &= np.abs(traction) <= LEFT * (1 + slack) * friction * driven
             kept &= np.minimum(driven, other) >= 0.2 * (1 - slack) * rest
     return kept
+
+
+Forces = tuple[float, ...]
+"""Traction and normal force of the driven side, normal force of the other one, N."""
+
+
+@lru_cache(maxsize=4)  # asked for again and again with the same rollers
+def _solved(trough: Trough, imbalance_torque: float) -> list[tuple[bool, Forces, Forces, Forces]]:
+    """(speeding up, at no acceleration, more at 1 rad/s^2, more at a pull of 1 N) for each direction and place."""
+    found = []
+    for speeding_up, sense, angle in itertools.product((True, False), (1.0, -1.0), np.arange(32) * math.pi / 16):
+        sign = sense if speeding_up else -sense
+        place = math.cos(angle), math.sin(angle)
+        torque = place[0] * imbalance_torque
+        still, moving = (all_bodies(trough, sign * a, torque, sense) for a in (0.0, 1.0))
+        pulled = all_bodies(trough, 0.0, torque, sense, place)
+        names = ("traction_l", "normal_l", "normal_r")
+        found.append(
+            (
+                speeding_up,
+                tuple(still[name] for name in names),
+                tuple(moving[name] - still[name] for name in names),
+                tuple(pulled[name] - still[name] for name in names),
+            )
+        )
+    return found
 
 
 def keeps_at_its_peaks(rig: Rig, a: float, v: float, up: float, down: float, slack: float = 0.0) -> bool:
