@@ -11,7 +11,9 @@ from typing import TypedDict, Unpack
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.controller.port.trace import FileTrace
 from firmware_host.controller.stored_settings import Difference
+from firmware_host.errors import InputError
 from firmware_host.model import Setup
+from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.limits.accept import accepting, read_accepted
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate
@@ -181,6 +183,13 @@ def open_in(
         yield OpenStation(setup, plan, station, accepted, options.get("baud"))
 
 
+def require_holding(axis: Axis, *, release_motor: bool) -> None:
+    """Raise `InputError` where a run would release the motor of an axis whose part then turns away."""
+    if release_motor and axis.unpowered == "turns":
+        problem = "the part turns away when the motor is released (axis.unpowered)"
+        raise InputError(problem, "Run without releasing the motor", key="release_motor")
+
+
 @contextmanager
 def station_in(
     folder: RunFolder,
@@ -205,6 +214,7 @@ def station_in(
     Options as `StationOptions`; `before_opening` gets the gate, and what it raises keeps the port closed;
     `drop_held_motion` as in `connect`.
     """
+    require_holding(setup.machine.axis, release_motor=release_motor)
     clock = clock if clock is not None else SystemClock()
     operator = operator if operator is not None else TerminalOperator()
     control = control if control is not None else RunControl(stop)

@@ -10,6 +10,7 @@ from firmware_host.controller.registry import load_dialect
 from firmware_host.controller.reply import AxisState
 from firmware_host.errors import ControllerError, ControllerResetError, JournalError
 from firmware_host.model import Setup
+from firmware_host.model.machine.machine import Axis
 from firmware_host.planning.limits.accept import read_accepted
 from firmware_host.station.gates.gate import Gate
 from firmware_host.station.hand_note import since_a_hand
@@ -86,7 +87,7 @@ def require_startable(run: Resumable, gate: Gate, zero: ZeroAt | None) -> None:
     elif zero != "here" and left.origin is not None:
         capabilities = load_dialect(machine.link.dialect).capabilities
         if why := left.why_lost(stop_keeps_position=capabilities.stop_keeps_position):
-            raise _not_provable(run.folder, gate, why)
+            raise _not_provable(run.folder, gate, machine.axis, why)
 
 
 def _tell(progress: Progress, record: RunRecord, start: Start) -> None:
@@ -145,16 +146,17 @@ def _start(setup: Setup, station: Station, left: LastPosition, zero: ZeroAt | No
     found = found_as_left(station.controller, setup.machine.axis, stands, left.origin)
     if found.unproved:
         kind = ControllerResetError if found.reset else ControllerError
-        raise _not_provable(station.folder, station.gate, found.unproved, kind)
+        raise _not_provable(station.folder, station.gate, setup.machine.axis, found.unproved, kind)
     return Start(origin=left.origin, at=found.at, turns=left.turns)
 
 
 def _not_provable(
-    folder: RunFolder, gate: Gate, why: str, kind: type[ControllerError] = ControllerError
+    folder: RunFolder, gate: Gate, axis: Axis, why: str, kind: type[ControllerError] = ControllerError
 ) -> ControllerError:
+    known = f". {axis.unpowered_words}" if axis.unpowered_words else ""
     return kind(
-        f"the part's position cannot be proved: {why}. See that the part stands at the job's zero, turn it there by "
-        "hand if it doesn't, and say so when you resume the run",
+        f"the part's position cannot be proved: {why}{known}. See that the part stands at the job's zero, turn it "
+        "there by hand if it doesn't, and say so when you resume the run",
         acts=(_again(folder, gate, "here"),),
     )
 

@@ -13,6 +13,7 @@ from firmware_host.commissioning.procedures.lost_motion import LostMotion
 from firmware_host.commissioning.procedures.motion.ringing import Ringing
 from firmware_host.commissioning.procedures.motor.drag import Drag
 from firmware_host.commissioning.procedures.motor.inertia import Inertia
+from firmware_host.commissioning.procedures.motor.power_off import PowerOff
 from firmware_host.commissioning.procedures.motor.warm_up import WarmUp
 from firmware_host.commissioning.procedures.ratio import Ratio
 from firmware_host.commissioning.procedures.run_out import RunOut
@@ -32,6 +33,7 @@ PROCEDURES: tuple[Procedure, ...] = (
     Inertia(),
     Ringing(),
     WarmUp(),
+    PowerOff(),
     Focus(),
 )
 

@@ -64,6 +64,11 @@ class Axis(Described):
         description="which way the part turns as the mark runs, for somebody at the part's free end who faces the "
         "drive; for the card of the marking side",
     )
+    unpowered: Literal["holds", "turns"] | None = Field(
+        default=None,
+        description="what a clamped part does without current, as measured: where it turns, no run releases the motor, "
+        "and after a power cut nothing stands where it was left",
+    )
     tilt: AngleOrZero = Field(
         default=parse_quantity("0 deg", "angle", "non-negative"),
         description="of the part's axis, or of the rollers it lies on: 0 deg level, 90 deg upright",
@@ -88,6 +93,15 @@ class Axis(Described):
     def sign(self) -> int:
         """Steps that the controller counts for a step in the direction in which the mark runs: 1, -1 if reversed."""
         return -1 if self.reversed else 1
+
+    @property
+    def unpowered_words(self) -> str:
+        """What that says of a part whose motor was without current; "" where nobody has measured it."""
+        words = {
+            "holds": "Without current the part holds where it is, by the machine's file",
+            "turns": "Without current the part turns away, by the machine's file: it stands elsewhere",
+        }
+        return words[self.unpowered] if self.unpowered is not None else ""
 
     @property
     def unwinds(self) -> bool:
