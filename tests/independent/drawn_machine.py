@@ -257,6 +257,13 @@ def draw_ramp(draw: Draw) -> Table:
     )  # fmt: skip
 
 
+def draw_warming(draw: Draw) -> Table:
+    """As if measured: a motor mounted well or badly, and quicker to warm than most."""
+    return draw.optional(
+        {"thermal_resistance": draw.quantity("thermal", 1.0, 10.0)}, time_constant=draw.quantity("time", 1.0, 1800.0)
+    )
+
+
 def draw_axis(draw: Draw, on_rollers: bool) -> Table:
     axis: Table = {"letter": draw.pick("A", "B"), "unit": "mm" if on_rollers and draw.random.random() < 0.3 else "deg"}
     if draw.random.random() < 0.2:

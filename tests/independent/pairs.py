@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.independent.drawing import Draw, Table
 from tests.independent.drawn_job import draw_job, draw_part
-from tests.independent.drawn_machine import draw_machine, draw_ramp
+from tests.independent.drawn_machine import draw_machine, draw_ramp, draw_warming
 
 
 def pair(seed: int) -> tuple[Table, Table]:
@@ -16,4 +16,6 @@ def pair(seed: int) -> tuple[Table, Table]:
     job = draw_job(draw, part, on_rollers=on_rollers, geared=bool(machine["gearing"]))
     if draw.random.random() < 0.15:
         machine["ramp"] = draw_ramp(draw)
+    if draw.random.random() < 0.15:
+        machine["warming"] = draw_warming(draw)
     return machine, job

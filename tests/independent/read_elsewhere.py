@@ -41,6 +41,7 @@ _read("planning/route/moves.py", "only of moves by a few microsteps", "machine.l
 _read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.letter", "machine.axis.unit")
 _read("planning/export/rs274.py", "of the moves as sent and exported", "machine.axis.reversed")
 _read("reporting/plans/card.py", "told to the person at the laser", "machine.axis.turns")
+_read("station/opened.py", "whether a run may release the motor, and what resuming says", "machine.axis.unpowered")
 _read("simulator/boards.py", "whether the simulated axis can be homed", "machine.axis.home_switch")
 _read(
     "planning/compare/advice.py",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from math import cos, inf, pi, sqrt
+from math import cos, exp, inf, pi, sqrt
 
 from tests.independent.recompute.facts import Facts, through
 from tests.independent.recompute.swing import static_torque, torque_constant
@@ -161,7 +161,9 @@ def inertia_ratio(facts: Facts) -> Found:
 
 
 def rise(facts: Facts, loss: float) -> float:
-    cold, ambient = si(facts.motor["thermal_resistance"]) * loss, si(facts.motor["ambient"])
+    measured = facts.machine.get("warming", {})
+    cold = si(measured.get("thermal_resistance", facts.motor.get("thermal_resistance"))) * loss
+    ambient = si(facts.motor["ambient"])
     left = 1 - COPPER * cold
     return cold * (1 + COPPER * (ambient - 20)) / left if left > 0 else inf
 
@@ -171,7 +173,8 @@ def _heat(facts: Facts, loss: float) -> Found:
 
 
 def _heat_known(facts: Facts) -> bool:
-    return all(key in facts.motor for key in ("resistance", "thermal_resistance", "highest_temperature", "ambient"))
+    cooling = "thermal_resistance" in {**facts.motor, **facts.machine.get("warming", {})}
+    return cooling and all(key in facts.motor for key in ("resistance", "highest_temperature", "ambient"))
 
 
 def copper(facts: Facts, share: float = 1.0, *, moving: bool = False) -> float:
@@ -204,7 +207,23 @@ def heat_cycle(facts: Facts) -> Found:
     pause = of(facts.job["index"], "settle") + a_pass * mark.get("passes", 1)
     moving = copper(facts, moving=True) + iron(facts)
     standing, duration = copper(facts, of(facts.driver, "standstill_current", 1.0)), facts.motion.duration
-    return _heat(facts, (moving * duration + standing * pause) / (duration + pause))
+    slow = known(facts.machine.get("warming", {}), "time_constant")
+    if slow is None:
+        return _heat(facts, (moving * duration + standing * pause) / (duration + pause))
+    return _heat(facts, _warmest((moving, duration), (standing, pause), slow))
+
+
+def _warmest(moving: tuple[float, float], standing: tuple[float, float], slow: float) -> float:
+    """The steady loss (W) of the warmest moment: round after round until nothing changes, each part by its decay."""
+    warm = hottest = 0.0
+    for _ in range(100_000):
+        before, hottest = warm, 0.0
+        for loss, lasts in (moving, standing):
+            warm = loss + (warm - loss) * exp(-lasts / slow)
+            hottest = max(hottest, warm)
+        if abs(warm - before) < 1e-12 * hottest:
+            break
+    return hottest
 
 
 def supply_current(facts: Facts) -> Found:
