@@ -1,4 +1,4 @@
-"""How far the moves of many parts make them swing, in one go: some moves looked at for all, the rest between those.
+"""How far the moves of many parts make them swing, in one go: a table of moves that fills as it is asked.
 
 Time is counted in 1/w of each part's slowest oscillator: its ramp x and its cruise y are then all that the swing of a
 part depends on, beside the damping and how wide the band is. What a jump of the acceleration makes an oscillator do
@@ -12,8 +12,7 @@ than the parts r of x, s of y, and d in y itself, four jumps make that 2/cos(til
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +25,12 @@ from firmware_host.planning.index.peaks import HAIR, largest_swings
 from firmware_host.planning.interrupt import Check, never
 
 _SHARPER = 2.8e-3  # than `HAIR`: what is left of it pays for what may lie between two moves
-_LEAST = 1.0  # a swing over its acceleration is no less than that for a ramp that lasts
+_BETWEEN = HAIR - _SHARPER  # a swing over its acceleration is no less than 1 for a ramp that lasts
+_BY_RAMP, _BY_CRUISE = 0.6, 0.35  # of what may lie between
+_SAME_RATIO = 1e-9
+_AT_ONCE, _MOST = 8, 20_000
+
+Places = NDArray[np.int64]
 
 
 def peaks_of(
@@ -37,62 +41,82 @@ def peaks_of(
     `ramp` > 0 and `cruise` >= 0, shape (moves,), times w: the least natural angular frequency of the part that makes
     the move, whose highest is `ratio` times that.
     """
-    found = SwingPeaks(np.empty(ramp.shape), np.empty(ramp.shape))
-    band = FrequencyBand(1.0, ratio)
-    for box in _boxes(ramp, cruise, damping):
-        corners_x, corners_y = (each.ravel() for each in np.meshgrid(box.ramps, box.cruises, indexing="ij"))
-
-        def swung(among: Oscillators, x: FloatArray = corners_x, y: FloatArray = corners_y) -> SwingPeaks:
-            return swing_peaks(x, y, *among.before(1))
-
-        at_corners = largest_swings(band, damping, swung, _SHARPER, check)
-        weights = _weights(box.ramps, ramp[box.those]), _weights(box.cruises, cruise[box.those])
-        weight = (weights[0][:, :, None] * weights[1][:, None, :]).reshape(box.those.size, -1)
-        for told, corners in ((found.pushing, at_corners.pushing), (found.holding, at_corners.holding)):
-            reached = weight @ corners / (1 + _SHARPER)
-            told[box.those] = np.maximum(reached * (1 + HAIR), reached * (1 + _SHARPER) + box.between)
-    return found
+    table = _table(math.ceil(ratio / _SAME_RATIO), damping)
+    return table.at(ramp, cruise, check)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Box:
-    """Moves near one another: `those`, between `ramps` and `cruises`, each of one end or two.
+class _Table:
+    """Moves so near one another that what may lie between them is nothing that counts, and how far each swings.
 
-    `between`: how much further than what the corners say a move in it may swing.
+    Steps of ramps are all of one ratio; so are those of long cruises, those of short ones are of one length.
     """
 
-    those: NDArray[np.intp]
-    ramps: FloatArray
-    cruises: FloatArray
-    between: float
+    def __init__(self, ratio: float, damping: DampingRange) -> None:
+        self._band, self._damping = FrequencyBand(1.0, ratio), damping
+        enough = math.sqrt(_BETWEEN * 2 / JUMPS * math.sqrt(1 - damping.highest**2))
+        self._step = 2 * _BY_RAMP * enough * math.e * damping.lowest / 2
+        self._short = 2 * _BY_CRUISE * enough
+        self._shorts = math.ceil(1 / self._step)
+        self._known = dict[tuple[int, int], tuple[float, float]]()
+
+    def at(self, ramp: FloatArray, cruise: FloatArray, check: Check) -> SwingPeaks:
+        """How far moves swing, shape (moves,)."""
+        below = np.floor(np.log(ramp) / self._step).astype(np.int64)
+        short = np.floor(cruise / self._short)
+        longer = np.log(np.maximum(cruise, self._long) / self._long) / self._step
+        left = np.where(cruise < self._long, short, self._shorts + np.floor(longer)).astype(np.int64)
+        ends = [(below + up, left + right) for up in (0, 1) for right in (0, 1)]
+        shares = (
+            _shares(ramp, *map(self._ramps, (below, below + 1))),
+            _shares(cruise, *map(self._cruises, (left, left + 1))),
+        )
+        weights = [shares[0][up] * shares[1][right] for up in (0, 1) for right in (0, 1)]
+        found = np.zeros((2, ramp.size))
+        for (rows, columns), weight in zip(ends, weights, strict=True):
+            found += weight * self._peaks(rows, columns, weight > 0, check)
+        reached = found / (1 + _SHARPER)
+        told = np.maximum(reached * (1 + HAIR), reached * (1 + _SHARPER) + _BETWEEN)
+        return SwingPeaks(told[0], told[1])
+
+    @property
+    def _long(self) -> float:
+        return self._shorts * self._short
+
+    def _ramps(self, rows: Places) -> FloatArray:
+        return np.asarray(np.exp(rows * self._step))
+
+    def _cruises(self, columns: Places) -> FloatArray:
+        longer = self._long * np.exp(np.maximum(columns - self._shorts, 0) * self._step)
+        return np.where(columns < self._shorts, columns * self._short, longer)
+
+    def _peaks(self, rows: Places, columns: Places, wanted: NDArray[np.bool_], check: Check) -> FloatArray:
+        """What is in the table at each place that is `wanted`, shape (2, moves): pushed on, and held back."""
+        places = list(zip(rows.tolist(), columns.tolist(), strict=True))
+        missing = sorted(
+            {place for place, each in zip(places, wanted.tolist(), strict=True) if each} - set(self._known)
+        )
+        if len(self._known) > _MOST:
+            self._known.clear()
+            missing = sorted(set(places))
+        for first in range(0, len(missing), _AT_ONCE):
+            some = missing[first : first + _AT_ONCE]
+            row, column = np.array(some).T
+            ramp, cruise = self._ramps(row), self._cruises(column)
+
+            def swung(among: Oscillators, x: FloatArray = ramp, y: FloatArray = cruise) -> SwingPeaks:
+                return swing_peaks(x, y, *among.before(1))
+
+            peaks = largest_swings(self._band, self._damping, swung, _SHARPER, check)
+            self._known.update(zip(some, zip(peaks.pushing.tolist(), peaks.holding.tolist(), strict=True), strict=True))
+        return np.array([self._known.get(place, (0.0, 0.0)) for place in places]).T
 
 
-def _boxes(ramp: FloatArray, cruise: FloatArray, damping: DampingRange) -> Iterator[_Box]:
-    """All moves in boxes so small that what may lie between their corners is nothing that counts."""
-    most, secant = 2 / (math.e * damping.lowest), 1 / math.sqrt(1 - damping.highest**2)
-    enough = math.sqrt((HAIR - _SHARPER) * _LEAST * 2 / (JUMPS * secant))
-    left = [np.arange(ramp.size)]
-    while left:
-        those = left.pop()
-        if not those.size:
-            continue
-        x, y = ramp[those], cruise[those]
-        by_ramp = most * np.ptp(x) / 2 / x.min()
-        wide, low = float(np.ptp(y)) / 2, float(y.min())
-        by_cruise = min(most * wide / low if low > 0 else math.inf, wide)
-        near = min(max(by_ramp, most * wide / low if low > 0 else math.inf), by_ramp + wide)
-        if near <= enough:
-            between = JUMPS / 2 * secant * near**2
-            yield _Box(those, np.unique([x.min(), x.max()]), np.unique([y.min(), y.max()]), between)
-            continue
-        values = x if by_ramp > by_cruise else y
-        above = values > (values.min() + values.max()) / 2
-        left += [those[above], those[~above]]
+@lru_cache(maxsize=8)
+def _table(ratio: int, damping: DampingRange) -> _Table:
+    return _Table(ratio * _SAME_RATIO, damping)
 
 
-def _weights(ends: FloatArray, values: FloatArray) -> FloatArray:
-    """How much each of one or two `ends` counts so that `values` come out, shape (values, ends)."""
-    if ends.size == 1:
-        return np.ones((values.size, 1))
-    upper = (values - ends[0]) / (ends[1] - ends[0])
-    return np.stack([1 - upper, upper], axis=-1)
+def _shares(values: FloatArray, low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How much either end counts so that `values` come out."""
+    upper = np.clip((values - low) / (high - low), 0.0, 1.0)
+    return 1 - upper, upper

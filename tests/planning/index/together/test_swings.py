@@ -13,6 +13,7 @@ from firmware_host.mechanics.train.vibration import DampingRange
 from firmware_host.planning.index.moves import index_moves
 from firmware_host.planning.index.peaks import HAIR
 from firmware_host.planning.index.ringing import longest_settling
+from firmware_host.planning.index.together import peaks
 from firmware_host.planning.index.together.peaks import peaks_of
 from firmware_host.planning.index.together.settling import Gated, settle_times_of
 from firmware_host.planning.load.case import LoadCase, load_case
@@ -65,6 +66,24 @@ def test_moves_of_a_lot_swing_as_far_as_each_alone_to_a_thousandth() -> None:
     alone = [peaks_of(ramps[k : k + 1], cruises[k : k + 1], RATIO, damping) for k in range(ramps.size)]
     assert told.pushing == pytest.approx(np.array([float(each.pushing[0]) for each in alone]), rel=1e-3)
     assert told.holding == pytest.approx(np.array([float(each.holding[0]) for each in alone]), rel=1e-3)
+
+
+def test_what_is_told_of_a_move_does_not_depend_on_which_others_are_asked_for() -> None:
+    rng, damping = np.random.default_rng(4), DampingRange(0.05, 0.2)
+    ramps, cruises = rng.uniform(1.0, 70.0, 12), rng.uniform(0.0, 30.0, 12) * (rng.uniform(size=12) > 0.3)
+    together = peaks_of(ramps, cruises, RATIO, damping)
+    for k in range(12):
+        alone = peaks_of(ramps[k : k + 1], cruises[k : k + 1], RATIO, damping)
+        assert alone.pushing[0] == pytest.approx(together.pushing[k], rel=1e-9)
+        assert alone.holding[0] == pytest.approx(together.holding[k], rel=1e-9)
+
+
+def test_a_table_that_is_full_begins_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    damping = DampingRange(0.06, 0.19)
+    before = peaks_of(np.array([6.1]), np.array([2.0]), RATIO, damping)
+    monkeypatch.setattr(peaks, "_MOST", 0)
+    for _ in range(2):
+        assert peaks_of(np.array([6.1]), np.array([2.0]), RATIO, damping).holding == pytest.approx(before.holding)
 
 
 LOADS = [
