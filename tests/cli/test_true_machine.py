@@ -22,7 +22,9 @@ def test_what_is_read_at_each_standstill_is_printed_and_kept(circumstep: Circums
     last = readings[-1]
     assert last["asked_turns"] == pytest.approx(0.25, abs=0.01)
     assert last["line_off"] == pytest.approx(-0.25 * 6.2832 / 61, abs=0.02)
-    assert len(last["swing"]) == 96
+    assert len(last["swing"]) == len(last["pushed"]) == 192
+    assert last["pushed"][0] == pytest.approx(last["pushed_by"], rel=0.05)
+    assert min(last["pushed"]) < -0.2 * last["pushed_by"]
 
 
 def test_readings_without_a_true_machine_are_refused(circumstep: Circumstep, home: Path) -> None:

@@ -19,7 +19,7 @@ from firmware_host.simulator.true_machine.heat import winding_temperature
 from firmware_host.simulator.true_machine.integrate import State, filmed, moved, standing, swung
 from firmware_host.simulator.true_machine.rotor import Rotor, rotor_of
 
-PICTURES_PER_S = 240.0
+PICTURES_PER_S = 480.0
 """Of a camera that films slow motion, as telephones do (common practice, no source)."""
 _SWINGS_OUT = 12.0
 """Time constants after which no swing is left that anybody sees."""
@@ -139,7 +139,7 @@ class TrueAxis(Follower):
         self._rest()
         return 4 * round((self._field - float(self._state.rotor)) * self.rotor.teeth / (2 * math.pi))
 
-    def swing_after_stop(self, pictures: int = 240) -> tuple[list[float], list[float]]:
+    def swing_after_stop(self, pictures: int = 480) -> tuple[list[float], list[float]]:
         """(times in s after the last pulse, angles of the part in rad about its rest) as a camera films it."""
         times = [number / PICTURES_PER_S for number in range(pictures)]
         return times, self.stop.filmed(1 / PICTURES_PER_S, pictures)

@@ -9,13 +9,17 @@ from typing import NamedTuple
 
 from firmware_host.simulator.true_machine.axis import TrueAxis
 
+_PUSHED = 0.9
+"""So far a hand pushes the part aside, rad on the motor's torque curve: more than half a full step."""
+
 
 class Reading(NamedTuple):
     """At a standstill after `pulses`: SI, each as read, off by up to what the file's [reading] says.
 
     `line_off` (rad): how far a line on the part stands beyond its place, `roller_off` that on the driven roller; place:
     what the pulses are by the machine's file. `height` (m) of the surface; `swing`: angles of the part (rad) about its
-    standstill in pictures, the first at the last pulse, `swing_every` s apart.
+    standstill in pictures, the first at the last pulse, `swing_every` s apart; `pushed`: the same of the part that a
+    hand has pushed aside by `pushed_by` (rad), as it lets go.
     """
 
     number: int
@@ -26,6 +30,8 @@ class Reading(NamedTuple):
     height: float
     swing_every: float
     swing: tuple[float, ...]
+    pushed_by: float
+    pushed: tuple[float, ...]
 
     def lines(self) -> Iterator[str]:
         """As a person says it."""
@@ -38,7 +44,7 @@ class Reading(NamedTuple):
 class Reader:
     """Reads a true axis; `rng` says by how much each reading is off. `pictures`: of the film of each stop."""
 
-    def __init__(self, axis: TrueAxis, per_turn: float, rng: Random, *, pictures: int = 96) -> None:
+    def __init__(self, axis: TrueAxis, per_turn: float, rng: Random, *, pictures: int = 192) -> None:
         self._axis, self._per_turn, self._rng, self._pictures = axis, per_turn, rng, pictures
         self._number = 0
 
@@ -50,6 +56,7 @@ class Reader:
         self._number += 1
         turns = axis.pulses / self._per_turn
         times, swing = axis.swing_after_stop(self._pictures)
+        aside = _PUSHED / (axis.rotor.teeth * axis.rotor.turns)
         shaft = 2 * math.pi * axis.pulses / float(axis.machine.microsteps_per_shaft_turn)
         return Reading(
             number=self._number,
@@ -60,6 +67,8 @@ class Reader:
             height=axis.height() + self._off(within_length),
             swing_every=times[1] - times[0],
             swing=tuple(swing),
+            pushed_by=aside,
+            pushed=tuple(axis.pushed(aside).filmed(times[1] - times[0], self._pictures)),
         )
 
     def _off(self, within: float) -> float:

@@ -176,7 +176,7 @@ def test_the_film_of_a_stop_swings_at_the_natural_frequency() -> None:
     _turn(axis, 480, 60_000.0, 5000.0)
     times, angles = axis.swing_after_stop()
     assert times[1] == pytest.approx(1 / PICTURES_PER_S)
-    crossings = [k + angles[k] / (angles[k] - angles[k + 1]) for k in range(120) if angles[k] * angles[k + 1] < 0]
+    crossings = [k + angles[k] / (angles[k] - angles[k + 1]) for k in range(240) if angles[k] * angles[k + 1] < 0]
     period = 2 * (crossings[-1] - crossings[0]) / (len(crossings) - 1) / PICTURES_PER_S
     assert 1 / period == pytest.approx(axis.rotor.swing()[0], rel=0.01)
 
@@ -218,7 +218,7 @@ def test_the_shipped_example_is_a_machine_that_can_be_practised_on() -> None:
     axis = TrueAxis(true, BELT, Random(1))
     _turn(axis, PER_TURN)
     assert axis.part_angle == pytest.approx(2 * math.pi * 60 / 61, abs=0.01)
-    assert axis.turns_at_torque == pytest.approx(0.08)
+    assert axis.turns_at_torque == pytest.approx(0.05)
 
 
 def test_a_key_that_no_true_machine_has_is_told_with_its_line(tmp_path: Any) -> None:
