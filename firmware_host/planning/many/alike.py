@@ -182,11 +182,14 @@ class _Lot:
             self._whole(place)
 
     def _near(self, places: list[int], law: _Law) -> Sequence[Planned | None]:
-        """Each part near where its neighbours say that its motion lies; None where none is found there."""
+        """Each part near where its neighbours say that its motion lies; None where none is found there.
+
+        None of any, too, where what differs is not told of all at once: an array where numpy wants a number.
+        """
         guesses = [law.guess(self._laws[place]) for place in places]
         try:
             return planned_near([self._parts[place] for place in places], guesses, self._check)
-        except (UnlikeError, InputError, PlanError, LimitExceededError, FormulaRangeError):
+        except (UnlikeError, InputError, PlanError, LimitExceededError, FormulaRangeError, TypeError, ValueError):
             return [None] * len(places)
 
     def _near_an_edge(self, motion: PartMotion) -> bool:
