@@ -11,15 +11,21 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 
 from firmware_host.errors import InputError, LimitExceededError, PlanError
 from firmware_host.model.files.loading import Setup, job_from
 from firmware_host.model.machine.machine import Machine
+from firmware_host.model.machine.ramp import Ramp
+from firmware_host.planning.index.moves import index_moves
+from firmware_host.planning.index.search import IndexSearch, Pair
+from firmware_host.planning.index.swings import MoveSwings
 from firmware_host.planning.interrupt import Check, never
 from firmware_host.planning.limit_report import LimitReport, check_limits
 from firmware_host.planning.limits.accept import require_may_move, stopping
+from firmware_host.planning.limits.check import NARROW_MARGIN
 from firmware_host.planning.load.case import LoadVariants, load_variants
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.route.moves import time_moves
@@ -35,8 +41,18 @@ _LENGTHS = (8.0, 4.0, 2.0, 1.0, 0.5, 0.25, 0.125)
 _STEEL = "7850 kg/m^3"
 _PAUSE = "5 s"
 """How often the part is turned, on average: common practice, no source."""
+_MOST_CLIMB, _HALVINGS = 20.0, 20
+"""How far above the quickest motion a higher acceleration is looked for, and in how many halvings of the ratio."""
 _LIGHTER = 3
 """So many of the lighter parts are looked at, the lightest among them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How quick one move is: `acceleration` (rad/s^2) and `speed` (rad/s) of the part, both > 0."""
+
+    acceleration: float
+    speed: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +75,36 @@ class _Case:
             require_may_move(each for each in report.checks if each.name not in self.given)
         return speed
 
-    def _report(self, turns: float, acceleration: float, speed: float | None, check: Check) -> LimitReport:
+    def untried(self) -> _Case:
+        """The same without what was tried on the machine: what is to be tried anew is no limit of it."""
+        machine = self.setup.machine
+        if machine.ramp.acceleration is None:
+            return self
+        setup = replace(self.setup, machine=machine.model_copy(update={"ramp": Ramp()}))
+        return _Case(setup, load_variants(setup.machine, setup.job), self.given)
+
+    def require(self, turns: float, pace: Pace, check: Check) -> None:
+        """Raise `LimitExceededError` where a limit stops a move so quick."""
+        report = self._report(turns, pace.acceleration, pace.speed, check)
+        require_may_move(each for each in report.checks if each.name not in self.given)
+
+    def quickest(self, turns: float, check: Check) -> Pace:
+        """The highest acceleration with every limit's reserve kept, at the speed of the quickest move."""
+        motion = self._report(turns, None, None, check).motion
+        moves = index_moves(np.array([turns]))
+        loads = [self.loads.unkind.load, *self.loads.other_when_moving()]
+        search = IndexSearch(loads, moves, NARROW_MARGIN, swings=MoveSwings(loads[0], moves, check))
+
+        def kept(acceleration: float) -> bool:
+            return max(search.shares(Pair(acceleration, motion.speed, 0.0)).values()) <= 1
+
+        low, high = motion.acceleration, motion.acceleration * _MOST_CLIMB
+        for _ in range(_HALVINGS):
+            middle = math.sqrt(low * high)
+            low, high = (middle, high) if kept(middle) else (low, middle)
+        return Pace(low, motion.speed)
+
+    def _report(self, turns: float, acceleration: float | None, speed: float | None, check: Check) -> LimitReport:
         return _checked(self.setup, self.loads, [turns], speed, acceleration, check)
 
     def _stops(self, report: LimitReport) -> bool:
@@ -88,6 +133,7 @@ class HandPlan:
         """Where the part is marked, m; None if nobody has said it."""
         self._cases = tuple(cases)
         self._speeds: dict[float, float] = {}
+        self._allowed: set[tuple[float, Pace, int]] = set()
 
     @property
     def machine(self) -> Machine:
@@ -105,6 +151,31 @@ class HandPlan:
         if turns not in self._speeds:
             self._speeds[turns] = self._found(turns, check)
         return self._speeds[turns]
+
+    def require_pace(self, microsteps: int, pace: Pace, check: Check = never) -> None:
+        """Raise `LimitExceededError` where a move of so many microsteps at that pace is stopped by a limit.
+
+        What was tried on the machine is left out (`Machine.ramp`): a trial would never find more.
+        """
+        turns = abs(microsteps) / float(self.per_turn)
+        if turns == 0:
+            return
+        for case in self._untried:
+            if (turns, pace, id(case)) not in self._allowed:
+                case.require(turns, pace, check)
+                self._allowed.add((turns, pace, id(case)))
+
+    def quickest(self, turns: Fraction, check: Check = never) -> Pace:
+        """The quickest that limits, with their reserve, allow a move of so many turns of the part; see `require_pace`.
+
+        Its speed is that of the quickest move, settling included; its acceleration the highest at that speed.
+        """
+        found = [case.quickest(abs(float(turns)), check) for case in self._untried]
+        return Pace(min(each.acceleration for each in found), min(each.speed for each in found))
+
+    @cached_property
+    def _untried(self) -> tuple[_Case, ...]:
+        return tuple(case.untried() for case in self._cases)
 
     def _found(self, turns: float, check: Check) -> float:
         """One speed at which the limits hold whichever part it is."""

@@ -113,9 +113,6 @@ class AxisMover:
         # A position is reported with three decimals: what that hides of a step must be left over as well.
         self._hidden = float(scale.middle) * 0.0005
         self._room = ROOM + self._hidden
-        stored = controller.settings
-        self._acceleration = float(stored.acceleration_units_per_s2.value)
-        self._rate = float(stored.rate_units_per_min.value)
         wait = controller.learned.first_step_wait_s
         self._wait_s = wait.value if wait.known else 0.0
         self.shortest = max(controller.learned.shortest_move_steps.value, program.route.shortest)
@@ -123,9 +120,11 @@ class AxisMover:
         self.at_speed(program.speed)
 
     def at_speed(self, speed: float) -> None:
-        """From now on move at a speed of the part (rad/s, > 0), or at the controller's own rate if that is less."""
+        """From now on move at a speed of the part (rad/s, > 0), or at the controller's rate, as stored now, if less."""
+        stored = self._controller.settings
+        self._acceleration, rate = float(stored.acceleration_units_per_s2.value), stored.rate_units_per_min.value
         wanted = 60 * axis_units(speed, self._program.route.per_part_turn, self._scale.middle)
-        self._feed = floor_text(min(wanted, self._rate), 3)
+        self._feed = floor_text(min(wanted, float(rate)), 3)
 
     # --- before anything moves -------------------------------------------------------------------------------------
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -12,12 +13,13 @@ from firmware_host.controller.controller import Controller
 from firmware_host.controller.reply import StatusReport
 from firmware_host.errors import ControllerFaultError, InputError, MotorReleasedError, StandstillError
 from firmware_host.model import Machine
-from firmware_host.planning.by_hand import HandPlan
+from firmware_host.planning.by_hand import HandPlan, Pace
 from firmware_host.planning.route.unwinding import Span, require_travel
 from firmware_host.planning.steps import round_half_even
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gates.gate import Gate
 from firmware_host.station.hand.marking import Marking
+from firmware_host.station.hand.paces import Paces
 from firmware_host.station.hand.steps import Step, angle, how_far
 from firmware_host.station.hand_note import RELEASED, HandJournal
 from firmware_host.station.journal.events import Finish, Finished, ZeroSet
@@ -65,6 +67,7 @@ class Tools(NamedTuple):
     gate: Gate | None
     opens: Gate | None = None
     """The same, where it is meant to be opened; else it only stays closed."""
+    paces: Paces | None = None
 
 
 OnWhere = Callable[[Where], None]
@@ -183,14 +186,25 @@ class Hand:
             wished = self._wished + sign * step.turns
         return self._turn(wished, on_where)
 
-    def turn_to(self, to: str | Fraction, *, on_where: OnWhere | None = None, straight: bool = False) -> Where:
+    def turn_to(
+        self,
+        to: str | Fraction,
+        *,
+        on_where: OnWhere | None = None,
+        straight: bool = False,
+        pace: Pace | None = None,
+    ) -> Where:
         """Turn to an angle from the zero ("90 deg", or turns); the rest as `turn_by`.
 
         `straight`: from whichever side it lies on, also where the machine has lost motion that is taken up else.
+        `pace`: acceleration and speed of this one move, in place of those of the plan; `LimitExceededError` where the
+        limits don't allow them, `InputError` where this hand may not write the controller's settings for that.
         """
-        return self._turn(angle(to) if isinstance(to, str) else to, on_where, straight=straight)
+        return self._turn(angle(to) if isinstance(to, str) else to, on_where, straight=straight, pace=pace)
 
-    def _turn(self, wished: Fraction, on_where: OnWhere | None, *, straight: bool = False) -> Where:
+    def _turn(
+        self, wished: Fraction, on_where: OnWhere | None, *, straight: bool = False, pace: Pace | None = None
+    ) -> Where:
         target = round_half_even(wished * self._per_turn)
         self._require_energised()
         way = self._mover.way_to(target, straight=straight)
@@ -200,15 +214,16 @@ class Hand:
             self.went_round = f"the controller makes no move below {shortest} microsteps: it went past and came back"
         self._require_travel(*way)
         places = (self._mover.at, *way)
-        speeds = [
-            self.plan.speed(there - here, self._tools.stop.check) for here, there in zip(places, way, strict=False)
-        ]
+        speeds = [self._speed(there - here, pace) for here, there in zip(places, way, strict=False)]
         self._close_gate()
         try:
-            for place, speed in zip(way, speeds, strict=True):
-                self._go(place, speed, on_where)
+            with self._at(pace):
+                for place, speed in zip(way, speeds, strict=True):
+                    self._go(place, speed, on_where)
         except HaltedError:
             self._halt()
+            if self._tools.paces is not None and self._tools.paces.put_back():
+                self._controller.prepare()
         else:
             self._wished = wished
         return self.where
@@ -216,6 +231,23 @@ class Hand:
     def _close_gate(self) -> None:
         if self._tools.gate is not None:
             self._tools.gate.close()
+
+    def _speed(self, microsteps: int, pace: Pace | None) -> float:
+        """The speed (part, rad/s) of a move, which the limits allow."""
+        check = self._tools.stop.check
+        if pace is None:
+            return self.plan.speed(microsteps, check)
+        self.plan.require_pace(microsteps, pace, check)
+        return pace.speed
+
+    def _at(self, pace: Pace | None) -> AbstractContextManager[None]:
+        """Inside, the controller keeps the pace; nothing is changed for a move without one of its own."""
+        if pace is None or pace.acceleration == self.plan.acceleration:
+            return nullcontext()
+        if self._tools.paces is None:
+            problem = "a move at an acceleration of its own needs the controller's settings written, and put back"
+            raise InputError(problem, "Open the hand so that it may write them", key="pace")
+        return self._tools.paces.kept(pace)
 
     def _go(self, place: int, speed: float, on_where: OnWhere | None) -> None:
         mover = self._mover

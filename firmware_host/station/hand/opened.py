@@ -21,6 +21,7 @@ from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gates.gate import Gate, GateContext, build_gate, gate_kind
 from firmware_host.station.hand.hand import Hand, Tools
 from firmware_host.station.hand.marking import MarkingSide
+from firmware_host.station.hand.paces import Paces
 from firmware_host.station.hand.steps import length
 from firmware_host.station.hand_note import HandJournal, HandNote, counting
 from firmware_host.station.opening import open_controller, port_of
@@ -28,7 +29,7 @@ from firmware_host.station.operator import Operator, TerminalOperator
 from firmware_host.station.settings.check import require_fitting, require_resolution, stored_scale
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.real_move import require_start
-from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.settings.write import backup_path, kept_machine, write_for_plan
 from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import found_as_left, zero_of_last_run
 
@@ -98,14 +99,18 @@ def _opened(stack: ExitStack, plan: HandPlan, url: str, options: HandOptions, st
     scales = options.get("scales") or KnownScales(state_folder())
     controller = open_controller(machine, url, clock, MemoryTrace(clock), baud=options.get("baud"), check=stop.check)
     stack.callback(controller.close)
-    announce = options.get("write_settings")
+    announce, paces = options.get("write_settings"), None
     if announce is not None:
         backup = backup_path(state_folder() / "backups", controller.url, clock)
         source = plan.setup.machine_source or options.get("source", "")
         baud = options.get("baud")
         write_for_plan(machine, plan.plan, controller, scales, backup, announce=announce, source=source, baud=baud)
+        kept = kept_machine(machine, source, baud)
+        later = backup_path(state_folder() / "backups", controller.url, clock)
+        paces = Paces(controller, plan, scales, later, announce=announce, machine=kept)
+        stack.callback(paces.put_back)
     operator, marking, unlock = options.get("operator"), options.get("marking"), options.get("unlock", False)
-    return hand_at(stack, plan, controller, clock, scales, stop, operator, marking, unlock=unlock)
+    return hand_at(stack, plan, controller, clock, scales, stop, operator, marking, unlock=unlock, paces=paces)
 
 
 def hand_at(
@@ -119,8 +124,12 @@ def hand_at(
     marking: MarkingSide | None = None,
     *,
     unlock: bool = False,
+    paces: Paces | None = None,
 ) -> Hand:
-    """A hand at a controller that is open; the gate is released with `stack`. Raises as `open_hand`."""
+    """A hand at a controller that is open; the gate is released with `stack`. Raises as `open_hand`.
+
+    `paces`: what lets single moves have an acceleration of their own; None: none may.
+    """
     machine = plan.machine
     _require_fitting(plan, controller)
     gate = _closed_gate(stack, plan, controller, GateContext(clock, operator or TerminalOperator()), marking)
@@ -148,7 +157,7 @@ def hand_at(
         found.note, lambda note: scales.remember_hand(controller.url, letter, note.model_dump(mode="json"))
     )
     opens = gate if marking is not None else None
-    return Hand(Tools(controller, plan, clock, mover, journal, stop, gate, opens), wished=found.at)
+    return Hand(Tools(controller, plan, clock, mover, journal, stop, gate, opens, paces), wished=found.at)
 
 
 def _require_fitting(plan: HandPlan, controller: Controller) -> None:
