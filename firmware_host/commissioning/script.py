@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Literal, TypeAlias
 
 from firmware_host.commissioning.finding import Finding
+from firmware_host.planning.by_hand import Pace
 from firmware_host.station.gates.gate import PassRequest
 from firmware_host.station.hand.hand import Hand
 
@@ -49,11 +50,13 @@ class TurnTo:
     """Turn the part to `turns` from where the procedure began; `words` say it.
 
     `straight`: from whichever side it comes, lost motion and all; else that is taken up where the file has any.
+    `pace`: how quickly; None as the hand's plan has it.
     """
 
     turns: Fraction
     words: str
     straight: bool = False
+    pace: Pace | None = None
 
 
 @dataclass(frozen=True)

@@ -141,7 +141,7 @@ def _done(hand: Hand, person: Person, queue: list[Act | Confirm]) -> None:
         match step:
             case TurnTo():
                 person.tell(f"Turning: {step.words}.")
-                hand.turn_to(step.turns, straight=step.straight)
+                hand.turn_to(step.turns, straight=step.straight, pace=step.pace)
             case TurnToAndFro():
                 person.tell(f"Turning to and fro: {step.words}.")
                 _to_and_fro(hand, step)

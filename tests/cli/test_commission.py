@@ -73,6 +73,7 @@ def test_the_list_says_what_is_needed(circumstep: Circumstep) -> None:
     [
         pytest.param(("ratoi", "belt-chuck"), "Did you mean 'ratio'?", id="no such procedure"),
         pytest.param(("ratio", "no-such-machine"), "no-such-machine", id="no such machine"),
+        pytest.param(("ramp", "shaft-scale"), "Allow that: --write-settings", id="settings that may not be written"),
         pytest.param(("ratio", "belt-chuck", "--read-to", "0 mm"), "--read-to", id="read to nothing"),
     ],
 )

@@ -150,6 +150,9 @@ def measure_command(
         within_length=si_value(read_to, "length", "--read-to") or 0.0,
         within_angle=si_value(angle_to, "angle", "--angle-to") or 0.0,
     )
+    if wanted.writes_settings and not write_settings:
+        problem = "it changes the controller's acceleration for each trial, and puts it back"
+        raise InputError(problem, "Allow that: --write-settings", key="--write-settings")
     described = _described(of, station=station, port=port, baud=baud, gate_program=gate_program)
     path = _kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)

@@ -55,6 +55,8 @@ class Procedure(ABC):
     needs: ClassVar[tuple[str, ...]]
     turns: ClassVar[int] = 1
     repeats: ClassVar[int] = 5
+    writes_settings: ClassVar[bool] = False
+    """Whether it changes the controller's stored settings meanwhile, and puts them back."""
     fewest: ClassVar[int] = 1
     """The fewest repeats that tell anything."""
     resumed: ClassVar[Literal["at its place", "anywhere", "never"]] = "at its place"

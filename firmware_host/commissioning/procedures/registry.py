@@ -10,6 +10,7 @@ from firmware_host.commissioning.procedures.direction import Direction
 from firmware_host.commissioning.procedures.focus import Focus
 from firmware_host.commissioning.procedures.grip import Grip
 from firmware_host.commissioning.procedures.lost_motion import LostMotion
+from firmware_host.commissioning.procedures.motion.ramp import Ramp
 from firmware_host.commissioning.procedures.motion.ringing import Ringing
 from firmware_host.commissioning.procedures.motor.drag import Drag
 from firmware_host.commissioning.procedures.motor.inertia import Inertia
@@ -32,6 +33,7 @@ PROCEDURES: tuple[Procedure, ...] = (
     Drag(),
     Inertia(),
     Ringing(),
+    Ramp(),
     WarmUp(),
     PowerOff(),
     Focus(),

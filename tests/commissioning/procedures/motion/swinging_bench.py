@@ -35,7 +35,7 @@ class StillHand:
         assert at == "0 deg"
         self.zero_place, self._at = place, 0
 
-    def turn_to(self, turns: Fraction, *, straight: bool = False) -> None:
+    def turn_to(self, turns: Fraction, **_: object) -> None:
         self._at = round(turns * self.plan.per_turn)
         self.moved.append(self._at)
 

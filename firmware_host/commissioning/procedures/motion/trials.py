@@ -1,0 +1,180 @@
+"""One quick move and a calm way back, over and over: which pace comes next, and what a line that is off means."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from firmware_host.commissioning.estimates.bracket import Bracket, Trial, halfway
+from firmware_host.commissioning.procedures.base import APPROACH, Bench, degrees, read, require_plan, require_setup
+from firmware_host.commissioning.procedures.motion.swinging import swinging
+from firmware_host.commissioning.script import Answer, Say, Step, TurnTo
+from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.planning.by_hand import HandPlan, Pace
+
+WAY = Fraction(1, 4)
+"""How far the quick move turns the part."""
+_FULL_STEPS = 4
+"""A rotor that loses its place is caught by the next pole that fits: four full steps on."""
+_FIRST, _LEAST = 0.5, 1 / 20
+"""Shares of the quickest: where trying begins, and where it is given up."""
+_CLOSE = 1.1
+"""So near to one another the last that worked and the first that failed come."""
+MOST_TRIALS = 60
+_TRIAL_S = 20.0
+"""What a trial takes a person, usually (no source)."""
+_CALM, _CREEPING = 0.5, 0.01
+"""How far a calm and a creeping move swing the rotor at their ends, rad on its torque curve (a full step is pi/2)."""
+_GENTLER, _STEPS_DOWN = 0.97, 12
+
+
+@dataclass(frozen=True)
+class Trying:
+    """`quickest` that limits allow, their reserve kept; `calm` for the ways back, `creeping` for the last of them.
+
+    `slip`: four full steps (rad of the part).
+    """
+
+    plan: HandPlan
+    quickest: Pace
+    calm: Pace
+    creeping: Pace
+    slip: float
+
+    @property
+    def last(self) -> Fraction:
+        """What is crept of the way to the mark (turns): as much as a slip."""
+        return Fraction(round(self.slip / (2 * math.pi) * self.plan.per_turn)) / self.plan.per_turn
+
+    @property
+    def microsteps(self) -> int:
+        """Of the quick move."""
+        return round(WAY * self.plan.per_turn)
+
+    def pace(self, share: float) -> Pace:
+        """At a share of the quickest, or a little gentler where a limit stops just that."""
+        wanted = Pace(share * self.quickest.acceleration, share * self.quickest.speed)
+        for _ in range(_STEPS_DOWN):
+            if _allowed(self.plan, self.microsteps, wanted):
+                return wanted
+            wanted = Pace(_GENTLER * wanted.acceleration, _GENTLER * wanted.speed)
+        return Pace(self.plan.acceleration, self.plan.speed(self.microsteps))
+
+
+def trying(bench: Bench) -> Trying:
+    """Raises `InputError` where no job says what turns along, or four full steps can't be seen."""
+    require_setup(bench)
+    plan = require_plan(bench)
+    slip = 2 * math.pi * _FULL_STEPS * bench.machine.driver.microsteps / float(bench.per_turn)
+    if bench.read_to > slip / 3:
+        read_to = degrees(bench.read_to)
+        problem = f"four full steps turn the part by {degrees(slip)}, and that is not seen when read to {read_to}"
+        raise InputError(problem, "Read closer, at the end of a long pointer: --angle-to, --read-to", key="--angle-to")
+    calm, creeping = (_calm(bench, plan, swing) for swing in (_CALM, _CREEPING))
+    here = Trying(plan, plan.quickest(WAY), calm, creeping, slip)
+    return replace(here, quickest=here.pace(1.0))
+
+
+def _calm(bench: Bench, plan: HandPlan, swing: float) -> Pace:
+    """So slow that a stop at once swings the rotor by `swing` (rad on its torque curve): no ramp can lose a step then.
+
+    A step of speed v swings the rotor by v/w, p v/w on the curve; with a tenth of the torque w is a third as much.
+    """
+    turns = float(bench.per_turn) / (bench.machine.driver.microsteps * bench.machine.motor.full_steps)
+    slow = swing * swinging(bench).natural / (bench.machine.motor.full_steps / 4) / turns
+    steps = [round(each * plan.per_turn) for each in (WAY, WAY + APPROACH, APPROACH)]
+    speed = min(slow, *(plan.speed(each) for each in steps))
+    paces = (Pace(plan.acceleration, speed * each) for each in (1.0, 0.8, 1.25, 0.6))
+    return next(
+        (pace for pace in paces if all(_allowed(plan, each, pace) for each in steps)),
+        Pace(plan.acceleration, min(plan.speed(each) for each in steps)),
+    )
+
+
+def _allowed(plan: HandPlan, microsteps: int, pace: Pace) -> bool:
+    try:
+        plan.require_pace(microsteps, pace)
+    except LimitExceededError:
+        return False
+    return True
+
+
+def next_share(bracket: Bracket, repeats: int) -> float | None:
+    """Which share of the quickest is tried next; None where all is known: `repeats` worked at the highest that does."""
+    works, fails = bracket.works, bracket.fails
+    if works == 0:
+        share = _FIRST if fails == math.inf else fails / 2
+        return share if share >= _LEAST else None
+    if fails == math.inf and works < 1:
+        return 1.0
+    if fails < math.inf and bracket.ratio > _CLOSE:
+        return halfway(works, fails)
+    return works if bracket.passes < repeats else None
+
+
+def usual_trials(repeats: int) -> int:
+    """So many trials it usually takes: to bracket it, and the repeats."""
+    halvings = math.ceil(math.log2(math.log(1 / _FIRST) / math.log(_CLOSE)))
+    return 1 + halvings + repeats
+
+
+def minutes(trials: int) -> float:
+    """How long they take a person."""
+    return trials * _TRIAL_S / 60
+
+
+@dataclass(frozen=True)
+class Tried:
+    """All trials, as shares of the quickest; `odd`: some loss that was no multiple of four full steps."""
+
+    trials: tuple[Trial, ...]
+    odd: bool
+
+    @property
+    def bracket(self) -> Bracket:
+        return Bracket.of(self.trials)
+
+
+def try_out(here: Trying, repeats: int) -> Generator[Step, Answer | None, Tried]:
+    """Try paces until the highest that loses none has worked `repeats` times; one way and the other in turn."""
+    trials: list[Trial] = []
+    off, odd = 0.0, False
+    while len(trials) < MOST_TRIALS:
+        share = next_share(Bracket.of(trials), repeats)
+        if share is None:
+            break
+        number = len(trials) + 1
+        pace = here.pace(share)
+        before, off = off, (yield from _trial(here, number, pace))
+        poles = round((off - before) / here.slip)
+        if poles:
+            odd = odd or abs((off - before) / here.slip - poles) > 1 / 3
+            yield Say(f"It lost {abs(poles) * _FULL_STEPS} full steps.")
+        trials.append(Trial(pace.acceleration / here.quickest.acceleration, failed=poles != 0))
+    return Tried(tuple(trials), odd)
+
+
+def _trial(here: Trying, number: int, pace: Pace) -> Generator[Step, Answer | None, float]:
+    """One quick move, then back to the mark from below; where the line stands (rad of the part).
+
+    The quick move turns back from where the mark was crept to: friction has left the rotor ahead of it then, as far as
+    it can, so that it has the farthest to catch up. That is the unkindest start there is.
+    """
+    forth = number % 2 == 1
+    told = f"{degrees(pace.acceleration)}/s^2 up to {degrees(pace.speed)}/s"
+    if forth:
+        yield from _creep_to_mark(here, 1)
+    yield TurnTo(WAY if forth else -WAY, f"trial {number}, quickly: {told}", straight=True, pace=pace)
+    yield from _creep_to_mark(here, -1)
+    question = f"Trial {number}: how far beyond its mark does the line stand (0 where it came back, - short of it)?"
+    return (yield from read(f"line-{number}", question, "part-angle"))
+
+
+def _creep_to_mark(here: Trying, side: int) -> Generator[Step, Answer | None, None]:
+    """Come to the mark from above (1) or below (-1): calmly, and the last full steps so slowly that nothing swings."""
+    words = "above" if side > 0 else "below"
+    yield TurnTo(side * APPROACH, "back calmly, past the mark", straight=True, pace=here.calm)
+    yield TurnTo(side * here.last, f"near to the mark, from {words}", straight=True, pace=here.calm)
+    yield TurnTo(Fraction(0), "to the mark, creeping", straight=True, pace=here.creeping)
