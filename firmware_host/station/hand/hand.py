@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -19,7 +18,7 @@ from firmware_host.planning.steps import round_half_even
 from firmware_host.station.axis_mover import AxisMover
 from firmware_host.station.gates.gate import Gate
 from firmware_host.station.hand.marking import Marking
-from firmware_host.station.hand.paces import Paces
+from firmware_host.station.hand.paces import Paces, at_pace
 from firmware_host.station.hand.steps import Step, angle, how_far
 from firmware_host.station.hand_note import RELEASED, HandJournal
 from firmware_host.station.journal.events import Finish, Finished, ZeroSet
@@ -217,7 +216,7 @@ class Hand:
         speeds = [self._speed(there - here, pace) for here, there in zip(places, way, strict=False)]
         self._close_gate()
         try:
-            with self._at(pace):
+            with at_pace(pace, self.plan, self._tools.paces):
                 for place, speed in zip(way, speeds, strict=True):
                     self._go(place, speed, on_where)
         except HaltedError:
@@ -239,15 +238,6 @@ class Hand:
             return self.plan.speed(microsteps, check)
         self.plan.require_pace(microsteps, pace, check)
         return pace.speed
-
-    def _at(self, pace: Pace | None) -> AbstractContextManager[None]:
-        """Inside, the controller keeps the pace; nothing is changed for a move without one of its own."""
-        if pace is None or pace.acceleration == self.plan.acceleration:
-            return nullcontext()
-        if self._tools.paces is None:
-            problem = "a move at an acceleration of its own needs the controller's settings written, and put back"
-            raise InputError(problem, "Open the hand so that it may write them", key="pace")
-        return self._tools.paces.kept(pace)
 
     def _go(self, place: int, speed: float, on_where: OnWhere | None) -> None:
         mover = self._mover

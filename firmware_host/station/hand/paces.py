@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -114,6 +114,19 @@ class Paces:
             if not first:
                 self._again.unlink(missing_ok=True)  # the first one has what is to come back
         self._scales.remember(controller.url, settings, written=None if known is None else decimal_text(known))
+
+
+def at_pace(pace: Pace | None, plan: HandPlan, paces: Paces | None) -> AbstractContextManager[None]:
+    """Inside, the controller keeps `pace`; nothing is changed for a move without one, or with the plan's acceleration.
+
+    `InputError` where `paces` is None and something would have to be.
+    """
+    if pace is None or pace.acceleration == plan.acceleration:
+        return nullcontext()
+    if paces is None:
+        problem = "a move at an acceleration of its own needs the controller's settings written, and put back"
+        raise InputError(problem, "Open the hand so that it may write them", key="pace")
+    return paces.kept(pace)
 
 
 def _as_quick(plan: JobPlan, pace: Pace) -> JobPlan:
