@@ -102,8 +102,9 @@ CHANGES: dict[str, tuple[FileKind, str | int | float | bool]] = {
 """Keys that procedures change, with a value that the file may hold."""
 WITH_OTHERS = frozenset(
     {"swing.frequency_uncertainty", "swing.load_inertia", "swing.current", "swing.damping_uncertainty"}
+    | {"ramp.acceleration", "ramp.speed", "ramp.load_inertia"}  # tried together: procedures/motion/test_ramp.py
 )
-"""Keys that are written together with one of those alone."""
+"""Keys that are written together with one of those alone, or with one another."""
 
 
 def rollers(text: str) -> str:
