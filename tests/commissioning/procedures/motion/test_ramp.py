@@ -235,7 +235,7 @@ def test_an_integrated_rotor_follows_what_is_stored_again_and_again(tmp_path: Pa
     for number in range(cases):
         hidden = Hidden(torque=rng.uniform(0.1, 0.4), inertia=rng.uniform(0.8, 1.25), damping=rng.uniform(0.04, 0.15))
         quick = QuickHand(SHAFT, hidden.axis(SHAFT.setup, rng))
-        found, _ = carried_out(tmp_path, "ramp", quick, rng, number)
+        (found, _), _ = carried_out(tmp_path, "ramp", quick, rng, number)
         assert found.change is not None
         share = math.radians(float(str(found.change.value).split()[0])) / QUICKEST.acceleration
         here = QuickHand(SHAFT, hidden.axis(SHAFT.setup, rng))
