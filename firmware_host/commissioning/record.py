@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -136,6 +136,10 @@ class Record:
                 to=change.value if change is not None else None,
             )
         )
+
+    def events(self) -> Iterator[CommissionEvent]:
+        """Every event so far."""
+        return iter(events_of(self._path, FORM))
 
     def going(self, procedure: str) -> Going | None:
         """The last go of `procedure` if it was the last that was begun, and is not done."""

@@ -53,10 +53,10 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
         raise InputError("is a shipped file, and stays as it is", remedy, source=str(path), key=change.key)
     text = path.read_bytes().decode("utf-8")  # line ends stay as they are
     measured = finding.measured
-    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip()
+    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip() + " (95 %)"
     written, before = text, []
     for each in (change, *finding.also):
-        how = f"{within} (95 %)" if each is change else f"with {change.key}"
+        how = f"with {change.key}" if each is not change else within if measured.within else "as seen"
         try:
             written, old = set_value(written, each.key, each.value, _remark(how, now), tables=_TABLES[change.file])
         except InputError as error:

@@ -39,7 +39,7 @@ def test_a_machine_is_measured_written_and_reported(machine: Path) -> None:
     text = machine.read_text(encoding="utf-8")
     assert 'turns = "counter-clockwise" # measured 20' in text
     assert 'lost_motion = "0.303' in text
-    history = call("profile", "show", "machine", str(machine), "--history").out.splitlines()
+    history = call("profile", "show", "machine", str(machine), "--history").out.replace("\n  ", " ").splitlines()
     assert [line.partition(" = ")[0] for line in history] == ["gearing.0.lost_motion", "axis.turns"]
     assert "before 0.02 deg" in history[0]
     assert sorted(path.name[:18] for path in machine.parent.glob("my machine.before*")) == ["my machine.before-"] * 2

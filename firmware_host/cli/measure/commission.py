@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -11,45 +10,42 @@ from typing import Annotated
 import typer
 
 from firmware_host.acts import Jog
-from firmware_host.cli.input.arguments import BaudOption, JobArgument, JsonOption, PortOption, StationOption, whole
-from firmware_host.cli.input.gate_program import ProgramOption, words_of_program
+from firmware_host.cli.input.arguments import (
+    BaudOption,
+    DetailsOption,
+    JobArgument,
+    JsonOption,
+    PortOption,
+    StationOption,
+    whole,
+)
+from firmware_host.cli.input.gate_program import ProgramOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
+from firmware_host.cli.measure import guided
+from firmware_host.cli.measure.measuring import Wish, bench_for, described_here, kept_at, opened, tell, written_of
 from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completed
-from firmware_host.cli.turn.by_hand import (
-    Described,
-    WriteSettingsOption,
-    called_with,
-    hand_for,
-    job_here,
-    line_for,
-    machine_here,
-)
+from firmware_host.cli.turn.by_hand import Described, WriteSettingsOption, called_with
 from firmware_host.clock import SystemClock
-from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.marks.comb import USUAL_SPACING
 from firmware_host.commissioning.marks.strips import closing_strips, ladder_strips, seam_strips, write_strips
-from firmware_host.commissioning.procedures.base import Bench, Procedure
+from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
-from firmware_host.commissioning.record import Record, Written, read_record
+from firmware_host.commissioning.record import Record, read_record
 from firmware_host.commissioning.session import Person, carry_out
-from firmware_host.commissioning.write_back import write_back
-from firmware_host.errors import InputError
-from firmware_host.model import Setup
+from firmware_host.errors import EXIT_STOPPED
 from firmware_host.model.files.loading import load_machine
-from firmware_host.model.files.profiles import find_profile, is_machine
 from firmware_host.reporting.measuring.commissioning import (
     findings_document,
+    led_document,
     procedures_document,
-    record_document,
     strips_document,
 )
-from firmware_host.station.hand.hand import Hand
-from firmware_host.station.hand.line import ControllerLine
-from firmware_host.station.hand.marking import MarkingSide
+from firmware_host.reporting.measuring.record import record_document
 
+_MORE = "--details: every formula, standard uncertainty and reading."
 _READ_TO, _ANGLE_TO = "0.1 mm", "0.5 deg"
 
 commission_app = typer.Typer(no_args_is_help=True)
@@ -69,9 +65,11 @@ def report_command(
     ],
     record: RecordOption = Path("commissioning"),
     json: JsonOption = False,
+    details: DetailsOption = False,
 ) -> None:
     """All that was measured of a machine: every finding with its uncertainty, every reading, what was written."""
-    documents.show(record_document(read_record(_kept_at(record, load_machine(machine).name))), json=json)
+    events = read_record(kept_at(record, load_machine(machine).name))
+    documents.show(record_document(events, PROCEDURES), json=json, details=details, more=_MORE)
 
 
 class Marks(StrEnum):
@@ -144,7 +142,7 @@ def measure_command(
 ) -> None:
     """Turn the axis as the procedure wants it, ask for each reading, and say what follows from them."""
     wanted = procedure_named(procedure)
-    wish = _Wish(
+    wish = Wish(
         turns=turns or wanted.turns,
         repeats=repeats or wanted.repeats,
         within_length=si_value(read_to, "length", "--read-to") or 0.0,
@@ -153,18 +151,18 @@ def measure_command(
     if wanted.writes_settings and not write_settings:
         problem = "it changes the controller's acceleration for each trial, and puts it back"
         raise InputError(problem, "Allow that: --write-settings", key="--write-settings")
-    described = _described(of, station=station, port=port, baud=baud, gate_program=gate_program)
-    path = _kept_at(record, described.machine.name)
+    described = described_here(of, station=station, port=port, baud=baud, gate_program=gate_program)
+    path = kept_at(record, described.machine.name)
     again = Jog(of, described.port, diameter=diameter)
     with (
-        _opened(wanted, described, again, record, write_settings=write_settings) as axis,
+        opened(wanted, described, again, record, write_settings=write_settings) as axis,
         Record(path, described.machine.name, SystemClock()) as kept,
     ):
-        bench = _bench(described, axis, wish)
+        bench = bench_for(described, axis, wish)
         person: Person = SaidBeforehand(reading, bench) if reading else AtTheTerminal(axis, bench)
-        _tell(wanted, bench, person)
+        tell(wanted, bench, person)
         findings = carry_out(wanted, bench, axis, person, kept)
-        written = _written(findings, described, kept) if write else ()
+        written = written_of(findings, described, kept) if write else ()
     said = called_with(described, again)
     findings = tuple(replace(each, acts=tuple(completed(act, said) for act in each.acts)) for each in findings)
     documents.show(findings_document(wanted, findings, written), json=json)
@@ -173,94 +171,40 @@ def measure_command(
         output.remark(f"Nothing was written: --write puts it into the {' and the '.join(files)}'s file.")
 
 
-@dataclass(frozen=True)
-class _Wish:
-    """How the person wants it."""
+@commission_app.command("run")
+def run_command(
+    of: Annotated[str, typer.Argument(metavar="MACHINE|JOB", help="A machine, or a job whose part is in it.")],
+    only: Annotated[
+        list[str] | None, typer.Argument(metavar="[PROCEDURE]...", help="Only these; all where none is named.")
+    ] = None,
+    again: Annotated[bool, typer.Option("--again", help="Measure anew what was measured already.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Write what was found without asking.")] = False,
+    read_to: Annotated[str, typer.Option(metavar="LENGTH", help="How closely lengths are read.")] = _READ_TO,
+    angle_to: Annotated[str, typer.Option(metavar="ANGLE", help="How closely angles are read.")] = _ANGLE_TO,
+    diameter: Annotated[str, typer.Option(metavar="LENGTH", help="Of the part, where no job says it.")] = "",
+    gate_program: ProgramOption = "",
+    record: RecordOption = Path("commissioning"),
+    port: PortOption = "",
+    baud: BaudOption = None,
+    station: StationOption = "",
+    write_settings: WriteSettingsOption = False,
+) -> None:
+    """Be led through all procedures in their order, without those that are done or that the machine can't have."""
+    lengths, angles = si_value(read_to, "length", "--read-to") or 0.0, si_value(angle_to, "angle", "--angle-to") or 0.0
 
-    turns: int
-    repeats: int
-    within_length: float
-    within_angle: float
+    def wish(procedure: Procedure) -> Wish:
+        return Wish(procedure.turns, procedure.repeats, lengths, angles)
 
+    def here() -> Described:
+        return described_here(of, station=station, port=port, baud=baud, gate_program=gate_program)
 
-def _described(of: str, *, station: str, port: str, baud: int | None, gate_program: str) -> Described:
-    if is_machine(of):
-        return machine_here(of, station=station, port=port, baud=baud)
-    program = words_of_program(gate_program)
-    return job_here(of, None, station=station, port=port, baud=baud, gate_program=program)
-
-
-def _opened(
-    procedure: Procedure, described: Described, again: Jog, record: Path, *, write_settings: bool
-) -> AbstractContextManager[Hand | ControllerLine]:
-    """What the procedure is carried out at."""
-    if procedure.asks_only:
-        return line_for(described, again)
-    marking = _marking(procedure, described, record)
-    return hand_for(described, again, write_settings=write_settings, marking=marking, unlock=procedure.seeks_home)
-
-
-def _marking(procedure: Procedure, described: Described, folder: Path) -> MarkingSide | None:
-    """What the job's gate needs, for a procedure that opens it. Raises `InputError` where it starts a program."""
-    if not procedure.opens_gate or not isinstance(described.what, Setup):
-        return None
-    if described.what.job.gate.kind == "command" and not described.gate_program:
-        problem = "the job's gate starts a program for each pass, and none was named"
-        raise InputError(problem, "Name it, with its arguments, as one text", key="--gate-program")
-    folder.mkdir(parents=True, exist_ok=True)
-    return MarkingSide(described.gate_program, folder)
-
-
-def _kept_at(folder: Path, machine: str) -> Path:
-    """The record of a machine; its name goes into the file's as far as every system allows."""
-    name = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in machine.lower()).strip("-")
-    return folder / f"{name[:60] or 'machine'}.jsonl"
-
-
-def _bench(described: Described, axis: Hand | ControllerLine, wish: _Wish) -> Bench:
-    return Bench(
-        machine=described.machine,
-        setup=described.what if isinstance(described.what, Setup) else None,
-        per_turn=axis.plan.per_turn,
-        diameter=axis.plan.diameter,
-        turns=wish.turns,
-        repeats=wish.repeats,
-        within_length=wish.within_length,
-        within_angle=wish.within_angle,
-        plan=axis.plan,
-        line=axis if isinstance(axis, ControllerLine) else None,
-    )
-
-
-def _tell(procedure: Procedure, bench: Bench, person: Person) -> None:
-    person.tell(f"{procedure.title[:1].upper()}{procedure.title[1:]}. {procedure.purpose}")
-    person.tell(f"You need: {'; '.join(procedure.needs)}.")
-    person.tell(procedure.moves(bench))
-
-
-def _written(findings: tuple[Finding, ...], described: Described, kept: Record) -> tuple[Written, ...]:
-    events = []
-    for finding in findings:
-        if finding.change is not None:
-            done = write_back(_file_of(finding.change, described), finding, SystemClock().now())
-            for each in (done, *done.also):
-                event = Written(
-                    file=str(each.file), key=each.key, before=each.before, after=each.after, backup=str(each.backup)
-                )
-                kept.note(event)
-                events.append(event)
-    return tuple(events)
-
-
-def _file_of(change: Change, described: Described) -> Path:
-    """The file that a change goes into."""
-    what = described.what
-    if change.file == "job" and isinstance(what, Setup):
-        return find_profile("jobs", what.job_source)
-    source = what.machine_source if isinstance(what, Setup) else described.source
-    if not source:
-        raise InputError("no file describes the machine", "Name its file", key="--write")
-    return find_profile("machines", source)
+    guide = guided.Guide(wish, record, again=again, write=write, write_settings=write_settings, diameter=diameter)
+    wanted = {procedure_named(name).key for name in only or ()}
+    led = guided.Led([each for each in PROCEDURES if not wanted or each.key in wanted], here, guide)
+    led.go()
+    documents.show(led_document(led.told, [each.key for each in led.left]), json=False)
+    if led.left:
+        raise typer.Exit(EXIT_STOPPED)
 
 
 def register(app: typer.Typer) -> None:

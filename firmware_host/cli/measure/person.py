@@ -10,6 +10,7 @@ from firmware_host.commissioning.procedures.base import Bench, require_diameter
 from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person
 from firmware_host.errors import InputError, QuantityError
+from firmware_host.reporting.render.plain import WIDTH, wrapped
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.operator import TerminalOperator
@@ -47,17 +48,18 @@ class AtTheTerminal(Person):
         self._operator = TerminalOperator()
 
     def tell(self, text: str) -> None:
-        self._operator.tell(text)
+        for line in wrapped(text, WIDTH):
+            self._operator.tell(line)
 
     def answer(self, ask: Ask) -> Answer:
         choices = f" ({', '.join(ask.choices)})" if ask.choices else ""
         while True:
             self._operator.forget()
-            self._operator.tell(f"{ask.question}{choices}")
+            self.tell(f"{ask.question}{choices}")
             try:
                 return understood(self._line(), ask, self._bench)
             except QuantityError as error:
-                self._operator.tell(str(error))
+                self.tell(str(error))
 
     def _line(self) -> str:
         while True:

@@ -64,7 +64,8 @@ def show_command(
         from firmware_host.commissioning.write_back import measured_values  # for those who ask
 
         found = [f"{each.key} = {each.value}: {each.remark}" for each in measured_values(path)]
-        output.lines([printable(line) for line in found] or ["nothing in it was measured"])
+        for line in found or ["nothing in it was measured"]:
+            output.sentence(line)
         return
     sys.stdout.write(printable(text.replace("\r\n", "\n")))
 

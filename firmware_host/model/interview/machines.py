@@ -150,6 +150,11 @@ _DRIVER = (
         guess=True,
         needed=True,
     ),
+    Question(
+        "driver.standstill_current",
+        "Which part of that current stays at standstill?",
+        "1 where it all stays, 0.5 where a switch halves it; it holds the part while it is marked",
+    ),
 )
 
 _AXIS = (
@@ -159,6 +164,13 @@ _AXIS = (
         "it carries the part's other end",
         usual=said("no"),
         choices=("yes", "no"),
+        when=_chuck,
+    ),
+    Question(
+        "support.largest_overhang_moment",
+        "Which moment of a part that hangs out of the chuck may its bearings take?",
+        "6 N*m is 6 kg of it 10 cm out; without it no part is turned that hangs out",
+        "As the maker of the chuck or of its bearings states it. A tailstock takes most of it off.",
         when=_chuck,
     ),
     Question(

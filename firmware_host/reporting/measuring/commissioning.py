@@ -1,9 +1,9 @@
-"""What commissioning found, as documents: one procedure's findings, the list of procedures, the whole record."""
+"""What commissioning found, as documents: one procedure's findings, the list of procedures, the strips to mark."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from firmware_host.commissioning.estimates.measured import Measured
@@ -11,29 +11,23 @@ from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.marks.strips import Strips
 from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.record import (
-    Answered,
-    CommissionBegin,
-    CommissionEvent,
-    Found,
-    Started,
     Written,
 )
-from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.measures import give_or_take
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
-_FINDINGS = (
+FINDINGS = (
     Column("quantity", "quantity", brief=False),
     Column("name", "what was measured"),
-    Column("value", "value", form=".6g"),
-    Column("within", "±", form=".2g"),
-    Column("unit", "unit"),
+    Column("value", "value"),
+    Column("within", "±", form=".2g", brief=False),
+    Column("unit", "unit", brief=False),
     Column("verdict", "verdict"),
     Column("deviation", "standard uncertainty", form=".3g", brief=False),
     Column("freedom", "degrees of freedom", form=".3g", brief=False),
     Column("formula", "formula", brief=False),
 )
-_READINGS = (Column("time", "when"), Column("question", "reading"), Column("answer", "SI (degC), or word", form=".6g"))
 _WRITTEN = (
     Column("key", "key"),
     Column("before", "before"),
@@ -55,7 +49,9 @@ def procedures_document(procedures: Sequence[Procedure]) -> Document:
 def findings_document(procedure: Procedure, findings: Sequence[Finding], written: Sequence[Written]) -> Document:
     """What one procedure found; the answer is its own sentence."""
     told = tuple(line for each in findings for line in _told(each))
-    rows = tuple(_row(each.key, each.name, each.measured, each.unit, each.verdict, each.formula) for each in findings)
+    rows = tuple(
+        finding_row(each.key, each.name, each.measured, each.unit, each.verdict, each.formula) for each in findings
+    )
     changed = tuple(f"Written: {each.key} = {each.after}, before {each.before or 'nothing'}." for each in written)
     kept = tuple(dict.fromkeys(f"The file as it was: {each.backup}" for each in written))
     return Document(
@@ -63,31 +59,20 @@ def findings_document(procedure: Procedure, findings: Sequence[Finding], written
             Figure("procedure", "Procedure", procedure.key, brief=False),
             Notes((*told, *changed, *kept), "answer"),
             Advice(tuple(act for each in findings for act in each.acts)),
-            Table("findings", "Findings (± 95 %)", _FINDINGS, rows),
-            _written_table(written),
+            Table("findings", "Findings (± 95 %)", FINDINGS, rows),
+            written_table(written),
         )
     )
 
 
-def record_document(events: Sequence[CommissionEvent]) -> Document:
-    """All of a record: the newest finding of each quantity first, then every reading and what was written."""
-    begun = next((event for event in events if isinstance(event, CommissionBegin)), None)
-    newest: dict[str, Found] = {event.quantity: event for event in events if isinstance(event, Found)}
-    rows = tuple(
-        _row(each.quantity, each.name, _measured(each), each.unit, each.verdict, each.formula)
-        for each in newest.values()
-    )
-    lines = tuple(f"{each.time[:10]} {_value(each)}. {each.sentence}" for each in newest.values())
-    return Document(
-        (
-            Figure("machine", "Machine", begun.machine if begun is not None else ""),
-            Notes(lines or ("Nothing was found yet.",), "answer"),
-            Table("findings", "The newest of each (± 95 %)", _FINDINGS, rows),
-            _written_table([event for event in events if isinstance(event, Written)]),
-            Table("readings", "Every reading", _READINGS, tuple(_readings(events)), brief=False),
-            Notes(("An estimate from what was read here: prove it on the machine, first without the laser.",)),
-        )
-    )
+def led_document(told: Sequence[tuple[str, str]], left: Sequence[str]) -> Document:
+    """What became of each procedure that a person was led through, and which are still to come."""
+    measured = [key for key, words in told if words.startswith("measured")]
+    others = [f"{key}: {words}." for key, words in told if key not in measured]
+    lines = [f"Measured: {', '.join(measured) or 'nothing'}.", *others]
+    if left:
+        lines.append(f"Still to come: {', '.join(left)}. The same command begins there.")
+    return Document((Notes(tuple(lines), "answer"),))
 
 
 def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
@@ -105,42 +90,28 @@ def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
 
 def _told(finding: Finding) -> tuple[str, ...]:
     measured = finding.measured
-    value = _with_interval(measured, finding.unit)
+    value = told_value(measured, finding.unit)
     name = f"{finding.name[:1].upper()}{finding.name[1:]}"
     if measured.within == 0:
         return (finding.sentence,)
     return (f"{name}: {value} (95 %).", finding.sentence)
 
 
-def _value(event: Found) -> str:
-    return f"{event.name}: {_with_interval(_measured(event), event.unit)}"
-
-
-def _with_interval(measured: Measured, unit: str) -> str:
-    """The value with its interval, by both ends where it lies unevenly about it."""
-    if measured.ends is None:
-        return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip()
-    return f"{measured.value:.2g} {unit}, between {measured.ends[0]:.2g} and {measured.ends[1]:.2g} {unit}".rstrip()
-
-
-def _measured(event: Found) -> Measured:
-    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom, event.ends)
-
-
-def _row(key: str, name: str, measured: Measured, unit: str, verdict: str, formula: str) -> Row:
+def finding_row(key: str, name: str, measured: Measured, unit: str, verdict: str, formula: str) -> Row:
+    """A row of the findings; people read value, interval and unit in one."""
     freedom = None if measured.freedom == math.inf else measured.freedom
-    return (key, name, measured.value, measured.within, unit, verdict, measured.deviation, freedom, formula)
+    value = Cell(measured.value, told_value(measured, unit))
+    return (key, name, value, measured.within, unit, verdict, measured.deviation, freedom, formula)
 
 
-def _written_table(written: Sequence[Written]) -> Table:
+def told_value(measured: Measured, unit: str) -> str:
+    """A value with half of its 95 % interval, or its ends where they lie unevenly; a dash for what was only seen."""
+    if measured.ends is not None:
+        return f"{measured.value:.2g} {unit}, between {measured.ends[0]:.2g} and {measured.ends[1]:.2g} {unit}".rstrip()
+    return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip() if measured.within > 0 else "-"
+
+
+def written_table(written: Sequence[Written]) -> Table:
+    """What went into the files."""
     rows = tuple((each.key, each.before, each.after, each.file, each.backup) for each in written)
     return Table("written", "Written into the machine's file", _WRITTEN, rows, brief=bool(rows))
-
-
-def _readings(events: Iterable[CommissionEvent]) -> Iterable[Row]:
-    procedure = ""
-    for event in events:
-        if isinstance(event, Started):
-            procedure = event.procedure
-        elif isinstance(event, Answered):
-            yield (event.time, f"{procedure} {event.question}", event.answer)

@@ -10,7 +10,7 @@ from firmware_host.commissioning.record import CommissionEvent
 from firmware_host.model import Setup
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import plan_job
-from firmware_host.reporting.measuring.commissioning import record_document
+from firmware_host.reporting.measuring.record import record_document
 from firmware_host.reporting.pictures.drawn import drawn
 from firmware_host.reporting.pictures.picture import Subject
 from firmware_host.reporting.pictures.registry import picture_named
