@@ -30,7 +30,8 @@ from firmware_host.reporting.document import Document
 from firmware_host.reporting.machines.controllers import found_document
 from firmware_host.reporting.machines.hand import hand_document
 from firmware_host.reporting.machines.profiles import profiles_document
-from firmware_host.reporting.measuring.commissioning import findings_document, procedures_document, record_document
+from firmware_host.reporting.measuring.commissioning import findings_document, led_document, procedures_document
+from firmware_host.reporting.measuring.record import record_document
 from firmware_host.reporting.measuring.seam import seam_document
 from firmware_host.reporting.pictures.registry import PICTURES
 from firmware_host.reporting.pictures.told import pictures_document
@@ -120,6 +121,10 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "seam": seam,
     "procedures": lambda job: procedures_document(PROCEDURES),
     "findings": lambda job: findings_document(PROCEDURES[0], [FINDING], [WRITTEN]),
+    "led": lambda job: led_document(
+        [("gate", "measured"), *((each, "there is none") for each in ("home", "grip", "drag", "link"))],
+        ["ratio", "focus"],
+    ),
     "commissioning": lambda job: record_document(COMMISSIONED),
     "pictures": lambda job: pictures_document(PICTURES, subject(job)),
     "controllers": lambda job: found_document(FOUND),

@@ -35,7 +35,7 @@ from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
 from firmware_host.commissioning.record import Record, read_record
 from firmware_host.commissioning.session import Person, carry_out
-from firmware_host.errors import EXIT_STOPPED
+from firmware_host.errors import EXIT_STOPPED, InputError
 from firmware_host.model.files.loading import load_machine
 from firmware_host.reporting.measuring.commissioning import (
     findings_document,

@@ -73,6 +73,9 @@ class Led:
         if (date := done_on(kept.events(), procedure.key)) and not guide.again:
             self._pass_over(f"done on {date}")
             return False
+        if procedure.writes_settings and not guide.write_settings:
+            self._pass_over("it changes the controller's acceleration for each trial: allow that, --write-settings")
+            return False
         if why := why_not(procedure, bench):
             self._pass_over(why)
             return False

@@ -36,7 +36,7 @@ class Film:
             self._values |= {
                 "frames": float(round(began + took) - round(began)),
                 "first": 1.0 + rng.uniform(-READ_SIZE, READ_SIZE),
-                "last": last.width / first.width + rng.uniform(-READ_SIZE, READ_SIZE),
+                "last": (last.width / first.width if first.width else 0.0) + rng.uniform(-READ_SIZE, READ_SIZE),
             }
 
     def read(self, what: str) -> float:
