@@ -85,7 +85,12 @@ kind = "operator"
 CHANGES: dict[str, tuple[FileKind, str | int | float | bool]] = {
     "axis.turns": ("machine", "clockwise"),
     "driver.microsteps": ("machine", 32),
+    "axis.unpowered": ("machine", "holds"),
     "drive.slip": ("machine", 0.002),
+    "drive.inertia": ("machine", "3950 g*cm^2"),
+    "drive.roller_inertia": ("machine", "118 g*cm^2"),
+    "drive.friction_torque": ("machine", "0.06 N*m"),
+    "gearing.0.efficiency": ("machine", 0.93),
     "gearing.0.driven_teeth": ("machine", 61),
     "gearing.0.driving_teeth": ("machine", 21),
     "gearing.1.driven_teeth": ("machine", 37),
@@ -100,6 +105,7 @@ CHANGES: dict[str, tuple[FileKind, str | int | float | bool]] = {
     "gate.timeout": ("job", "15 s"),
 }
 """Keys that procedures change, with a value that the file may hold."""
+OF_ROLLERS = ("drive.slip", "drive.roller_inertia")
 WITH_OTHERS = frozenset(
     {"swing.frequency_uncertainty", "swing.load_inertia", "swing.current", "swing.damping_uncertainty"}
     | {"ramp.acceleration", "ramp.speed", "ramp.load_inertia"}  # tried together: procedures/motion/test_ramp.py
@@ -185,7 +191,7 @@ def changed_in(before: bytes, after: bytes) -> tuple[list[bytes], list[bytes]]:
 @pytest.mark.parametrize("key", CHANGES)
 def test_only_the_line_of_the_value_changes_and_the_history_tells_it(key: str, style: str, tmp_path: Path) -> None:
     of, value = CHANGES[key]
-    text = JOB if of == "job" else rollers(MACHINE) if key == "drive.slip" else MACHINE.replace("DRIVE", CHUCK)
+    text = JOB if of == "job" else rollers(MACHINE) if key in OF_ROLLERS else MACHINE.replace("DRIVE", CHUCK)
     path = tmp_path / "mine.toml"
     path.write_bytes(STYLES[style](text))
     before = path.read_bytes()
@@ -251,15 +257,22 @@ def test_every_key_that_a_procedure_changes_is_tried() -> None:
 
 
 def keys_of(path: Path) -> list[str]:
-    """The keys of the changes in a file, a number in a key as N; what is no text there stands in `sensible.py`."""
-    keys = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    """The keys of the changes in a file, a number in a key as N.
+
+    What is no text there is named in the file (a drive's key by the drive), or stands in `sensible.py`.
+    """
+    keys: list[str] = []
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    named = [each.value for each in ast.walk(tree) if isinstance(each, ast.Constant) and isinstance(each.value, str)]
+    for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Change":
             match node.args[0]:
                 case ast.Constant(value=str(key)):
                     keys.append(key)
                 case ast.JoinedStr(values=parts):
                     keys.append("".join(str(part.value) if isinstance(part, ast.Constant) else "N" for part in parts))
+                case ast.Name():
+                    keys += [each for each in named if re.fullmatch(r"drive\.\w+", each)]
                 case _:
                     assert path.name == "ratio.py", path
     return keys
