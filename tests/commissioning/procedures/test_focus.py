@@ -106,7 +106,7 @@ class Marks:
     def set_zero(self, at: str, *, place: str = "") -> None:
         self.zero_place = place
 
-    def turn_to(self, to: Fraction, *, straight: bool = False) -> None:
+    def turn_to(self, to: Fraction, *, straight: bool = False, pace: object = None) -> None:
         self.turned.append(to)
 
 

@@ -74,7 +74,7 @@ class Seeks:
     def seek_home(self) -> None:
         self.sought += 1
 
-    def turn_to(self, to: Fraction, *, straight: bool = False) -> None:
+    def turn_to(self, to: Fraction, *, straight: bool = False, pace: object = None) -> None:
         self.turned.append(to)
 
 

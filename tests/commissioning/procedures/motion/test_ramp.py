@@ -26,7 +26,7 @@ from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_machine
 from firmware_host.planning.by_hand import HandPlan, Pace, hand_on_job
 from firmware_host.planning.plan import plan_job
-from firmware_host.reporting.measuring.commissioning import record_document
+from firmware_host.reporting.measuring.record import record_document
 from firmware_host.station.hand.hand import Hand
 from tests.commissioning.hidden.hands import QuickHand, bench_of, carried_out
 from tests.commissioning.hidden.machines import Hidden
