@@ -154,5 +154,4 @@ def test_nothing_but_the_list_of_the_kinds_asks_for_a_kind_of_drive() -> None:
         for node in ast.walk(ast.parse(path.read_text("utf-8")))
         if isinstance(node, ast.ImportFrom) and kinds & {name.name for name in node.names}
     ]
-    # What follows from answers is told of each kind in its own words.
-    assert set(asking) == {"model/machine/drives/registry.py", "model/interview/follows.py"}
+    assert set(asking) == {"model/machine/drives/registry.py"}

@@ -8,8 +8,6 @@ from types import MappingProxyType
 from pydantic import BaseModel
 
 from firmware_host.model.interview.forms import around
-from firmware_host.model.machine.drives.chuck import Chuck
-from firmware_host.model.machine.drives.rollers import Rollers
 from firmware_host.model.machine.gearing import GearingStage
 from firmware_host.model.machine.machine import Machine
 from firmware_host.model.machine.motor import Motor
@@ -21,9 +19,12 @@ _AT = "50 mm"
 
 def what_follows(key: str, described: BaseModel | None) -> str:
     """What the answer to the question `key` means, in a sentence; empty where nothing follows."""
-    if not isinstance(described, Machine) or key not in _FOLLOWS:
+    if not isinstance(described, Machine):
         return ""
-    return _FOLLOWS[key](described)
+    if key in _FOLLOWS:
+        return _FOLLOWS[key](described)
+    table, _, of_drive = key.partition(".")
+    return described.drive.told(of_drive) if table == "drive" else ""
 
 
 def key_figures(motor: Motor) -> str:
@@ -78,19 +79,6 @@ def _current(machine: Machine) -> str:
     return f"That is {share:.0%} of the motor's rated current."
 
 
-def _inertia(machine: Machine) -> str:
-    drive = machine.drive
-    return f"Inertia of the chuck: {drive.inertia}." if isinstance(drive, Chuck) else ""
-
-
-def _centres(machine: Machine) -> str:
-    drive = machine.drive
-    if not isinstance(drive, Rollers):
-        return ""
-    gap = float(drive.centre_distance.exact - drive.roller_diameter.exact) * 1e3
-    return f"Parts up to {gap:.3g} mm across fall through." if gap > 0 else "The rollers would touch: look again."
-
-
 _FOLLOWS: Mapping[str, Callable[[Machine], str]] = MappingProxyType(
     {
         "motor": _motor,
@@ -98,7 +86,5 @@ _FOLLOWS: Mapping[str, Callable[[Machine], str]] = MappingProxyType(
         "driver.microsteps": _microsteps,
         "driver.current": _current,
         "link.highest_step_rate": _speed,
-        "drive.inertia": _inertia,
-        "drive.centre_distance": _centres,
     }
 )

@@ -100,6 +100,10 @@ class Drive(Described, ABC):
         """(thinnest, thickest) diameter that the jaws hold, None of either if not given; None without jaws."""
         return None
 
+    def told(self, key: str) -> str:
+        """What this drive's value of `key` means for a machinist, in a sentence; else empty."""
+        return ""
+
     def stronger(self) -> Iterable[tuple[str, "Drive"]]:
         """The drive with one thing stronger each, and the key with its new value."""
         return ()

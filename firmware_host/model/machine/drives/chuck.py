@@ -59,3 +59,6 @@ class Chuck(Drive):
     @property
     def grip_range(self) -> tuple[Length | None, Length | None]:
         return self.smallest_grip, self.largest_grip
+
+    def told(self, key: str) -> str:
+        return f"Inertia of the chuck: {self.inertia}." if key == "inertia" else ""

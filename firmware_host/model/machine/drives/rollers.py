@@ -112,3 +112,9 @@ class Rollers(Drive):
         """The other row driven, too."""
         if self.driven_rows == 1:
             yield "drive.driven_rows 2", self.model_copy(update={"driven_rows": 2})
+
+    def told(self, key: str) -> str:
+        if key != "centre_distance":
+            return ""
+        gap = float(self.centre_distance.exact - self.roller_diameter.exact) * 1e3
+        return f"Parts up to {gap:.3g} mm across fall through." if gap > 0 else "The rollers would touch: look again."
