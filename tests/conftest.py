@@ -20,6 +20,7 @@ from tests.support import forked, windows
 from tests.support.left_running import MARK, left_running
 from tests.support.windows.names import NO_MODULES
 
+pytest_plugins = ("tests.support.browser",)
 if windows.wanted():
     windows.install()
 if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
