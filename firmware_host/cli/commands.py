@@ -35,7 +35,7 @@ COMMANDS = (
     Entry(
         "picture",
         "see.picture",
-        "Draw a job into a file (.svg, .png, .pdf): the part end-on, unrolled, its margins, torque, the index in time.",
+        "Draw a job or a run into a file (.svg, .png, .pdf): the part end-on, its margins, torque, what a run took.",
     ),
     Entry(
         "preview",

@@ -11,11 +11,10 @@ from firmware_host.cli.input.arguments import JobArgument, JsonOption
 from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents
 from firmware_host.errors import InputError
-from firmware_host.planning.load.case import load_case
 from firmware_host.planning.preview.wrong import AS_PLANNED, WRONG_NUMBERS, wrong_named
 from firmware_host.reporting.pictures.drawn import save_picture
+from firmware_host.reporting.pictures.of_job.preview import Preview, WrongNumbers
 from firmware_host.reporting.pictures.picture import Subject
-from firmware_host.reporting.pictures.preview import Preview, WrongNumbers
 from firmware_host.reporting.pictures.told import drawn_document
 
 _KNOWN = ", ".join(each.key for each in WRONG_NUMBERS)
@@ -37,7 +36,7 @@ def preview(
         raise InputError("--wrong and --side-by-side contradict each other", "Give one of them", key="--side-by-side")
     picture = WrongNumbers() if side_by_side else Preview(wrong_named(wrong) if wrong else AS_PLANNED)
     setup = read(job)
-    of = Subject(setup, planned(setup), load_case(setup.machine, setup.job))
+    of = Subject.of(setup, planned(setup))
     documents.show(
         drawn_document(save_picture(picture, of, output_file), output_file), json=json, remarks=setup.remarks
     )

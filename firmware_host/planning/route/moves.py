@@ -164,6 +164,12 @@ class MoveProgram:
         ramp = Ramp(self.speed * per_rad, self.acceleration * per_rad)
         return stopping_time(longest, ramp, in_pieces=in_pieces, shortest=self.route.shortest)
 
+    def way_s(self, target: int, start: int, *, taken_up: bool = False) -> float:
+        """How long the way of `Route.way` takes, s, from rest to rest at each of its places."""
+        places = np.array([start, *self.route.way(target, start, taken_up=taken_up)], dtype=np.int64)
+        turned = 2 * math.pi / float(self.route.per_part_turn) * np.abs(np.diff(places))
+        return float(plan_index(turned, self.acceleration, self.speed).duration.sum())
+
     def rows(self) -> Iterator[tuple[int, Purpose, int, int, float, float]]:
         """(segment, purpose, target, delta, angle in degrees, duration in s) of each move, in order."""
         route = self.route

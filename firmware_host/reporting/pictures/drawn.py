@@ -1,17 +1,17 @@
-"""A picture drawn and written to a file, whole or not at all, the same bytes for the same job."""
+"""A picture drawn and written to a file, whole or not at all, the same bytes for the same subject."""
 
 from __future__ import annotations
 
 import io
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from firmware_host.errors import InputError
-from firmware_host.reporting.pictures.picture import Picture, Subject
+from firmware_host.reporting.pictures.picture import Picture, SubjectT
 from firmware_host.reporting.pictures.style import plain_style
 from firmware_host.system.files import write_whole
 
@@ -24,13 +24,13 @@ _NO_DATE: Final = {".svg": {"Date": None}, ".png": {}, ".pdf": {"CreationDate": 
 class Drawn:
     """A picture as data: `content` of a file of that `kind`, and the `words` that say what it shows."""
 
-    picture: Picture
+    picture: Picture[Any]
     kind: str
     content: bytes
     words: str
 
 
-def figure_of(picture: Picture, of: Subject) -> tuple[Figure, str]:
+def figure_of(picture: Picture[SubjectT], of: SubjectT) -> tuple[Figure, str]:
     """The picture as a Matplotlib figure, and in words. Raises `InputError` where there is nothing to draw."""
     if missing := picture.missing(of):
         raise InputError(f"nothing to draw: {missing}", "Choose another picture", key="picture")
@@ -42,13 +42,13 @@ def figure_of(picture: Picture, of: Subject) -> tuple[Figure, str]:
     return figure, words
 
 
-def drawn(picture: Picture, of: Subject, kind: str = ".svg") -> Drawn:
+def drawn(picture: Picture[SubjectT], of: SubjectT, kind: str = ".svg") -> Drawn:
     """Draw `picture` as a file of `kind` (of `KINDS`). Raises `InputError` as `figure_of`, and for another kind."""
     if kind not in KINDS:
         problem = f"a picture is not written as {kind or 'a file without an ending'}"
         raise InputError(problem, f"End its name in {', '.join(KINDS[:-1])} or {KINDS[-1]}", key="output")
     figure, words = figure_of(picture, of)
-    told = {"Title": f"{picture.title}: {of.setup.job.name}"}
+    told = {"Title": f"{picture.title}: {of.name}"}
     if kind == ".svg":
         told["Description"] = words
     file = io.BytesIO()
@@ -57,7 +57,7 @@ def drawn(picture: Picture, of: Subject, kind: str = ".svg") -> Drawn:
     return Drawn(picture, kind, file.getvalue(), words)
 
 
-def save_picture(picture: Picture, of: Subject, path: Path) -> Drawn:
+def save_picture(picture: Picture[SubjectT], of: SubjectT, path: Path) -> Drawn:
     """Draw it into the file `path`, by whose ending its kind is told. Raises `InputError`, also where it can't."""
     made = drawn(picture, of, path.suffix.lower())
     try:

@@ -1,16 +1,27 @@
-"""What a picture is: drawn of a planned job, with words that say the same to who can't see it."""
+"""What a picture is: drawn of a job or of a run, with words that say the same to who can't see it."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
 from matplotlib.figure import Figure
 
+from firmware_host.errors import InputError
 from firmware_host.model import Setup
-from firmware_host.planning.load.case import LoadCase
+from firmware_host.model.files.problems import nearest_of
+from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
+
+
+class Named(Protocol):
+    """What can be drawn has a name, which stands in the title of the file."""
+
+    @property
+    def name(self) -> str:
+        """As a person calls it."""
 
 
 @dataclass(frozen=True)
@@ -21,8 +32,22 @@ class Subject:
     plan: JobPlan
     load: LoadCase
 
+    @classmethod
+    def of(cls, setup: Setup, plan: JobPlan) -> Self:
+        """A job with its plan."""
+        return cls(setup, plan, load_case(setup.machine, setup.job))
 
-class Picture(ABC):
+    @property
+    def name(self) -> str:
+        """The job's."""
+        return self.setup.job.name
+
+
+SubjectT = TypeVar("SubjectT", bound=Named)
+PictureT = TypeVar("PictureT", bound="Picture[Any]")
+
+
+class Picture(ABC, Generic[SubjectT]):
     """One picture. `key` names it on the command line; `title` stands above it; `shows`: what it is for."""
 
     key: ClassVar[str]
@@ -32,10 +57,19 @@ class Picture(ABC):
     height: ClassVar[float] = 4.4
     """Inches."""
 
-    def missing(self, of: Subject) -> str:
-        """Why there is nothing to draw of this job, as a sentence; "" where there is."""
+    def missing(self, of: SubjectT) -> str:
+        """Why there is nothing to draw of this job or run, as a sentence; "" where there is."""
         return ""
 
     @abstractmethod
-    def draw(self, figure: Figure, of: Subject) -> str:
-        """Draw it on an empty figure; returns in words what it shows of this job."""
+    def draw(self, figure: Figure, of: SubjectT) -> str:
+        """Draw it on an empty figure; returns in words what it shows of this job or run."""
+
+
+def one_named(name: str, pictures: Sequence[PictureT]) -> PictureT:
+    """The picture of that name. Raises `InputError`, naming the nearest."""
+    for picture in pictures:
+        if picture.key == name:
+            return picture
+    problem = f"there is no picture {name!r}"
+    raise InputError(problem, nearest_of(name, [each.key for each in pictures]), key="picture")

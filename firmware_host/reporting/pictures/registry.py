@@ -1,20 +1,18 @@
-"""The pictures there are, in the order in which a reader looks at a job."""
+"""The pictures of a job, in the order in which a reader looks at them."""
 
 from __future__ import annotations
 
-from firmware_host.errors import InputError
-from firmware_host.model.files.problems import nearest_of
-from firmware_host.reporting.pictures.budget import Budget
-from firmware_host.reporting.pictures.contact import Contact
-from firmware_host.reporting.pictures.end_on import EndOn
-from firmware_host.reporting.pictures.index_move import IndexMove
-from firmware_host.reporting.pictures.margins import Margins
-from firmware_host.reporting.pictures.picture import Picture
-from firmware_host.reporting.pictures.preview import Preview, WrongNumbers
-from firmware_host.reporting.pictures.torque import TorqueSpeed
-from firmware_host.reporting.pictures.unrolled import Unrolled
+from firmware_host.reporting.pictures.of_job.budget import Budget
+from firmware_host.reporting.pictures.of_job.contact import Contact
+from firmware_host.reporting.pictures.of_job.end_on import EndOn
+from firmware_host.reporting.pictures.of_job.index_move import IndexMove
+from firmware_host.reporting.pictures.of_job.margins import Margins
+from firmware_host.reporting.pictures.of_job.preview import Preview, WrongNumbers
+from firmware_host.reporting.pictures.of_job.torque import TorqueSpeed
+from firmware_host.reporting.pictures.of_job.unrolled import Unrolled
+from firmware_host.reporting.pictures.picture import Picture, Subject, one_named
 
-PICTURES: tuple[Picture, ...] = (
+PICTURES: tuple[Picture[Subject], ...] = (
     EndOn(),
     Unrolled(),
     Preview(),
@@ -27,10 +25,6 @@ PICTURES: tuple[Picture, ...] = (
 )
 
 
-def picture_named(name: str) -> Picture:
+def picture_named(name: str) -> Picture[Subject]:
     """The picture of that name. Raises `InputError`, naming the nearest."""
-    for picture in PICTURES:
-        if picture.key == name:
-            return picture
-    problem = f"there is no picture {name!r}"
-    raise InputError(problem, nearest_of(name, [each.key for each in PICTURES]), key="picture")
+    return one_named(name, PICTURES)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
 
@@ -10,6 +10,7 @@ import matplotlib as mpl
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 INK: Final = "#22303c"
 """Outlines, text and axes."""
@@ -23,6 +24,7 @@ PALE: Final = "#e4ded2"
 """What stands behind."""
 GRID: Final = "#d8d4ca"
 
+_MOST_NAMED = 40
 _SETTINGS: Final[Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
@@ -73,3 +75,14 @@ def legend_below(figure: Figure, *axes: Axes, columns: int = 4) -> None:
 def gridded(axes: Axes, *, along: str = "both") -> None:
     """A quiet grid behind what is drawn."""
     axes.grid(visible=True, axis=along)  # type: ignore[arg-type]
+
+
+def numbered(axes: Axes, segments: Sequence[int]) -> None:
+    """The axis below counts standstills from 1, each named by its segment as far as there is room."""
+    axes.set_xlim(0.4, len(segments) + 0.6)
+    if len(segments) <= _MOST_NAMED:
+        axes.set_xticks(range(1, len(segments) + 1), [str(each) for each in segments])
+        axes.set_xlabel("segment, in the order in which it was turned to")
+        return
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.set_xlabel("standstill, in order")

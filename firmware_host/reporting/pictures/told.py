@@ -1,4 +1,4 @@
-"""What can be drawn of a job, and what was drawn, as documents."""
+"""What can be drawn of a job or a run, and what was drawn, as documents."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from pathlib import Path
 
 from firmware_host.reporting.document import Column, Document, Figure, Notes, Table
 from firmware_host.reporting.pictures.drawn import Drawn
-from firmware_host.reporting.pictures.picture import Picture, Subject
+from firmware_host.reporting.pictures.picture import Picture, SubjectT
 
 _COLUMNS = (Column("picture", "picture"), Column("shows", "shows"), Column("missing", "", brief=False))
 
 
-def pictures_document(pictures: Sequence[Picture], of: Subject) -> Document:
-    """The pictures there are, and why one of them can't be drawn of this job."""
+def pictures_document(pictures: Sequence[Picture[SubjectT]], of: SubjectT) -> Document:
+    """The pictures there are, and why one of them can't be drawn of it."""
     rows = tuple((each.key, each.shows, each.missing(of)) for each in pictures)
     missing = tuple(f"{each.key}: {why}." for each in pictures if (why := each.missing(of)))
     return Document((Table("pictures", "What can be drawn", _COLUMNS, rows), Notes(missing)))

@@ -11,7 +11,6 @@ from firmware_host.model.machine.motor import Motor
 from firmware_host.planning.compare.advice import advised
 from firmware_host.planning.compare.inputs import explain_checks
 from firmware_host.planning.compare.motors import compare_motors
-from firmware_host.planning.load.case import load_case
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.reporting.measures import Units
 from firmware_host.reporting.pictures.drawn import drawn
@@ -38,7 +37,7 @@ def job_report(
     `motors`: the candidates to compare, by name; `made`: the date on the report. Raises as `plan_job`.
     """
     plan = plan if plan is not None else plan_job(setup)
-    of = Subject(setup, plan, load_case(setup.machine, setup.job))
+    of = Subject.of(setup, plan)
     pictures = tuple(drawn(each, of) for each in PICTURES if not each.missing(of))
     candidates = compare_motors(setup, motors)
     return Report(

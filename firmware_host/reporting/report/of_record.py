@@ -8,10 +8,11 @@ from pathlib import Path
 
 from firmware_host.commissioning.record import CommissionEvent
 from firmware_host.model import Setup
-from firmware_host.planning.load.case import load_case
-from firmware_host.planning.plan import plan_job
+from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.reporting.measuring.record import record_document
 from firmware_host.reporting.pictures.drawn import drawn
+from firmware_host.reporting.pictures.of_run.registry import RUN_PICTURES
+from firmware_host.reporting.pictures.of_run.subject import run_subject
 from firmware_host.reporting.pictures.picture import Subject
 from firmware_host.reporting.pictures.registry import picture_named
 from firmware_host.reporting.plans.limits import limits_document
@@ -32,12 +33,19 @@ def run_report(folder: RunFolder, made: datetime) -> Report:
     record, status = read_record(folder), run_status_if_readable(folder)
     document = run_document(record, status=status)
     setup = folder.load_setup()
+    plan = plan_job(setup)
+    went = run_subject(folder, plan)
+    pictures = tuple(drawn(each, went) for each in RUN_PICTURES if not each.missing(went))
     return Report(
         title=f"Run of {record.job}",
         asked=(f"Machine: {setup.machine.name}.", f"Folder: {folder.path.name}."),
         answer=first_lines(document),
         verdict="",
-        chapters=(Chapter("What was done", document), *_planned(setup)),
+        chapters=(
+            Chapter("What was done", document),
+            *((Chapter("As it went", pictures=pictures),) if pictures else ()),
+            *_planned(setup, plan),
+        ),
         sources=sources_of((folder.journal, folder.setup, folder.record)),
         made=made,
     )
@@ -52,7 +60,7 @@ def batch_report(folder: BatchFolder, made: datetime) -> Report:
         asked=(f"Machine: {setup.machine.name}.", f"Folder: {folder.path.name}."),
         answer=first_lines(document),
         verdict="",
-        chapters=(Chapter("Part by part", document), *_planned(setup)),
+        chapters=(Chapter("Part by part", document), *_planned(setup, plan_job(setup))),
         sources=sources_of((folder.journal, folder.kept.setup, folder.parts)),
         made=made,
     )
@@ -72,9 +80,8 @@ def commissioning_report(path: Path, events: Sequence[CommissionEvent], made: da
     )
 
 
-def _planned(setup: Setup) -> tuple[Chapter, ...]:
-    plan = plan_job(setup)
-    of = Subject(setup, plan, load_case(setup.machine, setup.job))
+def _planned(setup: Setup, plan: JobPlan) -> tuple[Chapter, ...]:
+    of = Subject.of(setup, plan)
     pictures = tuple(drawn(picture_named(key), of) for key in _OF_A_RUN)
     return (
         Chapter("As planned", pictures=pictures),

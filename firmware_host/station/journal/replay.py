@@ -33,6 +33,7 @@ from firmware_host.station.journal.last_position import LastPosition, PositionRe
 from firmware_host.station.journal.order import OrderReplay
 from firmware_host.station.journal.record import PassesReplay, RunRecord
 from firmware_host.station.journal.schema1 import completed
+from firmware_host.station.journal.stands import Session, Stand, StandsReplay
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ class RunState:
     not tell it and has to be completed. `stands_still`: False where the last end could not make sure of it.
     `openings`: how often the gate opened; `disorder`: the first act that came out of order; `astray`: the first one
     that was not at the planned target of its segment; each empty if there was none.
+    `sessions`: its start and each time it was resumed; `stands`: every standstill at a segment, in order.
     """
 
     lines: int
@@ -55,6 +57,8 @@ class RunState:
     openings: int
     disorder: str
     astray: str
+    sessions: tuple[Session, ...] = ()
+    stands: tuple[Stand, ...] = ()
 
 
 def replay(events: Iterable[JournalEvent]) -> RunState:
@@ -85,22 +89,23 @@ class _Replay:
         self._passes = PassesReplay()
         self._position = PositionReplay()
         self._order = OrderReplay()
-        passes, position, order = self._passes, self._position, self._order
+        self._stands = StandsReplay()
+        passes, position, order, stands = self._passes, self._position, self._order, self._stands
         self._handlers: Mapping[type[Event], tuple[Callable[[Any], None], ...]] = {
-            Begin: (self._begins, passes.begin, position.begin, order.begin),
-            Resume: (passes.resume, position.resume, order.resume),
+            Begin: (self._begins, passes.begin, position.begin, order.begin, stands.begins),
+            Resume: (passes.resume, position.resume, order.resume, stands.begins),
             Assumed: (passes.assumed, order.assumed),
-            Home: (order.set_off,),
-            ZeroSet: (passes.zero, position.zero),
-            Move: (order.move, position.move),
-            Standstill: (order.stand, passes.stand, position.stand),
-            Unwind: (order.set_off, position.go),
-            GateOpen: (order.gate_open, passes.gate_open),
-            GateClosed: (order.gate_closed, passes.gate_closed),
+            Home: (order.set_off, stands.set_off),
+            ZeroSet: (passes.zero, position.zero, stands.zero),
+            Move: (order.move, position.move, stands.move),
+            Standstill: (order.stand, passes.stand, position.stand, stands.stand),
+            Unwind: (order.set_off, position.go, stands.set_off),
+            GateOpen: (order.gate_open, passes.gate_open, stands.gate_open),
+            GateClosed: (order.gate_closed, passes.gate_closed, stands.gate_closed),
             PassDone: (order.done, passes.done),
             Skip: (passes.skip, order.skip),
             Repeat: (passes.repeat, order.repeat),
-            Finish: (order.set_off, position.go),
+            Finish: (order.set_off, position.go, stands.set_off),
             Finished: (position.finished,),
             Release: (position.released,),
             PositionLost: (position.position_lost,),
@@ -113,6 +118,7 @@ class _Replay:
         self._last = event
         for handle in self._handlers[type(event)]:
             handle(event)
+        self._stands.passes_by(event)
 
     def _begins(self, event: Begin) -> None:
         self._begin = event
@@ -127,6 +133,7 @@ class _Replay:
 
     def result(self) -> RunState:
         """Where the run stands after all events taken."""
+        sessions, stands = self._stands.result()
         return RunState(
             lines=self._lines,
             begin=self._begin,
@@ -137,4 +144,6 @@ class _Replay:
             openings=self._order.openings,
             disorder=self._order.disorder,
             astray=self._order.astray,
+            sessions=sessions,
+            stands=stands,
         )

@@ -63,15 +63,22 @@ def pass_time(setup: Setup, runs: Path, given_s: float | None = None) -> PassTim
     at_least_s = least.si if least is not None else None
     if given_s is not None:
         return PassTime(PassTimeFrom.GIVEN, given_s, at_least_s=at_least_s)
-    gate = setup.job.gate
-    if isinstance(gate, TimedGateOptions | ControllerOutputGateOptions) and gate.duration is not None:
-        return PassTime(PassTimeFrom.GATE, gate.duration.si, at_least_s=at_least_s)
+    if (fixed_s := fixed_pass_s(setup.job)) is not None:
+        return PassTime(PassTimeFrom.GATE, fixed_s, at_least_s=at_least_s)
     times = [found for each in islice(_same_runs(setup.job, runs), MOST_RUNS) if (found := marked_s(each))]
     every = [each for of_run in times for each in of_run]
     if not every:
         return PassTime(PassTimeFrom.UNKNOWN, at_least_s=at_least_s)
     low, median, high = statistics.quantiles(every, n=4, method="inclusive") if len(every) > 1 else every * 3
     return PassTime(PassTimeFrom.RUNS, median, low, high, len(times), len(every), at_least_s)
+
+
+def fixed_pass_s(job: Job) -> float | None:
+    """What a pass takes where the job's gate is open for a fixed time, s; else None."""
+    gate = job.gate
+    if isinstance(gate, TimedGateOptions | ControllerOutputGateOptions) and gate.duration is not None:
+        return gate.duration.si
+    return None
 
 
 def marked_s(record: RunRecord) -> list[float]:

@@ -7,7 +7,6 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from firmware_host.planning.load.case import load_case
 from firmware_host.reporting.pictures.drawn import figure_of
 from firmware_host.reporting.pictures.picture import Subject
 from firmware_host.reporting.pictures.registry import picture_named
@@ -17,7 +16,7 @@ from tests.reporting.shown import shipped
 @cache
 def subject(job: str) -> Subject:
     setup, plan = shipped(job)
-    return Subject(setup, plan, load_case(setup.machine, setup.job))
+    return Subject.of(setup, plan)
 
 
 @cache

@@ -9,7 +9,7 @@ import pytest
 from matplotlib.patches import Circle
 
 from firmware_host.planning.limits.check import Verdict
-from firmware_host.reporting.pictures.budget import torque_parts
+from firmware_host.reporting.pictures.of_job.budget import torque_parts
 from tests.reporting.pictures.subjects import figure, labelled, subject, texts
 from tests.reporting.shown import JOBS
 

@@ -153,7 +153,10 @@ def test_a_run_and_a_batch_are_told_pass_by_pass_and_part_by_part(tmp_path: Path
     (passes,) = (chapter for chapter in run_report(folder, MADE).chapters if chapter.title == "What was done")
     assert passes.document is not None
     assert hashlib.sha256(folder.journal.read_bytes()).hexdigest() in run.text
-    assert len(run.all("img")) == 3
+    drawn = [each["alt"] for each in run.all("img")]
+    assert len(drawn) == 5
+    assert "standstills, each within" in drawn[0], "how it went is told before how it was planned"
+    assert "From setting off until the gate opened" in drawn[1]
     assert "Run of " in run.text
     written = call("report", str(bench.batch.path), "--output", str(tmp_path / "batch.html"))
     assert written.status == 0, written.err

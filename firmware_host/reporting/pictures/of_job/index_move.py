@@ -21,7 +21,7 @@ _AFTER = 0.35
 """How much of the move and its settling is shown of the time in which the gate is open."""
 
 
-class IndexMove(Picture):
+class IndexMove(Picture[Subject]):
     """The longest move to a segment, as planned, and how far part and rotor swing behind it."""
 
     key = "index"

@@ -17,7 +17,7 @@ _LONGEST = 0.9
 """The longest arrow, over the part's radius."""
 
 
-class Contact(Picture):
+class Contact(Picture[Subject]):
     """Seen along the axis: the driven row left, the other right, turning the way in which the driven row grips less."""
 
     key = "rollers"

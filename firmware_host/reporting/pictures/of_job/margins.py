@@ -20,7 +20,7 @@ _LOOK = {
 }
 
 
-class Margins(Picture):
+class Margins(Picture[Subject]):
     """A bar for each limit: how much of it is left, in percent of the limit; what is below nothing is exceeded."""
 
     key = "margins"

@@ -20,7 +20,7 @@ _SEGMENTS = 2.6
 """How many of the planned segments are shown near by."""
 
 
-class Preview(Picture):
+class Preview(Picture[Subject]):
     """The whole surface unrolled, and the first seams near by; with one thing wrong if that is asked for."""
 
     key = "preview"
@@ -45,7 +45,7 @@ class Preview(Picture):
         return f"A test pattern, {self.wrong.words}. {self.wrong.look}{_doubled(whole)}"
 
 
-class WrongNumbers(Picture):
+class WrongNumbers(Picture[Subject]):
     """As planned, and beside it each thing that may be wrong, on the same first segments."""
 
     key = "wrong-numbers"

@@ -20,7 +20,7 @@ _MOST_NUMBERS = 40
 """More segments than these are not numbered one by one."""
 
 
-class Unrolled(Picture):
+class Unrolled(Picture[Subject]):
     """Where each strip lies along the surface from the beginning of the mark, and what to expect between them."""
 
     key = "unrolled"

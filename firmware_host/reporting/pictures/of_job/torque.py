@@ -17,7 +17,7 @@ _POINTS = 401
 _BEYOND = 1.8
 
 
-class TorqueSpeed(Picture):
+class TorqueSpeed(Picture[Subject]):
     """Torques at the motor, N m, against its speed."""
 
     key = "torque"

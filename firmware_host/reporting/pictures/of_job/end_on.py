@@ -16,7 +16,7 @@ _MOST_EDGES = 240
 """More edges than these are a grey ring."""
 
 
-class EndOn(Picture):
+class EndOn(Picture[Subject]):
     """Left the whole part; right the crown, its heights magnified, as a sag is small beside a segment's width."""
 
     key = "end-on"

@@ -15,7 +15,7 @@ from firmware_host.reporting.pictures.style import COPPER, GRID, INK, OLIVE, PAL
 _LOOKS = ((STEEL, ""), (COPPER, "//"), (OLIVE, ".."), (PALE, "xx"), (GRID, "\\\\"), (INK, ""))
 
 
-class Budget(Picture):
+class Budget(Picture[Subject]):
     """One bar for the torque at the motor while it speeds up, one for the inertia there."""
 
     key = "budget"

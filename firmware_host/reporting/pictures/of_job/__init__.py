@@ -1,0 +1,1 @@
+"""Pictures of a job: each of its plan alone."""

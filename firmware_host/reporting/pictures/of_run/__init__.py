@@ -1,0 +1,1 @@
+"""Pictures of a run: what was planned beside what its journal tells."""
