@@ -16,8 +16,11 @@ class Act:
     """
 
 
+@dataclass(frozen=True)
 class FindControllers(Act):
-    """Ask every port which controller is there and what it speaks."""
+    """Ask every port, or the one that it is `at`, which controller is there and what it speaks."""
+
+    at: str = ""
 
 
 @dataclass(frozen=True)

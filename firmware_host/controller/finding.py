@@ -11,22 +11,18 @@ from firmware_host.clock import Clock
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Description
 from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.hearing import ANSWER_S, hear, is_noise
 from firmware_host.controller.mechanisms import controller_for
-from firmware_host.controller.port.framing import LineFramer
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import MemoryTrace
 from firmware_host.controller.registry import dialect_names, load_dialect
-from firmware_host.controller.reply import Greeting, StatusReport
 from firmware_host.errors import ControllerError, LinkError
 
 EARLY_S = 0.5
 """So long after opening, boards that may be asked while they start are asked (s): most have greeted by then."""
 LISTEN_S = 3.0
 """How long to wait for a greeting (s): boards take 1 to 2 s after they are reset. Common practice, no source."""
-ANSWER_S = 0.5
-"""How long to wait for the answer to a status request (s)."""
 _ANY_AXIS = "X"
-_SHOWN_BYTES = 80
 
 
 @dataclass(frozen=True)
@@ -48,6 +44,10 @@ class Finding:
     dialect: str | None
     detail: str
     description: Description | None = None
+    noise: bool = False
+    """Whether what came is no text: it sends at another speed."""
+    baud: int | None = None
+    """The line speed that it was asked at, bits per second, where that was tried out."""
 
 
 def list_devices() -> tuple[SerialDevice, ...]:
@@ -97,20 +97,21 @@ def _find_one(
 
 def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
     heard: list[bytes] = []
-    finding = _hear(port, clock, EARLY_S, dialects, heard)
-    if finding is None:
+    found = hear(port, clock, EARLY_S, dialects, heard)
+    if found is None:
         for dialect in dialects:
             if dialect.probes_early:
                 port.write(dialect.probe())
-        finding = _hear(port, clock, LISTEN_S - EARLY_S, dialects, heard)
+        found = hear(port, clock, LISTEN_S - EARLY_S, dialects, heard)
     for dialect in dialects:
-        if finding is None:
+        if found is None:
             port.write(dialect.probe())
-            finding = _hear(port, clock, ANSWER_S, (dialect,), heard)
-    if finding is not None:
-        return finding
-    detail = f"answers, but not in a known dialect: {heard[0]!r}" if heard else "silent"
-    return Finding(port.url, None, f"{detail}. Check its speed (baud)")
+            found = hear(port, clock, ANSWER_S, (dialect,), heard)
+    if found is not None:
+        return Finding(port.url, found.dialect, found.said)
+    noise = is_noise(b"".join(heard))
+    what = "what comes is no text" if noise else f"answers, but not in a known dialect: {heard[0]!r}" if heard else ""
+    return Finding(port.url, None, f"{what or 'silent'}. Check its speed (baud)", noise=noise)
 
 
 def _described(finding: Finding, port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
@@ -123,24 +124,3 @@ def _described(finding: Finding, port: Port, clock: Clock, dialects: tuple[Diale
         return replace(finding, description=controller.describe())
     except (LinkError, ControllerError) as error:
         return replace(finding, detail=f"{finding.detail}; could not be asked further: {error}")
-
-
-def _hear(
-    port: Port, clock: Clock, duration_s: float, dialects: tuple[Dialect, ...], heard: list[bytes]
-) -> Finding | None:
-    """The first greeting or report that one of `dialects` understands within `duration_s` (s)."""
-    framer = LineFramer()
-    deadline_s = clock.monotonic() + duration_s
-    while (left_s := deadline_s - clock.monotonic()) > 0:
-        for line in framer.feed(port.read(left_s)):
-            if not heard:
-                heard.append(line[:_SHOWN_BYTES])
-            for dialect in dialects:
-                reply = dialect.parse(line)
-                if isinstance(reply, Greeting):
-                    return Finding(port.url, dialect.name, reply.text)
-                if isinstance(reply, StatusReport):
-                    return Finding(port.url, dialect.name, f"did not greet; is {reply.state.value}")
-                if dialect.is_own(reply):
-                    return Finding(port.url, dialect.name, "did not greet; answers")
-    return None

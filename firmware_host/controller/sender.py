@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from firmware_host.acts import FindControllers, Unlock
+from firmware_host.acts import Act, FindControllers, Unlock
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
+from firmware_host.controller.hearing import is_noise, spoken_instead
 from firmware_host.controller.port.framing import LineFramer
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace, TraceKind
@@ -52,6 +53,7 @@ GRACE_S = 0.1
 """So long the answer to a line is waited for in any case (s), for it nearly always comes: both stay in step then."""
 _KEPT_MESSAGES = 200
 _KEPT_STRAY_BYTES = 256
+_SHOWN_BYTES = 40
 
 
 @dataclass(frozen=True)
@@ -244,11 +246,28 @@ class Sender(ABC):
         self.position_lost = ControllerFaultError(detail, alarm.code, acts=(Unlock(self.port.url),))
         return self.position_lost
 
-    def nothing_answers(self) -> DialectError:
-        """The error for a port where nothing answers in the dialect."""
-        check = "Check that it is on, its port, its speed, and the key link.dialect of the machine file"
-        detail = f"nothing answers in dialect {self.dialect.name}. {check}"
-        return DialectError(self.port.url, detail, acts=(FindControllers(),))
+    def nothing_answers(self, silent: Act | None = None, note: str = "") -> DialectError:
+        """The error for a port where nothing answers in the dialect: by what was heard, and what is spoken there.
+
+        `silent`: what else can be done, and a `note` on it, where nothing was heard at all.
+        """
+        heard = [*self.strays, *(message.encode() for message in self.messages), self._framer.clear()]
+        other = spoken_instead(self.port, self.clock, self.dialect, heard, self.realtime)
+        came = b"".join(heard)
+        if other:
+            why = f', but {other} is spoken there. Set link.dialect = "{other}" in the machine file'
+        elif is_noise(came):
+            why = ": what comes is no text, as at another line speed. Name the board's own with --baud, or as link.baud"
+        elif came:
+            why = f": {came[:_SHOWN_BYTES]!r} came. Check whether this is the controller's port"
+        else:
+            why = ": it is silent. Check that it is on, its cable, its port and its line speed (link.baud)"
+        detail = f"nothing answers in dialect {self.dialect.name}{why}"
+        error = DialectError(self.port.url, detail, acts=(FindControllers(self.port.url),))
+        if silent is not None and not came:
+            error.acts = (*error.acts, silent)
+            error.add_note(note)
+        return error
 
     def _keep(self, reply: Reply) -> None:
         if isinstance(reply, Message | Greeting):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, wait
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -26,6 +27,8 @@ from firmware_host.station.stop_request import stopped_while
 
 USUAL_BAUD = 115200
 """Line speed of most boards, bits per second."""
+OTHER_BAUDS = (250000, 57600, 38400, 19200, 9600, 230400)
+"""Line speeds that boards are set to as well, the likeliest first; common practice, no source."""
 
 
 def port_of(machine: Machine, url: str) -> str:
@@ -121,17 +124,29 @@ def find_controllers(
     *,
     confirm: Callable[[str], bool],
     urls: Iterable[str] | None = None,
-    baud: int = USUAL_BAUD,
+    baud: int | None = None,
     lock_folder: Path | None = None,
 ) -> tuple[Finding, ...]:
     """Ask at each of `urls` (all serial ports of this computer if None) who is there: one Finding each, in order.
 
     `confirm(url)` is asked before a port is opened, for that resets many boards; False leaves it alone. `baud`: line
-    speed, bits per second. A port that is busy, gone or silent is a Finding, not an error.
+    speed, bits per second; None: `USUAL_BAUD`, and where what comes then is no text, those of `OTHER_BAUDS` one after
+    the other. A port that is busy, gone or silent is a Finding, not an error.
     """
     chosen = [device.url for device in list_devices()] if urls is None else urls
 
-    def open_url(url: str) -> Port:
-        return open_port(url, baud=baud, clock=clock, lock_folder=lock_folder)
+    def at(url: str, rate: int, may: Callable[[str], bool]) -> Finding:
+        def open_url(name: str) -> Port:
+            return open_port(name, baud=rate, clock=clock, lock_folder=lock_folder)
 
-    return find(chosen, clock, open_url=open_url, confirm=confirm)
+        return find((url,), clock, open_url=open_url, confirm=may)[0]
+
+    def there(url: str) -> Finding:
+        found = at(url, USUAL_BAUD if baud is None else baud, confirm)
+        for rate in OTHER_BAUDS if baud is None and found.noise else ():
+            other = at(url, rate, lambda name: True)
+            if other.dialect is not None:
+                return replace(other, baud=rate)
+        return found
+
+    return tuple(map(there, chosen))

@@ -55,6 +55,21 @@ def is_busy(error: BaseException) -> bool:
     return _here.is_busy(error)
 
 
+def is_missing(error: BaseException) -> bool:
+    """Whether opening a port failed because there is none of this name, as the system's own error says."""
+    return _here.is_missing(error)
+
+
+def is_denied(error: BaseException) -> bool:
+    """Whether opening a port failed because this user may not open it, as the system's own error says."""
+    return _here.is_denied(error)
+
+
+def how_to_be_let_in(url: str) -> str:
+    """What a user who may not open the device can do about it, a sentence or two without the last stop."""
+    return _here.how_to_be_let_in(device_key(url))
+
+
 def _address(url: str) -> str:
     """A lower-case address without its options; this computer's own name is that of its loopback address."""
     try:

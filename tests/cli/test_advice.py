@@ -17,6 +17,7 @@ from tests.support import windows
 
 EXAMPLES: tuple[Act, ...] = (
     acts.FindControllers(),
+    acts.FindControllers("/dev/ttyUSB0"),
     acts.WriteSettings(),
     acts.WriteSettings("my job.toml", "socket://127.0.0.1:9"),
     acts.WriteSettings("job.toml", "/dev/ttyUSB0", ("inertia-ratio=light rotor, tried", "creep")),

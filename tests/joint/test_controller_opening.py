@@ -163,7 +163,7 @@ def test_silence_is_no_dialect_and_gives_the_port_back() -> None:
     b.port.spoil = lambda data: b""
     with pytest.raises(DialectError, match="nothing answers in dialect status-query") as caught:
         b.open()
-    assert caught.value.acts == (FindControllers(), Unlock("memory://device"))
+    assert caught.value.acts == (FindControllers("memory://device"), Unlock("memory://device"))
     assert b.port.closed
 
 

@@ -193,7 +193,11 @@ def test_profiles_are_listed_with_where_they_are() -> None:
 
 FOUND = (
     Finding(
-        "/dev/a", "status-query", "hello", Description("XYZA", 128, None, MappingProxyType({"$1": "25", "$2": "0"}))
+        "/dev/a",
+        "status-query",
+        "hello",
+        Description("XYZA", 128, None, MappingProxyType({"$1": "25", "$2": "0"})),
+        baud=57600,
     ),
     Finding("/dev/b", "numbered-line", "start", Description("", None, 4, MappingProxyType({}))),
     Finding("/dev/c", None, "nothing answered"),
@@ -203,15 +207,16 @@ FOUND = (
 def test_what_was_found_is_said_first_and_each_port_is_a_row() -> None:
     document = found_document(FOUND)
     assert json_document(document) == [
-        {"port": "/dev/a", "dialect": "status-query", "detail": "hello", "axes": "XYZA", "receive_bytes": 128,
-         "planner_blocks": None, "settings": {"$1": "25", "$2": "0"}},
-        {"port": "/dev/b", "dialect": "numbered-line", "detail": "start", "axes": "", "receive_bytes": None,
-         "planner_blocks": 4, "settings": {}},
-        {"port": "/dev/c", "dialect": None, "detail": "nothing answered", "axes": None, "receive_bytes": None,
-         "planner_blocks": None, "settings": None},
+        {"port": "/dev/a", "dialect": "status-query", "detail": "hello", "baud": 57600, "axes": "XYZA",
+         "receive_bytes": 128, "planner_blocks": None, "settings": {"$1": "25", "$2": "0"}},
+        {"port": "/dev/b", "dialect": "numbered-line", "detail": "start", "baud": None, "axes": "",
+         "receive_bytes": None, "planner_blocks": 4, "settings": {}},
+        {"port": "/dev/c", "dialect": None, "detail": "nothing answered", "baud": None, "axes": None,
+         "receive_bytes": None, "planner_blocks": None, "settings": None},
     ]  # fmt: skip
     assert printed(document).splitlines() == [
-        "A controller stands at /dev/a. It speaks status-query.",
+        "A controller stands at /dev/a. It speaks status-query at 57600 bit/s: "
+        "set link.baud = 57600 in the machine file, or say --baud 57600.",
         "A controller stands at /dev/b. It speaks numbered-line.",
         "/dev/c: nothing answered.",
     ]

@@ -243,3 +243,39 @@ def test_windows_says_in_its_own_way_that_another_program_has_the_port(
 )
 def test_elsewhere_a_port_that_may_not_be_opened_is_not_taken_for_one_in_use(number: int, *, busy: bool) -> None:
     assert posix.is_busy(serial.SerialException(number, "could not open port")) is busy
+
+
+@pytest.mark.parametrize(
+    ("kind", "why"),
+    [(FileNotFoundError, (True, False)), (PermissionError, (False, True)), (BlockingIOError, (False, False))],
+    ids=["not-there", "not-allowed", "taken"],
+)
+def test_a_port_that_is_not_there_is_told_from_one_that_this_user_may_not_open(
+    kind: type[OSError], why: tuple[bool, bool]
+) -> None:
+    number = {FileNotFoundError: errno.ENOENT, PermissionError: errno.EACCES, BlockingIOError: errno.EAGAIN}[kind]
+    error = serial.SerialException(number, f"could not open port: {kind(number, 'as the system says')}")
+    assert (posix.is_missing(error), posix.is_denied(error)) == why
+    text = serial.SerialException(f"could not open port 'COM3': {kind(number, 'in any language')!r}")
+    assert windows.is_missing(text) is why[0]
+    assert not windows.is_denied(text)  # there it means that another program has it
+    assert windows.is_busy(text) is why[1]
+
+
+@pytest.mark.posix("groups")
+def test_who_may_not_open_a_device_is_told_the_group_that_may(tmp_path: Path) -> None:
+    import grp
+
+    device = tmp_path / "device"
+    device.touch()
+    group = grp.getgrgid(device.stat().st_gid).gr_name
+    device.chmod(0o660)
+    assert f"group {group}: " in ports.how_to_be_let_in(str(device))
+    device.chmod(0o640)  # reading is not enough
+    assert ports.how_to_be_let_in(str(device)).startswith("Ask whoever looks after this computer")
+
+
+def test_a_name_that_no_port_has_is_told_so_in_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(PortUnavailableError, match="there is none of this name") as caught:
+        open_port(str(tmp_path / "none"), baud=9600, clock=VirtualClock(), lock_folder=tmp_path)
+    assert str(caught.value).count(str(tmp_path / "none")) == 1

@@ -144,7 +144,7 @@ _SETTINGS = ("controller", "settings")
 
 _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyType(
     {
-        acts.FindControllers: lambda act: ("controller", "find"),
+        acts.FindControllers: lambda act: ("controller", "find", *_at(act.at)),
         acts.WriteSettings: _write_settings,
         acts.RestoreSettings: lambda act: (*_SETTINGS, "restore", act.backup, *_at(act.new_port)),
         acts.ClearOffset: lambda act: ("controller", "clear-offset", *_at(act.port, act.machine or "MACHINE")),

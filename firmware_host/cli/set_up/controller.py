@@ -44,7 +44,7 @@ from firmware_host.reporting.machines.controllers import (
 )
 from firmware_host.simulator.boards import board_names, simulated_device
 from firmware_host.simulator.serving.serve import serve
-from firmware_host.station.opening import USUAL_BAUD, find_controllers, open_controller, port_of
+from firmware_host.station.opening import find_controllers, open_controller, port_of
 from firmware_host.station.settings.compared import LookedAt, compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.real_move import refusal
@@ -115,7 +115,7 @@ def find_command(
     def confirm(url: str) -> bool:
         return yes or typer.confirm(f"Open {url}? It may reset the board: is nothing moving?", err=True)
 
-    findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud or USUAL_BAUD)
+    findings = find_controllers(SystemClock(), confirm=confirm, urls=urls, baud=baud)
     documents.show(found_document(findings), json=json, details=details, more=_MORE)
     if not urls and not json:
         output.remark("no serial port found")

@@ -14,7 +14,7 @@ from firmware_host.errors import InputError, PortBusyError, PortUnavailableError
 from firmware_host.system.files import RecordFile, read_regular
 from firmware_host.system.ports import device_key
 
-_REMEDY = "end that process, or wait for it"
+_REMEDY = "that is another circumstep: wait until it has ended, or stop it where it runs, with Ctrl-C"
 _LONGEST_PID = 32
 
 

@@ -11,12 +11,13 @@ from typing import Protocol, cast
 
 import serial
 
+from firmware_host.acts import FindControllers
 from firmware_host.clock import Clock
 from firmware_host.controller.port.lock import PortLock
 from firmware_host.controller.port.modem_lines import InputLine, OutputLine
 from firmware_host.controller.port.port import Port
 from firmware_host.errors import InputError, PortBusyError, PortLostError, PortUnavailableError
-from firmware_host.system.ports import is_busy
+from firmware_host.system.ports import how_to_be_let_in, is_busy, is_denied, is_missing
 
 SCHEMES = ("socket://", "rfc2217://")
 TICK_S = 0.01
@@ -153,5 +154,10 @@ def _open_line(url: str, baud: int, clock: Clock) -> _Line:
     except (OSError, ValueError) as error:  # SerialException is an OSError
         if is_busy(error):
             raise PortBusyError(url, "another program holds it: close that one") from error
+        if "://" not in url and is_missing(error):
+            detail = "cannot be opened: there is none of this name. Check the cable and the name"
+            raise PortUnavailableError(url, detail, acts=(FindControllers(),)) from error
+        if "://" not in url and is_denied(error):
+            raise PortUnavailableError(url, f"cannot be opened: this user may not. {how_to_be_let_in(url)}") from error
         raise PortUnavailableError(url, f"cannot be opened: {error}") from error
     return cast("_Line", line)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
@@ -64,7 +64,7 @@ class StateWordAsking(Controller):
             status = self.status()
             self.answer_time.note(self.sender.report_took_s)
         except ReplyTimeoutError as error:
-            status = self._deaf(drop_held_motion, self._nothing_answers(), error)
+            status = self._deaf(drop_held_motion, self._nothing_answers, error)
         if status.state is AxisState.HOLDING and drop_held_motion:
             self.standing(allow=frozenset({AxisState.HOLDING}))
             self.greeted(self.sender.reset(GREETING_S))
@@ -81,7 +81,7 @@ class StateWordAsking(Controller):
             if status.state is not AxisState.LOCKED:
                 raise
             deaf = ControllerFaultError(f"it is locked, and hears no line. {_ONLY_A_RESET}", acts=(self._unlocking,))
-            status = self._deaf(drop_held_motion, deaf, error)
+            status = self._deaf(drop_held_motion, lambda: deaf, error)
             self.sender.resynchronise()
         self.read_buffer()
         self.read_settings()
@@ -89,18 +89,15 @@ class StateWordAsking(Controller):
             self.position(status)
         return greeting
 
-    def _deaf(self, resets: bool, deaf: FirmwareHostError, error: ReplyTimeoutError) -> StatusReport:
-        """Reset a board that answers nothing, or no line, if that is wished for and helps; else raise `deaf`."""
+    def _deaf(self, resets: bool, deaf: Callable[[], FirmwareHostError], error: ReplyTimeoutError) -> StatusReport:
+        """Reset a board that answers nothing, or no line, if that is wished for and helps; else raise `deaf()`."""
         if not resets or (greeting := self.sender.reset(GREETING_S)) is None:
-            raise deaf from error
+            raise deaf() from error
         self.greeted(greeting)
         return self.status()
 
     def _nothing_answers(self) -> FirmwareHostError:
-        error = self.sender.nothing_answers()
-        error.add_note(_ONLY_A_RESET)
-        error.acts = (*error.acts, self._unlocking)
-        return error
+        return self.sender.nothing_answers(self._unlocking, _ONLY_A_RESET)
 
     @property
     def _unlocking(self) -> Unlock:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from firmware_host.errors import UnreadableFileError
+from firmware_host.errors import MissingFileError, UnreadableFileError
 from firmware_host.model.files.key_lines import key_at
 from firmware_host.model.files.problems import input_error, refuse_implausible, written_key
 from firmware_host.model.plausible.check import findings
@@ -17,6 +19,7 @@ from firmware_host.system.parsing import parse_toml, utf8_text
 
 #: Largest file read, in bytes: a job of a thousand artwork gaps stays well below it.
 LARGEST_FILE = 1_000_000
+_MOST_NAMES = 1000
 
 ModelT = TypeVar("ModelT", bound=BaseModel)
 
@@ -33,7 +36,8 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     except UnreadableFileError as error:
         from firmware_host.acts import ListProfiles
 
-        raise replace(error, remedy="Name a TOML file, or a profile", acts=(ListProfiles(),)) from error
+        remedy = _like(path) if isinstance(error, MissingFileError) else ""
+        raise replace(error, remedy=remedy or "Name a TOML file, or a profile", acts=(ListProfiles(),)) from error
     text = utf8_text(data, source)
     tables = _parse(text, source)
     if not tables:
@@ -43,6 +47,16 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
             "is empty", "Write into it what a job, a machine or a motor needs", source, acts=(ShowSchema("job"),)
         )
     return tables, text
+
+
+def _like(path: Path) -> str:
+    """The file of the same folder whose name is most like that of one that is not there; empty if none is."""
+    try:
+        names = [each.name for each in islice(path.parent.glob("*.toml"), _MOST_NAMES)]
+    except (OSError, ValueError):  # a folder that nobody may look into; a name that is none
+        return ""
+    close = difflib.get_close_matches(path.name, sorted(names), n=1)
+    return f"Did you mean {str(path.with_name(close[0]))!r}?" if close else ""
 
 
 def _parse(text: str, source: str) -> dict[str, Any]:

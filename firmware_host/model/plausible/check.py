@@ -154,5 +154,5 @@ def _pairs(pairs: Iterable[Pair], about: tuple[BaseModel, ...], prefix: str, fou
         if any(told.get(prefix + key, False) >= refused for key in pair.keys if prefix + key in told):
             continue
         problem = pair.problem(size, *about)
-        results.append(Finding(prefix + pair.keys[0], problem, pair.meant(size), refused, by_itself=False))
+        results.append(Finding(prefix + pair.keys[0], problem, pair.meant(size, *about), refused, by_itself=False))
     return results

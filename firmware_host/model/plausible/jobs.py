@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from firmware_host.model.job.job import Job
 from firmware_host.model.machine.machine import Machine
@@ -13,6 +14,26 @@ _THOUSAND: tuple[Slip, ...] = (
     (300, 3e3, "Grams for kilograms, or g/cm^3 for kg/m^3?"),
     (3e-4, 3e-3, "Grams for kilograms, or kg/m^3 for g/cm^3?"),
 )
+
+_INCH_MM = 25.4
+
+
+def _size(times: float, words: str, otherwise: str = "") -> Callable[[Job], str]:
+    """What tells a size across that should be so many `times` as large; `otherwise`: what else may have been confused.
+
+    Only where mass goes with the square of one size across is that size named with what should stand there.
+    """
+
+    def told(job: Job) -> str:
+        key, size = ("diameter", job.part.diameter) if job.part.circumference is None else (
+            "circumference", job.part.circumference
+        )  # fmt: skip
+        if not isinstance(job.part, SolidPart):
+            return f"{words}? {otherwise}".rstrip()
+        right = f"{size.to('mm'):.6g} in" if times == _INCH_MM else f"{times * size.to('mm'):.6g} mm"
+        return f'{words}: did you mean part.{key} = "{right}"? {otherwise}'.rstrip()
+
+    return told
 
 
 def _volume(part: RoundPart) -> float | None:
@@ -92,9 +113,14 @@ JOB_PAIRS = (
         1.7,
         25,
         (
+            (580, 720, _size(_INCH_MM, "Inches written as millimetres", "Or grams for kilograms?")),
+            (1 / 720, 1 / 580, _size(1 / _INCH_MM, "Millimetres written as inches", "Or kg/m^3 for g/cm^3?")),
+            (12e3, 21e3, "All sizes are in inches, written as millimetres?"),
             *_THOUSAND,
-            (0.2, 0.3, "The diameter is twice what it should be: a diameter for a radius?"),
-            (3.5, 4.5, "The diameter is half of what it should be: a radius for a diameter?"),
+            (80, 125, _size(10, "A tenth of the size: centimetres written as millimetres")),
+            (0.008, 0.0125, _size(0.1, "Ten times the size: centimetres for millimetres, or a digit too many")),
+            (0.2, 0.3, _size(0.5, "Twice the size: a diameter in the place of a radius")),
+            (3.5, 4.5, _size(2, "Half the size: the radius in the place of the diameter")),
             (0.4, 0.5, "Pounds for kilograms, or a hollow part called solid?"),
             (2, 2.4, "Kilograms for pounds?"),
         ),

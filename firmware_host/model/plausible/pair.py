@@ -13,8 +13,8 @@ from pydantic import BaseModel
 
 from firmware_host.units import Quantity
 
-#: (from, to, what was probably confused), for a ratio between the two
-Slip = tuple[float, float, str]
+#: (from, to, what was probably confused), for a ratio between the two; a function tells it of what is described
+Slip = tuple[float, float, str | Callable[..., str]]
 
 
 class Pair(NamedTuple):
@@ -36,10 +36,12 @@ class Pair(NamedTuple):
         way = f"{times} times" if ratio >= 1 else f"1/{times} of"
         return f"{self.words.format(*about)} is {way} what one would expect"
 
-    def meant(self, ratio: float) -> str:
+    def meant(self, ratio: float, *about: Any) -> str:
         """What was probably confused."""
-        found = [text for low, high, text in self.slips if low <= ratio <= high]
-        return found[0] if found else f"Check {', '.join(self.keys[:-1])} and {self.keys[-1]}"
+        found = [told for low, high, told in self.slips if low <= ratio <= high]
+        if not found:
+            return f"Check {', '.join(self.keys[:-1])} and {self.keys[-1]}"
+        return found[0] if isinstance(found[0], str) else found[0](*about)
 
 
 def size_of(described: BaseModel, key: str) -> float | None:

@@ -29,6 +29,7 @@ from firmware_host.units import PI
 
 LARGEST_COUNT = 1_000_000
 _SLACK = 1e-9
+_INCH_MM = 25.4
 #: A mark that leaves less than this part of the circumference is taken for a full wrap, with a closing seam.
 _WRAP_REST = Fraction(1, 10_000)
 
@@ -155,9 +156,18 @@ def mark_turns(job: Job) -> Fraction:
             mark.arc.si * 1e3,
             "mm",
             math.pi * diameter.si * 1e3,
-            'Write mark.angle = "360 deg" for a full wrap, or check part.diameter',
+            f'Write mark.angle = "360 deg" for a full wrap, or check part.{_size_slip(job, float(total))}',
         )
     return total
+
+
+def _size_slip(job: Job, turns: float) -> str:
+    """The key that says how thick the part is, and what may be confused there where the mark takes so many `turns`."""
+    key = "diameter" if job.part.circumference is None else "circumference"
+    size = f"{key} = {getattr(job.part, key)}"
+    if turns <= 2 and key == "diameter":
+        return f"{size}: the radius in its place?"
+    return f"{size}: inches written as millimetres?" if turns <= _INCH_MM else size
 
 
 def _fewest(total: Fraction, widest_turns: float) -> int:

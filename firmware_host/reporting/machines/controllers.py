@@ -29,6 +29,7 @@ _FOUND_COLUMNS = (
     Column("port", "port"),
     Column("dialect", "dialect"),
     Column("detail", "what is there"),
+    Column("baud", "line speed", "bit/s"),
     Column("axes", "axes"),
     Column("receive_bytes", "receive buffer", "bytes"),
     Column("planner_blocks", "planned ahead", "moves"),
@@ -47,11 +48,18 @@ def found_document(findings: Iterable[Finding]) -> Document:
     """What was found; the details are a row for each port, null for what its controller doesn't tell."""
     found = tuple(findings)
     speaking = tuple(each for each in found if each.description is not None)
-    lines = tuple(f"A controller stands at {each.url}. It speaks {each.dialect}." for each in speaking)
+    lines = tuple(f"A controller stands at {each.url}. It speaks {each.dialect}{_speed(each)}." for each in speaking)
     none = f"No controller at {len(found)} port{'s' if len(found) > 1 else ''} that answers." if found else "No port."
-    silent = tuple(f"{each.url}: {each.detail}." for each in found if each.description is None)
+    silent = tuple(f"{each.url}: {each.detail}{_speed(each)}." for each in found if each.description is None)
     table = Table("", "Ports looked at", _FOUND_COLUMNS, tuple(map(_found, found)))
     return Document((table,), as_list=True, first=(Notes((*(lines or (none,)), *silent)),))
+
+
+def _speed(found: Finding) -> str:
+    """The line speed, where it had to be tried out, and where that is written."""
+    if found.baud is None:
+        return ""
+    return f" at {found.baud} bit/s: set link.baud = {found.baud} in the machine file, or say --baud {found.baud}"
 
 
 @dataclass(frozen=True)
@@ -170,10 +178,10 @@ def settings_document(compared: Comparison, fix: Act, lock: Lock | None = None) 
 def _found(finding: Finding) -> Row:
     told = finding.description
     if told is None:
-        return (finding.url, finding.dialect, finding.detail, None, None, None, None)
+        return (finding.url, finding.dialect, finding.detail, finding.baud, None, None, None, None)
     axes = Cell(told.axes, told.axes or _NOT_TOLD)
     sizes = map(_or_not_told, (told.receive_bytes, told.planner_blocks))
-    return (finding.url, finding.dialect, finding.detail, axes, *sizes, _settings(told.settings))
+    return (finding.url, finding.dialect, finding.detail, finding.baud, axes, *sizes, _settings(told.settings))
 
 
 def _or_not_told(value: Value) -> Value | Cell:

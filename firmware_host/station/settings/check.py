@@ -21,6 +21,8 @@ from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.route.controller_units import axis_units, floor_text
 from firmware_host.planning.route.coordinates import StoredScale
 
+_PRINTED = Fraction(1, 1000)
+"""So near, as a part of it, a printed scale is taken for the one that is meant."""
 _OWN_TOOLS = "change it with the controller's own tools, and state it in the machine file"
 _THIRD_DECIMAL_HOLDS_BELOW = 1 << 14
 STATED = "link.stated."
@@ -120,12 +122,41 @@ def require_fitting(machine: Machine, plan: JobPlan, settings: ControllerSetting
     found = settings_differences(machine, plan, settings)
     if not found:
         return
-    told = tuple(str(difference) for difference in found)
+    told = tuple(_told(difference, settings) for difference in found)
     if all(difference.key.startswith(STATED) for difference in found):
         raise SettingsMismatchError(told, _OWN_TOOLS)
     if written:
         raise SettingsMismatchError(told, "see the controller's own documentation")
-    raise SettingsMismatchError(told, FIX, acts=WRITE)
+    switched = microsteps_that_fit(machine, settings)
+    if switched is None:
+        raise SettingsMismatchError(told, FIX, acts=WRITE)
+    here, there = machine.driver.microsteps, switched
+    file = f"the controller's steps per unit are those of {there} microsteps, and driver.microsteps is {here}"
+    raise SettingsMismatchError(
+        told, f"{file}. If {there} is right, set it in the machine file; else {FIX}", acts=WRITE
+    )
+
+
+def _told(difference: Difference, settings: ControllerSettings) -> str:
+    """The difference, with what it would do where its name does not say so."""
+    if difference.key and difference.key == settings.names.release_delay:
+        return f"{difference} (never): so long after each move the motor is let go of, and the part may turn by itself"
+    return str(difference)
+
+
+def microsteps_that_fit(machine: Machine, settings: ControllerSettings) -> int | None:
+    """The microsteps with which the machine would have the controller's steps per unit, where the file's have not.
+
+    None where they fit, where the controller does not tell, or where it is no usual number: a power of 2 up to 256.
+    """
+    stored, here = settings.stored_steps_per_unit, machine.driver.microsteps
+    if stored is None:
+        return None
+    ratio = stored.value / machine.steps_per_axis_unit
+    for there in (1 << power for power in range(9)):
+        if there != here and abs(ratio / Fraction(there, here) - 1) < _PRINTED:
+            return there
+    return None
 
 
 def require_resolution(off_steps: float) -> None:

@@ -20,3 +20,20 @@ def is_busy(error: BaseException) -> bool:
     and the system's words in the user's language.
     """
     return isinstance(error, PermissionError) or "PermissionError(" in str(error)
+
+
+def is_missing(error: BaseException) -> bool:
+    """Whether a line could not be opened because it is not there; what pyserial keeps is a text, as in `is_busy`."""
+    return isinstance(error, FileNotFoundError) or "FileNotFoundError(" in str(error)
+
+
+def is_denied(error: BaseException) -> bool:
+    """Never told apart: Windows says so of a line that another program has, and lets every user open the others."""
+    del error
+    return False
+
+
+def how_to_be_let_in(name: str) -> str:
+    """What a user who may not open the device can do."""
+    del name
+    return "Ask whoever looks after this computer for the right to use it"

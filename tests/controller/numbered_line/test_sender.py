@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import pytest
@@ -9,7 +10,8 @@ import pytest
 from firmware_host.acts import FindControllers
 from firmware_host.clock import VirtualClock
 from firmware_host.controller.numbered_line.dialect import NumberedLineDialect
-from firmware_host.controller.numbered_line.sender import NumberingSender
+from firmware_host.controller.numbered_line.exchanging import REPEAT_S
+from firmware_host.controller.numbered_line.sender import COUNT_S, NumberingSender
 from firmware_host.controller.port.trace import MemoryTrace, TraceKind
 from firmware_host.controller.reply import Identity, StatusReport
 from firmware_host.errors import (
@@ -75,12 +77,13 @@ def test_nothing_is_sent_before_the_count_is_known() -> None:
 def test_silence_is_no_dialect() -> None:
     clock = VirtualClock()
     port = ScriptedPort(clock)
-    for _ in range(20):
+    for _ in range(math.ceil(COUNT_S / REPEAT_S)):
         port.expect(PROBE)
+    port.expect(b"?")  # then the other dialect is tried
     sender = NumberingSender(port, D, clock, MemoryTrace(clock))
     with pytest.raises(DialectError, match="nothing answers in dialect numbered-line") as caught:
         sender.resynchronise()
-    assert caught.value.acts == (FindControllers(),)
+    assert caught.value.acts == (FindControllers(port.url),)
     assert clock.monotonic() < 12.0
 
 

@@ -42,6 +42,8 @@ SLIPS = (
         ("the number of metres, in millimetres", "diameter", '"50 mm"', '"0.05 mm"', ERROR),
         ("centimetres for millimetres", "diameter", '"50 mm"', '"50 cm"', ERROR),
         ("inches for millimetres", "diameter", '"50 mm"', '"50 in"', ERROR),
+        ("the number of inches, in millimetres", "diameter", '"50 mm"', '"1.9685 mm"', ERROR),
+        ("the number of centimetres, in millimetres", "diameter", '"50 mm"', '"5 mm"', ERROR),
         ("the radius for the diameter", "diameter", '"50 mm"', '"25 mm"', WARNING),
         ("the diameter of a part half as thick", "diameter", '"50 mm"', '"100 mm"', WARNING),
         ("a digit too many", "diameter", '"50 mm"', '"500 mm"', ERROR),

@@ -110,6 +110,22 @@ def test_a_mark_longer_than_the_circumference_is_refused() -> None:
         plan_segments(job_on("50 mm", {"arc": "200 mm"}))
 
 
+@pytest.mark.parametrize(
+    ("diameter", "arc", "told"),
+    [
+        ("25 mm", "150 mm", r"part\.diameter = 25 mm: the radius in its place\?$"),
+        ("2 mm", "150 mm", r"part\.diameter = 2 mm: inches written as millimetres\?$"),
+        ("1 mm", "150 mm", r"part\.diameter = 1 mm$"),
+    ],
+    ids=["half-too-thin", "25-times-too-thin", "more-than-that"],
+)
+def test_a_mark_longer_than_the_circumference_names_the_slip_that_would_explain_it(
+    diameter: str, arc: str, told: str
+) -> None:
+    with pytest.raises(PlanError, match=told):
+        plan_segments(job_on(diameter, {"arc": arc}, window={"half_depth": "0.1 mm"}))
+
+
 def test_more_segments_than_anyone_marks_are_refused() -> None:
     with pytest.raises(PlanError, match=r"segments needed: .*limit 1e\+06\. Check window and diameter"):
         plan_segments(job_on("1000 m", {"angle": "360 deg"}, window={"half_depth": "2e-6 um"}))

@@ -17,6 +17,7 @@ from firmware_host.reporting.document import Column, Node, Notes, Table
 from firmware_host.reporting.measures import Units, counted, number
 from firmware_host.reporting.plans.first.words import caution, count_assumed
 
+_TAPE_DIGITS = 4
 _GAP_DIGITS = 2
 """Seams are predicted no better than that."""
 _MOST_SEAMS, _MOST_PLACES = 4, 6
@@ -41,7 +42,13 @@ def first_of_segments(plan: Layout, units: Units) -> tuple[Node, ...]:
         if largest is not None and largest.remedy
         else ()
     )
-    further = (*better, *_others(segments, units), _places(segments), *map(units.told, seams.warnings))
+    further = (
+        *better,
+        *_others(segments, units),
+        _places(segments),
+        _tape(segments, units),
+        *map(units.told, seams.warnings),
+    )
     return (Notes(answer), *((_seams(seams, units),) if seams.gap.size else ()), Notes(further))
 
 
@@ -143,6 +150,12 @@ def _places(segments: SegmentPlan) -> str:
         return f"Centres from {_degrees(centres[0])} to {_degrees(centres[-1])} deg, {_degrees(pitches[0])} deg apart."
     some = ", ".join(_degrees(each) for each in centres[:_MOST_PLACES])
     return f"Centres at {some}{' ...' if centres.size > _MOST_PLACES else ''} deg."
+
+
+def _tape(segments: SegmentPlan, units: Units) -> str:
+    """What shows at the part whether its size was entered right: no other datum may tell a radius or an inch."""
+    around = units.length(math.pi * float(segments.diameter), _TAPE_DIGITS)
+    return f"A tape around the part, where it is marked, must read {around}."
 
 
 def _degrees(angle: float) -> str:

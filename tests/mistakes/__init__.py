@@ -1,0 +1,1 @@
+"""Common mistakes, each made for real, and the one message that leads to its fix."""
