@@ -11,11 +11,11 @@ from firmware_host.clock import Clock
 from firmware_host.controller.axis import Connection
 from firmware_host.controller.controller import Description
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.hearing import ANSWER_S, hear, is_noise
 from firmware_host.controller.mechanisms import controller_for
+from firmware_host.controller.port.hearing import hear, is_noise
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import MemoryTrace
-from firmware_host.controller.registry import dialect_names, load_dialect
+from firmware_host.controller.registry import ANSWER_S, dialect_names, load_dialect, understanding
 from firmware_host.errors import ControllerError, LinkError
 
 EARLY_S = 0.5
@@ -97,16 +97,16 @@ def _find_one(
 
 def _identify(port: Port, clock: Clock, dialects: tuple[Dialect, ...]) -> Finding:
     heard: list[bytes] = []
-    found = hear(port, clock, EARLY_S, dialects, heard)
+    found = hear(port, clock, EARLY_S, understanding(dialects), heard)
     if found is None:
         for dialect in dialects:
             if dialect.probes_early:
                 port.write(dialect.probe())
-        found = hear(port, clock, LISTEN_S - EARLY_S, dialects, heard)
+        found = hear(port, clock, LISTEN_S - EARLY_S, understanding(dialects), heard)
     for dialect in dialects:
         if found is None:
             port.write(dialect.probe())
-            found = hear(port, clock, ANSWER_S, (dialect,), heard)
+            found = hear(port, clock, ANSWER_S, understanding((dialect,)), heard)
     if found is not None:
         return Finding(port.url, found.dialect, found.said)
     noise = is_noise(b"".join(heard))

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from firmware_host.acts import Act, FindControllers, Unlock
 from firmware_host.clock import Clock
 from firmware_host.controller.dialect import Dialect
-from firmware_host.controller.hearing import is_noise, spoken_instead
 from firmware_host.controller.port.framing import LineFramer
+from firmware_host.controller.port.hearing import is_noise
 from firmware_host.controller.port.port import Port
 from firmware_host.controller.port.trace import Trace, TraceKind
+from firmware_host.controller.registry import spoken_instead
 from firmware_host.controller.reply import (
     Accepted,
     AlarmReport,
