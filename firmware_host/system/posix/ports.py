@@ -42,12 +42,12 @@ def how_to_be_let_in(name: str) -> str:
     if sys.platform == "linux":
         joined = f'join it with "sudo usermod -a -G {group} $USER", then log out and in again'
     else:
-        joined = "let whoever looks after this computer make you a member of it, then log out and in again"
+        joined = "let whoever looks after this computer put you into it, then log out and in again"
     return f"It belongs to group {group}: {joined}"
 
 
 def _group_with_rights(name: str) -> str:
-    """The group whose members may read and write a device; empty if there is none."""
+    """The group whose users may read and write a device; empty if there is none."""
     import grp  # seldom needed
 
     try:
