@@ -168,7 +168,7 @@ def used_from_first_to_last(made: Installed, *reports: str) -> None:
     """The version, the demo with its run kept, a report of that run, a picture, a schema, what ships; more reports."""
     assert made.run(made.python, "-m", "firmware_host", "--version") == made.circumstep("--version")
     assert made.circumstep("--version").startswith("circumstep ")
-    told = " ".join(made.circumstep("demo", "--clock", "30", "--keep", "kept").split())
+    told = " ".join(made.circumstep("demo", "--keep", "kept").split())
     assert "done: 12 of 12 passes marked; the motor's step counter is the plan's at 12 of 12" in told
     (run,) = (path.parent for path in (made.here / "kept").glob("*/record.json"))
     for place, of in enumerate((str(run), *reports)):
