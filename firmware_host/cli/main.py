@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from importlib import import_module
 from typing import Annotated, Any
@@ -22,6 +23,9 @@ CAUTION = (
 _INTERRUPTED = 130
 """What the option parser makes of Ctrl-C."""
 
+_COMPLETE = "_CIRCUMSTEP_COMPLETE"
+"""The variable by which a shell's script asks what may come next."""
+
 _NEW_OBJECTS = 100_000
 """After so many, Python looks for garbage (else after 700): hardly anything that a start makes is any."""
 
@@ -39,8 +43,10 @@ app = typer.Typer(
 def _options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
     version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
+    install: Annotated[bool, typer.Option("--install-completion", help="Let this shell complete with TAB.")] = False,
+    show: Annotated[bool, typer.Option("--show-completion", help="Show what the shell needs for that.")] = False,
 ) -> None:
-    """Both are taken out of the words before."""
+    """All are taken out of the words before."""
 
 
 def main() -> None:
@@ -63,6 +69,8 @@ def run(arguments: list[str]) -> int:
     try:
         if "--version" in given[:end]:
             return int(import_module("firmware_host.cli.version").say())
+        if _COMPLETE in os.environ or (given and given[0] in ("--install-completion", "--show-completion")):
+            return int(import_module("firmware_host.cli.completion.app").run(given))
         return _run(given, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
         console.discard_output()

@@ -221,9 +221,9 @@ def test_what_was_found_is_said_first_and_each_port_is_a_row() -> None:
         "/dev/c: nothing answered.",
     ]
     lines = told(document)
-    assert lines[2] == ["/dev/a", "status-query", "hello", "XYZA", "128", "not", "told"]
-    assert lines[3] == ["/dev/b", "numbered-line", "start", "not", "told", "not", "told", "4"]
-    assert lines[4] == ["/dev/c", "-", "nothing", "answered", "-", "-", "-"]
+    assert lines[2] == ["/dev/a", "status-query", "hello", "57600", "XYZA", "128", "not", "told"]
+    assert lines[3] == ["/dev/b", "numbered-line", "start", "-", "not", "told", "not", "told", "4"]
+    assert lines[4] == ["/dev/c", "-", "nothing", "answered", "-", "-", "-", "-"]
     assert lines[5:] == [["/dev/a:", "$1", "=", "25,", "$2", "=", "0"], ["/dev/b:", "not", "told"]]
     assert printed(found_document(FOUND[2:])).startswith("No controller at 1 port that answers.")
     assert values_in_json(document) - values_on_page(document) == set()

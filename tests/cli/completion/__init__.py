@@ -1,0 +1,1 @@
+"""What a shell is told at each TAB."""
