@@ -1,107 +1,22 @@
 """Builds the reference of the users' files from the models themselves: a key that is in a model is on the page.
 
 mkdocs calls `on_page_markdown`; a line `<!-- keys: job -->` becomes the tables of that file kind. What a key means is
-said in the model, or here where the model's own words are enough for a programmer but not for a reader.
+said in the model, or in `firmware_host/model/files/meanings.py`.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from firmware_host.model.files.meanings import about, literal, meaning, models_in, takes
 from firmware_host.model.files.schemas import SCHEMA_KINDS
-from firmware_host.units import KINDS, Quantity, QuantityField
 
 MARKER = re.compile(r"<!-- keys: (\w+) -->")
-
-#: What the keys mean that the models leave to their names, by "model.key".
-MEANINGS = {
-    "Job.version": "version of the file's form; this release knows 1",
-    "Job.name": "shown in tables and records; names the run folder",
-    "Job.part": "the round part",
-    "Job.mark": "what is to be marked",
-    "Job.window": "how far from the focal plane the laser still marks",
-    "Job.segments": "how the mark is split; left out, into the fewest equal segments",
-    "Job.index": "the move from segment to segment",
-    "Job.gate": "how a pass is started and known to be done; left out, a person says so",
-    "RoundPart.length": "along the axis",
-    "ConePart.large_diameter": "at the thick end",
-    "ConePart.small_diameter": "at the thin end",
-    "SteppedPart.cylinders": "the cylinders, from one end to the other",
-    "Cylinder.diameter": "outside",
-    "Cylinder.length": "along the axis",
-    "SideCylinder.diameter": "of the cylinder",
-    "SideCylinder.length": "along its own axis",
-    "RoundPart.density": "of the material; the mass follows from it if nothing was weighed",
-    "RoundPart.keep_out": "arcs that must not be marked (a handle, a weld)",
-    "TubePart.inner_diameter": "bore",
-    "Arc.start": "where the arc begins, from the job's zero",
-    "Arc.end": "where it ends, going on from there; 325 deg to 35 deg crosses zero",
-    "Mark.passes": "how often each segment is marked",
-    "Mark.gaps": "gaps in the artwork, in which a seam cannot be seen",
-    "ArtworkGap.width": "width of the gap along the arc",
-    "Window.half_depth": "how far the surface may be from the focal plane, to either side",
-    "Window.beam": "a beam from which the half-depth follows, instead of half_depth",
-    "Window.focus": "crown: focal plane at the crown. balanced: half the sag below it, for wider segments",
-    "Beam.wavelength": "of the laser",
-    "SegmentRequest.count": "this many equal segments",
-    "IndexRequest.speed": "highest speed of the part",
-    "IndexRequest.acceleration": "acceleration of the part",
-    "IndexRequest.finish": "where the part ends: as it stands, back at zero, or on to the next whole turn",
-    "IndexRequest.approach": "one-side takes up lost motion before each mark; auto does so where the seams need it",
-    "TimedGateOptions.duration": "time that each pass is given",
-    "ExtensionGateOptions.kind": "name of a gate from a plug-in",
-    "ExtensionGateOptions.options": "its options; the plug-in checks them",
-    "Machine.version": "version of the file's form; this release knows 1",
-    "Machine.name": "shown in tables and records",
-    "Machine.motor": "name of a motor profile, path of a motor file, or a table with a motor's keys",
-    "Machine.driver": "the driver between controller and motor",
-    "Machine.gearing": "gearing stages, motor side first; none for a direct drive",
-    "Machine.drive": "how the turning reaches the part",
-    "Machine.support": "what carries the part besides the chuck",
-    "Machine.swing": "natural frequency and damping as somebody measured them",
-    "Machine.ramp": "the quickest ramp that lost no step when somebody tried it",
-    "Machine.warming": "how the motor warms where it is mounted, as somebody measured it",
-    "Machine.axis": "how the controller knows the axis",
-    "Machine.link": "the serial line, and what the controller can do",
-    "Driver.supply_voltage": "of the driver",
-    "Driver.highest_step_rate": "the most steps per second the driver takes in",
-    "Driver.smallest_pulse": "shortest step pulse the driver takes in",
-    "GearingStage.name": "for people",
-    "GearingStage.driven_teeth": "on the other side; teeth of a worm wheel",
-    "GearingStage.ratio": 'instead of teeth: turns in per turn out, "60/20" or "40"',
-    "GearingStage.efficiency": "part of the power that passes",
-    "GearingStage.self_locking": "whether the load cannot turn it backwards",
-    "Chuck.smallest_grip": "thinnest part the jaws hold",
-    "Chuck.largest_grip": "thickest part the jaws hold",
-    "Rollers.roller_diameter": "of every roller",
-    "Rollers.driven_rows": "how many of the two rows the motor turns",
-    "Support.tailstock": "whether a tailstock carries the free end",
-    "Axis.letter": "the controller's letter for the axis",
-    "Axis.home_switch": "whether a switch marks the axis's zero; then a run begins with homing",
-    "Axis.travel": '"endless", or a table with the two ends of the travel',
-    "Travel.lowest": "lower end, from machine zero",
-    "Travel.highest": "upper end",
-    "Link.baud": "line speed",
-    "Link.dialect": "the language the controller speaks",
-    "Motor.version": "version of the file's form; this release knows 1",
-    "Motor.name": "for people",
-    "Motor.full_steps_per_revolution": "give this or step_angle",
-    "Motor.step_angle": "give this or full_steps_per_revolution",
-    "Motor.detent_torque": "torque without current",
-    "Motor.rotor_inertia": "of the rotor",
-    "Motor.torque_curve": "pull-out torque against speed; or give resistance and inductance",
-    "TorqueCurve.supply_voltage": "the voltage it was measured at",
-    "TorqueCurve.current": "the phase current it was measured at; left out, the rated one",
-    "TorqueCurve.points": "the points, speeds rising",
-    "TorquePoint.speed": "of the motor's shaft",
-    "TorquePoint.torque": "pull-out torque at that speed",
-}
 
 
 @dataclass(frozen=True)
@@ -133,32 +48,20 @@ def sections(kind: str) -> list[Section]:
 def _collect(model: type[BaseModel], kind: str, header: str, found: dict[tuple[str, type[BaseModel]], Section]) -> None:
     if (header, model) in found:
         return
-    title = f"`{header}`: {_about(model)}" if header else f"The {kind} file itself: {_about(model)}"
+    title = f"`{header}`: {about(model)}" if header else f"The {kind} file itself: {about(model)}"
     rows = tuple(_row(model, key, field) for key, field in model.model_fields.items())
     found[header, model] = Section(title, model, rows)
     for key, field in model.model_fields.items():
         many = get_origin(field.annotation) is tuple
         path = f"{header.strip('[]')}.{key}".lstrip(".")
-        for inner in _models(field.annotation):
+        for inner in models_in(field.annotation):
             if inner not in SCHEMA_KINDS.values():
                 _collect(inner, kind, f"[[{path}]]" if many else f"[{path}]", found)
 
 
 def _row(model: type[BaseModel], key: str, field: FieldInfo) -> Row:
     default = "required" if field.is_required() else _default(field.get_default(call_default_factory=True))
-    return Row(key, _takes(field), default, field.description or _meaning(model, key))
-
-
-def _meaning(model: type[BaseModel], key: str) -> str:
-    for ancestor in model.__mro__:
-        if text := MEANINGS.get(f"{ancestor.__name__}.{key}"):
-            return text
-    return _about(model)[0].lower() + _about(model)[1:] if key == "kind" else ""
-
-
-def _about(model: type[BaseModel]) -> str:
-    """The first sentence of the model's own description."""
-    return (model.__doc__ or "").strip().partition("\n")[0].rstrip(".")
+    return Row(key, takes(field), default, meaning(model, key))
 
 
 def _default(value: object) -> str:
@@ -166,61 +69,7 @@ def _default(value: object) -> str:
         return "none"
     if isinstance(value, BaseModel):
         return "its own defaults"
-    return _literal(value)
-
-
-def _literal(value: object) -> str:
-    if isinstance(value, bool):
-        return f"`{str(value).lower()}`"
-    return f'`"{value}"`' if isinstance(value, str) else f"`{value}`"
-
-
-def _takes(field: FieldInfo) -> str:
-    for note in field.metadata:
-        if isinstance(note, QuantityField):
-            return _quantity(note)
-    takes = _takes_annotation(field.annotation)
-    bounds = [
-        f"{word} {getattr(note, name)}" for note in field.metadata for name, word in _BOUNDS if hasattr(note, name)
-    ]
-    return ", ".join([takes, *bounds])
-
-
-_BOUNDS = (("ge", "at least"), ("gt", "more than"), ("le", "at most"), ("lt", "less than"))
-_PLAIN = {int: "whole number", float: "number", str: "text", bool: "`true` or `false`"}
-
-
-def _quantity(note: QuantityField) -> str:
-    kind = KINDS[note.kind]
-    sign = {"positive": "", "non-negative": ", may be zero", "any": ", may be negative"}[note.sign]
-    return f'{kind.name}, as `"{kind.example}"`{sign}'
-
-
-def _takes_annotation(annotation: Any) -> str:
-    origin, inner = get_origin(annotation), get_args(annotation)
-    if origin is Annotated:
-        notes = [note for note in inner[1:] if isinstance(note, QuantityField)]
-        return _quantity(notes[0]) if notes and inner[0] is Quantity else _takes_annotation(inner[0])
-    if origin is Literal:
-        return " or ".join(_literal(value) for value in inner)
-    if origin in (Union, UnionType):
-        words = dict.fromkeys(_takes_annotation(part) for part in inner if part is not NoneType)
-        return " or ".join(words)
-    if origin is tuple:
-        return f"list of {_takes_annotation(inner[0])}s"
-    if origin is dict:
-        return "table"
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return "table"
-    return _PLAIN[annotation]
-
-
-def _models(annotation: Any) -> list[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    if get_origin(annotation) in (Annotated, Union, UnionType, tuple):
-        return [model for inner in get_args(annotation) for model in _models(inner)]
-    return []
+    return literal(value)
 
 
 def markdown(kind: str) -> str:

@@ -379,7 +379,7 @@ def test_the_reference_has_every_key_of_the_schema_with_its_meaning(reference: M
         }
     assert on_page == wanted
     unexplained = [f"{s.model.__name__}.{row.key}" for s in sections for row in s.rows if not row.meaning]
-    assert unexplained == [], "say what they mean: in the model's Field(description=...), or in docs/reference.py"
+    assert unexplained == [], "say what they mean: in the model's Field(description=...), or in model/files/meanings.py"
 
 
 def test_the_reference_tells_unit_bounds_and_default(reference: ModuleType) -> None:

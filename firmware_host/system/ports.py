@@ -50,6 +50,11 @@ def port_key(url: str) -> str:
     return own if own and list(names.values()).count(own) == 1 else device
 
 
+def device_names() -> tuple[str, ...]:
+    """The devices of this computer's serial lines, sorted; none where it can't list them. Opens none."""
+    return tuple(sorted(info.device for info in _listed()))
+
+
 def is_busy(error: BaseException) -> bool:
     """Whether opening a port failed because another program has it, as the system's own error says."""
     return _here.is_busy(error)

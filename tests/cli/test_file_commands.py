@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -93,7 +95,7 @@ def test_a_new_job_is_for_the_machine_that_is_named(circumstep: Circumstep) -> N
     Path("drawings").mkdir()
     words = ("--from", "bottle-band", "--machine")
     assert circumstep("profile", "new", "job", "drawings/a.toml", *words, "my-rollers").status == 0
-    shipped = circumstep("profile", "show", "job", "bottle-band").out
+    shipped = "#:schema ./job.schema.json\n" + circumstep("profile", "show", "job", "bottle-band").out
     assert Path("drawings/a.toml").read_text("utf-8") == shipped.replace('"two-rollers"', '"my-rollers"')
     assert circumstep("profile", "check", "job", "drawings/a.toml").status == 0
     assert circumstep("profile", "new", "machine", "m.toml", "--from", "belt-chuck").status == 0
@@ -185,3 +187,70 @@ def test_a_schema_names_every_key_of_the_model(
     assert schema["additionalProperties"] is False
     needed = {name for name, field in model.model_fields.items() if field.is_required()}
     assert set(schema["required"]) == needed
+
+
+# --- what editors show -------------------------------------------------------------------------------------------
+
+
+def keys_of(node: dict[str, Any], tables: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every key of a schema with what stands behind it, in each of its tables once."""
+    for name, table in {"": node, **tables}.items():
+        yield from ((f"{name}.{key}", said) for key, said in table.get("properties", {}).items())
+
+
+@pytest.mark.parametrize("kind", ["job", "machine", "motor"])
+def test_an_editor_shows_of_every_key_what_it_means_and_a_unit_where_it_takes_one(
+    circumstep: Circumstep, kind: str
+) -> None:
+    schema = schema_of(circumstep, kind)
+    keys = dict(keys_of(schema, schema["$defs"]))
+    assert len(keys) > 20
+    for key, said in keys.items():
+        assert re.fullmatch(r"[A-Z\"].+\. Takes .+\.", said.get("description", "")), key
+        if "pattern" in json.dumps(said) and "examples" in json.dumps(said):
+            example = re.search(r'as `"([^"]+)"`', said["description"])
+            assert example, (key, said["description"])
+            assert re.search(r"\d ?\S*[A-Za-z]", example[1]), key  # a number with its unit
+    ranged = [said["description"] for said in keys.values() if "Usually" in said["description"]]
+    assert len(ranged) > 10
+    assert {"job": "Usually 0.5 to 1,000 mm.", "machine": "Usually 4 to 150 V.", "motor": "Usually 0.003 to 50 N*m."}[
+        kind
+    ] in " ".join(ranged)
+
+
+@pytest.mark.parametrize("start", ["", "\ufeff", "#:schema https://elsewhere/x.json\n"], ids=["plain", "mark", "old"])
+def test_a_file_is_given_the_line_by_which_editors_find_its_schema(
+    circumstep: Circumstep, tmp_path: Path, start: str
+) -> None:
+    text = circumstep("profile", "show", "job", "shaft-scale").out
+    file = tmp_path / "my job.toml"
+    for end in ("\n", "\r\n"):
+        file.write_bytes((start + text).replace("\n", end).encode())
+        for _ in range(2):  # a second time changes nothing
+            ended = circumstep("schema", "job", "--beside", str(file))
+            assert (ended.status, ended.err) == (0, "")
+            assert ended.out == f"{tmp_path / 'job.schema.json'}\n"
+            mark = "\ufeff" if start == "\ufeff" else ""
+            assert file.read_bytes() == (f"{mark}#:schema ./job.schema.json\n{text}").replace("\n", end).encode()
+    referred = file.read_text(encoding="utf-8-sig").partition("\n")[0].strip().removeprefix("#:schema ")
+    schema = json.loads((tmp_path / referred).read_text(encoding="utf-8"))
+    Draft202012Validator(schema).validate(tomllib.loads(file.read_text(encoding="utf-8-sig")))
+    assert circumstep("profile", "check", "job", str(file)).status == 0
+
+
+def test_no_line_is_put_into_what_is_no_file_of_a_user(circumstep: Circumstep, tmp_path: Path) -> None:
+    ended = circumstep("schema", "job", "--beside", str(tmp_path / "none.toml"))
+    assert ended.status == 2
+    assert "no such file" in ended.err
+    (tmp_path / "broken.toml").write_text("[part\n", encoding="utf-8")
+    assert circumstep("schema", "job", "--beside", str(tmp_path / "broken.toml")).status == 2
+    assert (tmp_path / "broken.toml").read_text(encoding="utf-8") == "[part\n"
+    assert circumstep("schema", "state", "--beside", str(tmp_path / "broken.toml")).status == 2
+    assert sorted(path.name for path in tmp_path.glob("*.json")) == []
+
+
+def test_a_new_file_has_that_line(circumstep: Circumstep, tmp_path: Path) -> None:
+    made = circumstep("profile", "new", "motor", str(tmp_path / "mine.toml"), "--from", "nema17-short")
+    assert made.status == 0, made.err
+    assert (tmp_path / "mine.toml").read_text(encoding="utf-8").startswith("#:schema ./motor.schema.json\n")
+    assert json.loads((tmp_path / "motor.schema.json").read_text(encoding="utf-8"))["title"] == "Motor"

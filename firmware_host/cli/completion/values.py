@@ -95,12 +95,9 @@ def _stations(typed: str, given: Mapping[str, object]) -> Iterable[str]:
 
 def _ports(typed: str, given: Mapping[str, object]) -> Iterable[str]:
     del typed, given
-    from serial.tools import list_ports  # for those who ask for a port
+    from firmware_host.system.ports import device_names  # for those who ask for a port
 
-    try:
-        return sorted(info.device for info in list_ports.comports())
-    except OSError:
-        return ()
+    return device_names()
 
 
 def _either(*kinds: Words) -> Words:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,6 +16,7 @@ from firmware_host.errors import InputError
 from firmware_host.model import Machine, Motor, Setup, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
 from firmware_host.model.files.profiles import ProfileKind, find_profile, list_profiles, new_profile, new_target
+from firmware_host.model.files.schemas import refer_to_schema
 from firmware_host.model.interview.question import FileKind
 from firmware_host.model.plausible.check import findings
 from firmware_host.reporting.machines.profiles import profiles_document
@@ -27,8 +29,17 @@ _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job
 _FILE_KINDS: dict[str, FileKind] = {"machine": "machine", "motor": "motor", "job": "job"}
 
 
-def schema_command(kind: Annotated[str, typer.Argument(help="job, machine, motor, state or true-machine")]) -> None:
+def schema_command(
+    kind: Annotated[str, typer.Argument(help="job, machine, motor, state or true-machine")],
+    beside: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Put it beside this file, which gets a first line by which editors find it."),
+    ] = None,
+) -> None:
     """Print a schema; the kinds are those of `model.schema`, the state that a run tells, and a true machine."""
+    if beside is not None:
+        output.lines([str(refer_to_schema(kind, beside))])
+        return
     if kind == "state":
         from firmware_host.station.state.message import state_schema  # no file of the user's
 
@@ -124,6 +135,7 @@ def new_command(
             made = new_file.asked(known, target, answers)
         else:
             made = new_file.answered_beforehand(known, target, answers, take_usual=usual)
+    refer_to_schema(kind, made)
     output.lines([str(made)])
     check = command_line((PROGRAM, "profile", "check", kind, name))
     words = "Write your own values into this file, then look at it" if from_profile else "Look at it"
