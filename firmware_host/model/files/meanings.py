@@ -35,7 +35,7 @@ MEANINGS = {
     "RoundPart.keep_out": "arcs that must not be marked (a handle, a weld)",
     "TubePart.inner_diameter": "bore",
     "Arc.start": "where the arc begins, from the job's zero",
-    "Arc.end": "where it ends, going on from there; 325 deg to 35 deg crosses zero",
+    "Arc.end": "where it ends, further in the positive direction; 325 deg to 35 deg crosses zero",
     "Mark.passes": "how often each segment is marked",
     "Mark.gaps": "gaps in the artwork, in which a seam cannot be seen",
     "ArtworkGap.width": "width of the gap along the arc",
