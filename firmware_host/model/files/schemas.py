@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
 from typing import Any
@@ -44,6 +43,8 @@ def refer_to_schema(kind: str, path: Path) -> Path:
     Editors of TOML read a first line `#:schema ./KIND.schema.json`; nothing else in the file changes. Raises
     `InputError` for another kind, `UnreadableFileError` for a file that is none or can't be written.
     """
+    import json  # for those who write one
+
     document = schema(kind)
     read_toml(path)
     beside = path.with_name(f"{kind}.schema.json")
