@@ -29,6 +29,7 @@ from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.settings.compared import compare_settings
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.write import backup_path, write_for_plan
+from firmware_host.station.state.outlet import Outlet
 from firmware_host.station.state.publisher import publishing_state
 from firmware_host.station.stop_request import StopRequest, stopped_while
 from firmware_host.station.zero import AskZero, ZeroAt
@@ -41,7 +42,7 @@ class RunOptions(TypedDict, total=False):
 
     `gate` makes another gate than the job's from its context; `gate_program`: what a command gate starts, program and
     arguments; `baud`: bits per second, else the machine file's; `release_motor`: as in `Station`; `state`: where the
-    state of the run is told to others, files and "tcp:PORT" (see `state.publisher.open_outlet`).
+    state of the run is told to others, files, "tcp:PORT" and outlets (see `state.publisher.open_outlet`).
     """
 
     clock: Clock | None
@@ -49,7 +50,7 @@ class RunOptions(TypedDict, total=False):
     gate_program: tuple[str, ...]
     baud: int | None
     release_motor: bool
-    state: tuple[str, ...]
+    state: tuple[str | Outlet, ...]
 
 
 class StationOptions(RunOptions, total=False):
@@ -205,7 +206,7 @@ def station_in(
     control: RunControl | None = None,
     baud: int | None = None,
     release_motor: bool = False,
-    state: tuple[str, ...] = (),
+    state: tuple[str | Outlet, ...] = (),
     drop_held_motion: bool = False,
     before_opening: Callable[[Gate], None] | None = None,
 ) -> Iterator[Station]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from abc import ABC, abstractmethod
+from dataclasses import dataclass
 from typing import TextIO
 
 from firmware_host.errors import GateError
@@ -14,6 +15,26 @@ _NOBODY = (
     "nobody can answer: standard input is closed. Run it in a terminal, or say beforehand how to treat interrupted "
     "passes"
 )
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One answer to a question: the `line` that says it ("" is Enter alone), and what it `does`, for a button."""
+
+    line: str
+    does: str
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a person is asked, for whoever shows it with buttons.
+
+    `entry`: what else may be typed, in words; "" where nothing else is understood.
+    """
+
+    text: str
+    choices: tuple[Choice, ...]
+    entry: str = ""
 
 
 class Operator(ABC):
@@ -29,6 +50,14 @@ class Operator(ABC):
 
         Raises `GateError` when nobody can answer any more (standard input is closed).
         """
+
+    def asks(self, question: Question | None) -> None:  # noqa: B027 - a terminal shows what it is told
+        """From now on `answer` is an answer to this; None: nothing is asked any more."""
+
+    @property
+    def elsewhere(self) -> bool:
+        """Whether somebody may answer who is not at the terminal."""
+        return False
 
     @property
     def by_key(self) -> bool:

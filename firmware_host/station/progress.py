@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-Phase = Literal["preparing", "turning", "settling", "marking", "held", "done", "stopped", "failed"]
+if TYPE_CHECKING:
+    from firmware_host.planning.plan import JobPlan
+
+Phase = Literal["preparing", "turning", "settling", "marking", "held", "between", "done", "stopped", "failed"]
+"""What a run does; between: two parts of a batch, while somebody changes or judges the part."""
 
 
 @dataclass(frozen=True)
@@ -15,8 +20,9 @@ class RunState:
 
     `still`: the axis is proved to stand still, and watched; everything else counts as turning. `gate_open`: the marking
     side may mark. `segment` of `segments`, pass `number` of `passes`, both from 1 and 0 before the first: those that
-    are marked, come next, or (held) were done last. `done` passes of `of` are done; about `left_s` (s) are left, None
-    while that is not known. `part` of `parts` of a batch, from 1, with its `serial`; 0 and empty for a run of its own.
+    are marked, come next, or (held) were done last; `following`: segment and pass that come behind, None where none do.
+    `done` passes of `of` are done; about `left_s` (s) are left, None while that is not known. `part` of `parts` of a
+    batch, from 1, with its `serial`; 0 and empty for a run of its own.
     """
 
     phase: Phase
@@ -32,6 +38,7 @@ class RunState:
     part: int = 0
     parts: int = 0
     serial: str = ""
+    following: tuple[int, int] | None = None
 
 
 class Progress(ABC):
@@ -55,6 +62,12 @@ class Progress(ABC):
     @abstractmethod
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         """The axis stands still at a segment: planned and reported position in microsteps from the job's zero."""
+
+    def begins(self, plan: JobPlan, segments: Mapping[int, tuple[int, int]]) -> None:  # noqa: B027 - for who shows it
+        """The passes of a part begin: of each segment that is asked for (from 1) how many are done, and of how many."""
+
+    def marked(self, segment: int, done: int, of: int) -> None:  # noqa: B027 - for whoever shows it
+        """Of a segment `done` of `of` passes are done now: more than before, or others were skipped or repeated."""
 
     def state(self, state: RunState) -> None:  # noqa: B027 - for whoever shows it
         """What the run is at now, at each change of it."""
@@ -83,6 +96,12 @@ class PassingOn(Progress):
 
     def standstill(self, segment: int, planned: int, reported: float) -> None:
         self._inner.standstill(segment, planned, reported)
+
+    def begins(self, plan: JobPlan, segments: Mapping[int, tuple[int, int]]) -> None:
+        self._inner.begins(plan, segments)
+
+    def marked(self, segment: int, done: int, of: int) -> None:
+        self._inner.marked(segment, done, of)
 
     def state(self, state: RunState) -> None:
         self._inner.state(state)

@@ -73,7 +73,7 @@ def resume_run(
             start,
             accepted={**record.accepted, **accepted},
             each=run.begin.passes,
-            done=sum(entry.status == PassStatus.DONE.value for entry in answers),
+            done=[(entry.segment, entry.number) for entry in answers if entry.status == PassStatus.DONE.value],
             again=[(entry.segment, entry.number) for entry in to_do if entry.repeats],
         )
 

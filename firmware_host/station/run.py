@@ -170,12 +170,12 @@ class RunLoop:
         *,
         accepted: Mapping[str, str],
         each: int,
-        done: int = 0,
+        done: Iterable[PassKey] = (),
         again: Iterable[PassKey] = (),
     ) -> RunRecord:
         """Do the passes `to_do`; `accepted`: limits accepted besides the job's own, with their reasons.
 
-        `each`: passes of each segment; `done`: how many are done already; `again`: those of `to_do` that were done
+        `each`: passes of each segment; `done`: which are done already; `again`: those of `to_do` that were done
         before.
         """
         station = self._station

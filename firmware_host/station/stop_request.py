@@ -26,6 +26,8 @@ class StopRequest:
 
     def __init__(self) -> None:
         self._asked: deque[str] = deque()  # appended to without a lock: a signal may come while one is taken
+        self.looks = 0
+        """How often was looked for a wish: while it grows, the run works or waits, and does not hang."""
 
     @property
     def reason(self) -> str | None:
@@ -39,6 +41,7 @@ class StopRequest:
 
     def check(self) -> None:
         """Raise `StopAskedError` if a stop was asked for."""
+        self.looks += 1
         if self._asked:
             raise StopAskedError(self._asked[0])
 

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -154,10 +154,14 @@ def test_a_run_that_no_longer_looks_is_not_called_still() -> None:
     assert progress.lines()[0].startswith("STILL")
 
 
-def test_a_run_that_is_over_leaves_nothing_at_the_bottom() -> None:
-    progress = RunProgress()
-    progress.state(RunState("done", done=12, of=12))
+@pytest.mark.parametrize("phase", ["done", "stopped", "failed", "between"])
+def test_a_run_that_is_over_leaves_nothing_at_the_bottom_and_lines_are_typed_again(phase: Any, keys: RunKeys) -> None:
+    progress = RunProgress(keys=keys)
+    progress._live = cast(Any, object())
+    keys._keys = cast(Any, object())
+    progress.state(RunState(phase, done=12, of=12))
     assert progress.lines() == ()
+    assert not keys.by_key
 
 
 @pytest.mark.posix("a pseudo-terminal")

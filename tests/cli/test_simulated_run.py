@@ -9,6 +9,7 @@ import pytest
 import firmware_host as fh
 from firmware_host.cli.turn.simulated_run import run_simulated
 from firmware_host.clock import ScaledClock
+from firmware_host.station.passes.control import RunControl
 from firmware_host.station.stop_request import StopRequest
 from tests.support.station_bench import quick_disk, small_setup
 
@@ -51,6 +52,6 @@ def test_a_simulated_run_counts_the_motors_own_steps_and_can_be_stopped(tmp_path
             plan,
             tmp_path / "other",
             ScaledClock(10.0),
-            stop=stop,
+            control=RunControl(stop),
             announce=lambda url, before: stop.ask("by a test"),
         )

@@ -15,6 +15,7 @@ from tests.cli.command import PATIENCE_S, environment
 #: Libraries that take long to load, and are to be there only where a command uses them.
 HEAVY = frozenset(
     {"numpy", "pydantic", "pint", "rich.console", "serial", "filelock", "psutil", "trimesh", "jinja2", "matplotlib"}
+    | {"uvicorn", "starlette"}
 )
 
 #: The option parser loads pydantic itself, as soon as there is a word to read.
@@ -44,6 +45,8 @@ LOADED = [
     (("time", "shaft-scale"), PLANS | {"serial", "filelock"}),
     (("seam", "shaft-scale", "--gap", "0.2 mm"), PLANS),
     (("commission", "list"), PLANS | {"serial", "filelock", "psutil"}),
+    (("run", "shaft-scale", "--only", "99"), PLANS | {"serial", "filelock", "psutil", "rich.console"}),
+    (("resume", "no such folder"), PLANS | {"serial", "filelock", "psutil", "rich.console"}),
     (("runs", "list"), PLANS | {"serial", "filelock"}),
 ]
 

@@ -24,7 +24,8 @@ from firmware_host.station.state.publisher import FRESH_S
 from firmware_host.system.keyboard import is_terminal
 
 _NOT_KNOWN = "time left is not known yet"
-_OVER = ("done", "stopped", "failed")
+_OVER = ("done", "stopped", "failed", "between")
+"""No pass is under way: nothing stands at the bottom, and what is asked is answered by lines, not by single keys."""
 
 
 class RunProgress(progress.Progress):

@@ -13,8 +13,9 @@ from firmware_host.cli.input.arguments import DetailsOption, UnitsOption
 from firmware_host.cli.input.planned import planned, read
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.run_progress import RunProgress
-from firmware_host.cli.turn.simulated_run import run_simulated
-from firmware_host.clock import ScaledClock
+from firmware_host.cli.turn.shared import PageOption, PagePortOption, port_of_page, show_page
+from firmware_host.cli.turn.simulated_run import NobodyThere, run_simulated
+from firmware_host.clock import ScaledClock, SystemClock
 from firmware_host.controller.stored_settings import Difference
 from firmware_host.errors import EXIT_CHECK_FAILED
 from firmware_host.reporting.measures import Units
@@ -22,8 +23,10 @@ from firmware_host.reporting.plans.first.plan import plan_document
 from firmware_host.reporting.plans.limits import limits_document
 from firmware_host.reporting.plans.segments import segments_document
 from firmware_host.reporting.runs.run import run_document
+from firmware_host.station.passes.control import RunControl
+from firmware_host.station.progress import Progress
 from firmware_host.station.run import require_limits
-from firmware_host.station.stop_request import StopRequest
+from firmware_host.station.state.publisher import publishing_state
 
 
 def demo(
@@ -32,6 +35,8 @@ def demo(
         float, typer.Option("--clock", min=0.1, max=1000, help="How many times faster than real time.")
     ] = 5,
     keep: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Keep the run folder here.")] = None,
+    page: PageOption = False,
+    page_port: PagePortOption = None,
     details: DetailsOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
@@ -46,10 +51,14 @@ def demo(
     board = _Board()
     with ExitStack() as stack:
         home = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="circumstep-demo-")))
-        progress = stack.enter_context(RunProgress())
-        stop, clock = StopRequest(), ScaledClock(clock_factor)
-        stack.enter_context(stop.on_signals())
-        done = run_simulated(setup, plan, home, clock, progress=progress, stop=stop, announce=board.announce)
+        progress: Progress = stack.enter_context(RunProgress())
+        control, clock = RunControl(), ScaledClock(clock_factor)
+        stack.enter_context(control.stop.on_signals())
+        if (port := port_of_page(page, page_port)) is not None:
+            shown = show_page(stack, control, NobodyThere(), progress, port)
+            told = publishing_state((shown.outlet,), setup.job.name, SystemClock(), shown.progress)
+            progress = stack.enter_context(told)
+        done = run_simulated(setup, plan, home, clock, progress=progress, control=control, announce=board.announce)
     documents.show(run_document(done.record, done.counters), details=details, units=units)
     board.show()
     if keep is not None:

@@ -17,10 +17,13 @@ from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.shared import (
     DryOption,
+    PageOption,
+    PagePortOption,
     ProgramArgument,
     ReleaseOption,
     StateOption,
     answer,
+    port_of_page,
     run_at,
     saying_again,
     show,
@@ -69,6 +72,8 @@ def redo(
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     state: StateOption = None,
+    page: PageOption = False,
+    page_port: PagePortOption = None,
     json: JsonOption = False,
 ) -> None:
     """Open the station of the run's own setup and port, mark the segments again, print the record."""
@@ -96,6 +101,8 @@ def redo(
             without_marking=without_marking,
             release_motor=release_motor,
             state=state,
+            page=port_of_page(page, page_port),
+            called_with=called_with,
         )
         opened = stack.enter_context(open_redo_in(folder, found, accepted=accepted, **options))
         record = opened.run(zero=zero_at(zero), ask_zero=_asking(found, opened.station))
@@ -104,7 +111,7 @@ def redo(
 
 def _asking(found: Redo, station: Station) -> AskZero | None:
     """How to learn where the zero is that can't be proved: from a person at a terminal; None without one."""
-    if not is_terminal(sys.stdin):
+    if not is_terminal(sys.stdin) and not station.operator.elsewhere:
         return None
 
     def ask(doubt: ZeroDoubt) -> ZeroAt:

@@ -25,11 +25,14 @@ from firmware_host.cli.screen.run_status import showing_run_status
 from firmware_host.cli.turn.batch import NextAfterOption, batch_at, resume_parts
 from firmware_host.cli.turn.shared import (
     DryOption,
+    PageOption,
+    PagePortOption,
     ProgramArgument,
     ReleaseOption,
     StateOption,
     answer,
     asking_zero,
+    port_of_page,
     run_at,
     saying_again,
     show,
@@ -87,6 +90,8 @@ def resume(
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     state: StateOption = None,
+    page: PageOption = False,
+    page_port: PagePortOption = None,
     next_after: NextAfterOption = "",
     json: JsonOption = False,
     details: DetailsOption = False,
@@ -95,7 +100,8 @@ def resume(
     read_accepted(accept_limit or (), key="--accept-limit")
     if is_batch(folder):
         words = gate_program or (join_command(program) if program else "")
-        with completing_acts(run=str(folder), gate_program=words, baud=str(baud or "")), ExitStack() as stack:
+        called_with = {"run": str(folder), "gate_program": words, "baud": str(baud or "")}
+        with completing_acts(**called_with), ExitStack() as stack:
             here = batch_at(folder, station=station, port=port, baud=baud, program=program, gate_program=gate_program)
             resume_parts(
                 folder,
@@ -112,6 +118,8 @@ def resume(
                     without_marking=without_marking,
                     release_motor=release_motor,
                     state=state,
+                    page=port_of_page(page, page_port),
+                    called_with=called_with,
                 ),
             )
         return
@@ -135,6 +143,8 @@ def resume(
             without_marking=without_marking,
             release_motor=release_motor,
             state=state,
+            page=port_of_page(page, page_port),
+            called_with=called_with,
         )
         opened = stack.enter_context(
             station_in(

@@ -31,11 +31,14 @@ from firmware_host.cli.turn.shared import (
     DryOption,
     FromOption,
     OnlyOption,
+    PageOption,
+    PagePortOption,
     ProgramArgument,
     ReleaseOption,
     StateOption,
     asking_zero,
     chosen_passes,
+    port_of_page,
     run_at,
     saying_again,
     show,
@@ -77,6 +80,8 @@ def run(
     without_marking: DryOption = False,
     release_motor: ReleaseOption = False,
     state: StateOption = None,
+    page: PageOption = False,
+    page_port: PagePortOption = None,
     zero: Annotated[
         ZeroChoice | None,
         typer.Option(
@@ -134,6 +139,8 @@ def run(
                 without_marking=without_marking,
                 release_motor=release_motor,
                 state=state,
+                page=port_of_page(page, page_port),
+                called_with=called_with,
             )
             run_parts(
                 setup,
@@ -149,6 +156,9 @@ def run(
                 options=options,
             )
         return
+    if rehearse and port_of_page(page, page_port) is not None:
+        problem = "a rehearsal is over in a moment, and has no page"
+        raise InputError(problem, "Try the page with: circumstep demo --page", key="--page")
     plan = planned(setup)
     require_limits(plan.limits)
     choice = chosen_passes(only, first, setup, plan)
@@ -172,6 +182,8 @@ def run(
             without_marking=without_marking,
             release_motor=release_motor,
             state=state,
+            page=port_of_page(page, page_port),
+            called_with=called_with,
         )
         opened = stack.enter_context(open_in(folder, setup, plan, url, **options))
         if not json:

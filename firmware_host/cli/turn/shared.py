@@ -6,7 +6,8 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from enum import StrEnum
-from typing import Annotated, TypeVar
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -14,9 +15,10 @@ from firmware_host.acts import Act
 from firmware_host.cli.input.at_station import job_at
 from firmware_host.cli.input.gate_program import words_of_program
 from firmware_host.cli.screen import documents, output
+from firmware_host.cli.screen.advice import advice_lines, completed
 from firmware_host.cli.screen.keys_of_run import RunKeys
 from firmware_host.cli.screen.run_progress import RunProgress
-from firmware_host.errors import InputError, StoppedError
+from firmware_host.errors import FirmwareHostError, InputError, StoppedError
 from firmware_host.model import Setup
 from firmware_host.model.files.at_station import JobAtStation
 from firmware_host.model.job.gate import ExtensionGateOptions
@@ -25,16 +27,22 @@ from firmware_host.reporting.runs.run import run_document
 from firmware_host.station.gates.dry import DryGate
 from firmware_host.station.journal.record import RunRecord
 from firmware_host.station.opened import OpenStation, StationOptions
-from firmware_host.station.operator import TerminalOperator
+from firmware_host.station.operator import Choice, Operator, Question, TerminalOperator
 from firmware_host.station.passes.choice import PassChoice
 from firmware_host.station.passes.control import RunControl
 from firmware_host.station.passes.station import Station
+from firmware_host.station.progress import Progress
 from firmware_host.station.runs.folder import RunFolder
 from firmware_host.station.zero import AskZero, ZeroAt, ZeroDoubt
 from firmware_host.system.keyboard import is_terminal
 from firmware_host.system.processes import join_command
 
+if TYPE_CHECKING:
+    from firmware_host.page.opened import StationPage
+
 _DRY_PASS_S = 0.5
+
+CalledWith = Mapping[str, str | tuple[str, ...]]
 
 Word = TypeVar("Word", bound=str)
 
@@ -80,6 +88,20 @@ StateOption = Annotated[
     ),
 ]
 
+
+PageOption = Annotated[
+    bool,
+    typer.Option(
+        "--page",
+        help="Show the run in a browser of this computer, STILL or TURNING huge, with buttons; the address is printed.",
+    ),
+]
+PagePortOption = Annotated[
+    int | None,
+    typer.Option(
+        "--page-port", metavar="PORT", min=0, max=65535, help="Serve the page at this port; any free one without it."
+    ),
+]
 
 _ZERO_AT: Mapping[str, ZeroAt] = {"here": "here", "last": "last", "home": "home", "set": "set", "set-anew": "here"}
 _MEANT: Mapping[ZeroAt, str] = {
@@ -160,21 +182,52 @@ def station_options(
     without_marking: bool,
     release_motor: bool,
     state: Sequence[str] | None = None,
+    page: int | None = None,
+    called_with: CalledWith = MappingProxyType({}),
 ) -> StationOptions:
-    """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed."""
+    """How the station of a run is opened here; Ctrl-C and the like ask for a stop until `stack` is closed.
+
+    `page`: at which port the station page is served, 0 for any, None for no page; `called_with`: see `completing_acts`.
+    """
     control = RunControl()
     stack.enter_context(control.stop.on_signals())
     keys = RunKeys(control, TerminalOperator())
+    progress = stack.enter_context(RunProgress(marking=not without_marking, keys=keys))
+    shown = None if page is None else show_page(stack, control, keys, progress, page, called_with)
     return {
-        "operator": keys,
+        "operator": keys if shown is None else shown.operator,
         "gate": (lambda context: DryGate(context, _DRY_PASS_S)) if without_marking else None,
         "gate_program": gate_program,
-        "progress": stack.enter_context(RunProgress(marking=not without_marking, keys=keys)),
+        "progress": progress if shown is None else shown.progress,
         "control": control,
         "baud": baud,
         "release_motor": release_motor,
-        "state": tuple(state or ()),
+        "state": (*(state or ()), *(() if shown is None else (shown.outlet,))),
     }
+
+
+def port_of_page(page: bool, port: int | None) -> int | None:
+    """At which port the station page is served, 0 for any; None where none is asked for. A port asks for it, too."""
+    return port if port is not None else 0 if page else None
+
+
+def show_page(
+    stack: ExitStack,
+    control: RunControl,
+    operator: Operator,
+    progress: Progress,
+    port: int,
+    called_with: CalledWith = MappingProxyType({}),
+) -> StationPage:
+    """Serve the station page until `stack` is closed, and print its address."""
+    from firmware_host.page.opened import station_page  # no run without a page needs its server
+
+    def todo(error: FirmwareHostError) -> list[str]:
+        return advice_lines(completed(act, called_with) for act in error.acts)
+
+    shown = stack.enter_context(station_page(control, operator, progress, port, todo))
+    output.remark(f"station page, on this computer: {shown.url}")
+    return shown
 
 
 def write_and_tell(opened: OpenStation) -> None:
@@ -185,7 +238,7 @@ def write_and_tell(opened: OpenStation) -> None:
 
 def asking_zero(station: Station) -> AskZero | None:
     """How to learn where the zero is after a run that was stopped: from a person at a terminal; None without one."""
-    if not is_terminal(sys.stdin):
+    if not is_terminal(sys.stdin) and not station.operator.elsewhere:
         return None
 
     def ask(doubt: ZeroDoubt) -> ZeroAt:
@@ -200,14 +253,19 @@ def asking_zero(station: Station) -> AskZero | None:
 
 
 def answer(station: Station, question: str, answers: Mapping[str, Word], hint: str) -> Word:
-    """What the person at the terminal says, one of `answers`. A wish to stop ends the waiting."""
+    """What the person at the terminal or the page says, one of `answers`. A wish to stop ends the waiting."""
     operator = station.operator
     operator.tell(question)
-    while (answer := (operator.answer() or "").lower()) not in answers:
-        if answer:
-            operator.tell(f"{answer[:20]!r} is not an answer: {hint}.")
-        station.stop.check()
-        station.clock.sleep(0.05)
+    words = {meant: word for word, meant in answers.items()}  # the last word for each is the longest
+    operator.asks(Question(question, tuple(Choice(word, word) for word in words.values())))
+    try:
+        while (answer := (operator.answer() or "").lower()) not in answers:
+            if answer:
+                operator.tell(f"{answer[:20]!r} is not an answer: {hint}.")
+            station.stop.check()
+            station.clock.sleep(0.05)
+    finally:
+        operator.asks(None)
     return answers[answer]
 
 

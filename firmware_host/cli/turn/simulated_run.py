@@ -69,21 +69,21 @@ def run_simulated(
     *,
     pass_s: float = _PASS_S,
     progress: Progress | None = None,
-    stop: StopRequest | None = None,
+    control: RunControl | None = None,
     announce: Announce = lambda url, before: None,
 ) -> SimulatedRun:
     """Serve a board as delivered, write the settings that the plan asks for, and run the job, each pass `pass_s` (s).
 
     The run folder and all notes go below `home`. `announce` is told the board's URL and the settings that did not fit,
-    before anything moves; `stop` may be asked to end it. Nothing real moves. Raises as `write_for_plan` and `run_job`.
+    before anything moves; `control`: wishes for the run. Nothing real moves. Raises as `write_for_plan` and `run_job`.
     """
-    machine, stop = setup.machine, stop or StopRequest()
+    machine, control = setup.machine, control or RunControl()
     with ExitStack() as stack:
         board = simulated_device(machine, delivered=True, start_s=clock.monotonic())
         server = stack.enter_context(serve(board, clock))
-        bench = _Bench(setup, plan, home, clock, stop, stack)
+        bench = _Bench(setup, plan, home, clock, control, stack)
         controller = open_controller(
-            machine, server.url, clock, bench.trace, lock_folder=home / "locks", check=stop.check
+            machine, server.url, clock, bench.trace, lock_folder=home / "locks", check=control.stop.check
         )
         return bench.run(
             controller,
@@ -114,7 +114,7 @@ def rehearse(
     clock = VirtualClock() if start is None else VirtualClock(start=start)
     with ExitStack() as stack:
         board = simulated_device(machine, delivered=True, start_s=clock.monotonic())
-        bench = _Bench(setup, plan, home, clock, stop, stack)
+        bench = _Bench(setup, plan, home, clock, RunControl(stop), stack)
         controller = connect(
             VirtualPort(board, clock, "rehearsal"),
             load_dialect(machine.link.dialect),
@@ -138,10 +138,10 @@ class _Bench:
     """What a simulated run works with beside its controller: a run folder and notes below `home`."""
 
     def __init__(
-        self, setup: Setup, plan: JobPlan, home: Path, clock: Clock, stop: StopRequest, stack: ExitStack
+        self, setup: Setup, plan: JobPlan, home: Path, clock: Clock, control: RunControl, stack: ExitStack
     ) -> None:
         self._setup, self._plan, self._home, self._clock = setup, plan, home, clock
-        self._stop, self._stack = stop, stack
+        self._control, self._stack = control, stack
         self._folder = RunFolder.create(home, setup.job.name, clock.now())
         self.trace = FileTrace(self._folder.trace, clock)
         stack.callback(self.trace.close)
@@ -165,7 +165,7 @@ class _Bench:
         accepted = read_accepted(accept_limits)
         before = write_for_plan(setup.machine, plan, controller, scales, backup, accepted=accepted)
         announce(controller.url, before)
-        operator, counting = _NobodyThere(), _Counting(progress, steps)
+        operator, counting = NobodyThere(), _Counting(progress, steps)
         station = Station(
             controller,
             gate(GateContext(clock, operator)),
@@ -174,7 +174,7 @@ class _Bench:
             scales,
             operator,
             progress=counting,
-            control=RunControl(self._stop),
+            control=self._control,
         )
         begun_s = clock.monotonic()
         record = run_job(setup, plan, station, passes=passes, accept_limits=accept_limits)
@@ -198,7 +198,7 @@ class _Counting(PassingOn):
         super().standstill(segment, planned, reported)
 
 
-class _NobodyThere(Operator):
+class NobodyThere(Operator):
     """The simulation needs nobody at the machine."""
 
     def tell(self, text: str) -> None:

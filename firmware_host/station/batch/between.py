@@ -23,10 +23,11 @@ from firmware_host.station.batch.side import BatchSide, LeaveOut, NextPart, Read
 from firmware_host.station.batch.state import BatchState, Stage
 from firmware_host.station.gates.gate import PartContext
 from firmware_host.station.passes.station import Station
+from firmware_host.station.progress import RunState
 from firmware_host.station.settings.check import require_fitting
 from firmware_host.station.settings.real_move import require_start
 
-_WATCH_S = 0.5
+_WATCH_S = 0.25
 _REFUSED = (InputError, PlanError, LimitExceededError, SettingsMismatchError)
 """What another diameter may put right, or leaving the part out."""
 
@@ -71,6 +72,7 @@ class Between:
             released = not refused
             if zero.zero is not PartZero.HOME:
                 zero = by_hand(f"the motor {'is' if released else 'was to be'} released to change the part")
+        self.tell(row, of)
         part = NextPart(context_of(row, of), row.diameter, zero.zero, zero.because, released, self._done_at(state))
         answer = self._side.change(part, self.wait)
         while True:
@@ -88,6 +90,15 @@ class Between:
                 if released:
                     self._station.controller.wake()
                 return planned, zero
+
+    def tell(self, row: PartRow, of: int) -> None:
+        """Say that this part is changed or judged now, and whether the axis is seen to stand still meanwhile."""
+        controller = self._station.controller
+        still = controller.standstill is not None
+        if still:
+            controller.watch()
+        state = RunState("between", still=still, part=row.number, parts=of, serial=row.serial or "")
+        self._station.progress.state(state)
 
     def _planned(self, row: PartRow, answer: Ready | Stop | LeaveOut) -> PlannedPart:
         """The plan of the part that is in, if nothing refuses it."""
@@ -127,11 +138,12 @@ class Between:
             station.clock.sleep(min(left_s, LOOK_S))
 
     def _watch(self) -> None:
-        """Look twice a second whether the axis still stands where it was proved to stand."""
+        """Look a few times a second whether the axis still stands where it was proved to stand."""
         controller, now_s = self._station.controller, self._station.clock.monotonic()
         if controller.standstill is not None and now_s - self._watched_s >= _WATCH_S:
             self._watched_s = now_s
             controller.watch()
+            self._station.progress.still_so()
 
     # --- the time of day -------------------------------------------------------------------------------------------
 

@@ -180,6 +180,7 @@ class BatchLoop:
             self._mark_again(part, *part.again) if part.again is not None else self._begin(part)
             return
         if record.outcome != "done":
+            self._between.tell(row, len(self._rows))
             choice = self._ways.side.interrupted(context_of(row, len(self._rows)), record, self._between.wait)
             if isinstance(choice, Stop):
                 self._stop(choice)
@@ -212,6 +213,7 @@ class BatchLoop:
         record = next(filter(None, map(self._record_of, map(self._folder.run, part.runs))), None)
         if record is None:
             raise JournalError(str(self._folder.path), f"holds no run of part {part.number}, which it has marked")
+        self._between.tell(row, len(self._rows))
         said = self._ways.side.judge(context_of(row, len(self._rows)), record, self._between.wait)
         if isinstance(said, Stop):
             self._stop(said)

@@ -26,7 +26,7 @@ from firmware_host.station.batch.side import (
 )
 from firmware_host.station.gates.gate import PartContext
 from firmware_host.station.journal.record import RunRecord
-from firmware_host.station.operator import Operator
+from firmware_host.station.operator import Choice, Operator, Question
 from firmware_host.station.passes.choice import segments_of
 
 _LOOK_S = 0.05
@@ -60,6 +60,7 @@ class PersonSide(BatchSide):
             "Put it in, hands out, then Enter: the axis turns at once.",
             "Or its diameter if you measured it (50.12 mm); x leaves it out; s stops.",
         )
+        self._operator.asks(_change(part, "Put it in, hands out: the axis turns at once."))
         return self._asked(_of_change, "Enter, a diameter such as 50.12 mm, x or s.", wait)
 
     def refused(self, part: NextPart, error: FirmwareHostError, wait: Wait) -> Ready | LeaveOut | Stop:
@@ -67,6 +68,8 @@ class PersonSide(BatchSide):
             f"{_capital(part.part)} can't be run: {error}",
             "Nothing has moved. Type another diameter (50.12 mm); x leaves it out; s stops.",
         )
+        text = f"{_capital(part.part)} can't be run: {error}. Nothing has moved."
+        self._operator.asks(Question(text, (_LEFT_OUT,), "another diameter (50.12 mm)"))
         return self._asked(_of_refused, "a diameter such as 50.12 mm, x or s.", wait)
 
     def judge(self, part: PartContext, record: RunRecord, wait: Wait) -> Good | Scrap | Again | Stop:
@@ -75,6 +78,8 @@ class PersonSide(BatchSide):
             f"{_capital(part)}: {record.done} of {len(record.passes)} passes {record.passes_word}. STILL, gate closed.",
             "Enter: good; r 2 or r 2-3 marks segments again; scrap; s stops.",
         )
+        again = "r and segments to mark them again (r 2-3)"
+        self._operator.asks(Question(f"What became of {part}?", (Choice("", "It is good"), _SCRAPPED), again))
         return self._asked(
             lambda text: _of_judge(text, segments), "Enter, r and segments, r 2 x1 for one pass, scrap or s.", wait
         )
@@ -84,6 +89,8 @@ class PersonSide(BatchSide):
             f"{_capital(part)} was interrupted: {record.done} of {len(record.passes)} passes {record.passes_word}.",
             "Is it still clamped as it was? Enter resumes it; scrap leaves it; s stops.",
         )
+        text = f"{_capital(part)} was interrupted. Is it still clamped as it was?"
+        self._operator.asks(Question(text, (Choice("", "Yes: resume it"), _SCRAPPED)))
         return self._asked(_of_interrupted, "Enter, scrap or s.", wait)
 
     # --- telling ---------------------------------------------------------------------------------------------------
@@ -113,15 +120,18 @@ class PersonSide(BatchSide):
 
     def _asked(self, understood: Callable[[str], AnswerT], hint: str, wait: Wait) -> AnswerT:
         """What the person answers. Raises `GateError` when nobody can answer any more."""
-        while True:
-            line = self._operator.answer()
-            if line is None:
-                wait(_LOOK_S)
-                continue
-            try:
-                return understood(line.strip().lower())
-            except _NotUnderstoodError:
-                self._tell(f"Not understood: {hint}")
+        try:
+            while True:
+                line = self._operator.answer()
+                if line is None:
+                    wait(_LOOK_S)
+                    continue
+                try:
+                    return understood(line.strip().lower())
+                except _NotUnderstoodError:
+                    self._tell(f"Not understood: {hint}")
+        finally:
+            self._operator.asks(None)
 
 
 class PausedSide(Unasked, PersonSide):
@@ -138,13 +148,17 @@ class PausedSide(Unasked, PersonSide):
             "Enter: now; a diameter (50.12 mm): now, with it; x leaves it out; s stops.",
         )
         end_s = self._clock.monotonic() + self._pause_s
-        while self._clock.monotonic() < end_s:
-            line = self._line()
-            if line is not None:
-                with suppress(_NotUnderstoodError):
-                    return _of_change(line.strip().lower())
-            wait(_LOOK_S)
-        return Ready()
+        self._operator.asks(_change(part, f"The axis turns BY ITSELF after {self._pause_s:g} s: hands out by then."))
+        try:
+            while self._clock.monotonic() < end_s:
+                line = self._line()
+                if line is not None:
+                    with suppress(_NotUnderstoodError):
+                        return _of_change(line.strip().lower())
+                wait(_LOOK_S)
+            return Ready()
+        finally:
+            self._operator.asks(None)
 
     def _line(self) -> str | None:
         """What was typed; None also where nobody can type."""
@@ -152,6 +166,18 @@ class PausedSide(Unasked, PersonSide):
             return self._operator.answer()
         except GateError:
             return None
+
+
+# --- what is asked, for whoever shows it with buttons ----------------------------------------------------------------
+
+_LEFT_OUT = Choice("x", "Leave it out")
+_SCRAPPED = Choice("scrap", "It is scrap")
+
+
+def _change(part: NextPart, then: str) -> Question:
+    text = f"{_capital(part.part)}. {_zero(part)} {then}"
+    choices = (Choice("", "It is in: turn"), _LEFT_OUT)
+    return Question(text, choices, "its diameter if you measured it (50.12 mm)")
 
 
 # --- what an answer means ------------------------------------------------------------------------------------------

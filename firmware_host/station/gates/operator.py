@@ -6,6 +6,7 @@ from typing import Any
 
 from firmware_host.errors import GateError, GateTimeoutError
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
+from firmware_host.station.operator import Choice, Question
 
 _STOP_WORDS = frozenset({"s", "stop", "q", "quit"})
 _DONE_WORDS = frozenset({"", "d", "done", "y", "yes"})
@@ -35,6 +36,7 @@ class OperatorGate(Gate):
         self._opened_s = self._clock.monotonic()
         text = f", text {' '.join(request.part.text.split())}" if request.part is not None and request.part.text else ""
         self._operator.tell(f"STANDSTILL: mark {request}{text}. Enter when it is done, {self._stop_by} to stop.")
+        self._operator.asks(Question(f"Mark {request}{text}. Is it marked?", (Choice("", "Done: it is marked"),)))
 
     @property
     def _stop_by(self) -> str:
@@ -62,4 +64,5 @@ class OperatorGate(Gate):
     def close(self) -> None:
         if self._opened_s is not None:
             self._opened_s = None
+            self._operator.asks(None)
             self._operator.tell("GATE CLOSED: do not mark.")

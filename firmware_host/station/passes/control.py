@@ -22,6 +22,7 @@ class RunControl:
         self.stop = stop if stop is not None else StopRequest()
         self._lock = threading.Lock()
         self._holds = False
+        self._hold_number = 0
         self._next: PassKey | None = None
         self._last: PassKey | None = None
         self._skip: list[int] = []
@@ -34,7 +35,9 @@ class RunControl:
 
         Wished while the axis turns, it holds at the next segment before its gate opens.
         """
-        self._holds = True
+        with self._lock:
+            self._hold_number += not self._holds
+            self._holds = True
 
     def carry_on(self) -> None:
         """Carry on after a hold, or take the wish to hold back."""
@@ -74,6 +77,11 @@ class RunControl:
     def holds(self) -> bool:
         """Whether the run is to hold, or holds."""
         return self._holds
+
+    @property
+    def hold_number(self) -> int:
+        """Which hold is wished, or was last, from 1; 0 before the first. Whoever ends one can say which it means."""
+        return self._hold_number
 
     @property
     def segment(self) -> int | None:

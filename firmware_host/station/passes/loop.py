@@ -7,7 +7,7 @@ pass and at the last moment before the gate opens.
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Iterable
 
 from firmware_host.controller.deadlines import UsualTime
@@ -36,7 +36,7 @@ _JOURNALLED_S = 0.03
 
 
 class PassLoop:
-    """One go at the passes that are left: `to_do` in order, `done` before it began, `passes` for each segment.
+    """One go at the passes that are left: `to_do` in order, those `done` before it began, `passes` for each segment.
 
     `again`: those of `to_do` that were done before and are to be repeated.
     """
@@ -50,7 +50,7 @@ class PassLoop:
         motion: Motion,
         *,
         to_do: Iterable[PassKey],
-        done: int,
+        done: Iterable[PassKey],
         passes: int,
         again: Iterable[PassKey] = (),
     ) -> None:
@@ -61,7 +61,9 @@ class PassLoop:
         self._motion = motion
         self._targets = plan.route.segment_targets().tolist()
         self._to_do = deque(to_do)
-        self._done = done
+        self._done_of = Counter(segment for segment, _ in done)
+        self._done = self._done_of.total()
+        self._left_of = Counter(segment for segment, _ in self._to_do)
         self._passes = passes
         self._at: PassKey = (0, 0)
         self._last: PassKey | None = None
@@ -77,6 +79,8 @@ class PassLoop:
         self._plan = plan
         self._time = TimeLeft(self._station.clock, plan.settle_s)
         mover.look = self._times.look
+        asked = sorted(self._done_of.keys() | self._left_of.keys())
+        self._station.progress.begins(plan, {segment: self._passes_of(segment) for segment in asked})
         standing: int | None = None
         settled_s = 0.0
         while True:
@@ -109,6 +113,7 @@ class PassLoop:
                 passes=self._passes,
                 done=self._done,
                 of=self._done + len(self._to_do),
+                following=self._following(),
                 left_s=self._left_s,
                 part=part.number if part is not None else 0,
                 parts=part.of if part is not None else 0,
@@ -127,12 +132,29 @@ class PassLoop:
         """The first of the passes to do is done."""
         self._last = self._to_do.popleft()
         self._done += 1
+        self._changed(self._last[0], done=1, left=-1)
         self._done_here.add(self._last)
         self._again.discard(self._last)
         left = len(self._to_do)
         self._time.marked()
         self._left_s = self._time.left_s(mover, self._last[0], self._to_do)
         self._station.progress.done(self._done, self._done + left, self._left_s)
+
+    def _following(self) -> PassKey | None:
+        """The pass behind the one that the run is at."""
+        ahead = 1 if self._to_do and self._to_do[0] == self._at else 0
+        return self._to_do[ahead] if ahead < len(self._to_do) else None
+
+    def _passes_of(self, segment: int) -> tuple[int, int]:
+        """How many passes of a segment are done, and of how many."""
+        done = self._done_of[segment]
+        return done, done + self._left_of[segment]
+
+    def _changed(self, segment: int, *, done: int, left: int) -> None:
+        """So many more passes of a segment are done, and so many more left."""
+        self._done_of[segment] += done
+        self._left_of[segment] += left
+        self._station.progress.marked(segment, *self._passes_of(segment))
 
     # --- wishes ----------------------------------------------------------------------------------------------------
 
@@ -157,7 +179,9 @@ class PassLoop:
             return
         self._journal.write(events.Skip(segment=segment))
         self._to_do = deque(key for key in self._to_do if key[0] != segment)
-        self._done += len(self._again.intersection(left))
+        done_before = len(self._again.intersection(left))
+        self._done += done_before
+        self._changed(segment, done=done_before, left=-len(left))
         self._again.difference_update(left)
         self._station.progress.note(f"segment {segment} is skipped, as the operator wished; it is recorded")
 
@@ -170,6 +194,7 @@ class PassLoop:
         self._journal.write(events.Repeat(segment=segment, number=number))
         self._to_do.appendleft(key)
         self._done -= 1
+        self._changed(segment, done=-1, left=1)
         self._again.add(key)
         told = f"segment {segment}, pass {number} is marked again, as the operator wished; it is recorded"
         self._station.progress.note(told)

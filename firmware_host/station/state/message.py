@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from firmware_host.station.progress import Phase
+
 RENEWED_EVERY_S = 1.0
 """At least so often the state is told anew, changed or not."""
 STALE_AFTER_S = 3.0
@@ -32,8 +34,8 @@ class StateMessage(BaseModel):
     stale_after_s: float = Field(
         STALE_AFTER_S, gt=0, description="a message older than this says nothing any more: the run may have crashed"
     )
-    phase: Literal["preparing", "turning", "settling", "marking", "held", "done", "stopped", "failed"] = Field(
-        description="what the run does; the last three end it"
+    phase: Phase = Field(
+        description="what the run does; between: two parts of a batch; the last three end the run of a part"
     )
     still: bool = Field(
         description="true only while the axis is proved to stand still and that was seen within the last half second"
@@ -47,6 +49,8 @@ class StateMessage(BaseModel):
     segments: _Count = Field(description="of the job")
     number: _Count = Field(alias="pass", description="of the segment, from 1; 0 before the first")
     passes: _Count = Field(description="of each segment")
+    next_segment: _Count | None = Field(None, description="of the pass that follows; null where none does, or unknown")
+    next_pass: _Count | None = Field(None, description="of that segment, from 1")
     done: _Count = Field(description="passes that are done")
     of: _Count = Field(description="passes of the run")
     left_s: float | None = Field(None, ge=0, description="about how long it still takes, s; null while not known")

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Callable
+
+from firmware_host.station.state.message import StateMessage
 
 
 class Outlet(ABC):
     """One place where the newest state can be read, and its `name` for people."""
 
     name: str
+
+    def attach(self, newest: Callable[[], StateMessage]) -> None:  # noqa: B027 - most wait until they are told
+        """Told once, behind the first state: where it can be asked for as it is at that very moment, by any thread."""
 
     @abstractmethod
     def put(self, line: str) -> None:

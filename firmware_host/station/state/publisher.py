@@ -5,16 +5,18 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 from firmware_host.clock import Clock
-from firmware_host.errors import InputError
+from firmware_host.errors import InputError, RunStoppedError, StoppedError
 from firmware_host.station.progress import PassingOn, Phase, Progress, RunState
 from firmware_host.station.state.file import StateFile
 from firmware_host.station.state.loopback import StateSocket
 from firmware_host.station.state.message import RENEWED_EVERY_S, StateMessage
 from firmware_host.station.state.outlet import Outlet
+from firmware_host.station.stop_request import StopAskedError
 
 FRESH_S = 0.5
 """A standstill that the run has not looked at for so long (s) no longer counts as proved."""
@@ -51,10 +53,19 @@ class StatePublisher:
         with self._lock:
             self._put()
 
-    def end(self, *, well: bool) -> None:
-        """Nothing follows: a state that says no outcome yet becomes a failed one, unless all went `well`."""
-        if self._state.phase not in _ENDS and not well:
-            self.tell(RunState("failed", done=self._state.done, of=self._state.of))
+    def newest(self) -> StateMessage:
+        """The state as it is now, with the number of what was told last."""
+        with self._lock:
+            return self._message()
+
+    def end(self, outcome: Literal["done", "stopped", "failed"]) -> None:
+        """Nothing follows: a state that says no outcome yet becomes one of that outcome.
+
+        A run that never began is not done; a batch is, between whose last part and its end nothing was told.
+        """
+        state = self._state
+        if state.phase not in _ENDS and (outcome != "done" or state.phase == "between"):
+            self.tell(replace(state, phase=outcome, still=False, gate_open=False, left_s=None, following=None))
 
     def _put(self) -> None:
         self._sequence += 1
@@ -79,6 +90,8 @@ class StatePublisher:
             segments=state.segments,
             number=state.number,
             passes=state.passes,
+            next_segment=state.following[0] if state.following is not None else None,
+            next_pass=state.following[1] if state.following is not None else None,
             done=state.done,
             of=state.of,
             left_s=None if state.left_s is None else round(state.left_s, 1),
@@ -102,11 +115,15 @@ class StateProgress(PassingOn):
         super().still_so()
 
 
-def open_outlet(target: str) -> Outlet:
+def open_outlet(target: str | Outlet) -> Outlet:
     """Where a state is told: "tcp:PORT" on a socket of this computer (0: any free one), else a file of that name.
+
+    An outlet of the caller's own is taken as it is.
 
     Raises `InputError` for a port that is none or is taken, and for a file that can't be written.
     """
+    if isinstance(target, Outlet):
+        return target
     if not target.startswith(_TCP):
         return StateFile(Path(target))
     digits = target.removeprefix(_TCP)
@@ -116,7 +133,7 @@ def open_outlet(target: str) -> Outlet:
 
 
 @contextmanager
-def publishing_state(targets: Sequence[str], job: str, clock: Clock, inner: Progress) -> Iterator[Progress]:
+def publishing_state(targets: Sequence[str | Outlet], job: str, clock: Clock, inner: Progress) -> Iterator[Progress]:
     """The progress of a run whose state is told at `targets` (see `open_outlet`), and everything else to `inner`.
 
     It is told at each change, and at least each second by a thread. Without targets it is `inner` itself. A batch opens
@@ -130,16 +147,22 @@ def publishing_state(targets: Sequence[str], job: str, clock: Clock, inner: Prog
         for target in targets:
             outlets.append(outlet := open_outlet(target))
             stack.callback(outlet.close)
-            inner.note(f"the state of the run is told at {outlet.name}")
+            if not isinstance(target, Outlet):
+                inner.note(f"the state of the run is told at {outlet.name}")
         publisher = StatePublisher(clock, outlets, job)
         publisher.renew()
+        for outlet in outlets:
+            outlet.attach(publisher.newest)
         stack.enter_context(_renewing(publisher))
         try:
             yield StateProgress(inner, publisher)
-        except BaseException:
-            publisher.end(well=False)
+        except (StopAskedError, StoppedError, RunStoppedError):
+            publisher.end("stopped")
             raise
-        publisher.end(well=True)
+        except BaseException:
+            publisher.end("failed")
+            raise
+        publisher.end("done")
 
 
 @contextmanager

@@ -227,13 +227,25 @@ def test_every_message_is_of_the_schema_and_the_schema_stands_in_the_docs(tmp_pa
 def test_a_run_that_could_not_begin_ends_as_failed_and_one_that_did_is_left_as_it_ended(tmp_path: Path) -> None:
     clock, kept = VirtualClock(), Kept()
     publisher = StatePublisher(clock, [kept], "a job")
-    publisher.end(well=True)
+    publisher.end("done")
     assert kept.messages == []
-    publisher.end(well=False)
+    publisher.end("failed")
     assert kept.messages[-1]["outcome"] == "failed"
     publisher.tell(RunState("stopped", done=2, of=6))
-    publisher.end(well=False)
+    publisher.end("failed")
     assert [m["outcome"] for m in kept.messages] == ["failed", "stopped"]
+
+
+@pytest.mark.parametrize("outcome", ["done", "stopped", "failed"])
+def test_a_batch_that_ends_between_two_parts_has_an_end(outcome: Any) -> None:
+    kept = Kept()
+    publisher = StatePublisher(VirtualClock(), [kept], "a job")
+    publisher.tell(RunState("done", part=2, parts=3))
+    publisher.tell(RunState("between", still=True, part=2, parts=3))
+    assert (kept.messages[-1]["still"], kept.messages[-1]["outcome"]) == (True, None)
+    publisher.end(outcome)
+    ended = kept.messages[-1]
+    assert (ended["phase"], ended["still"], ended["outcome"], ended["part"]) == (outcome, False, outcome, 2)
 
 
 def test_without_a_place_to_tell_it_the_progress_is_the_one_that_was_given() -> None:
@@ -246,5 +258,5 @@ def test_a_message_has_one_form() -> None:
     fields = set(StateMessage.model_json_schema(by_alias=True)["properties"])
     assert fields == {
         "version", "sequence", "time", "stale_after_s", "phase", "still", "gate_open", "job", "part", "parts", "serial",
-        "segment", "segments", "pass", "passes", "done", "of", "left_s", "outcome",
+        "segment", "segments", "pass", "passes", "done", "of", "left_s", "outcome", "next_segment", "next_pass",
     }  # fmt: skip
