@@ -53,7 +53,7 @@ def _why_no_answer(desk: Desk, state: StateMessage | None) -> str:
     if desk.asked is not None:
         return "it is answered already" if desk.answered else ""
     if state is None or state.phase == "preparing":
-        return "nothing is asked"
+        return "it is being made ready"
     if state.phase == "turning":
         return "the axis turns"
     return "the marking side says when it is done" if state.gate_open else "the gate is closed"

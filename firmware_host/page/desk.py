@@ -69,7 +69,9 @@ class Desk:
 
     def begins(self, plan: JobPlan, passes: Mapping[int, Passes]) -> None:
         """The passes of a part begin."""
-        self.surface = Surface(plan, passes, self.surface.number + 1 if self.surface is not None else 1)
+        state = self.newest()
+        number = self.surface.number + 1 if self.surface is not None else 1
+        self.surface = Surface(plan, passes, number, state.part if state is not None else None)
 
     def tell(self, line: str) -> None:
         """Something is said to the person at the machine."""

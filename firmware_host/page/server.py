@@ -112,10 +112,9 @@ class PageServer:
         try:
             seen = 0
             while True:
-                surface = self._desk.surface
                 last = self._desk.over is not None or self._server.should_exit
-                yield f"data: {view_line(self._desk, seen=seen, at_s=self._clock.monotonic())}\n\n"
-                seen = surface.number if surface is not None else 0
+                line, seen = view_line(self._desk, seen=seen, at_s=self._clock.monotonic())
+                yield f"data: {line}\n\n"
                 if last:
                     return
                 await asyncio.sleep(_EVERY_S)

@@ -19,11 +19,11 @@ Passes = tuple[int, int]
 class Surface:
     """The segments of a part, in order around it. `passes`: of each that the run is asked for, by its number (from 1).
 
-    `number` tells one surface from another: a batch has one for each part.
+    `number` tells one surface from another: a batch has one for each `part`; None for a run of its own.
     """
 
-    def __init__(self, plan: JobPlan, passes: Mapping[int, Passes], number: int) -> None:
-        self.number = number
+    def __init__(self, plan: JobPlan, passes: Mapping[int, Passes], number: int, part: int | None = None) -> None:
+        self.number, self.part = number, part
         self._count = plan.segments.count
         self._together = math.ceil(self._count / MOST_CELLS)
         self._passes = dict(passes)

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from firmware_host.page.buttons import BUTTONS, why_not
 from firmware_host.page.desk import Desk
+from firmware_host.page.surface import Surface
 from firmware_host.station.state.message import StateMessage
 
 STALE: Final = "STALE"
@@ -18,7 +19,7 @@ def view(desk: Desk) -> dict[str, Any]:
     """Everything that changes on the page."""
     state = desk.newest()
     asked = desk.asked
-    surface = desk.surface
+    surface = _surface(desk, state)
     return {
         "word": _word(desk, state),
         "doing": _doing(desk, state),
@@ -37,7 +38,7 @@ def view(desk: Desk) -> dict[str, Any]:
         },
         "hold": desk.control.hold_number,
         "why_not": {button: why_not(button, desk, state) for button in BUTTONS},
-        "told": desk.told,
+        "told": desk.told if not desk.stale else (),
         "surface": surface.number if surface is not None else 0,
         "cells": surface.letters() if surface is not None else "",
         "at": surface.cell_of(state.segment) if surface is not None and state is not None else None,
@@ -45,16 +46,25 @@ def view(desk: Desk) -> dict[str, Any]:
     }
 
 
-def view_line(desk: Desk, *, seen: int, at_s: float) -> str:
-    """The view as one line of JSON, with the shape of the part's surface if the page has `seen` another one.
+def view_line(desk: Desk, *, seen: int, at_s: float) -> tuple[str, int]:
+    """The view as one line of JSON, with the shape of the part's surface if the page has `seen` another one last.
+
+    Behind it the number of the surface that it has seen then.
 
     `at_s` (s): when, by any clock that only grows; the page tells by it what came late.
     """
     shown, surface = view(desk), desk.surface
-    if surface is not None and surface.number != seen:
+    if surface is not None and shown["surface"] == surface.number != seen:
         shown["shape"] = surface.shape()
+        seen = surface.number
     shown["at_ms"] = round(at_s * 1e3)
-    return json.dumps(shown, ensure_ascii=True, separators=(",", ":"))
+    return json.dumps(shown, ensure_ascii=True, separators=(",", ":")), seen
+
+
+def _surface(desk: Desk, state: StateMessage | None) -> Surface | None:
+    """The surface of the part that is on the machine; None before its passes begin."""
+    surface = desk.surface
+    return surface if surface is not None and state is not None and surface.part == state.part else None
 
 
 def _word(desk: Desk, state: StateMessage | None) -> str:

@@ -14,6 +14,9 @@ from typing import Any
 
 import pytest
 
+from firmware_host.page.desk import Over
+from firmware_host.station.operator import Choice, Question
+from firmware_host.station.progress import RunState
 from tests.cli.command import Program
 from tests.page.served import MARKING, Served, served
 from tests.reporting.shown import shipped
@@ -30,7 +33,10 @@ from tests.support.browser import (
 )
 from tests.support.three_segments import JOB, own_folders
 
-pytestmark = pytest.mark.posix("Debian's Chromium, and a program that is killed")
+pytestmark = [
+    pytest.mark.posix("Debian's Chromium, and a program that is killed"),
+    pytest.mark.timeout(300),  # browser, run and board at once, on whatever computer
+]
 REAL_TIME = (sys.executable, "-m", "firmware_host")
 """The command at its own clock: a page is for people."""
 _PICTURES = Path(__file__).parents[2] / "docs" / "pages" / "screens"
@@ -305,6 +311,20 @@ def test_it_can_be_read_on_every_screen_and_by_ear(browser: Any, still: Served) 
         keep(page, "station-page-phone.png")
         assert serious_findings(page) == []
         assert page.locator("[aria-live=polite]").text_content() == "TURNING. To segment 3, pass 1. Gate closed."
+        still.desk.asks(Question("Which part?", (Choice("", "It is in"), Choice("x", "Leave it out")), "its diameter"))
+        still.desk.publisher.tell(RunState("between", part=2, parts=3, serial="A-7"))
+        wait_for(page, "#word", "MAY BE MOVING")
+        page.locator("#typed").wait_for(state="visible")
+        assert page.locator(".part").is_hidden(), "the surface of the part before is not that of this one"
+        assert serious_findings(page) == []
+        page.locator("#typed").fill("50.12 mm")
+        page.keyboard.press("Enter")
+        wait_for(page, "#why-answer", "it is answered already")
+        assert still.desk.take_answer() == "50.12 mm"
+        still.desk.over = Over("stopped", "why it ended", ("Resume with: circumstep resume runs/one",))
+        wait_for(page, "#word", "STOPPED")
+        assert page.locator("#stop").is_hidden()
+        assert serious_findings(page) == []
         assert seen.errors == []
         assert seen.asked_beyond(still.server.url.partition("#")[0]) == []
 

@@ -100,15 +100,39 @@ def test_after_the_end_it_says_how_what_next_and_that_nobody_watches(desk: TestD
 
 def test_a_line_is_one_line_and_tells_the_parts_shape_once(desk: TestDesk) -> None:
     _, plan = shipped("shaft-scale")
-    assert "shape" not in json.loads(view_line(desk, seen=0, at_s=1.5))
+    desk.works()
+    assert "shape" not in json.loads(view_line(desk, seen=0, at_s=1.5)[0])
     desk.begins(plan, {1: (0, 2), 2: (0, 2)})
     desk.tell("line\nand \u2028 another")
-    line = view_line(desk, seen=0, at_s=1.5)
+    line, seen = view_line(desk, seen=0, at_s=1.5)
     assert line.isascii()
     assert "\n" not in line
     told = json.loads(line)
     assert told["at_ms"] == 1500
-    assert told["shape"]["number"] == 1
-    assert "shape" not in json.loads(view_line(desk, seen=1, at_s=1.5))
+    assert told["shape"]["number"] == seen == 1
+    line, seen = view_line(desk, seen=1, at_s=1.5)
+    assert "shape" not in json.loads(line)
+    assert seen == 1
     desk.begins(plan, {1: (0, 2)})
-    assert json.loads(view_line(desk, seen=1, at_s=1.5))["shape"]["number"] == 2
+    line, seen = view_line(desk, seen=1, at_s=1.5)
+    assert json.loads(line)["shape"]["number"] == seen == 2
+
+
+def test_the_surface_of_the_part_before_is_not_shown_as_that_of_the_next(desk: TestDesk) -> None:
+    _, plan = shipped("shaft-scale")
+    desk.publisher.tell(RunState("preparing", part=1, parts=3))
+    desk.begins(plan, {1: (2, 2)})
+    desk.publisher.tell(RunState("between", still=True, part=1, parts=3))
+    assert view(desk)["cells"] == "dnnnnn"
+    desk.publisher.tell(RunState("between", still=True, part=2, parts=3))
+    shown = view(desk)
+    assert (shown["surface"], shown["cells"], shown["at"]) == (0, "", None)
+    assert "shape" not in json.loads(view_line(desk, seen=0, at_s=0.0)[0])
+
+
+def test_beside_stale_nothing_stands_that_was_said_before(desk: TestDesk) -> None:
+    desk.tell("STILL, gate closed: change the part.")
+    desk.works()
+    assert view(desk)["told"] == ("STILL, gate closed: change the part.",)
+    desk.hangs(STALE_S + 0.01)
+    assert view(desk)["told"] == ()

@@ -47,6 +47,7 @@ function stale(why) {
   put("doing", why);
   put("aloud", `STALE. ${why}`);
   document.title = "STALE";
+  document.querySelector(".told").hidden = true; // nothing that was true before stands beside it
   for (const button of document.querySelectorAll("button")) button.disabled = button.id !== "stop";
 }
 
@@ -138,9 +139,10 @@ function showSurface() {
     })), svg("rect", { class: "here", y: 4, height: 52 }));
     const each = view.shape.each > 1 ? `, ${view.shape.each} of ${view.shape.segments} segments in a cell` : "";
     put("legend", `The part laid flat, once around${each}`);
-    document.querySelector(".part").hidden = false;
   }
-  if (!shape) return;
+  const known = shape !== 0 && view.surface === shape;
+  document.querySelector(".part").hidden = !known;
+  if (!known) return;
   const [, ...cells] = drawing.children;
   const here = cells.pop();
   cells.forEach((cell, number) => {
