@@ -64,7 +64,9 @@ def common_verdict(report: LimitReport, found: Reliability | None) -> Verdict:
     return gravest(report.verdict, *(() if found is None else (found.verdict,)))
 
 
-def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> Reliability:
+def reliability(
+    setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED, better: bool = True
+) -> Reliability:
     """Monte Carlo of the plan's motion over `uncertain_inputs`: `draws` machines, each datum anywhere in its range.
 
     A draw holds if every limit does that has a place in the draws (no safety factor: the draws stand in for it): the
@@ -73,7 +75,7 @@ def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed
     same answer.
 
     Verdict by `Chance.verdict`. What nobody stated is drawn from its range, or stays at its unkind end. Where
-    it doesn't hold, `better` says what would help.
+    it doesn't hold, `better` says what would help; that takes twenty times as long, and is left out where it is False.
     `InputError` for less than 100 draws or more than `MOST_DRAWS`, or a negative seed.
     """
     if not 100 <= draws <= MOST_DRAWS:
@@ -92,7 +94,7 @@ def reliability(setup: Setup, plan: JobPlan, *, draws: int = DEFAULT_DRAWS, seed
         return _drawn_margins(described, load, extremes, inputs, drawn)
 
     found = _result(inputs, factors, margins_at(motion.acceleration, factors), seed)
-    if found.verdict is Verdict.HOLDS or wilson_interval(draws, draws, CONFIDENCE)[0] < SURE_ENOUGH:
+    if not better or found.verdict is Verdict.HOLDS or wilson_interval(draws, draws, CONFIDENCE)[0] < SURE_ENOUGH:
         return found
     some = factors[:, :BETTER_DRAWS]
     return replace(found, better=_better(found, inputs, some, motion.acceleration, margins_at))

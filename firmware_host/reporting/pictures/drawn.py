@@ -39,7 +39,16 @@ def figure_of(picture: Picture[SubjectT], of: SubjectT) -> tuple[Figure, str]:
         FigureCanvasAgg(figure)
         words = picture.draw(figure, of)
         figure.suptitle(picture.title, x=0.01, ha="left", fontsize=12, fontweight="bold")
+        _lay_out(figure)
     return figure, words
+
+
+def _lay_out(figure: Figure) -> None:
+    """Make room for all words once: left on, the engine would have the whole picture drawn a second time for that."""
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+        figure.set_layout_engine(None)
 
 
 def drawn(picture: Picture[SubjectT], of: SubjectT, kind: str = ".svg") -> Drawn:

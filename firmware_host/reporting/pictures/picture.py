@@ -5,6 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
 from matplotlib.figure import Figure
@@ -14,6 +15,7 @@ from firmware_host.model import Setup
 from firmware_host.model.files.problems import nearest_of
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
+from firmware_host.planning.reliability.estimate import Reliability, reliability
 
 
 class Named(Protocol):
@@ -36,6 +38,11 @@ class Subject:
     def of(cls, setup: Setup, plan: JobPlan) -> Self:
         """A job with its plan."""
         return cls(setup, plan, load_case(setup.machine, setup.job))
+
+    @cached_property
+    def doubt(self) -> Reliability:
+        """How reliable the job is, and which uncertain datum matters; drawn once, when it is first asked for."""
+        return reliability(self.setup, self.plan, better=False)
 
     @property
     def name(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from firmware_host.reporting.pictures.of_job.budget import Budget
 from firmware_host.reporting.pictures.of_job.contact import Contact
+from firmware_host.reporting.pictures.of_job.doubt import Doubt
 from firmware_host.reporting.pictures.of_job.end_on import EndOn
 from firmware_host.reporting.pictures.of_job.index_move import IndexMove
 from firmware_host.reporting.pictures.of_job.margins import Margins
@@ -22,6 +23,7 @@ PICTURES: tuple[Picture[Subject], ...] = (
     TorqueSpeed(),
     IndexMove(),
     Budget(),
+    Doubt(),
 )
 
 

@@ -44,12 +44,18 @@ class Chapter:
 
 @dataclass(frozen=True)
 class Report:
-    """`asked`: what it is about, a line each; `answer`: the lines that are read first. `made`: when."""
+    """`asked`: what it is about, a line each; `answer`: the lines that are read first. `made`: when.
+
+    `verdict`: in a word or two, of `verdict_of`. `binds`: what sets the bound; `reliability`: of all of it; sentences.
+    """
 
     title: str
     asked: tuple[str, ...]
     answer: tuple[str, ...]
+    verdict_of: str
     verdict: str
+    binds: tuple[str, ...]
+    reliability: tuple[str, ...]
     chapters: tuple[Chapter, ...]
     sources: tuple[Source, ...]
     made: datetime

@@ -17,12 +17,13 @@ if sys.platform == "win32":
 class Family:
     """A program and all that it has started and that is still in its group."""
 
-    def __init__(self, arguments: Sequence[str], environment: Mapping[str, str]) -> None:
-        """Start it. Raises `OSError`."""
+    def __init__(self, arguments: Sequence[str], environment: Mapping[str, str], *, quiet: bool) -> None:
+        """Start it; `quiet`: what it prints to standard error is dropped. Raises `OSError`."""
         self.process = subprocess.Popen(
             list(arguments),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL if quiet else None,
             env=dict(environment),
             start_new_session=True,
         )

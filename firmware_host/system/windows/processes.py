@@ -25,13 +25,14 @@ _GONE = (psutil.Error, OSError)
 class Family:
     """A program and all that it has started."""
 
-    def __init__(self, arguments: Sequence[str], environment: Mapping[str, str]) -> None:
-        """Start it. Raises `OSError`."""
+    def __init__(self, arguments: Sequence[str], environment: Mapping[str, str], *, quiet: bool) -> None:
+        """Start it; `quiet`: what it prints to standard error is dropped. Raises `OSError`."""
         self._mark = uuid.uuid4().hex
         self.process = subprocess.Popen(
             list(arguments),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL if quiet else None,
             env=dict(environment) | {_MARK: self._mark},
             creationflags=subprocess.CREATE_NEW_PROCESS_GROUP,
         )

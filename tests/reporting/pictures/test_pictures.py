@@ -9,9 +9,10 @@ import pytest
 from matplotlib.patches import Circle
 
 from firmware_host.planning.limits.check import Verdict
+from firmware_host.planning.reliability.estimate import reliability
 from firmware_host.reporting.pictures.of_job.budget import torque_parts
 from tests.reporting.pictures.subjects import figure, labelled, subject, texts
-from tests.reporting.shown import JOBS
+from tests.reporting.shown import JOBS, shipped
 
 
 def test_the_crown_is_a_circle_and_the_segments_edges_lie_its_sag_below() -> None:
@@ -114,6 +115,20 @@ def test_the_parts_of_the_torque_add_up_to_what_the_limit_counts(job: str) -> No
     assert sum(bar.get_width() for bar in axes.patches) == pytest.approx(
         (of.load.rotor_inertia + sum(item.reflected for item in of.load.items)) * 1e7
     )
+
+
+def test_the_shares_of_the_doubt_are_those_of_the_draws_the_largest_at_the_top() -> None:
+    drawing, found = figure("doubt", "heavy-shaft"), reliability(*shipped("heavy-shaft"))
+    (axes,) = drawing.axes
+    names = [each.get_text() for each in axes.get_yticklabels()]
+    assert names == [*(each.input.name.replace("_", " ") for each in found.influences), "several together"]
+    widths = [bar.get_width() / 100 for bar in axes.patches]
+    assert widths[:-1] == pytest.approx([each.share for each in found.influences])
+    assert widths[:-1] == sorted(widths[:-1], reverse=True)
+    assert sum(widths) == pytest.approx(1.0, abs=5e-3), "what no datum alone explains is due to several together"
+    assert axes.yaxis_inverted()
+    assert "torque" not in shipped("heavy-shaft")[0].machine.tolerances.given()
+    assert "-10 to +10 %" in texts(drawing)[names.index("torque")], "what nobody states: a tenth either way"
 
 
 @pytest.mark.parametrize("job", ["bottle-band", "tumbler-wrap"])

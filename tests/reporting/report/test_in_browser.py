@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from firmware_host.planning.load.case import load_case
 from firmware_host.reporting.pictures.drawn import drawn
 from firmware_host.reporting.pictures.picture import Subject
 from firmware_host.reporting.pictures.registry import PICTURES
@@ -24,14 +23,25 @@ _ROWS_ALIKE = "tbody tr:nth-child(n+4)"
 def shortened() -> Report:
     """A report of every kind of block, with one picture: what a browser makes of it takes long enough."""
     setup, plan = shipped("bottle-band")
-    picture = drawn(PICTURES[0], Subject(setup, plan, load_case(setup.machine, setup.job)))
+    picture = drawn(PICTURES[0], Subject.of(setup, plan))
     chapters = (
         Chapter("Pictures", pictures=(picture,)),
         Chapter("Segments and seams", segments_document(plan.layout)),
         Chapter("Limits", limits_document(plan.limits)),
     )
     sources = sources_of((setup.job_source, setup.machine_source))
-    return Report(setup.job.name, ("What was asked.",), ("It holds.",), "holds", chapters, sources, MADE)
+    return Report(
+        title=setup.job.name,
+        asked=("What was asked.",),
+        answer=("It holds.",),
+        verdict_of="The limits",
+        verdict="holds",
+        binds=("What binds.",),
+        reliability=("How reliable it is.",),
+        chapters=chapters,
+        sources=sources,
+        made=MADE,
+    )
 
 
 def test_it_reads_well_asks_for_nothing_and_fits_its_screen(browser: Any, tmp_path: Path) -> None:

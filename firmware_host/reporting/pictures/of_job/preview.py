@@ -16,6 +16,8 @@ from firmware_host.reporting.pictures.style import COPPER
 _LOOK = LinearSegmentedColormap.from_list("marked", [(0.0, "#efeae0"), (0.5, "#5d6a74"), (1.0, "#120c08")])
 """Blank, marked once, marked twice: each darker, so that it needs no colour."""
 _POINTS = 1400
+_OF_A_PANEL = 720
+"""Points across: a little more than such a picture has where it is drawn."""
 _SEGMENTS = 2.6
 """How many of the planned segments are shown near by."""
 
@@ -57,7 +59,7 @@ class WrongNumbers(Picture[Subject]):
         figure.set_size_inches(self.width, 1.0 + 1.55 * math.ceil(len(cases) / 2))
         panels = figure.subplots(math.ceil(len(cases) / 2), 2).ravel().tolist()
         for axes, wrong in zip(panels, cases, strict=False):
-            _image(axes, _near_by(of, wrong))
+            _image(axes, _near_by(of, wrong, _OF_A_PANEL))
             axes.set_title(wrong.words, size=9)
             axes.set_axis_off()
         for axes in panels[len(cases) :]:
@@ -65,10 +67,10 @@ class WrongNumbers(Picture[Subject]):
         return " ".join(f"{each.words[:1].upper()}{each.words[1:]}: {each.look}" for each in cases)
 
 
-def _near_by(of: Subject, wrong: Wrong) -> Exposure:
+def _near_by(of: Subject, wrong: Wrong, points: int = _POINTS) -> Exposure:
     """The beginning of the mark, as long as a few planned segments."""
     arc = float(of.plan.segments.arcs()[0])
-    return exposure_of(of.setup, of.plan, wrong, points=_POINTS, span=_SEGMENTS * arc)
+    return exposure_of(of.setup, of.plan, wrong, points=points, span=_SEGMENTS * arc)
 
 
 def _image(axes: Axes, exposure: Exposure) -> None:

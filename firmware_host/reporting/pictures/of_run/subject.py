@@ -43,6 +43,11 @@ class RunSubject:
         turning_s = self.planned_turning_s(stand)
         return None if turning_s is None else turning_s + self.plan.settle_s
 
+    def index_pairs(self) -> list[tuple[Stand, float, float]]:
+        """Each standstill with what its index took as planned and as measured, s, where both are known."""
+        pairs = ((each, self.planned_index_s(each), each.index_s) for each in self.stands)
+        return [(each, plan, took) for each, plan, took in pairs if plan is not None and took is not None]
+
     def began_s(self) -> tuple[float, ...]:
         """When each session began, s after the run began, by the calendar time; never before the one before it ended.
 

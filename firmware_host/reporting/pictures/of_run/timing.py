@@ -15,7 +15,6 @@ from firmware_host.reporting.pictures.of_run.subject import RunSubject, nothing_
 from firmware_host.reporting.pictures.picture import Picture
 from firmware_host.reporting.pictures.style import COPPER, INK, OLIVE, STEEL, gridded, legend_below, numbered
 from firmware_host.reporting.render.duration import duration_text
-from firmware_host.station.journal.stands import Stand
 from firmware_host.station.runs.pass_times import fixed_pass_s
 
 _LOOKS = (("turning", STEEL, ""), ("settling", OLIVE, "//"), ("gate open", COPPER, ".."))
@@ -124,14 +123,8 @@ def _indexes(axes: Axes, of: RunSubject) -> None:
     gridded(axes)
 
 
-def index_pairs(of: RunSubject) -> list[tuple[Stand, float, float]]:
-    """Each standstill with what its index took as planned and as measured, s, where both are known."""
-    pairs = ((each, of.planned_index_s(each), each.index_s) for each in of.stands)
-    return [(each, plan, took) for each, plan, took in pairs if plan is not None and took is not None]
-
-
 def _told(of: RunSubject, measured: Spent) -> str:
-    pairs = index_pairs(of)
+    pairs = of.index_pairs()
     spent = ", ".join(f"{word} {_text(_sum(bars))}" for (word, _, _), bars in zip(_LOOKS, measured, strict=True))
     told = f"{counted(len(of.stands), 'standstill')}; {spent}."
     if not pairs:
