@@ -47,7 +47,7 @@ class Say:
 
 @dataclass(frozen=True)
 class TurnTo:
-    """Turn the part to `turns` from where the procedure began; `words` say it.
+    """Turn the part to `turns` from where the procedure began; `words` say it ("": they were said before).
 
     `straight`: from whichever side it comes, lost motion and all; else that is taken up where the file has any.
     `pace`: how quickly; None as the hand's plan has it.

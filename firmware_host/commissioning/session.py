@@ -140,7 +140,8 @@ def _done(hand: Hand, person: Person, queue: list[Act | Confirm]) -> None:
     for step in queue:
         match step:
             case TurnTo():
-                person.tell(f"Turning: {step.words}.")
+                if step.words:
+                    person.tell(f"Turning: {step.words}.")
                 hand.turn_to(step.turns, straight=step.straight, pace=step.pace)
             case TurnToAndFro():
                 person.tell(f"Turning to and fro: {step.words}.")

@@ -8,7 +8,7 @@ of the heaviest steel cylinder that the motor can turn at all, and it has to be 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -83,9 +83,9 @@ class _Case:
         setup = replace(self.setup, machine=machine.model_copy(update={"ramp": Ramp()}))
         return _Case(setup, load_variants(setup.machine, setup.job), self.given)
 
-    def require(self, turns: float, pace: Pace, check: Check) -> None:
-        """Raise `LimitExceededError` where a limit stops a move so quick."""
-        report = self._report(turns, pace.acceleration, pace.speed, check)
+    def require(self, turns: Sequence[float], pace: Pace, check: Check) -> None:
+        """Raise `LimitExceededError` where a limit stops moves so quick."""
+        report = _checked(self.setup, self.loads, turns, pace.speed, pace.acceleration, check)
         require_may_move(each for each in report.checks if each.name not in self.given)
 
     def quickest(self, turns: float, check: Check) -> Pace:
@@ -133,6 +133,7 @@ class HandPlan:
         """Where the part is marked, m; None if nobody has said it."""
         self._cases = tuple(cases)
         self._speeds: dict[float, float] = {}
+        self._quickest: dict[float, Pace] = {}
         self._allowed: set[tuple[float, Pace, int]] = set()
 
     @property
@@ -157,21 +158,27 @@ class HandPlan:
 
         What was tried on the machine is left out (`Machine.ramp`): a trial would never find more.
         """
-        turns = abs(microsteps) / float(self.per_turn)
-        if turns == 0:
-            return
+        self.require_paces((microsteps,), pace, check)
+
+    def require_paces(self, microsteps: Iterable[int], pace: Pace, check: Check = never) -> None:
+        """As `require_pace`, for moves of several lengths at once."""
+        lengths = {abs(each) / float(self.per_turn) for each in microsteps} - {0.0}
         for case in self._untried:
-            if (turns, pace, id(case)) not in self._allowed:
-                case.require(turns, pace, check)
-                self._allowed.add((turns, pace, id(case)))
+            asked = {(turns, pace, id(case)) for turns in lengths} - self._allowed
+            if asked:
+                case.require(sorted(turns for turns, *_ in asked), pace, check)
+                self._allowed |= asked
 
     def quickest(self, turns: Fraction, check: Check = never) -> Pace:
         """The quickest that limits, with their reserve, allow a move of so many turns of the part; see `require_pace`.
 
         Its speed is that of the quickest move, settling included; its acceleration the highest at that speed.
         """
-        found = [case.quickest(abs(float(turns)), check) for case in self._untried]
-        return Pace(min(each.acceleration for each in found), min(each.speed for each in found))
+        way = abs(float(turns))
+        if way not in self._quickest:
+            found = [case.quickest(way, check) for case in self._untried]
+            self._quickest[way] = Pace(min(each.acceleration for each in found), min(each.speed for each in found))
+        return self._quickest[way]
 
     @cached_property
     def _untried(self) -> tuple[_Case, ...]:

@@ -91,7 +91,7 @@ def commanded(procedure: Procedure, drawn: Drawn, folder: Path) -> list[Made]:
     bench, rng = StationBench(folder, drawn.setup), random.Random(1)
     axis = drawn.hidden.axis(drawn.setup, rng)
     with (
-        hidden_hand(bench, drawn.plan, axis) as hand,
+        hidden_hand(bench, drawn.plan, axis, folder / "before.json") as hand,
         Record(folder / "kept.jsonl", "m", bench.clock) as record,
     ):
         recorder = Recorder(axis)
@@ -105,8 +105,8 @@ def commanded(procedure: Procedure, drawn: Drawn, folder: Path) -> list[Made]:
 
 
 _QUICK = (300, 301, 302)
-_LONG = ("warm-up",)
-"""Turns to and fro for an hour; of the machines that are tried each time on the first one alone."""
+_LONG = ("warm-up", "ramp")
+"""Turn to and fro for an hour, and a hundred times and more; of the machines tried each time on the first one alone."""
 
 
 @pytest.mark.parametrize("seed", [*_QUICK, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(303, 363))])

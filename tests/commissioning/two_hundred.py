@@ -2,12 +2,14 @@
 
 Machines are drawn at random (drives, gearing, loads, what is hidden of each), every procedure is carried out on each by
 scripted readings, off by what an instrument leaves open, and the interval that is stated (95 %) is compared with the
-truth. A table, one line a quantity.
+truth. A table, one line a quantity. `ramp` is carried out on the same machines with motors so weak that they, not the
+computed limits, are what binds (`ramps.py`).
 """
 
 from __future__ import annotations
 
 import math
+import multiprocessing
 import random
 import sys
 import tempfile
@@ -20,6 +22,7 @@ from firmware_host.commissioning.finding import Finding
 from firmware_host.errors import InputError
 from tests.commissioning.hidden.drawn import Drawn, drawn_machine
 from tests.commissioning.hidden.hands import QuickHand, carried_out
+from tests.commissioning.ramps import Stored, stored_ramp
 
 MACHINES = 200
 
@@ -40,7 +43,10 @@ class Case(NamedTuple):
 
 
 class Line(NamedTuple):
-    """Of one quantity: how many machines showed it, how many intervals hold the truth, how wide they are (median)."""
+    """Of one quantity: how many machines showed it, how many intervals hold the truth, how wide they are (median).
+
+    What was told of a ramp is in shares of the quickest that limits allow.
+    """
 
     quantity: str
     cases: int
@@ -126,13 +132,45 @@ def table(cases: Iterable[Case]) -> list[Line]:
     ]
 
 
-def main(machines: int = MACHINES) -> None:
-    """Print the table, and the cases that do not hold."""
+def measured_ramp(seed: int, folder: Path) -> Stored | str:
+    """What `ramp` stored of the machine of that seed with a weak motor; why not, where there is nothing to store."""
+    found = stored_ramp(drawn_machine(seed), seed, folder)
+    return found if isinstance(found, Stored) else found.sentence
+
+
+def safe_acceleration(ramps: Iterable[Stored]) -> list[Case]:
+    """The intervals of the machines whose motor binds; where a limit does, that is what stays, and there is none."""
+    return [
+        Case("safe-acceleration", each.seed, each.true, each.value, each.highest - each.value)
+        for each in ramps
+        if each.by_machine
+    ]
+
+
+def _of_one(seed: int) -> tuple[list[Case], Stored | str]:
     with tempfile.TemporaryDirectory() as folder:
-        cases = [case for seed in range(machines) for case in measured(seed, Path(folder))]
+        return list(measured(seed, Path(folder))), measured_ramp(seed, Path(folder))
+
+
+def main(machines: int = MACHINES, processes: int = 2) -> None:
+    """Print the table, what is stored of the ramps, and the cases that do not hold."""
+    with multiprocessing.Pool(processes) as pool:
+        each = pool.map(_of_one, range(machines), chunksize=1)
+    ramps = [stored for _, stored in each if isinstance(stored, Stored)]
+    cases = [case for cases, _ in each for case in cases] + safe_acceleration(ramps)
     sys.stdout.write(f"{'quantity':20} {'machines':>8} {'held':>6} {'share':>7} {'median +-':>10}\n")
     for line in table(cases):
         sys.stdout.write(f"{line.quantity:20} {line.cases:8} {line.held:6} {line.share:7.1%} {line.width:10.2%}\n")
+    bound = sorted(stored.share for stored in ramps if stored.by_machine)
+    losing = sum(stored.lost > 0 for stored in ramps)
+    sys.stdout.write(
+        f"stored ramps: {len(ramps)} machines, {losing} lose a step in 1,000 repeats; "
+        f"of {len(ramps) - len(bound)} a limit stays, of {len(bound)} the motor binds: "
+        f"stored {bound[0]:.2f} of the true limit at least, median {bound[len(bound) // 2]:.2f}\n"
+    )
+    for seed, (_, stored) in enumerate(each):
+        if isinstance(stored, str):
+            sys.stdout.write(f"  seed {seed}: no ramp is stored. {stored}\n")
     for case in cases:
         if not case.holds:
             sys.stdout.write(

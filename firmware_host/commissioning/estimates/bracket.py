@@ -27,28 +27,21 @@ class Trial:
 class Bracket:
     """What trials tell. `works`: the highest value below every failure at which `passes` > 0 trials worked, 0 if none.
 
-    `fails`: the lowest value at which one failed, infinite if none did. `mixed`: the highest at or above that at which
-    one worked, 0 if none did; `surely`: the lowest failure above that, infinite if there is none.
+    `fails`: the lowest value at which one failed, infinite if none did. What worked there or above it was good luck.
     """
 
     works: float
     fails: float
     passes: int
-    mixed: float
-    surely: float
 
     @classmethod
     def of(cls, trials: Iterable[Trial]) -> Bracket:
         """The bracket of some trials, in any order."""
         trials = tuple(trials)
-        failed = sorted({each.value for each in trials if each.failed})
-        fails = failed[0] if failed else math.inf
-        worked = sorted(each.value for each in trials if not each.failed)
-        below = [value for value in worked if value < fails]
-        works = below[-1] if below else 0.0
-        mixed = max((value for value in worked if value >= fails), default=0.0)
-        surely = next((value for value in failed if value > mixed), math.inf)
-        return cls(works, fails, below.count(works) if below else 0, mixed, surely)
+        fails = min((each.value for each in trials if each.failed), default=math.inf)
+        below = [each.value for each in trials if not each.failed and each.value < fails]
+        works = max(below, default=0.0)
+        return cls(works, fails, below.count(works))
 
     @property
     def ratio(self) -> float:
@@ -56,15 +49,13 @@ class Bracket:
         return self.fails / self.works if self.works > 0 else math.inf
 
     def limit(self, scatter: float = 0.0) -> Measured:
-        """Where it begins to fail: anywhere between the two alike (JCGM 100:2008, 4.3.7), but for `scatter` of it.
+        """The lowest value at which it fails: anywhere between the two alike (JCGM 100:2008, 4.3.7), but for `scatter`.
 
-        Where a value worked and failed, anywhere up to the next that failed. Raises `FormulaRangeError` while an end is
-        missing.
+        `scatter`: of it. Raises `FormulaRangeError` while an end is missing.
         """
-        highest = self.surely if self.surely < math.inf else max(self.fails, self.mixed)
         if self.works <= 0 or self.fails == math.inf:
             raise FormulaRangeError("trials", self.passes, "", 1, "Try until one works and one fails")
-        return uniform_between(self.works, highest, scatter * self.works)
+        return uniform_between(self.works, self.fails, scatter * self.works)
 
 
 def halfway(works: float, fails: float) -> float:

@@ -30,33 +30,30 @@ class _Fields(NamedTuple):
     ends: FloatArray
 
 
-def lost_steps(
-    rotors: Sequence[Rotor], moves: Sequence[Sequence[Stretch]], rng: np.random.Generator, repeats: int = 1
-) -> NDArray[np.int64]:
+def lost_steps(rotors: Sequence[Rotor], moves: Sequence[Sequence[Stretch]], starts: FloatArray) -> NDArray[np.int64]:
     """Full steps lost, shape (machines, repeats): a move without a pause for each machine, made so many times.
 
-    Each repeat begins at a standstill, anywhere where friction may have left it. 0: none, else a multiple of four,
-    negative where it ran ahead.
+    Each repeat begins at a standstill where friction has left it: `starts`, of that shape, -1 to 1, is the torque that
+    holds it off its place over the most that friction holds, > 0 ahead. 0: none lost, else a multiple of four, negative
+    where it ran ahead.
     """
-    each = max(1, _LANES // repeats)
+    each = max(1, _LANES // starts.shape[1])
     parts = [
-        _lost(rotors[first : first + each], moves[first : first + each], rng, repeats)
+        _lost(rotors[first : first + each], moves[first : first + each], starts[first : first + each])
         for first in range(0, len(rotors), each)
     ]
     return np.concatenate(parts)
 
 
-def _lost(
-    rotors: Sequence[Rotor], moves: Sequence[Sequence[Stretch]], rng: np.random.Generator, repeats: int
-) -> NDArray[np.int64]:
+def _lost(rotors: Sequence[Rotor], moves: Sequence[Sequence[Stretch]], starts: FloatArray) -> NDArray[np.int64]:
     fields = [field_of(move, rotor.step) for rotor, move in zip(rotors, moves, strict=True)]
     of = of_many([coefficients(rotor, field.step) for rotor, field in zip(rotors, fields, strict=True)])
     laid = _laid_out(rotors, [(f.places * r.pulse, f.rates * r.pulse) for r, f in zip(rotors, fields, strict=True)])
     standing = np.array([[rotor.standing_torque] for rotor in rotors])
-    offset = np.arcsin(np.minimum(of.friction / standing, 1.0)) / of.teeth
+    pulled = starts * np.minimum(of.friction, standing)
     began = np.array([[move[0].base * rotor.pulse] for rotor, move in zip(rotors, moves, strict=True)])
-    start = began + offset * rng.uniform(-1.0, 1.0, (len(rotors), repeats))
-    state = State(start, start, np.zeros(start.shape), np.zeros(start.shape))
+    start = began + np.arcsin(pulled / standing) / of.teeth
+    state = State(start, start + pulled / of.spring, np.zeros(start.shape), np.zeros(start.shape))
     for place, speed, peak in zip(laid.places, laid.speeds, laid.peaks, strict=True):
         state = advance(state, place, speed, peak, of, many=True)
     for _ in range(_steps_out(rotors, fields[0].step if len(fields) == 1 else float(of.step.min()))):

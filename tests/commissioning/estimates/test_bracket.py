@@ -21,10 +21,9 @@ def trials(text: str) -> list[Trial]:
     ("text", "works", "fails", "passes", "ends"),
     [
         pytest.param("1 2 3! 2 2", 2.0, 3.0, 3, (2.0, 3.0), id="as it should be"),
-        pytest.param("1 2 3! 2 2!", 1.0, 2.0, 1, (1.0, 3.0), id="what worked fails once"),
-        pytest.param("1 2! 4! 2", 1.0, 2.0, 1, (1.0, 4.0), id="what failed works once"),
-        pytest.param("1 2! 3 4!", 1.0, 2.0, 1, (1.0, 4.0), id="a higher one worked"),
-        pytest.param("1 2! 3", 1.0, 2.0, 1, (1.0, 3.0), id="the highest of all worked"),
+        pytest.param("1 2 3! 2 2!", 1.0, 2.0, 1, (1.0, 2.0), id="what worked fails once"),
+        pytest.param("1 2! 4! 2", 1.0, 2.0, 1, (1.0, 2.0), id="what failed works once"),
+        pytest.param("1 2! 3", 1.0, 2.0, 1, (1.0, 2.0), id="a higher one worked"),
     ],
 )
 def test_trials_in_any_order_leave_a_bracket(

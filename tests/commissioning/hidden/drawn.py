@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firmware_host.errors import FirmwareHostError
 from firmware_host.model import Setup, load_machine
@@ -18,11 +18,16 @@ _DENSITIES = ("7860 kg/m^3", "2700 kg/m^3", "8500 kg/m^3", "1400 kg/m^3")
 
 @dataclass(frozen=True)
 class Drawn:
-    """The files, how a hand may turn the part by them, and what is hidden."""
+    """The files, how a hand may turn the part by them, and what is hidden.
+
+    `weak`: the same machine with a driver that is set far too low and a supply that makes less than it says, so that
+    the motor and not a computed limit is what binds.
+    """
 
     setup: Setup
     plan: HandPlan
     hidden: Hidden
+    weak: Hidden
 
 
 def drawn_machine(seed: int) -> Drawn:
@@ -34,7 +39,8 @@ def drawn_machine(seed: int) -> Drawn:
             plan = hand_on_job(setup)
         except FirmwareHostError:
             continue
-        return Drawn(setup, plan, _hidden(rng))
+        hidden = _hidden(rng)
+        return Drawn(setup, plan, hidden, _weak(hidden, setup, rng))
 
 
 def _setup(rng: random.Random) -> Setup:
@@ -79,4 +85,11 @@ def _hidden(rng: random.Random) -> Hidden:
         inertia=rng.uniform(0.8, 1.25),
         torque=rng.uniform(0.35, 1.05),
         damping=rng.uniform(0.05, 0.15),
+        friction=rng.uniform(0.5, 1.1),
     )
+
+
+def _weak(hidden: Hidden, setup: Setup, rng: random.Random) -> Hidden:
+    supply = setup.machine.driver.supply_voltage.si * rng.uniform(0.6, 1.0)
+    tables = {"motor": {"supply_voltage": f"{supply:.2f} V"}}
+    return replace(hidden, torque=rng.uniform(0.1, 0.42), tables=tables)

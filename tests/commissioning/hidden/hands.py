@@ -30,10 +30,10 @@ _STANDS_S = 3.0
 
 
 @contextmanager
-def hidden_hand(bench: StationBench, plan: HandPlan, axis: TrueAxis) -> Iterator[Hand]:
-    """A hand whose every pulse the true axis follows."""
+def hidden_hand(bench: StationBench, plan: HandPlan, axis: TrueAxis, backup: Path | None = None) -> Iterator[Hand]:
+    """A hand whose every pulse the true axis follows; a board that homing locks is unlocked. `backup`: as `hand_on`."""
     bench.device.followed_by(bench.axis, axis)
-    with hand_on(bench, plan) as hand:
+    with hand_on(bench, plan, unlock=plan.machine.axis.home_switch, backup=backup) as hand:
         yield hand
 
 
@@ -96,7 +96,7 @@ def bench_of(hand: Hand, procedure: str, **wish: Any) -> Bench:
         turns=wish.get("turns", wanted.turns),
         repeats=wish.get("repeats", wanted.repeats),
         within_length=READ_LENGTH,
-        within_angle=READ_ANGLE,
+        within_angle=wish.get("within_angle", READ_ANGLE),
         plan=plan,
     )
 
@@ -109,13 +109,14 @@ def measure_quickly(folder: Path, procedure: str, hidden: Hidden, plan: HandPlan
 
 
 def carried_out(
-    folder: Path, procedure: str, quick: QuickHand, rng: random.Random, seed: int
+    folder: Path, procedure: str, quick: QuickHand, rng: random.Random, seed: int, within_angle: float = READ_ANGLE
 ) -> tuple[tuple[Finding, ...], Reader]:
-    """What `procedure` finds by a quick hand, and the person who read."""
+    """What `procedure` finds by a quick hand, and the person who read, angles to `within_angle` (rad)."""
     hand = cast("Hand", quick)
     with Record(folder / f"{procedure}-{seed}.jsonl", "m", VirtualClock()) as record:
-        person = Reader(quick.axis, hand, rng)
-        return carry_out(procedure_named(procedure), bench_of(hand, procedure), hand, person, record), person
+        person = Reader(quick.axis, hand, rng, within_angle=within_angle)
+        bench = bench_of(hand, procedure, within_angle=within_angle)
+        return carry_out(procedure_named(procedure), bench, hand, person, record), person
 
 
 def measure(

@@ -17,7 +17,7 @@ from firmware_host.simulator.true_machine.rotor import rotor_of
 
 @dataclass(frozen=True)
 class Hidden:
-    """What is not as the files say: shares of a turn, rad, m; `inertia`: over that of the files.
+    """What is not as the files say: shares of a turn, rad, m; `inertia`, `friction`: over those of the files.
 
     `tables`: whatever else the file of a true machine may hold, as it holds it.
     """
@@ -30,6 +30,7 @@ class Hidden:
     oval: float = 0.0
     scatter: float = 0.0
     inertia: float = 1.0
+    friction: float = 1.0
     torque: float = 1.0
     damping: float = 0.1
     way: str = "clockwise"
@@ -49,7 +50,7 @@ class Hidden:
                 "highest_at": f"{self.run_out_at} rad",
                 "out_of_round": f"{self.oval} m",
             },
-            "load": {"friction_torque": f"{load.friction_torque} N*m"},
+            "load": {"friction_torque": f"{load.friction_torque * self.friction} N*m"},
             "motor": {"torque_factor": self.torque, "damping_ratio": self.damping,
                       "rotor_inertia": f"{load.rotor_inertia} kg*m^2"},
         }  # fmt: skip

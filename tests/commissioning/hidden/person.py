@@ -32,6 +32,7 @@ class Reader(Person):
     rng: random.Random
     stops_after: int = 10_000
     frames_per_s: float = 480.0
+    within_angle: float = READ_ANGLE
     way_to_read: str = "pushed"
     asked: list[str] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
@@ -67,12 +68,14 @@ class Reader(Person):
                 return self.films[int(number) - 1].read(name)
             case (("angle" | "part-angle"), _):
                 self.truths[ask.key] = self._roller if ask.key.startswith("roller") else self._line
-                return self.truths[ask.key] + self.rng.uniform(-READ_ANGLE, READ_ANGLE)
+                return self.truths[ask.key] + self.rng.uniform(-self.within_angle, self.within_angle)
         raise NotImplementedError(f"{ask}: teach the person of the tests to read it")
 
     def _chosen(self, ask: Ask) -> str:
         if ask.key == "ready":
             self.films = []
+        if ask.key == "scribed":
+            self.scribed = (self._line + self.scribed[0], self._roller + self.scribed[1])
         if ask.key == "pushed":
             self.films = [self._pushed_film() for _ in range(_MOST_PUSHES)]
         wished = (self.axis.true.turns, self.way_to_read)

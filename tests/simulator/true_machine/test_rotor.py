@@ -52,7 +52,7 @@ def test_a_move_comes_out_as_scipy_integrates_it(acceleration: float, lost: int)
     assert state.load == pytest.approx(ends[1], abs=FULL_STEP / 200)
     poles = (move[-1].last * of.pulse - ends[0]) * of.teeth / (2 * math.pi)
     assert (round(poles) != 0) == bool(lost)
-    assert lost_steps([of], [move], np.random.default_rng(1))[0, 0] == 4 * round(poles)
+    assert lost_steps([of], [move], np.zeros((1, 1)))[0, 0] == 4 * round(poles)
 
 
 def test_on_its_way_it_is_never_farther_from_scipys_than_a_hundredth_of_a_step() -> None:
@@ -162,8 +162,9 @@ def test_the_standstill_is_within_what_friction_holds() -> None:
 def test_the_many_lose_what_each_loses_alone() -> None:
     made = [rotor(friction=f"{0.02 * k} N*m", damping=0.05 + 0.01 * k, microsteps=16) for k in range(6)]
     moves = [_move(of, 4.5, 1200.0 + 900 * k, 35.0) for k, of in enumerate(made)]
-    together = lost_steps(made, moves, np.random.default_rng(1), 5)
-    alone = [lost_steps([of], [move], np.random.default_rng(2), 5) for of, move in zip(made, moves, strict=True)]
+    starts = np.linspace(-1, 1, 30).reshape(6, 5)
+    together = lost_steps(made, moves, starts)
+    alone = [lost_steps([of], [move], row[None]) for of, move, row in zip(made, moves, starts, strict=True)]
     assert together.shape == (6, 5)
     assert (together[:3] == 0).all()
     assert (together[-1] != 0).all()

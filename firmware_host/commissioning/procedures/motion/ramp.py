@@ -20,7 +20,7 @@ from firmware_host.commissioning.procedures.motion.trials import (
     trying,
     usual_trials,
 )
-from firmware_host.commissioning.script import Say, Script
+from firmware_host.commissioning.script import Script
 from firmware_host.planning.limits.motor.measured_ramp import KEPT
 
 _SCATTER = 0.012
@@ -48,9 +48,6 @@ class Ramp(Procedure):
 
     def script(self, bench: Bench) -> Script:
         here = trying(bench)
-        yield Say(
-            f"Scribe the line where it stands now. Lost steps come in fours: {degrees(here.slip)} of the part each."
-        )
         tried = yield from try_out(here, bench.repeats)
         bracket = tried.bracket
         if bracket.works == 0:

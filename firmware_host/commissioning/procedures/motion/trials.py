@@ -1,21 +1,34 @@
-"""One quick move and a calm way back, over and over: which pace comes next, and what a line that is off means."""
+"""Some quick moves and a calm way back, over and over: which pace comes next, and what a line that is off means.
+
+A move of a quarter turn alone would not do: where speeding up and slowing down follow one another closely, the swing
+that the one leaves adds to that of the other, and a shorter move loses steps at a pace that a long one is made at.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from firmware_host.commissioning.estimates.bracket import Bracket, Trial, halfway
 from firmware_host.commissioning.procedures.base import APPROACH, Bench, degrees, read, require_plan, require_setup
 from firmware_host.commissioning.procedures.motion.swinging import swinging
-from firmware_host.commissioning.script import Answer, Say, Step, TurnTo
+from firmware_host.commissioning.script import Answer, Ask, Say, Step, TurnTo
 from firmware_host.errors import InputError, LimitExceededError
 from firmware_host.planning.by_hand import HandPlan, Pace
 
 WAY = Fraction(1, 4)
-"""How far the quick move turns the part."""
+"""How far the longest of the quick moves turns the part."""
+SHORTER = 8
+"""So many shorter ones follow it in a trial, to and fro."""
+_SOONEST, _LATEST = 0.35, 6.0
+"""They begin to slow down so soon after their beginning, over the time of a swing as computed.
+
+Half a swing is the worst; a motor with a tenth of its torque swings three times as slowly, and wide swings are slower.
+"""
+_ELSEWHERE = 0.618
+"""So far the lengths of a trial lie beside those of the one before, over what lies between two (the golden section)."""
 _FULL_STEPS = 4
 """A rotor that loses its place is caught by the next pole that fits: four full steps on."""
 _FIRST, _LEAST = 0.5, 1 / 20
@@ -23,18 +36,23 @@ _FIRST, _LEAST = 0.5, 1 / 20
 _CLOSE = 1.1
 """So near to one another the last that worked and the first that failed come."""
 MOST_TRIALS = 60
-_TRIAL_S = 20.0
+_TRIAL_S = 30.0
 """What a trial takes a person, usually (no source)."""
 _CALM, _CREEPING = 0.5, 0.01
 """How far a calm and a creeping move swing the rotor at their ends, rad on its torque curve (a full step is pi/2)."""
 _GENTLER, _STEPS_DOWN = 0.97, 12
+_ODD, _RATIO_OFF = 1 / 3, 0.05
+"""A loss is odd that is so far (of four full steps) off a multiple, and by so much of it: a ratio may be so wrong.
+
+Two readings are off by less than the first; so it is a loss or none, too.
+"""
 
 
 @dataclass(frozen=True)
 class Trying:
     """`quickest` that limits allow, their reserve kept; `calm` for the ways back, `creeping` for the last of them.
 
-    `slip`: four full steps (rad of the part).
+    `slip`: four full steps (rad of the part). `swing_s`: the time of a swing, as computed.
     """
 
     plan: HandPlan
@@ -42,6 +60,7 @@ class Trying:
     calm: Pace
     creeping: Pace
     slip: float
+    swing_s: float
 
     @property
     def last(self) -> Fraction:
@@ -50,14 +69,30 @@ class Trying:
 
     @property
     def microsteps(self) -> int:
-        """Of the quick move."""
+        """Of the longest quick move."""
         return round(WAY * self.plan.per_turn)
+
+    def shorter(self, pace: Pace, number: int) -> list[Fraction]:
+        """The shorter quick moves of a trial (turns), the longest first: in each the two swings add up otherwise.
+
+        One that begins to slow down t after its beginning is a t^2 long, or v t where it comes to its speed before.
+        Those are left out that the limits do not allow at that pace: no plan makes them.
+        """
+        microstep, found = 2 * math.pi / float(self.plan.per_turn), set[int]()
+        for place in range(SHORTER):
+            share = (place + number * _ELSEWHERE % 1) / SHORTER
+            after = self.swing_s * _SOONEST * (_LATEST / _SOONEST) ** share
+            steps = max(1, round(min(pace.acceleration * after, pace.speed) * after / microstep))
+            found |= {steps} if steps < self.microsteps else set()
+        if not _allowed(self.plan, found, pace):
+            found = {each for each in found if _allowed(self.plan, {each}, pace)}
+        return [each / self.plan.per_turn for each in sorted(found, reverse=True)]
 
     def pace(self, share: float) -> Pace:
         """At a share of the quickest, or a little gentler where a limit stops just that."""
         wanted = Pace(share * self.quickest.acceleration, share * self.quickest.speed)
         for _ in range(_STEPS_DOWN):
-            if _allowed(self.plan, self.microsteps, wanted):
+            if _allowed(self.plan, {self.microsteps}, wanted):
                 return wanted
             wanted = Pace(_GENTLER * wanted.acceleration, _GENTLER * wanted.speed)
         return Pace(self.plan.acceleration, self.plan.speed(self.microsteps))
@@ -68,12 +103,12 @@ def trying(bench: Bench) -> Trying:
     require_setup(bench)
     plan = require_plan(bench)
     slip = 2 * math.pi * _FULL_STEPS * bench.machine.driver.microsteps / float(bench.per_turn)
-    if bench.read_to > slip / 3:
+    if bench.read_to > slip * _ODD / 2:
         read_to = degrees(bench.read_to)
         problem = f"four full steps turn the part by {degrees(slip)}, and that is not seen when read to {read_to}"
         raise InputError(problem, "Read closer, at the end of a long pointer: --angle-to, --read-to", key="--angle-to")
     calm, creeping = (_calm(bench, plan, swing) for swing in (_CALM, _CREEPING))
-    here = Trying(plan, plan.quickest(WAY), calm, creeping, slip)
+    here = Trying(plan, plan.quickest(WAY), calm, creeping, slip, 2 * math.pi / swinging(bench).natural)
     return replace(here, quickest=here.pace(1.0))
 
 
@@ -88,14 +123,14 @@ def _calm(bench: Bench, plan: HandPlan, swing: float) -> Pace:
     speed = min(slow, *(plan.speed(each) for each in steps))
     paces = (Pace(plan.acceleration, speed * each) for each in (1.0, 0.8, 1.25, 0.6))
     return next(
-        (pace for pace in paces if all(_allowed(plan, each, pace) for each in steps)),
+        (pace for pace in paces if _allowed(plan, steps, pace)),
         Pace(plan.acceleration, min(plan.speed(each) for each in steps)),
     )
 
 
-def _allowed(plan: HandPlan, microsteps: int, pace: Pace) -> bool:
+def _allowed(plan: HandPlan, microsteps: Iterable[int], pace: Pace) -> bool:
     try:
-        plan.require_pace(microsteps, pace)
+        plan.require_paces(microsteps, pace)
     except LimitExceededError:
         return False
     return True
@@ -139,6 +174,9 @@ class Tried:
 
 def try_out(here: Trying, repeats: int) -> Generator[Step, Answer | None, Tried]:
     """Try paces until the highest that loses none has worked `repeats` times; one way and the other in turn."""
+    yield from _creep_to_mark(here, -1)
+    question = f"Scribe the line where it stands now. Lost steps come in fours: {degrees(here.slip)} of the part each."
+    yield Ask("scribed", question, "choice", ("done",))
     trials: list[Trial] = []
     off, odd = 0.0, False
     while len(trials) < MOST_TRIALS:
@@ -150,23 +188,27 @@ def try_out(here: Trying, repeats: int) -> Generator[Step, Answer | None, Tried]
         before, off = off, (yield from _trial(here, number, pace))
         poles = round((off - before) / here.slip)
         if poles:
-            odd = odd or abs((off - before) / here.slip - poles) > 1 / 3
+            odd = odd or abs((off - before) / here.slip - poles) > _ODD + _RATIO_OFF * abs(poles)
             yield Say(f"It lost {abs(poles) * _FULL_STEPS} full steps.")
         trials.append(Trial(pace.acceleration / here.quickest.acceleration, failed=poles != 0))
     return Tried(tuple(trials), odd)
 
 
 def _trial(here: Trying, number: int, pace: Pace) -> Generator[Step, Answer | None, float]:
-    """One quick move, then back to the mark from below; where the line stands (rad of the part).
+    """The quick moves, then back to the mark from below; where the line stands (rad of the part).
 
-    The quick move turns back from where the mark was crept to: friction has left the rotor ahead of it then, as far as
+    The first one turns back from where the mark was crept to: friction has left the rotor ahead of it then, as far as
     it can, so that it has the farthest to catch up. That is the unkindest start there is.
     """
-    forth = number % 2 == 1
+    side = 1 if number % 2 == 1 else -1
     told = f"{degrees(pace.acceleration)}/s^2 up to {degrees(pace.speed)}/s"
-    if forth:
-        yield from _creep_to_mark(here, 1)
-    yield TurnTo(WAY if forth else -WAY, f"trial {number}, quickly: {told}", straight=True, pace=pace)
+    yield from _creep_to_mark(here, side)
+    place = side * WAY
+    yield TurnTo(place, f"trial {number}, quickly: {told}; then shorter moves to and fro", straight=True, pace=pace)
+    for turns in here.shorter(pace, number):
+        side = -side
+        place += side * turns
+        yield TurnTo(place, "", straight=True, pace=pace)
     yield from _creep_to_mark(here, -1)
     question = f"Trial {number}: how far beyond its mark does the line stand (0 where it came back, - short of it)?"
     return (yield from read(f"line-{number}", question, "part-angle"))

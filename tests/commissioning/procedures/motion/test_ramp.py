@@ -37,7 +37,8 @@ from tests.support.station_bench import StationBench
 
 SHAFT = hand_on_job(load_job("shaft-scale"))
 SLIP = 2 * math.pi * 4 / (200 * 3)
-QUICKEST = trying(bench_of(cast("Hand", StillHand(SHAFT)), "ramp")).quickest
+TRYING = trying(bench_of(cast("Hand", StillHand(SHAFT)), "ramp"))
+QUICKEST, SWING_S = TRYING.quickest, TRYING.swing_s
 NOW = datetime(2026, 5, 4, tzinfo=UTC)
 
 
@@ -62,7 +63,7 @@ class LosingHand(StillHand):
 
 @dataclass
 class Reading(Person):
-    """Reads the line to half a degree; `odd`: what slips besides, each time steps are lost (rad)."""
+    """Reads the line to a fifth of a degree; `odd`: what slips besides, each time steps are lost (rad)."""
 
     hand: LosingHand
     rng: random.Random
@@ -78,14 +79,23 @@ class Reading(Person):
         if len(self.asked) >= self.stops_after:
             raise KeyboardInterrupt
         self.asked.append(ask.key)
-        return self.hand.lost * (1 + self.odd) + self.rng.uniform(-1, 1) * math.radians(0.5)
+        if ask.choices:
+            return ask.choices[0]
+        return self.hand.lost * (1 + self.odd) + self.rng.uniform(-1, 1) * math.radians(0.2)
 
 
 def tried(
-    folder: Path, limit: float, seed: int = 1, *, scatter: float = 0.0, odd: float = 0.0, plan: HandPlan = SHAFT
+    folder: Path,
+    limit: float,
+    seed: int = 1,
+    *,
+    scatter: float = 0.0,
+    odd: float = 0.0,
+    plan: HandPlan = SHAFT,
+    hand_of: type[LosingHand] | None = None,
 ) -> tuple[tuple[Finding, ...], LosingHand, Reading]:
     rng = random.Random(seed)
-    hand = LosingHand(plan, limit, rng, scatter)
+    hand = (hand_of or LosingHand)(plan, limit, rng, scatter)
     person = Reading(hand, rng, odd)
     with Record(folder / f"ramp-{seed}.jsonl", "m", VirtualClock()) as record:
         bench = bench_of(cast("Hand", hand), "ramp")
@@ -114,12 +124,47 @@ def test_it_finds_from_where_steps_are_lost_and_stores_less(tmp_path: Path, limi
     assert any(line.startswith("It lost ") for line in person.told)
 
 
+class TwiceSwingingHand(LosingHand):
+    """Loses steps only where its two swings add up: in moves that slow down a swing after their beginning."""
+
+    def turn_to(self, turns: Fraction, *, pace: Pace | None = None, **_: object) -> None:
+        assert pace is not None, "every move of it has a pace"
+        before = self._at
+        StillHand.turn_to(self, turns)
+        self.plan.require_pace(self._at - before, pace)
+        way = 2 * math.pi * abs(self._at - before) / float(self.plan.per_turn)
+        after = max(math.sqrt(way / pace.acceleration), way / pace.speed)
+        if 0.9 < after / SWING_S < 1.2 and pace.acceleration > self.limit * QUICKEST.acceleration:
+            self.lost += SLIP
+
+
+def test_a_pace_that_only_shorter_moves_lose_steps_at_is_found(tmp_path: Path) -> None:
+    (found, _), _, _ = tried(tmp_path, 0.3, hand_of=TwiceSwingingHand)
+    lowest, highest = share_of(found)
+    assert lowest - 0.005 <= 0.3 <= highest + 0.005
+
+
+def test_a_lost_motion_that_nobody_knows_is_no_lost_step(tmp_path: Path) -> None:
+    """More of it than four full steps: the line is scribed where the mark is come to as for each reading."""
+    rng, hidden = random.Random(1), Hidden(lost_motion=1.5 * SLIP)
+    quick = QuickHand(SHAFT, hidden.axis(SHAFT.setup, rng))
+    hand = cast("Hand", quick)
+    person = Reader(quick.axis, hand, rng, stops_after=3)
+    with (
+        Record(tmp_path / "kept.jsonl", "m", VirtualClock()) as record,
+        pytest.raises(KeyboardInterrupt),
+    ):
+        carry_out(procedure_named("ramp"), bench_of(hand, "ramp"), hand, person, record)
+    assert person.asked == ["scribed", "line-1", "line-2"]
+    assert not any(line.startswith("It lost") for line in person.told)
+
+
 def test_a_motor_that_loses_none_up_to_what_limits_allow_is_left_as_it_is(tmp_path: Path) -> None:
     (found,), hand, person = tried(tmp_path, 1.5)
     assert (found.verdict, found.change) == ("as stated", None)
     assert found.measured.value == pytest.approx(math.degrees(QUICKEST.acceleration))
     assert "It loses none up to what limits allow" in found.sentence
-    assert len(person.asked) == 11
+    assert len(person.asked) == 1 + 11
     assert max(pace.speed for pace in hand.paces) == QUICKEST.speed
 
 
@@ -141,12 +186,14 @@ def test_each_quick_move_turns_back_from_where_the_mark_was_crept_to_and_all_els
     quarter = round(WAY * SHAFT.per_turn)
     here = trying(bench_of(cast("Hand", hand), "ramp"))
     for number, (place, pace) in enumerate(zip(hand.moved, hand.paces, strict=True)):
-        if abs(place) != quarter:
-            assert pace in (here.calm, here.creeping)
-            continue
-        assert hand.moved[number - 1] == 0
-        assert (hand.moved[number - 2] > 0) == (place > 0)
-        assert hand.paces[number - 1] == here.creeping
+        if abs(place) == quarter:
+            assert hand.moved[number - 1] == 0
+            assert (hand.moved[number - 2] > 0) == (place > 0)
+            assert hand.paces[number - 1] == here.creeping
+            side, trial = place, pace
+        elif pace not in (here.calm, here.creeping):
+            assert pace == trial
+            assert 0 <= place / side <= 1
     assert here.creeping.speed < here.calm.speed < 0.5 * QUICKEST.speed
 
 
@@ -154,7 +201,7 @@ def test_it_says_beforehand_how_many_trials_and_minutes_it_takes() -> None:
     bench = bench_of(cast("Hand", StillHand(SHAFT)), "ramp")
     told = procedure_named("ramp").moves(bench)
     assert told.startswith("CAUTION: the part turns 90 deg to either side, quicker each time, up to 2.46e+04 deg/s^2")
-    assert "About 14 trials, 5 minutes; 60 at the most." in told
+    assert "About 14 trials, 7 minutes; 60 at the most." in told
 
 
 def test_where_four_full_steps_can_not_be_read_it_is_refused_before_anything_moves() -> None:
@@ -187,7 +234,7 @@ def test_it_is_resumed_at_the_trial_that_is_missing(tmp_path: Path) -> None:
     hand = LosingHand(SHAFT, 0.43, rng)
     bench, wanted = bench_of(cast("Hand", hand), "ramp"), procedure_named("ramp")
     with Record(tmp_path / "kept.jsonl", "m", VirtualClock()) as record:
-        first = Reading(hand, rng, stops_after=6)
+        first = Reading(hand, rng, stops_after=7)
         with pytest.raises(KeyboardInterrupt):
             carry_out(wanted, bench, cast("Hand", hand), first, record)
         second = Reading(hand, rng)
@@ -218,7 +265,7 @@ def test_on_a_board_with_a_weak_motor_each_pace_is_written_and_put_back(tmp_path
     assert found.change is not None
 
 
-@pytest.mark.parametrize("cases", [pytest.param(60, id="60"), pytest.param(500, id="500", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("cases", [pytest.param(12, id="12"), pytest.param(500, id="500", marks=pytest.mark.slow)])
 def test_the_interval_holds_the_hidden_limit_in_nineteen_motors_of_twenty(tmp_path: Path, cases: int) -> None:
     rng, held = random.Random(3), 0
     for number in range(cases):
@@ -229,7 +276,7 @@ def test_the_interval_holds_the_hidden_limit_in_nineteen_motors_of_twenty(tmp_pa
     assert 0.9 * cases <= held <= (0.99 if cases >= 500 else 1.0) * cases
 
 
-@pytest.mark.parametrize("cases", [pytest.param(6, id="6"), pytest.param(60, id="60", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("cases", [pytest.param(2, id="2"), pytest.param(60, id="60", marks=pytest.mark.slow)])
 def test_an_integrated_rotor_follows_what_is_stored_again_and_again(tmp_path: Path, cases: int) -> None:
     rng = random.Random(5)
     for number in range(cases):
