@@ -28,7 +28,7 @@ def test_the_stated_intervals_hold_the_truth(machines: int, tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize(
-    "seeds", [pytest.param((1, 4), id="two"), pytest.param(range(MACHINES), id="200", marks=pytest.mark.slow)]
+    "seeds", [pytest.param((1,), id="one"), pytest.param(range(MACHINES), id="200", marks=pytest.mark.slow)]
 )
 def test_the_stored_ramp_loses_nothing_and_is_most_of_what_the_machine_can_do(
     seeds: Sequence[int], tmp_path: Path

@@ -24,7 +24,7 @@ class StillHand:
     """What a procedure asks of a hand: moves that end where they should, and time that passes."""
 
     def __init__(self, plan: HandPlan) -> None:
-        self.plan, self.zero_place, self.now_s, self._at = plan, "", 0.0, 0
+        self.plan, self.zero_place, self.now_s, self._at, self.at_machine_zero = plan, "", 0.0, 0, False
         self.moved: list[int] = []
 
     @property
