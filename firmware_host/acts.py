@@ -173,3 +173,12 @@ class ShowSchema(Act):
     """Show which keys a kind of file has; `kind` is job, machine or motor."""
 
     kind: str
+
+
+@dataclass(frozen=True)
+class DrawWrong(Act):
+    """Draw the mark of `job` as it looks with something `wrong`, into the file `output`."""
+
+    job: str = ""
+    wrong: str = ""
+    output: str = ""

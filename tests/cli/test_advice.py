@@ -55,6 +55,8 @@ EXAMPLES: tuple[Act, ...] = (
     acts.ListProfiles(),
     acts.ListStations(),
     acts.ShowSchema("machine"),
+    acts.DrawWrong(wrong="skewed", output="skewed.png"),
+    acts.DrawWrong("my job.toml", "run-out", "run-out.png"),
 )
 
 

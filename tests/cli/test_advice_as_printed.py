@@ -268,6 +268,12 @@ def no_such_station() -> Iterator[Scene]:
     yield Scene(call("station", "use", "my bench"))
 
 
+def seams_askew() -> Iterator[Scene]:
+    Path("my job.toml").write_text(JOB, "utf-8")
+    printed = call("seam", "my job.toml", "--step", "0.4 mm")
+    yield Scene(printed, after=lambda _: Path("skewed.png").read_bytes().startswith(b"\x89PNG"))
+
+
 SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.FindControllers: (no_port,),
     acts.WriteSettings: (new_board,),
@@ -288,6 +294,7 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.ListProfiles: (no_such_job,),
     acts.ListStations: (no_such_station,),
     acts.ShowSchema: (key_missing,),
+    acts.DrawWrong: (seams_askew,),
 }
 NEED_POSIX = (port_gone, *SCENES[acts.NameGateProgram])
 PLAYED = [

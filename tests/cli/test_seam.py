@@ -18,7 +18,7 @@ def test_equal_gaps_at_every_seam_are_told_apart_by_a_calliper_and_two_lines(cir
     assert lines[0] == "One of 3 things is wrong, the readings can't tell which:"
     assert "Measure what stands below before you change a number." in lines[:8]
     assert "1. Measure the part with a calliper where it is marked (--diameter)." in lines
-    assert all(len(line) <= 80 for line in lines)
+    assert all(len(line) <= 80 for line in lines if "circumstep preview" not in line)
 
 
 def test_with_those_the_diameter_to_enter_is_told(circumstep: Circumstep) -> None:
@@ -28,6 +28,26 @@ def test_with_those_the_diameter_to_enter_is_told(circumstep: Circumstep) -> Non
     assert lines[0].startswith("The part's diameter is not the one entered: +2.60 ± ")
     assert lines[1] == "In the job: part.diameter is 51.299 ± 0.055 mm, not 50.000 mm."
     assert "Read to 0.05 mm, as assumed" in told.err
+
+
+@pytest.mark.parametrize(
+    ("job", "read", "looks"),
+    [
+        pytest.param("shaft-scale", ("--gap", "0.2 mm"), "diameter-too-small", id="gaps: entered too thin"),
+        pytest.param("shaft-scale", ("--overlap", "0.2 mm"), "diameter-too-big", id="overlaps: entered too thick"),
+        pytest.param("bottle-band", ("--overlap", "closing=12 mm"), "diameter-too-big", id="rollers: only the last"),
+        pytest.param("shaft-scale", ("--step", "0.4 mm"), "skewed", id="askew"),
+        pytest.param("shaft-scale", ("--look", "choppy"), "segments-too-narrow", id="by its look"),
+        pytest.param("shaft-scale", ("--gap", "0 mm"), "", id="nothing wrong"),
+    ],
+)
+def test_what_may_be_wrong_is_linked_to_its_picture(
+    circumstep: Circumstep, job: str, read: tuple[str, ...], looks: str
+) -> None:
+    printed = circumstep("seam", job, *read).out.splitlines()
+    pictures = [line for line in printed if "circumstep preview" in line]
+    command = f"circumstep preview {job} --wrong {looks} --output {looks}.png"
+    assert pictures[:1] == ([f"See what that looks like with: {command}"] if looks else [])
 
 
 def test_the_reader_of_inches_gets_inches(circumstep: Circumstep) -> None:

@@ -56,7 +56,7 @@ def _node(node: Node) -> str:
     if isinstance(node, Notes):
         return "".join(f"<p>{_data(line)}</p>" for line in node.lines)
     if isinstance(node, Advice):
-        return "".join(f"<button>{escape(type(act).__name__)}</button>" for act in node.acts)
+        return "".join(f"<button>do {escape(type(act).__name__)}</button>" for act in node.acts)
     return _table(node) if isinstance(node, Table) else f"<h2>{escape(node.title)}</h2>{page(node.nodes)}"
 
 

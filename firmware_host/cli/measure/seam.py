@@ -108,7 +108,7 @@ def seam(
         remedy = 'Say a gap or an overlap (--gap "0.1 mm"), or what the mark looks like (--look)'
         raise InputError("nothing was read from the mark", remedy)
     found = diagnose(setup, part, readings, look or ())
-    documents.show(seam_document(found, _HOW, units), json=json, remarks=setup.remarks, units=units)
+    documents.show(seam_document(found, _HOW, units, job=job), json=json, remarks=setup.remarks, units=units)
     if read_to == _LENGTH_TO and readings:
         output.remark(f"Read to {_LENGTH_TO}, as assumed: say how closely you could read it (--read-to).")
 

@@ -147,6 +147,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.ListProfiles: lambda act: ("profile", "list"),
         acts.ListStations: lambda act: ("station", "list"),
         acts.ShowSchema: lambda act: ("schema", act.kind),
+        acts.DrawWrong: lambda act: ("preview", act.job or "JOB", "--wrong", act.wrong, "--output", act.output),
     }
 )
 
@@ -166,6 +167,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.ListProfiles: "See all profiles with",
         acts.ListStations: "See all stations with",
         acts.ShowSchema: "See the keys with",
+        acts.DrawWrong: "See what that looks like with",
     }
 )
 

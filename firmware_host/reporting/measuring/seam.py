@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from firmware_host.acts import Act, DrawWrong
 from firmware_host.commissioning.seam.correction import Correction
 from firmware_host.commissioning.seam.diagnosis import Diagnosis, Suspect
-from firmware_host.reporting.document import Column, Document, Figure, Notes, Row, Table
+from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
 from firmware_host.reporting.measures import Units, give_or_take, number
 
 _COLUMNS = (
@@ -24,10 +25,13 @@ _SURE = 0.9
 _MOST = 5
 
 
-def seam_document(found: Diagnosis, options: Mapping[str, str], units: Units = Units.METRIC) -> Document:
-    """`found` as it is read; `options`: how the front door wants each measurement told, by its key."""
+def seam_document(
+    found: Diagnosis, options: Mapping[str, str], units: Units = Units.METRIC, *, job: str = ""
+) -> Document:
+    """`found` as it is read; `options`: how the front door wants each measurement told, by its key; `job`: as named."""
     told = Notes(tuple(_answer(found, units)), "answer")
     following = Notes(tuple(_next(found, options)), "next")
+    pictures = Advice(tuple(_pictures(found, job)))
     return Document(
         (
             told,
@@ -37,8 +41,12 @@ def seam_document(found: Diagnosis, options: Mapping[str, str], units: Units = U
             Table("suspects", "What may be wrong, the likeliest first", _COLUMNS, tuple(map(_row, found.suspects))),
             *_change_figures(found.suspects[0].correction),
             following,
+            pictures,
         ),
-        first=(replace(told, key=""), *((_short_table(found),) if found.proved else ()), replace(following, key="")),
+        first=(
+            *(replace(told, key=""), *((_short_table(found),) if found.proved else ())),
+            *(replace(following, key=""), pictures),
+        ),
     )
 
 
@@ -142,6 +150,30 @@ def _next(found: Diagnosis, options: Mapping[str, str]) -> Iterator[str]:
         yield f"{number_of}. {each.what[:-1]}{how}."
 
 
+def _pictures(found: Diagnosis, job: str) -> Iterator[Act]:
+    """The pictures of what may be wrong, each once; none where nothing is proved, or nothing explains the readings."""
+    if not found.proved or not found.suspects[0].fits:
+        return
+    looks = (_look(each) for each in found.rivals[:_MOST])
+    yield from (DrawWrong(job, look, f"{look}.png") for look in dict.fromkeys(looks) if look)
+
+
+def _look(suspect: Suspect) -> str:
+    """What the picture of a cause is called; "" for a cause without one, or of which nobody knows which way it is."""
+    if suspect.key == "part-diameter":
+        if suspect.amount is None:
+            return ""
+        return "diameter-too-small" if suspect.amount > 0 else "diameter-too-big"
+    return _LOOKS.get(suspect.key, "")
+
+
+_LOOKS: Mapping[str, str] = {
+    "run-out": "run-out",
+    "skew": "skewed",
+    "segment-too-wide": "segments-too-wide",
+    "too-many-segments": "segments-too-narrow",
+}
+"""By cause: what its picture is called."""
 _LENGTHS = frozenset({"lost-motion", "run-out"})
 _REMEDIES: Mapping[str, tuple[str, ...]] = {
     "marked-width": ("Correct the scale of the marking side: draw a line of known length, and measure it.",),
