@@ -1,4 +1,4 @@
-"""A small drawing of our own as SVG that stands in the page itself, so that it follows the page's colours, light or dark.
+"""A small drawing of our own as SVG that stands in the page itself, so that it follows the page's light or dark.
 
 What is drawn has a class (`ink`, `steel`, `copper`, `olive`, `pale`, `soft`), and `docs/pages/style.css` gives it its
 colour in either scheme. Lengths are in units of the drawing; y grows downwards.
@@ -58,7 +58,9 @@ class Drawing:
         """A filled circle with an outline."""
         self._parts.append(f'<circle class="box {look}" cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}"/>')
 
-    def text(self, x: float, y: float, words: str, *, look: str = "ink", anchor: str = "start", bold: bool = False) -> None:
+    def text(
+        self, x: float, y: float, words: str, *, look: str = "ink", anchor: str = "start", bold: bool = False
+    ) -> None:
         """One line of text; `anchor` is start, middle or end."""
         weight = " bold" if bold else ""
         self._parts.append(
@@ -68,7 +70,8 @@ class Drawing:
     def svg(self) -> str:
         """The drawing as one line of SVG, so that Markdown leaves it alone."""
         hatch = (
-            '<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+            '<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
+            'patternTransform="rotate(45)">'
             '<line class="line ink thin" x1="0" y1="0" x2="0" y2="7"/></pattern></defs>'
         )
         label = escape(self._words, quote=True)

@@ -1,7 +1,7 @@
 """An example of each error, and what to do about it, for the page of errors.
 
-Where planning or a file raises it, the example is raised here by the program itself; those of a run, a board or a port are
-made with the words that the program has for a case that is common.
+Where planning or a file raises it, the example is raised here by the program itself; those of a run, a board or a port
+are made with the words that the program has for a case that is common.
 """
 
 from __future__ import annotations
@@ -51,7 +51,8 @@ _PORT = "/dev/ttyUSB0"
 FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     errors.InputError: Fault(
         _raised(_without_mass),
-        "Change what the message names: file, line and key stand first. `circumstep schema KIND` and [Files](files.md) list all keys.",
+        "Change what the message names: file, line and key stand first. `circumstep schema KIND` and "
+        "[Files](files.md) list all keys.",
     ),
     errors.UnreadableFileError: Fault(
         errors.UnreadableFileError("is not UTF-8 text", "Save it as UTF-8", "my-job.toml"),
@@ -71,7 +72,7 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.QuantityError: Fault(
         _raised(lambda: _with(part__diameter="48")),
-        "Write the value as a text with its unit: `\"48 mm\"`.",
+        'Write the value as a text with its unit: `"48 mm"`.',
     ),
     errors.ImplausibleError: Fault(
         _raised(lambda: _with(part__diameter="48 m")),
@@ -103,7 +104,8 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
         errors.LimitExceededError(
             ("torque-accelerating",), ("torque-accelerating fails: 0.61 N*m where 0.45 N*m is the limit",)
         ),
-        "`circumstep limits JOB` says what helps, `--why CHECK` why. Only some limits may be [accepted](verdicts.md), with a reason.",
+        "`circumstep limits JOB` says what helps, `--why CHECK` why. Only some limits may be "
+        "[accepted](verdicts.md), with a reason.",
     ),
     errors.SettingsMismatchError: Fault(
         errors.SettingsMismatchError(
@@ -117,7 +119,8 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.ZeroNotSaidError: Fault(
         errors.ZeroNotSaidError(_RUN, "was stopped before its end"),
-        "Look where the part stands, then say it: `--zero here`, `last`, `home` or `set` ([Where the zero is](runs.md#where-the-zero-is)).",
+        "Look where the part stands, then say it: `--zero here`, `last`, `home` or `set` ([Where the zero "
+        "is](runs.md#where-the-zero-is)).",
     ),
     errors.LinkError: Fault(
         errors.LinkError(_PORT, "it can't be told what is at its other end"),
@@ -125,7 +128,8 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.PortUnavailableError: Fault(
         errors.PortUnavailableError(_PORT, "cannot be opened: Permission denied"),
-        "No such port: see the cable, and `circumstep controller find`. No permission: on Linux join the group that owns the device, then log in anew.",
+        "No such port: see the cable, and `circumstep controller find`. No permission: on Linux join the "
+        "group that owns the device, then log in anew.",
     ),
     errors.PortBusyError: Fault(
         errors.PortBusyError(_PORT, "end that program, or use another port", 4711),
@@ -137,15 +141,18 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.ReplyTimeoutError: Fault(
         errors.ReplyTimeoutError(_PORT, "the state of the axis is unknown", "?", 2.0),
-        "Look at the machine: whether it moves nobody knows. Then see the cable, `link.baud`, and whether the board is on.",
+        "Look at the machine: whether it moves nobody knows. Then see the cable, `link.baud`, and whether the "
+        "board is on.",
     ),
     errors.UnexpectedReplyError: Fault(
         errors.UnexpectedReplyError(_PORT, "no two readings of the settings agree on steps per unit"),
-        "See the cable and what lies beside it (motor wires), and `link.baud`. `trace.jsonl` of the run holds every byte.",
+        "See the cable and what lies beside it (motor wires), and `link.baud`. `trace.jsonl` of the run holds "
+        "every byte.",
     ),
     errors.DialectError: Fault(
         errors.DialectError(_PORT, "nothing that is known answers at 115200 baud"),
-        "`circumstep controller find` tries the usual speeds; then state `link.dialect` and `link.baud` in the machine file.",
+        "`circumstep controller find` tries the usual speeds; then state `link.dialect` and `link.baud` in "
+        "the machine file.",
     ),
     errors.ControllerError: Fault(
         errors.ControllerError("its position changed while nothing was told to move"),
@@ -173,7 +180,8 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.MotorReleasedError: Fault(
         errors.MotorReleasedError("its motor is released: hold it before it is turned"),
-        "The part may have turned: set the zero anew, and let the board keep its motor energised (`controller settings write`).",
+        "The part may have turned: set the zero anew, and let the board keep its motor energised (`controller "
+        "settings write`).",
     ),
     errors.GateError: Fault(
         errors.GateError("command", "the program for segment 3, pass 1 ended with status 1"),
@@ -189,10 +197,12 @@ FAULTS: Mapping[type[FirmwareHostError], Fault] = {
     ),
     errors.RunStoppedError: Fault(
         errors.RunStoppedError("by the operator", _RUN),
-        "`circumstep resume RUN` goes on where it was; no pass is skipped, and none repeated without asking.",
+        "`circumstep resume RUN` resumes it: no pass is skipped, and none repeated without asking.",
     ),
     errors.JournalError: Fault(
-        errors.JournalError(f"{_RUN}/journal.jsonl", "cannot be written (No space left on device); stopped before the act"),
+        errors.JournalError(
+            f"{_RUN}/journal.jsonl", "cannot be written (No space left on device); stopped before the act"
+        ),
         "Make room, or see the folder's rights; then resume. Nothing was moved that is not in the journal.",
     ),
     errors.DamagedRunError: Fault(

@@ -14,8 +14,9 @@ def still_apart() -> str:
     drawing = Drawing(
         _WIDE,
         214,
-        "Two separate circuits reach the laser. Emergency stop, guard switch and key switch lie in series in its interlock "
-        "circuit, in hardware alone. The gate goes to the start input only, and has no wire in common with the interlock.",
+        "Two separate circuits reach the laser. Emergency stop, guard switch and key switch lie in series in its "
+        "interlock circuit, in hardware alone. The gate goes to the start input only, and has no wire in common with "
+        "the interlock.",
     )
     drawing.text(0, 16, "Interlock circuit: hardware alone", bold=True)
     for number, words in enumerate(("emergency\nstop", "guard\nswitch", "key\nswitch")):
@@ -38,8 +39,8 @@ def by_foot() -> str:
     drawing = Drawing(
         _WIDE,
         200,
-        "The operator reads STANDSTILL on the screen, presses the footswitch of the marking side, waits until it has marked, "
-        "and presses Enter. No wire joins the two sides.",
+        "The operator reads STANDSTILL on the screen, presses the footswitch of the marking side, waits until it "
+        "has marked, and presses Enter. No wire joins the two sides.",
     )
     drawing.box(4, 20, 150, 52, look="olive", text="screen:\nSTANDSTILL: mark")
     drawing.box(4, 128, 150, 52, look="soft", text="Enter:\nit is marked")
@@ -59,20 +60,20 @@ def isolated_lines() -> str:
     drawing = Drawing(
         _WIDE,
         306,
-        "The RTS line of a serial adapter lights the LED of an opto-coupler through a resistor; its transistor closes the "
-        "start input of the marking side. The marking side's done output lights a second opto-coupler, whose transistor "
-        "pulls CTS to the adapter's ground. No wire crosses between the two sides.",
+        "The RTS line of a serial adapter lights the LED of an opto-coupler through a resistor; its transistor "
+        "closes the start input of the marking side. The marking side's done output lights a second opto-coupler, "
+        "whose transistor pulls CTS to the adapter's ground. No wire crosses between the two sides.",
     )
-    drawing.box(4, 30, 92, 262, look="pale", text="serial\nadapter,\n3.3 or 5 V\nlevels")
-    drawing.box(352, 30, 84, 262, look="pale", text="marking\nside")
+    drawing.box(4, 30, 80, 262, look="pale", text="serial\nadapter,\n3.3 or 5 V\nlevels")
+    drawing.box(364, 30, 72, 262, look="pale", text="marking\nside")
     drawing.line((224, 12), (224, 300), look="copper", dashed=True)
     drawing.text(230, 16, "isolated")
     _coupler(drawing, 54, to_right=True)
     _coupler(drawing, 204, to_right=False)
     for y, words in ((62, "supply"), (116, "RTS"), (212, "CTS"), (266, "ground")):
-        drawing.text(104, y - 6, words)
+        drawing.text(92, y - 6, words)
     for y, words in ((62, "start"), (116, "common"), (212, "done"), (266, "common")):
-        drawing.text(346, y - 6, words, anchor="end")
+        drawing.text(358, y - 6, words, anchor="end")
     return drawing.svg()
 
 
@@ -84,18 +85,18 @@ def _coupler(drawing: Drawing, top: float, *, to_right: bool) -> None:
 
     upper, lower, middle = top + 8, top + 62, top + 35
     drawing.box(172, top - 2, 104, 74, look="apart")
-    lit = 96
+    lit, far = 84, 364
     drawing.line((at(lit), upper), (at(196), upper), (at(196), middle - 8), look="steel")
-    drawing.box(min(at(120), at(150)), upper - 6, 30, 12, look="soft")
+    drawing.box(min(at(144), at(168)), upper - 6, 24, 12, look="soft")
     drawing.area((at(186), middle - 8), (at(206), middle - 8), (at(196), middle + 8), look="copper")
     drawing.line((at(186), middle + 8), (at(206), middle + 8))
     drawing.line((at(196), middle + 8), (at(196), lower), (at(lit), lower), look="steel")
     for shift in (-7, 5):
         drawing.line((at(210), middle + shift), (at(234), middle + shift), look="copper", arrow=True)
     drawing.line((at(240), middle - 12), (at(240), middle + 12), look="steel thick")
-    drawing.line((at(240), middle - 6), (at(254), middle - 16), (at(254), upper), (at(352), upper), look="steel")
+    drawing.line((at(240), middle - 6), (at(254), middle - 16), (at(254), upper), (at(far), upper), look="steel")
     drawing.line((at(240), middle + 6), (at(254), middle + 16), look="steel", arrow=True)
-    drawing.line((at(254), middle + 16), (at(254), lower), (at(352), lower), look="steel")
+    drawing.line((at(254), middle + 16), (at(254), lower), (at(far), lower), look="steel")
 
 
 def relay() -> str:
@@ -103,9 +104,10 @@ def relay() -> str:
     drawing = Drawing(
         _WIDE,
         216,
-        "An output of the motion controller switches a driver stage, which draws current through a relay's coil; a diode lies "
-        "across the coil. The relay's contact, which touches nothing of the controller, closes the start input of the "
-        "marking side. The pass takes a fixed time, or an input of the controller says that it is done.",
+        "An output of the motion controller switches a driver stage, which draws current through a relay's coil; a "
+        "diode lies across the coil. The relay's contact, which touches nothing of the controller, closes the "
+        "start input of the marking side. The pass takes a fixed time, or an input of the controller says that it "
+        "is done.",
     )
     drawing.box(4, 36, 104, 130, look="pale", text="motion\ncontroller")
     drawing.box(332, 36, 104, 130, look="pale", text="marking\nside")
@@ -137,8 +139,8 @@ def on_one_computer() -> str:
     drawing = Drawing(
         _WIDE,
         112,
-        "On one computer: circumstep tells a script of yours that a pass may be marked, over a loopback socket or by starting "
-        "it; the script lets the marking program mark once, and answers that it is done.",
+        "On one computer: circumstep tells a script of yours that a pass may be marked, over a loopback socket or "
+        "by starting it; the script lets the marking program mark once, and answers that it is done.",
     )
     drawing.box(4, 30, 112, 52, look="olive", text="circumstep:\nstill, mark")
     drawing.box(164, 30, 112, 52, look="soft", text="a script\nof yours")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 
-import firmware_host as fh
 from drawing import Drawing, Point
+
+import firmware_host as fh
 
 JOB = "bottle-band"
 _WIDE, _HIGH = 440.0, 320.0
 _SHOWN = 3
 """Segments in the right half."""
+_RISE = 48.0
+"""From one of them to the next."""
 
 
 def landing() -> str:
@@ -31,8 +34,8 @@ def _end_on(plan: fh.JobPlan) -> str:
     depth_mm = segments.window.depth * 1e3
     words = (
         f"A bottle of {across:.4g} mm seen end-on, with the laser above it. Only what lies in the marking window, "
-        f"{depth_mm:.2g} mm deep, is in focus: so the mark is split into {segments.count} segments of {width:.2f} degrees. "
-        "One segment is under the laser, the one before it is done, the next one waits."
+        f"{depth_mm:.2g} mm deep, is in focus: so the mark is split into {segments.count} segments of {width:.2f} "
+        "degrees. One segment is under the laser, the one before it is done, the next one waits."
     )
     drawing = Drawing(_WIDE, _HIGH, words)
     crown, radius = 112.0, 300.0
@@ -55,10 +58,10 @@ def _end_on(plan: fh.JobPlan) -> str:
     drawing.area((_WIDE / 2 - 26, 26), (_WIDE / 2 + 26, 26), (_WIDE / 2, crown), look="beam")
     drawing.text(_WIDE / 2 + 34, 44, "laser")
     drawing.text(0, crown - 9, f"marking window, {depth_mm:.2g} mm")
-    turn = [_around(radius - 92, each, crown) for each in range(24, -25, -4)]
+    turn = [_around(radius - 66, each, crown) for each in range(20, -21, -4)]
     drawing.line(*turn, arrow=True)
-    drawing.text(_WIDE / 2, crown + 116, "turns, stands still,", anchor="middle")
-    drawing.text(_WIDE / 2, crown + 136, "turns, stands still", anchor="middle")
+    drawing.text(_WIDE / 2, crown + 108, "turn, stand still, mark;", anchor="middle")
+    drawing.text(_WIDE / 2, crown + 128, "turn, stand still, mark", anchor="middle")
     told = f"{across:.4g} mm bottle: {segments.count} segments of {width:.2f}°, to scale"
     drawing.text(_WIDE / 2, _HIGH - 16, told, anchor="middle")
     return drawing.svg()
@@ -74,16 +77,16 @@ def _in_time(plan: fh.JobPlan) -> str:
     )
     drawing = Drawing(_WIDE, _HIGH, words)
     drawing.text(0, 18, "2  Moves, in whole microsteps", bold=True)
-    left, stands, moves = 14.0, 92.0, 75.0
-    levels = [172.0 - 52 * number for number in range(_SHOWN)]
+    left, stands, moves = 6.0, 98.0, 58.0
+    levels = [150.0 - _RISE * number for number in range(_SHOWN)]
     path: list[Point] = []
     for number, level in enumerate(levels):
         start = left + number * (stands + moves)
         path += [(start, level), (start + stands, level)]
-        drawing.text(start + 2, level - 27, f"segment {number + 1}")
-        drawing.text(start + 2, level - 9, f"microstep {targets[number]}", look="steel")
+        drawing.text(start + 4, level + 20, f"segment {number + 1}")
+        drawing.text(start + 4, level + 38, f"microstep {targets[number]}", look="steel")
         if number + 1 < _SHOWN:
-            path += [(start + stands + moves * each, level - 52 * _ramp(each)) for each in _FINE]
+            path += [(start + stands + moves * each, level - _RISE * _ramp(each)) for each in _FINE]
     drawing.line(*path, look="steel thick")
     drawing.text(0, 222, "3  The gate", bold=True)
     for number in range(_SHOWN):

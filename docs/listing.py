@@ -1,7 +1,7 @@
-"""Lists that are made from the code each time the site is built: every option, the public API, every error with its fix.
+"""Lists that are made from the code each time the site is built: every option, the public API, errors and their fixes.
 
-A line `<!-- list: options -->` of a page becomes that list. What a function takes and says of itself is read from it; only
-the errors need words from here: an example of each, and what to do about it.
+A line `<!-- list: options -->` of a page becomes that list. What a function takes and says of itself is read from it;
+only the errors need words from here: an example of each, and what to do about it.
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ from enum import Enum
 from pathlib import Path
 from typing import Any, get_args
 
-import firmware_host as fh
 from faults import FAULTS
-from firmware_host import errors
 from typer.main import get_group
+
+import firmware_host as fh
+from firmware_host import errors
 
 MARKER = re.compile(r"^<!-- list: (\w+) -->$", re.MULTILINE)
 
@@ -139,7 +140,9 @@ def _signature(function: Any) -> str:
     """As it is written in the code: types without quotes, functions by their names."""
     found = inspect.signature(function)
     named = [
-        each if not callable(each.default) or each.default is each.empty else each.replace(default=_Bare(each.default.__name__))
+        each
+        if not callable(each.default) or each.default is each.empty
+        else each.replace(default=_Bare(each.default.__name__))
         for each in found.parameters.values()
     ]
     return re.sub(r"'([^']+)'(?=[,)]| =|$)", r"\1", str(found.replace(parameters=named)))
@@ -186,7 +189,9 @@ def _words(thing: Any) -> Iterator[str]:
 
 def _fields(kind: type) -> Iterator[str]:
     if is_dataclass(kind) and not issubclass(kind, Exception):
-        yield from (f"| `{_in_a_cell(f'{each.name}: {each.type}')}` | |" for each in fields(kind) if each.name[0] != "_")
+        yield from (
+            f"| `{_in_a_cell(f'{each.name}: {each.type}')}` | |" for each in fields(kind) if each.name[0] != "_"
+        )
 
 
 def _members(kind: type) -> Iterator[str]:

@@ -1,6 +1,6 @@
 """The pictures of the site, drawn from the shipped jobs each time it is built: none is kept in the source.
 
-A line `<!-- picture: end-on shaft-scale -->` of a page becomes that picture, with the words that the program tells of it;
+A line `<!-- picture: end-on shaft-scale -->` of a page becomes that picture, with the words that are told of it;
 `<!-- picture: preview shaft-scale run-out -->` is a preview with that wrong. What stands behind a `|` is written below
 it. `<!-- drawing: landing -->` becomes a drawing of our own, which stands in the page itself. Each is drawn once.
 """
@@ -12,18 +12,18 @@ from functools import cache
 from html import escape
 from typing import Any
 
+import gates
+from landing import landing
 from mkdocs.structure.files import File, Files
 from mkdocs.utils import get_relative_url
 
 import firmware_host as fh
-import gates
 from firmware_host.planning.load.case import load_case
 from firmware_host.planning.preview.wrong import wrong_named
 from firmware_host.reporting.pictures.drawn import Drawn, drawn
+from firmware_host.reporting.pictures.of_job.preview import Preview
 from firmware_host.reporting.pictures.picture import Subject
-from firmware_host.reporting.pictures.preview import Preview
 from firmware_host.reporting.pictures.registry import picture_named
-from landing import landing
 
 PICTURE = re.compile(r"^<!-- picture: ([\w-]+) ([\w-]+)(?: ([\w-]+))?(?: \| (.+?))? -->$", re.MULTILINE)
 DRAWING = re.compile(r"^<!-- drawing: ([\w-]+)(?: \| (.+?))? -->$", re.MULTILINE)
@@ -83,3 +83,11 @@ def on_page_markdown(text: str, page: Any, **_: object) -> str:
 def _figure(inside: str, below: str | None) -> str:
     caption = f"<figcaption>{escape(below)}</figcaption>" if below else ""
     return f'<figure class="drawn">{inside}{caption}</figure>'
+
+
+def on_post_page(output: str, **_: object) -> str:
+    """Called by mkdocs for every page that is written: the theme's search has no name for who can't see it."""
+    return output.replace(_SEARCH, f'{_SEARCH} aria-label="Search"')
+
+
+_SEARCH = 'class="md-search" data-md-component="search" role="dialog"'

@@ -1,4 +1,4 @@
-"""A day at a bench as a page tells it: each command in this process, one after the other, on a board in virtual time."""
+"""A day at a bench as a page tells it: each command in this process, one by one, on a board in virtual time."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from firmware_host.station import opening
 from tests.cli.command import PATIENCE_S, clocked
 
 MORNING = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
-ENTER_AT = ("Enter when it is done", "then Enter")
+ENTER_AT = ("Enter when it is done", "then Enter", "Enter: good")
 _QUESTION = re.compile(r"\?(?: \([^)]*\))?(?: y or n, then Enter\.)?\n$|[^\n]*: y or n, then Enter\.\n$")
 AS_ANY_DAY = (
     (r"\d{8}-\d{6}", "YYYYMMDD-HHMMSS"),
@@ -37,15 +37,15 @@ AS_ANY_DAY = (
 class Keyboard(io.StringIO):
     """What is shown; where a key is waited for it is pressed, and at each question the next answer is typed."""
 
-    def __init__(self, keys: int, answers: list[str]) -> None:
+    def __init__(self, keys: int, answers: list[str], stops_at: str = "") -> None:
         super().__init__()
-        self._keys, self._answers, self._new = keys, answers, ""
+        self._keys, self._answers, self._new, self._stops_at = keys, answers, "", stops_at
 
     def write(self, text: str) -> int:
         self._new += text
         written = super().write(text)
         if any(words in self._new for words in ENTER_AT) and self._new.endswith("\n"):
-            self._press("")
+            self._press("s" if self._stops_at and self._stops_at in self._new else "")
         elif self._answers and _QUESTION.search(self._new):
             answer = self._answers.pop(0)
             super().write(f"> {answer}\n")
@@ -79,20 +79,34 @@ class Day:
             with patch.object(shared, "_DRY_PASS_S", 0.05):
                 yield
 
-    def types(self, words: tuple[str, ...], answers: list[str], *, ends: int = 0) -> list[str]:
-        """Type a command and the answers to its questions; the lines that were shown, as on any day."""
+    def types(self, words: tuple[str, ...], answers: list[str], *, ends: int = 0, stops_at: str = "") -> list[str]:
+        """Type a command and the answers to its questions; the lines that were shown, as on any day.
+
+        `stops_at`: words at which the operator stops the run, in place of pressing Enter.
+        """
         if words[0] == "sed":
             subprocess.run(words, check=True, timeout=PATIENCE_S)
             return []
         self._know(words)
-        reading, keys = os.pipe()
-        told = Keyboard(keys, list(answers))
-        with os.fdopen(reading, encoding="utf-8") as stdin, redirect_stdout(told), redirect_stderr(told):
-            with patch.object(sys, "stdin", stdin):
-                status = main.run(list(words[1:]))
-        os.close(keys)
+        with self._at_the_keys(list(answers), stops_at) as told:
+            status = main.run(list(words[1:]))
         assert status == ends, f"{' '.join(words)} ended with {status}: {told.getvalue()}"
         return self._as_any_day(told.getvalue())
+
+    def runs(self, script: str) -> list[str]:
+        """Run a Python script here; the lines that were shown."""
+        with self._at_the_keys([], "") as told:
+            exec(compile(script, "script.py", "exec"), {"__name__": "__main__"})
+        return self._as_any_day(told.getvalue())
+
+    @contextmanager
+    def _at_the_keys(self, answers: list[str], stops_at: str) -> Iterator[Keyboard]:
+        reading, keys = os.pipe()
+        told = Keyboard(keys, answers, stops_at)
+        with os.fdopen(reading, encoding="utf-8") as stdin, redirect_stdout(told), redirect_stderr(told):
+            with patch.object(sys, "stdin", stdin):
+                yield told
+        os.close(keys)
 
     def _know(self, words: tuple[str, ...]) -> None:
         """Which machine a command is about, if it says so: its board is at the port that is opened next."""

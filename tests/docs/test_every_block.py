@@ -28,6 +28,7 @@ OTHER_LINES = {
         ".ci/run",
     "python3 -m venv .venv && .venv/bin/pip install -e '.[dev]'": ".ci/run",
     ".venv/bin/python tests/verify.py": ".ci/run",
+    ".venv/bin/python -m mkdocs build --strict -f docs/mkdocs.yml": "tests/verify.py",
     "CIRCUMSTEP_TEST_SYSTEM=windows .venv/bin/python -m pytest -q --hypothesis-profile=ci -n 3 --dist worksteal":
         "tests/verify.py",
 }  # fmt: skip
@@ -132,6 +133,7 @@ def how_it_is_checked(block: Block, before: Block | None) -> str:
         "powershell": "beside the sh block",
         "csv": "its columns",
         "json": "the schema",
+        "py": "tests/docs/test_runs_of_pages.py",
     }
     if block.language == "console":
         return "carried out" if block.page in test_consoles.CONSOLES else test_consoles.ELSEWHERE.get(block.name, "")
