@@ -113,9 +113,8 @@ class Day:
         if "--machine" in words and words[1:3] == ("station", "new"):
             self._machine = words[words.index("--machine") + 1]
         elif words[1] == "commission" and words[2] == "measure" and "--port" in words:
-            setup = load_job(words[4])
             self._devices.clear()
-            self._machine = setup.job.machine
+            self._machine = load_job(words[4]).job.machine
 
     def _as_any_day(self, text: str) -> list[str]:
         text = text.replace(str(self._home), "HOME").replace(str(shipped_folder()), "SHIPPED")
