@@ -14,6 +14,7 @@ from tests.docs.pages import PAGES, ROOT, blocks, matches, shown
 ELSEWHERE = {
     "docs/pages/commissioning-session.md": "tests/cli/test_whole_commissioning.py",
     "docs/pages/commissioning.md": "tests/cli/test_whole_commissioning.py",
+    "docs/pages/mistakes.md": "tests/mistakes/page.py",
 }
 CONSOLES = [
     page
