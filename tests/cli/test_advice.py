@@ -83,7 +83,8 @@ def test_the_command_of_an_act_is_taken_by_the_command_line(act: Act) -> None:
     taken = options_taken(words[1:])
     for value in vars(act).values():
         if isinstance(value, str) and value:
-            assert value in {str(each) for each in taken.values()}
+            each_one = (each if isinstance(each, list | tuple) else [each] for each in taken.values())
+            assert value in {str(item) for items in each_one for item in items}
         if isinstance(value, tuple) and value:
             assert list(value) in [list(each) for each in taken.values() if isinstance(each, tuple | list)]
 
