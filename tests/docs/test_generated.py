@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import sys
+from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -80,8 +81,8 @@ def test_the_commands_that_a_fix_names_are_there(listing: ModuleType) -> None:
 def test_every_picture_of_a_job_is_shown_on_a_page_and_none_is_kept(pictures: ModuleType) -> None:
     asked = {each for page in PAGES for each in pictures.asked_for(page.read_text(encoding="utf-8"))}
     assert {key for key, _, _ in asked} >= {each.key for each in PICTURES} - {"wrong-numbers"}
-    kept = [path for path in (ROOT / "docs").rglob("*") if path.suffix in (".svg", ".png", ".pdf")]
-    assert kept == []
+    made = {Path(pictures.place(*each)).name for each in asked}
+    assert [path for path in (ROOT / "docs").rglob("*") if path.name in made] == []
 
 
 def test_a_drawing_is_asked_for_that_is_there_and_says_in_words_what_it_shows(pictures: ModuleType) -> None:
