@@ -36,6 +36,9 @@ _NEEDS_POSIX = re.compile(
 )
 
 
+_SLOW_S = 3600
+
+
 def pytest_ignore_collect(collection_path: Path) -> bool | None:
     """On Windows itself: files that import what it lacks, and those that need the stand-ins, made of a POSIX system."""
     if not _ON_WINDOWS or collection_path.suffix != ".py":
@@ -44,7 +47,10 @@ def pytest_ignore_collect(collection_path: Path) -> bool | None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what the other system has."""
+    """Leave out what the other system has; what is slow may take its time, on a busy machine too."""
+    for item in items:
+        if item.get_closest_marker("slow") and not item.get_closest_marker("timeout"):
+            item.add_marker(pytest.mark.timeout(_SLOW_S))
     other = "posix" if windows.wanted() or _ON_WINDOWS else "windows"
     left_out = [item for item in items if item.get_closest_marker(other)]
     if left_out:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Generator, Sequence
 from fractions import Fraction
 
-from firmware_host.commissioning.estimates.measured import Measured, combined, mean_of, of_limits
+from firmware_host.commissioning.estimates.measured import NORMAL_95, Measured, of_limits
+from firmware_host.commissioning.estimates.window import Seen, window_of
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.marks.ladder import Rung, focus_depth, rungs, usual_step
 from firmware_host.commissioning.procedures.base import Bench, Procedure, require_diameter
@@ -24,18 +24,7 @@ _SAFE = Confirm(
     "it is not ready: the gate stays closed",
 )
 _UNKNOWN = "not known"
-_SIDES = ("right", "left")
-_TWO_SIDES = math.sqrt(3 / 4)
-"""Of the standard uncertainty of one side, for the mean of both: (1 + r)/2 of its variance (JCGM 100:2008, 5.2.2).
-r, how alike the two err, lies anywhere between 1 (the crown in the middle of the field) and 0 (beside it)."""
-
-
-@dataclass(frozen=True)
-class _Read:
-    """What one side of one ladder shows: the first and the last rung that are marked well."""
-
-    first: int
-    last: int
+_SIDES = {"right": 1, "left": -1}
 
 
 class Focus(Procedure):
@@ -70,11 +59,11 @@ class Focus(Procedure):
         for place in range(1, bench.repeats + 1):
             yield from _mark(place, bench.repeats)
         yield Say("A rung is good where it is as dark and as fine as the best one. Number 0 is the crown.")
-        read: dict[str, list[_Read]] = {side: [] for side in _SIDES}
+        read = []
         for place in range(1, bench.repeats + 1):
             for side in _SIDES:
-                read[side].append((yield from _rungs(place, side, ladder)))
-        return _findings(bench, setup, ladder, read)
+                read.append((yield from _rungs(place, side, ladder)))
+        return _findings(setup, radius, ladder, read)
 
 
 def _mark(place: int, of: int) -> Generator[Step, Answer | None, None]:
@@ -102,32 +91,22 @@ def _mark(place: int, of: int) -> Generator[Step, Answer | None, None]:
             yield Look(f"marked-again-{place}", words, lambda hand: hand.marking.passed(request))
 
 
-def _rungs(place: int, side: str, ladder: Sequence[Rung]) -> Generator[Step, Answer | None, _Read]:
+def _rungs(place: int, side: str, ladder: Sequence[Rung]) -> Generator[Step, Answer | None, Seen]:
     numbers = tuple(str(rung.number) for rung in ladder)
     ends = []
     for which in ("first", "last"):
         question = f"Ladder {place}, to the {side}: the {which} rung that is good, from the crown?"
         ends.append(int(str((yield Ask(f"{which}-{side}-{place}", question, "choice", numbers)))))
-    return _Read(min(ends), max(ends))
+    return Seen(_SIDES[side], min(ends), max(ends))
 
 
-def _findings(bench: Bench, setup: Setup, ladder: Sequence[Rung], read: dict[str, list[_Read]]) -> tuple[Finding, ...]:
-    each = [one for side in _SIDES for one in read[side]]
+def _findings(setup: Setup, radius: float, ladder: Sequence[Rung], read: Sequence[Seen]) -> tuple[Finding, ...]:
     step, deepest = ladder[1].depth, ladder[-1].number
-    if any(one.first == 0 or one.last == deepest for one in each):
-        return (_open_end(step, each, deepest),)
-    least = of_limits(step / 2) / math.sqrt(2) * _TWO_SIDES
-    pairs = list(zip(*(read[side] for side in _SIDES), strict=True))
-    halves = mean_of([_mean(one.last - one.first + 1 for one in pair) / 2 * step for pair in pairs], 0.0)
-    middles = mean_of([_mean(one.first + one.last for one in pair) / 2 * step for pair in pairs], 0.0)
-    halves, middles = halves.no_better_than(least), middles.no_better_than(least)
-    half, middle = _by_diameter(setup, halves), _by_diameter(setup, middles)
-    return (_half_depth(setup, half), _middle(step, middle), _sideways(bench, ladder, read))
-
-
-def _mean(values: Iterable[int]) -> float:
-    found = list(values)
-    return sum(found) / len(found)
+    if any(one.first == 0 or one.last == deepest for one in read):
+        return (_open_end(step, read, deepest),)
+    found = window_of(read, radius, step)
+    half, middle = (_by_diameter(setup, each) for each in (found.half, found.middle))
+    return (_half_depth(setup, half), _middle(step, middle), _sideways(found.beside))
 
 
 def _by_diameter(setup: Setup, depth: Measured) -> Measured:
@@ -135,8 +114,9 @@ def _by_diameter(setup: Setup, depth: Measured) -> Measured:
     within = setup.job.segments.diameter_uncertainty
     if within is None:
         return depth
-    share = Measured(0.0, of_limits(within.si) / setup.job.part.diameter.si)
-    return combined(depth.value, [(1.0, depth), (depth.value, share)])
+    share = depth.value * of_limits(within.si) / setup.job.part.diameter.si
+    below, above = (math.hypot(end - depth.value, NORMAL_95 * share) for end in (depth.lowest, depth.highest))
+    return Measured(depth.value, math.hypot(depth.deviation, share), ends=(depth.value - below, depth.value + above))
 
 
 def _half_depth(setup: Setup, half: Measured) -> Finding:
@@ -155,8 +135,8 @@ def _half_depth(setup: Setup, half: Measured) -> Finding:
         name="half the depth of the marking window",
         measured=half.scaled(1e3),
         unit="mm",
-        formula="mean of (last good rung - first good rung + 1)/2 steps; each end anywhere between a good rung and a "
-        "bad one (JCGM 100:2008, 4.3.7), at depths r (1 - cos a)",
+        formula="mean of all windows that the rungs allow: each end anywhere between a good rung and a bad one (JCGM "
+        "101:2008, 6.4.2), at depths r (1 - cos a)",
         verdict="as stated" if fits else "change",
         sentence=told,
         change=Change("window.half_depth", f"{safe:g} mm", "job") if writes else None,
@@ -173,7 +153,7 @@ def _middle(step: float, middle: Measured) -> Finding:
         name="the focus lies below the crown by",
         measured=middle.scaled(1e3),
         unit="mm",
-        formula="mean of the middles between first and last good rung",
+        formula="mean of the middles of all windows that the rungs allow",
         verdict="as stated" if fits else "told",
         sentence="It lies where it was set, as far as the rungs tell."
         if fits
@@ -181,21 +161,15 @@ def _middle(step: float, middle: Measured) -> Finding:
     )
 
 
-def _sideways(bench: Bench, ladder: Sequence[Rung], read: dict[str, list[_Read]]) -> Finding:
-    """Where the crown stands from the middle of the field: half of what the same depths lie apart, right and left."""
-    radius = require_diameter(bench) / 2
-    angles = {side: [_angle(ladder, one) for one in read[side]] for side in _SIDES}
-    off = [(right - left) / 2 * radius for right, left in zip(angles["right"], angles["left"], strict=True)]
-    steepness = math.sin(sum(angles["right"] + angles["left"]) / (2 * len(off)))
-    one_end = of_limits(ladder[1].depth / 2) / steepness / 2
-    found = mean_of(off, 0.0).no_better_than(one_end)
+def _sideways(found: Measured) -> Finding:
+    """Where the crown stands from the middle of the field: the same depths lie unlike to the right and to the left."""
     fits = found.lowest <= 0 <= found.highest
     return Finding(
         key="focus-sideways",
         name="the crown stands beside the middle of the field by",
         measured=found.scaled(1e3),
         unit="mm",
-        formula="half of (angle of the window's middle to the right - to the left), times the radius",
+        formula="mean of all places at which both sides show the same window (JCGM 101:2008, 6.4.2)",
         verdict="as stated" if fits else "told",
         sentence="The window lies alike to both sides."
         if fits
@@ -203,14 +177,7 @@ def _sideways(bench: Bench, ladder: Sequence[Rung], read: dict[str, list[_Read]]
     )
 
 
-def _angle(ladder: Sequence[Rung], one: _Read) -> float:
-    """The mean of the angles at which the window begins and ends."""
-    radius = ladder[1].depth / (1 - math.cos(ladder[1].angle))
-    ends = ((one.first - 0.5) * ladder[1].depth, (one.last + 0.5) * ladder[1].depth)
-    return sum(math.acos(1 - depth / radius) for depth in ends) / 2
-
-
-def _open_end(step: float, each: Sequence[_Read], deepest: int) -> Finding:
+def _open_end(step: float, each: Sequence[Seen], deepest: int) -> Finding:
     top, bottom = any(one.first == 0 for one in each), any(one.last == deepest for one in each)
     least = min(one.last - one.first for one in each) / 2 * step
     where = (
