@@ -22,13 +22,15 @@ from firmware_host.commissioning.seam.evidence import (
 from firmware_host.commissioning.seam.marked import MarkedPart
 from firmware_host.commissioning.seam.next_reading import TOLD_APART, Measurement, telling_apart
 from firmware_host.commissioning.seam.readings import Reading
-from firmware_host.commissioning.seam.symptoms import WORDS_ONLY, Symptom, WordsOnly, speaks_for
+from firmware_host.commissioning.seam.symptoms import SHOWS, WORDS_ONLY, Symptom, WordsOnly, speaks_for
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 
 _UNLIKELY = 0.01
 _ODDS = 10.0
 _LOOKS_ALIKE = 0.5
+_AS_WELL = 0.1
+"""What only the look tells stands beside what was measured from this share of its likelihood: no source."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ class Diagnosis:
     """`suspects`: the likeliest first. `alike`: keys of those that the readings can't tell from the first, it included.
 
     `next_readings`: what to measure to tell them apart. `nothing`: how likely it is (0 to 1) that nothing is wrong.
-    `by_look`: nothing was measured, only seen.
+    `by_look`: the first is told by what was seen, not by what was measured.
     """
 
     suspects: tuple[Suspect, ...]
@@ -83,7 +85,7 @@ def diagnose(
         raise InputError("nothing was read from the mark", remedy)
     found = evidence_of(part, readings) if readings else None
     measured = _measured(part, readings, found)
-    nothing = nothing_wrong(found) if found is not None else None
+    nothing = nothing_wrong(found, looks_right=not symptoms) if found is not None else None
     words = [each for each in WORDS_ONLY if symptoms and _told_by_look(each, symptoms)]
     bare = nothing.evidence if nothing is not None else 0.0
     weights = [each.evidence + speaks_for(_key(each), symptoms) for each in measured]
@@ -97,14 +99,18 @@ def diagnose(
         for each, share in zip(words, shares[len(measured) :], strict=False)
     ]
     suspects.sort(key=lambda each: -each.likely)
-    if found is None:
-        alike = tuple(each.key for each in suspects if each.likely >= _LOOKS_ALIKE * suspects[0].likely)
-        return Diagnosis(tuple(suspects), alike, (), float(shares[-1]), by_look=True)
+    first = suspects[0]
+    if found is None or _only_seen(first, measured):
+        alike = tuple(each.key for each in suspects if each.likely >= _LOOKS_ALIKE * first.likely)
+        return Diagnosis(tuple(suspects), alike, _to_look_at(words, alike), float(shares[-1]), by_look=True)
     rivals = _rivals(measured, found, suspects)
+    seen = {each.key for each in words}
+    as_well = (each.key for each in suspects if each.key in seen and each.likely >= _AS_WELL * first.likely)
+    alike = (*map(_key, rivals), *as_well)
     return Diagnosis(
         suspects=tuple(suspects),
-        alike=tuple(_key(each) for each in rivals) or (suspects[0].key,),
-        next_readings=telling_apart(rivals, part, readings),
+        alike=alike,
+        next_readings=(*telling_apart(rivals, part, readings), *_to_look_at(words, alike)),
         nothing=float(shares[-1]),
         by_look=False,
     )
@@ -121,6 +127,18 @@ def _measured(part: MarkedPart, readings: Sequence[Reading], found: Evidence | N
 
 def _told_by_look(cause: WordsOnly, symptoms: Sequence[Symptom]) -> bool:
     return speaks_for(cause.key, symptoms) > speaks_for("", symptoms)
+
+
+def _only_seen(first: Suspect, measured: Sequence[Explanation]) -> bool:
+    """Whether no reading tells anything of the likeliest cause: its look alone speaks for it."""
+    explained = next((each for each in measured if _key(each) == first.key), None)
+    return explained is None or all(map(math.isinf, explained.deviations))
+
+
+def _to_look_at(words: Sequence[WordsOnly], alike: Sequence[str]) -> tuple[Measurement, ...]:
+    """What shows which of several causes it is that only the look tells; nothing where there is but one."""
+    shown = dict.fromkeys(each.shown_by for each in words if each.key in alike)
+    return tuple(Measurement(key, SHOWS[key], ()) for key in shown) if len(alike) > 1 else ()
 
 
 def _key(found: Explanation) -> str:

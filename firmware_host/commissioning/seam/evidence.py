@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 
 _UNUSUAL = 0.15
 """How often an amount is of the unusual size: common practice, no source."""
+_OFTEN_NOTHING = 4.0
+"""How often nothing is wrong, beside one of the causes: common practice, no source."""
 _MISFIT = 3.0
 """A cause whose rest passes what is expected of noise by so many of its standard deviations does not explain it."""
 
@@ -124,11 +126,12 @@ def explained_by(cause: Cause, part: MarkedPart, readings: Sequence[Reading], fo
     )
 
 
-def nothing_wrong(found: Evidence) -> Explanation:
-    """How well the readings are explained without any cause."""
+def nothing_wrong(found: Evidence, *, looks_right: bool = True) -> Explanation:
+    """How well the readings are explained without any cause; often there is none, unless the mark looks wrong."""
     excess = found.whitened(found.excess)
     rest = float(excess @ excess)
-    return Explanation(None, (), (), np.zeros_like(found.excess), rest, excess.size, -rest / 2 + math.log(4.0))
+    evidence = -rest / 2 + (math.log(_OFTEN_NOTHING) if looks_right else 0.0)
+    return Explanation(None, (), (), np.zeros_like(found.excess), rest, excess.size, evidence)
 
 
 def apart(first: Explanation, second: Explanation, found: Evidence) -> float:

@@ -23,11 +23,15 @@ class Symptom(Enum):
 
 @dataclass(frozen=True)
 class WordsOnly:
-    """A cause that no reading of a seam shows, only the look of the mark; `remedy`: what to do about it."""
+    """A cause that no reading of a seam shows, only the look of the mark.
+
+    `remedy`: what to do about it; `shown_by`: the key of what is to be done to know whether it is this.
+    """
 
     key: str
     name: str
     remedy: str
+    shown_by: str
 
 
 SAID: Mapping[Symptom, str] = MappingProxyType(
@@ -47,34 +51,52 @@ WORDS_ONLY: tuple[WordsOnly, ...] = (
         "segment-too-wide",
         "segments too wide for the marking window",
         "Ask for more segments (segments.count), or measure the window anew (window.half_depth)",
+        "ladder",
     ),
     WordsOnly(
         "focus-height",
         "the focal plane does not lie where the plan has it",
         "Set the focal plane anew: the card for the marking side says how far from the crown",
+        "ladder",
     ),
     WordsOnly(
         "window-off-centre",
         "the laser does not stand above the crown",
         "Move the field's middle above the highest line of the part, and mark again",
+        "ladder",
     ),
     WordsOnly(
         "axis-not-level",
         "the axis is not level with the marking field",
         "Level the axis: measure the height of a true bar at both ends of the mark",
+        "both-ends",
     ),
     WordsOnly(
         "too-many-segments",
         "more segments than the marking window needs",
         "Ask for fewer, wider segments (leave segments.count out), or use a balanced focus",
+        "waiting",
     ),
     WordsOnly(
         "not-settled",
         "the part still rings when the pass begins",
         "Wait longer before each pass (index.settle), or turn more gently (index.acceleration)",
+        "waiting",
     ),
 )
 """What is told by its look alone."""
+
+SHOWS: Mapping[str, str] = MappingProxyType(
+    {
+        "ladder": "Mark the window ladder: it shows how deep the window is, where the focus lies, and whether the "
+        "laser stands above the crown.",
+        "both-ends": "Measure the part's height and its diameter at both ends of the mark: a cone differs in both, an "
+        "axis that is not level in height alone.",
+        "waiting": "Mark one segment once more, half a minute after it was turned to: waves that are gone then were "
+        "swings.",
+    }
+)
+"""What shows which of the causes it is that only the look tells."""
 
 _SPEAKS_FOR: Mapping[Symptom, frozenset[str]] = MappingProxyType(
     {

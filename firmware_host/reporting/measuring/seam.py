@@ -142,7 +142,8 @@ def _next(found: Diagnosis, options: Mapping[str, str]) -> Iterator[str]:
         return
     if found.by_look:
         yield from (f"If {each.name}: {each.remedy}." for each in found.rivals if each.remedy)
-        yield "A gap or an overlap that was measured at the seams says more."
+        if not found.next_readings:
+            yield "A gap or an overlap that was measured at the seams says more."
     elif not found.next_readings:
         yield "Nothing that can be measured here tells them apart: change one, mark again, and look."
     for number_of, each in enumerate(found.next_readings, 1):

@@ -13,24 +13,24 @@ from tests.commissioning.seam.cases import parts
 
 
 @pytest.mark.parametrize(
-    ("symptom", "keys"),
+    ("symptom", "keys", "to_do"),
     [
-        (Symptom.FADED_AT_BOTH_EDGES, {"segment-too-wide", "focus-height", "part-diameter"}),
-        (Symptom.FADED_AT_ONE_EDGE, {"window-off-centre", "run-out"}),
-        (Symptom.FADED_AT_ONE_END, {"axis-not-level", "cone"}),
-        (Symptom.CHOPPY, {"too-many-segments", "not-settled", "lost-motion"}),
-        (Symptom.SKEWED_LINE, {"skew"}),
-        (Symptom.ONLY_THE_CLOSING_SEAM, {"part-diameter", "lost-motion"}),
-        (Symptom.GROWING, {"part-diameter", "ratio", "slip", "marked-width"}),
+        (Symptom.FADED_AT_BOTH_EDGES, {"segment-too-wide", "focus-height", "part-diameter"}, ["ladder"]),
+        (Symptom.FADED_AT_ONE_EDGE, {"window-off-centre", "run-out"}, ["ladder"]),
+        (Symptom.FADED_AT_ONE_END, {"axis-not-level", "cone"}, ["both-ends"]),
+        (Symptom.CHOPPY, {"too-many-segments", "not-settled", "lost-motion"}, ["waiting"]),
+        (Symptom.SKEWED_LINE, {"skew"}, []),
+        (Symptom.ONLY_THE_CLOSING_SEAM, {"part-diameter", "lost-motion"}, []),
+        (Symptom.GROWING, {"part-diameter", "ratio", "slip", "marked-width"}, []),
     ],
-    ids=lambda value: value.value if isinstance(value, Symptom) else "",
+    ids=lambda value: value.value if isinstance(value, Symptom) else "-",
 )
-def test_a_word_alone_names_what_it_speaks_for(symptom: Symptom, keys: set[str]) -> None:
+def test_a_word_alone_names_what_it_speaks_for(symptom: Symptom, keys: set[str], to_do: list[str]) -> None:
     setup, layout = parts()[0]
     found = diagnose(setup, marked_part(setup, layout), (), (symptom,))
     assert set(found.alike) == keys
     assert found.by_look
-    assert found.next_readings == ()
+    assert [each.key for each in found.next_readings] == to_do
 
 
 def test_a_word_decides_between_causes_that_the_readings_cannot_tell_apart() -> None:
