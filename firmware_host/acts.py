@@ -114,6 +114,31 @@ class Jog(Act):
 
 
 @dataclass(frozen=True)
+class Measure(Act):
+    """Measure one `procedure` of commissioning, or be led through `only` these (all where it is empty), or resume that.
+
+    The rest is as it was asked for: `of` and `port` as in `Jog`, `turns` and `repeats` of one procedure, the others as
+    their options. What was read before is kept in `record`.
+    """
+
+    procedure: str = ""
+    of: str = ""
+    port: str = ""
+    only: tuple[str, ...] = ()
+    diameter: str = ""
+    turns: str = ""
+    repeats: str = ""
+    read_to: str = ""
+    angle_to: str = ""
+    gate_program: str = ""
+    record: str = ""
+    baud: str = ""
+    again: bool = False
+    write: bool = False
+    write_settings: bool = False
+
+
+@dataclass(frozen=True)
 class Redo(Act):
     """Mark segments of an earlier run again on the same part; `zero` is "here" or "home" where it has to be said.
 

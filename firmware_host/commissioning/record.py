@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +12,8 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, TypeAdapter
 
 from firmware_host.clock import Clock
-from firmware_host.commissioning.finding import Finding
+from firmware_host.commissioning.estimates.measured import Measured
+from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.script import Answer
 from firmware_host.errors import JournalError
 from firmware_host.station.journal.events import Event
@@ -41,6 +43,13 @@ class Started(Event):
     within_angle: float
 
 
+class Resumed(Event):
+    """A procedure that was broken off is resumed: what is answered from here on belongs to it."""
+
+    kind: Literal["resumed"] = Field("resumed", alias="event")
+    procedure: _Text
+
+
 class Answered(Event):
     """A reading, in SI (degC of a temperature), or the word that was chosen."""
 
@@ -66,6 +75,8 @@ class Found(Event):
     sentence: _Text
     key: _Text = ""
     to: str | int | float | bool | None = None
+    file: Literal["machine", "job"] = "machine"
+    also: tuple[tuple[_Text, str | int | float | bool], ...] = ()
 
 
 class Ended(Event):
@@ -73,6 +84,21 @@ class Ended(Event):
 
     kind: Literal["ended"] = Field("ended", alias="event")
     procedure: _Text
+
+
+class Withdrawn(Event):
+    """The answer to `question` was taken back: it was misread, or mistyped."""
+
+    kind: Literal["withdrawn"] = Field("withdrawn", alias="event")
+    question: _Text
+
+
+class Failed(Event):
+    """Nothing follows from what was read, or the machine can't do it: what was read is not used any more."""
+
+    kind: Literal["failed"] = Field("failed", alias="event")
+    procedure: _Text
+    why: _Text
 
 
 class Written(Event):
@@ -86,7 +112,10 @@ class Written(Event):
     backup: _Text
 
 
-CommissionEvent = Annotated[CommissionBegin | Started | Answered | Found | Ended | Written, Field(discriminator="kind")]
+CommissionEvent = Annotated[
+    CommissionBegin | Started | Resumed | Answered | Withdrawn | Found | Failed | Ended | Written,
+    Field(discriminator="kind"),
+]
 EVENTS: TypeAdapter[CommissionEvent] = TypeAdapter(CommissionEvent)
 FORM: JournalForm[CommissionEvent] = JournalForm("commissioning", EVENTS, SCHEMA, CommissionBegin)
 
@@ -134,6 +163,8 @@ class Record:
                 sentence=finding.sentence,
                 key=change.key if change is not None else "",
                 to=change.value if change is not None else None,
+                file=change.file if change is not None else "machine",
+                also=tuple((each.key, each.value) for each in finding.also),
             )
         )
 
@@ -142,7 +173,7 @@ class Record:
         return iter(events_of(self._path, FORM))
 
     def going(self, procedure: str) -> Going | None:
-        """The last go of `procedure` if it was the last that was begun, and is not done."""
+        """The last go of `procedure` if it is not done, with what was answered so far."""
         return going(events_of(self._path, FORM), procedure)
 
     def __enter__(self) -> Self:
@@ -160,16 +191,73 @@ def read_record(path: Path) -> tuple[CommissionEvent, ...]:
 
 
 def going(events: Iterable[CommissionEvent], procedure: str) -> Going | None:
-    """What `Record.going` says, by the events."""
+    """What `Record.going` says, by the events; another procedure that was begun meanwhile takes nothing away."""
     open_one: Going | None = None
+    own = False
     for event in events:
         match event:
             case Started():
-                open_one = Going(event, {}) if event.procedure == procedure else None
-            case Answered() if open_one is not None:
+                own = event.procedure == procedure
+                open_one = Going(event, {}) if own else open_one
+            case Resumed():
+                own = event.procedure == procedure
+            case Answered() if own and open_one is not None:
                 open_one.answers[event.question] = event.answer
-            case Ended():
+            case Withdrawn() if own and open_one is not None:
+                open_one.answers.pop(event.question, None)
+            case Ended() | Failed() if event.procedure == procedure:
                 open_one = None
             case _:
                 pass
     return open_one
+
+
+def done_on(events: Iterable[CommissionEvent], procedure: str) -> str:
+    """The day on which a procedure was last brought to its end, "" where it was not, or was begun again since."""
+    day = ""
+    for event in events:
+        match event:
+            case Started() if event.procedure == procedure:
+                day = ""
+            case Ended() if event.procedure == procedure:
+                day = event.time[:10]
+            case _:
+                pass
+    return day
+
+
+def left_to_write(events: Iterable[CommissionEvent], procedure: str) -> tuple[Finding, ...]:
+    """What the last go of a procedure wanted to be changed, and is not written yet."""
+    found: dict[str, Found] = {}
+    for event in events:
+        match event:
+            case Started() if event.procedure == procedure:
+                found = {}
+            case Found() if event.procedure == procedure and event.to is not None:
+                found[event.key] = event
+            case Written():
+                found.pop(event.key, None)
+            case _:
+                pass
+    return tuple(finding_of(each) for each in found.values())
+
+
+def finding_of(event: Found) -> Finding:
+    """A finding as it was found, without what can be done about it with the program itself."""
+    change = None if event.to is None else Change(event.key, event.to, event.file)
+    return Finding(
+        key=event.quantity,
+        name=event.name,
+        measured=measured_of(event),
+        unit=event.unit,
+        formula=event.formula,
+        verdict=event.verdict,
+        sentence=event.sentence,
+        change=change,
+        also=tuple(Change(key, value, event.file) for key, value in event.also),
+    )
+
+
+def measured_of(event: Found) -> Measured:
+    """A finding of the record as it was measured."""
+    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom, event.ends)

@@ -160,7 +160,9 @@ class Axis(ABC):
             return ControllerFaultError(detail)
         if state is AxisState.HOLDING:
             return StandstillError(detail, acts=(Unlock(self.sender.port.url),))
-        return MotorReleasedError(detail) if state is AxisState.ASLEEP else StandstillError(detail)
+        if state is AxisState.ASLEEP:
+            return MotorReleasedError(detail, acts=(Unlock(self.sender.port.url),))
+        return StandstillError(detail)
 
     def require_position(self) -> None:
         """Raise what made the position unknown, if anything did and it hasn't been homed or unlocked since."""

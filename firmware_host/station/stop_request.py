@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from firmware_host.acts import Act
 from firmware_host.errors import RunStoppedError, StoppedError
 from firmware_host.system.signals import asked_to_end
+
+NOTHING_MOVED = "nothing was moved"
 
 
 class StopAskedError(Exception):
@@ -54,12 +56,15 @@ class StopRequest:
 
 
 @contextmanager
-def stopped_while(doing: str, *acts: Act) -> Iterator[None]:
-    """A wish to stop that is found inside becomes a `StoppedError`: what was being `doing`, and what can be done."""
+def stopped_while(doing: str, *acts: Act, left: Callable[[], str] = lambda: NOTHING_MOVED) -> Iterator[None]:
+    """A wish to stop that is found inside becomes a `StoppedError`: what was being `doing`, and what can be done.
+
+    `left` says how things stand then.
+    """
     try:
         yield
     except StopAskedError as error:
-        raise StoppedError(str(error), doing, acts=acts) from error
+        raise StoppedError(str(error), doing, left(), acts=acts) from error
 
 
 @contextmanager

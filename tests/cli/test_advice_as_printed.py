@@ -255,6 +255,15 @@ def turned_by_hand_on_a_new_board() -> Iterator[Scene]:
         yield Scene(call(*words), after=lambda _: call(*words).status == 0)
 
 
+def measuring_stopped() -> Iterator[Scene]:
+    with board() as server:
+        stopped = call(
+            "commission", "measure", "direction", "my job.toml", "--port", server.url, "--record", "my record"
+        )
+        assert stopped.status == 4, stopped.err
+        yield Scene(stopped, person=(("which way did it turn?", "clockwise\n"),))
+
+
 def no_such_job() -> Iterator[Scene]:
     yield Scene(call("segments", "my-jov"))
 
@@ -283,6 +292,7 @@ SCENES: dict[type[Act], tuple[Callable[[], Iterator[Scene]], ...]] = {
     acts.Resume: (run_stopped, run_stopped_and_shown, batch_stopped, batch_anew),
     acts.Run: (run_anew,),
     acts.Jog: (turned_by_hand_on_a_new_board,),
+    acts.Measure: (measuring_stopped,),
     acts.Redo: (redone_after_another_run,),
     acts.NameGateProgram: (
         program_not_named,

@@ -9,29 +9,16 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import re
-import shlex
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, redirect_stderr, redirect_stdout
-from datetime import UTC, datetime
+from contextlib import redirect_stdout
 from pathlib import Path
-from unittest.mock import patch
 
-from firmware_host.cli import main
-from firmware_host.cli.set_up.practice import standing_by
-from firmware_host.cli.turn.virtual_port import VirtualPort
-from firmware_host.clock import VirtualClock
 from firmware_host.model import load_machine
-from firmware_host.simulator.boards import simulated_device
-from firmware_host.simulator.true_machine.axis import TrueAxis
-from firmware_host.station import opening
-from tests.cli.command import call, clocked
+from tests.cli.command import call
+from tests.cli.commissioning_bench import PORT, as_typed, true_board, typed
 from tests.cli.measuring_person import MeasuringPerson
 from tests.support.kept import kept
 
-PORT = "/dev/ttyUSB0"
 PAGE = Path(__file__).parents[2] / "docs" / "pages" / "commissioning-session.md"
 PREFACE = """# A session of commissioning
 
@@ -45,41 +32,7 @@ is told in [Measuring a machine that was built](commissioning.md).
 """
 READINGS = 10 + 1 + 5 + 10 + 8
 """Of gate, direction, ratio, lost motion and run-out."""
-MORNING = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 DONE = ("gate", "direction", "ratio", "lost-motion", "run-out", "grip")
-
-
-@contextmanager
-def true_board(machine: str, readings: Path) -> Iterator[TrueAxis]:
-    """What `controller simulate --machine MACHINE --true-machine worn-belt-chuck` is, in virtual time at any port."""
-    described, clock = load_machine(machine), VirtualClock(start=MORNING)
-    axis = standing_by(described, "worn-belt-chuck", readings, seed=1)
-    assert axis is not None
-    device = simulated_device(described, delivered=True, start_s=0.0, true_axis=axis)
-
-    def opened(url: str, **_: object) -> VirtualPort:
-        return VirtualPort(device, clock, url)
-
-    with clocked(lambda: clock), patch.object(opening, "open_port", opened):
-        yield axis
-
-
-class Answered(io.StringIO):
-    """What is shown; at each question the person types the answer."""
-
-    def __init__(self, person: MeasuringPerson | None, keyboard: int) -> None:
-        super().__init__()
-        self._person, self._keyboard, self._new = person, keyboard, ""
-
-    def write(self, text: str) -> int:
-        self._new += text
-        written = super().write(text)
-        if self._person is not None and re.search(r"\?(?: \([^)]*\))?\n$", self._new):
-            answer = self._person.answer(self._new)
-            self._new = ""
-            super().write(f"> {answer}\n")
-            os.write(self._keyboard, f"{answer}\n".encode())
-        return written
 
 
 class Bench:
@@ -91,16 +44,10 @@ class Bench:
 
     def types(self, *words: str, person: MeasuringPerson | None = None) -> str:
         """Type a command; what was shown, with the answers of `person` where it asks."""
-        reading, keyboard = os.pipe()
-        told = Answered(person, keyboard)
-        with os.fdopen(reading, encoding="utf-8") as stdin, redirect_stdout(told), redirect_stderr(told):
-            with patch.object(sys, "stdin", stdin):
-                status = main.run(list(words))
-        os.close(keyboard)
-        assert status == 0, told.getvalue()
-        line = shlex.join(["$", "circumstep", *words]).replace("'$'", "$")
-        self.transcript += [line.replace(" --answer", " \\\n    --answer"), told.getvalue()]
-        return told.getvalue()
+        ended = typed(words, None if person is None else person.answer)
+        assert ended.status == 0, ended.out
+        self.transcript += [as_typed(words), ended.out]
+        return ended.out
 
     def page(self) -> str:
         """The whole day as a page of the docs, without what is this computer's alone."""
@@ -113,7 +60,7 @@ def test_from_a_box_of_parts_to_a_report(home: Path) -> None:
     day, readings = Bench(home), home / "readings.jsonl"
     day.types("profile", "new", "machine", "my-rotary", *said(MACHINE))
     day.types("profile", "new", "job", "my-job.toml", "--machine", "my-rotary", *said(JOB))
-    with true_board("my-rotary", readings) as axis:
+    with true_board("my-rotary", readings=readings) as axis:
         person = MeasuringPerson("my-job", readings, axis)
         told = axis.told
 

@@ -10,6 +10,7 @@ import pytest
 
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure
+from firmware_host.commissioning.procedures.registry import procedure_named
 from firmware_host.commissioning.record import Record, read_record
 from firmware_host.commissioning.script import (
     Answer,
@@ -23,7 +24,8 @@ from firmware_host.commissioning.script import (
     TurnToAndFro,
     Wait,
 )
-from firmware_host.commissioning.session import PLACE, Person, carry_out
+from firmware_host.commissioning.session import Person, carry_out, place_of
+from firmware_host.errors import InputError
 from firmware_host.model import load_job
 from firmware_host.planning.by_hand import hand_on_job
 from firmware_host.station.hand.hand import Hand
@@ -55,6 +57,13 @@ class Steps(Procedure):
             self.replies.append((yield step))
         found: tuple[Finding, ...] = ()
         return found
+
+
+class Standing(Steps):
+    """Steps that turn nothing."""
+
+    key = "standing"
+    stands_still = True
 
 
 class Watcher(Person):
@@ -143,8 +152,48 @@ def test_what_can_never_go_on_begins_anew_although_it_stands_at_its_place(tmp_pa
     with hand_on(bench, SHAFT) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
         with pytest.raises(KeyboardInterrupt):
             carry_out(procedure, bench_of(hand), hand, Watcher(hand, stops_at="second"), record)
-        assert hand.zero_place == PLACE
+        assert hand.zero_place == place_of(procedure)
         person = Watcher(hand)
         carry_out(procedure, bench_of(hand), hand, person, record)
     assert [key for key, _, _ in person.seen] == ["first", "second"]
     assert [event.kind for event in read_record(tmp_path / "kept.jsonl")].count("started") == 2
+
+
+def test_a_motor_that_was_let_go_of_is_let_go_of_again_where_only_readings_behind_that_are_missing(
+    tmp_path: Path,
+) -> None:
+    """Else a weight would pull at a motor that holds."""
+    bench = StationBench(tmp_path, load_job("shaft-scale"))
+    procedure = Steps(Release("look"), asked("first"), asked("second"), Hold(QUARTER, "so"), asked("third"),
+                      resumed="anywhere")  # fmt: skip
+    with hand_on(bench, SHAFT) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+        for stops_at, seen in (("second", [("first", False)]), ("third", [("second", False)])):
+            person = Watcher(hand, stops_at=stops_at)
+            with pytest.raises(KeyboardInterrupt):
+                carry_out(procedure, bench_of(hand), hand, person, record)
+            assert [(key, energised) for key, _, energised in person.seen] == seen
+            hand.hold()
+        person = Watcher(hand)
+        carry_out(procedure, bench_of(hand), hand, person, record)
+        assert [(key, energised) for key, _, energised in person.seen] == [("third", True)]
+
+
+def test_readings_of_a_procedure_outlast_another_that_turns_nothing(tmp_path: Path) -> None:
+    bench = StationBench(tmp_path, load_job("shaft-scale"))
+    procedure, other = Steps(asked("first"), asked("second")), Standing(asked("only"))
+    with hand_on(bench, SHAFT) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+        with pytest.raises(KeyboardInterrupt):
+            carry_out(procedure, bench_of(hand), hand, Watcher(hand, stops_at="second"), record)
+        carry_out(other, bench_of(hand), hand, Watcher(hand), record)
+        person = Watcher(hand)
+        carry_out(procedure, bench_of(hand), hand, person, record)
+    assert [key for key, _, _ in person.seen] == ["second"]
+
+
+def test_what_the_machine_can_not_have_sets_no_zero_and_notes_nothing(tmp_path: Path) -> None:
+    bench = StationBench(tmp_path, load_job("shaft-scale"))
+    with hand_on(bench, SHAFT) as hand, Record(tmp_path / "kept.jsonl", "m", bench.clock) as record:
+        with pytest.raises(InputError, match="no rollers"):
+            carry_out(procedure_named("grip"), bench_of(hand), hand, Watcher(hand), record)
+        assert hand.zero_place == ""
+    assert [event.kind for event in read_record(tmp_path / "kept.jsonl")] == ["begin"]

@@ -9,6 +9,7 @@ from functools import cache
 
 import pytest
 
+from firmware_host.acts import Measure
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.registry import PROCEDURES
@@ -124,6 +125,7 @@ KINDS: dict[str, Callable[[str], Document]] = {
     "led": lambda job: led_document(
         [("gate", "measured"), *((each, "there is none") for each in ("home", "grip", "drag", "link"))],
         ["ratio", "focus"],
+        Measure(of="shaft-scale"),
     ),
     "commissioning": lambda job: record_document(COMMISSIONED),
     "pictures": lambda job: pictures_document(PICTURES, subject(job)),

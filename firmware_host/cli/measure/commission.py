@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from firmware_host.acts import Jog
+from firmware_host.acts import Measure
 from firmware_host.cli.input.arguments import (
     BaudOption,
     DetailsOption,
@@ -23,7 +23,17 @@ from firmware_host.cli.input.gate_program import ProgramOption
 from firmware_host.cli.input.planned import laid_out, read
 from firmware_host.cli.input.quantities import si_value
 from firmware_host.cli.measure import guided
-from firmware_host.cli.measure.measuring import Wish, bench_for, described_here, kept_at, opened, tell, written_of
+from firmware_host.cli.measure.measuring import (
+    KEPT,
+    Wish,
+    bench_for,
+    described_here,
+    kept_at,
+    opened,
+    tell,
+    unusual,
+    written_of,
+)
 from firmware_host.cli.measure.person import AtTheTerminal, SaidBeforehand
 from firmware_host.cli.screen import documents, output
 from firmware_host.cli.screen.advice import completed
@@ -35,7 +45,7 @@ from firmware_host.commissioning.procedures.base import Procedure
 from firmware_host.commissioning.procedures.registry import PROCEDURES, procedure_named
 from firmware_host.commissioning.record import Record, read_record
 from firmware_host.commissioning.session import Person, carry_out
-from firmware_host.errors import EXIT_STOPPED, InputError
+from firmware_host.errors import EXIT_STOPPED, InputError, StoppedError
 from firmware_host.model.files.loading import load_machine
 from firmware_host.reporting.measuring.commissioning import (
     findings_document,
@@ -46,7 +56,7 @@ from firmware_host.reporting.measuring.commissioning import (
 from firmware_host.reporting.measuring.record import record_document
 
 _MORE = "--details: every formula, standard uncertainty and reading."
-_READ_TO, _ANGLE_TO = "0.1 mm", "0.5 deg"
+_READ_TO, _ANGLE_TO, _RECORD = "0.1 mm", "0.5 deg", "commissioning"
 
 commission_app = typer.Typer(no_args_is_help=True)
 RecordOption = Annotated[Path, typer.Option("--record", metavar="FOLDER", help="Where what is measured is kept.")]
@@ -63,7 +73,7 @@ def report_command(
     machine: Annotated[
         str, typer.Argument(metavar="MACHINE", help="The machine, as it was named when it was measured.")
     ],
-    record: RecordOption = Path("commissioning"),
+    record: RecordOption = Path(_RECORD),
     json: JsonOption = False,
     details: DetailsOption = False,
 ) -> None:
@@ -133,7 +143,7 @@ def measure_command(
         bool, typer.Option("--write", help="Write what was found into the machine's file, or the job's.")
     ] = False,
     gate_program: ProgramOption = "",
-    record: RecordOption = Path("commissioning"),
+    record: RecordOption = Path(_RECORD),
     port: PortOption = "",
     baud: BaudOption = None,
     station: StationOption = "",
@@ -153,7 +163,21 @@ def measure_command(
         raise InputError(problem, "Allow that: --write-settings", key="--write-settings")
     described = described_here(of, station=station, port=port, baud=baud, gate_program=gate_program)
     path = kept_at(record, described.machine.name)
-    again = Jog(of, described.port, diameter=diameter)
+    again = Measure(
+        wanted.key,
+        of,
+        described.port,
+        diameter=diameter,
+        turns=str(turns or ""),
+        repeats=str(repeats or ""),
+        read_to=unusual(read_to, _READ_TO),
+        angle_to=unusual(angle_to, _ANGLE_TO),
+        gate_program=gate_program,
+        record=unusual(str(record), _RECORD),
+        baud=str(baud or ""),
+        write=write,
+        write_settings=write_settings,
+    )
     with (
         opened(wanted, described, again, record, write_settings=write_settings) as axis,
         Record(path, described.machine.name, SystemClock()) as kept,
@@ -183,7 +207,7 @@ def run_command(
     angle_to: Annotated[str, typer.Option(metavar="ANGLE", help="How closely angles are read.")] = _ANGLE_TO,
     diameter: Annotated[str, typer.Option(metavar="LENGTH", help="Of the part, where no job says it.")] = "",
     gate_program: ProgramOption = "",
-    record: RecordOption = Path("commissioning"),
+    record: RecordOption = Path(_RECORD),
     port: PortOption = "",
     baud: BaudOption = None,
     station: StationOption = "",
@@ -198,11 +222,28 @@ def run_command(
     def here() -> Described:
         return described_here(of, station=station, port=port, baud=baud, gate_program=gate_program)
 
-    guide = guided.Guide(wish, record, again=again, write=write, write_settings=write_settings, diameter=diameter)
-    wanted = {procedure_named(name).key for name in only or ()}
+    wanted = [each.key for each in PROCEDURES if each in [procedure_named(name) for name in only or ()]]
+    resume = Measure(
+        of=of,
+        port=port,
+        only=tuple(wanted),
+        diameter=diameter,
+        read_to=unusual(read_to, _READ_TO),
+        angle_to=unusual(angle_to, _ANGLE_TO),
+        gate_program=gate_program,
+        record=unusual(str(record), _RECORD),
+        baud=str(baud or ""),
+        again=again,
+        write=write,
+        write_settings=write_settings,
+    )
+    guide = guided.Guide(wish, record, again=again, write=write, write_settings=write_settings, resume=resume)
     led = guided.Led([each for each in PROCEDURES if not wanted or each.key in wanted], here, guide)
-    led.go()
-    documents.show(led_document(led.told, [each.key for each in led.left]), json=False)
+    try:
+        led.go()
+    except KeyboardInterrupt as error:
+        raise StoppedError("Ctrl-C", "measuring", KEPT, acts=(led.resume(),)) from error
+    documents.show(led_document(led.told, [each.key for each in led.left], led.resume()), json=False)
     if led.left:
         raise typer.Exit(EXIT_STOPPED)
 

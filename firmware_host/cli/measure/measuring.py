@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from firmware_host.acts import Jog
+from firmware_host.acts import Measure
 from firmware_host.cli.input.gate_program import words_of_program
 from firmware_host.cli.turn.by_hand import Described, hand_for, job_here, line_for, machine_here
 from firmware_host.clock import SystemClock
@@ -15,12 +16,14 @@ from firmware_host.commissioning.procedures.base import Bench, Procedure
 from firmware_host.commissioning.record import Record, Written
 from firmware_host.commissioning.session import Person
 from firmware_host.commissioning.write_back import write_back
-from firmware_host.errors import InputError
+from firmware_host.errors import ControllerError, InputError, LinkError, SettingsMismatchError, StoppedError
 from firmware_host.model import Setup
 from firmware_host.model.files.profiles import find_profile, is_machine
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.hand.marking import MarkingSide
+
+KEPT = "every reading so far is kept"
 
 
 @dataclass(frozen=True)
@@ -41,10 +44,26 @@ def described_here(of: str, *, station: str, port: str, baud: int | None, gate_p
     return job_here(of, None, station=station, port=port, baud=baud, gate_program=program)
 
 
+@contextmanager
 def opened(
-    procedure: Procedure, described: Described, again: Jog, record: Path, *, write_settings: bool
+    procedure: Procedure, described: Described, again: Measure, record: Path, *, write_settings: bool
+) -> Iterator[Hand | ControllerLine]:
+    """What the procedure is carried out at. What ends it early says how to resume: `again`."""
+    try:
+        with _opened(procedure, described, again, record, write_settings=write_settings) as axis:
+            yield axis
+    except StoppedError as error:
+        error.doing, error.left = "measuring", "; ".join(filter(None, (error.left, KEPT)))
+        error.acts = error.acts or (again,)
+        raise
+    except (LinkError, ControllerError, SettingsMismatchError) as error:
+        error.acts = (*(act for act in error.acts if not isinstance(act, Measure)), again)
+        raise
+
+
+def _opened(
+    procedure: Procedure, described: Described, again: Measure, record: Path, *, write_settings: bool
 ) -> AbstractContextManager[Hand | ControllerLine]:
-    """What the procedure is carried out at."""
     if procedure.asks_only:
         return line_for(described, again)
     marking = _marking(procedure, described, record)
@@ -52,14 +71,21 @@ def opened(
 
 
 def _marking(procedure: Procedure, described: Described, folder: Path) -> MarkingSide | None:
-    """What the job's gate needs, for a procedure that opens it. Raises `InputError` where it starts a program."""
+    """What the job's gate needs, for a procedure that opens it. Raises as `require_gate_program`."""
     if not procedure.opens_gate or not isinstance(described.what, Setup):
         return None
+    require_gate_program(procedure, described)
+    folder.mkdir(parents=True, exist_ok=True)
+    return MarkingSide(described.gate_program, folder)
+
+
+def require_gate_program(procedure: Procedure, described: Described) -> None:
+    """Raise `InputError` where a procedure opens a gate that starts a program, and none was named."""
+    if not procedure.opens_gate or not isinstance(described.what, Setup):
+        return
     if described.what.job.gate.kind == "command" and not described.gate_program:
         problem = "the job's gate starts a program for each pass, and none was named"
         raise InputError(problem, "Name it, with its arguments, as one text", key="--gate-program")
-    folder.mkdir(parents=True, exist_ok=True)
-    return MarkingSide(described.gate_program, folder)
 
 
 def kept_at(folder: Path, machine: str) -> Path:
@@ -115,3 +141,8 @@ def _file_of(change: Change, described: Described) -> Path:
     if not source:
         raise InputError("no file describes the machine", "Name its file", key="--write")
     return find_profile("machines", source)
+
+
+def unusual(said: str, usual: str) -> str:
+    """An option as it was said; "" where it is as usual, so that a command which repeats it leaves it out."""
+    return "" if said == usual else said

@@ -8,14 +8,18 @@ from firmware_host.cli.input.quantities import number_value, signed_value
 from firmware_host.cli.screen import output
 from firmware_host.commissioning.procedures.base import Bench, require_diameter
 from firmware_host.commissioning.script import Answer, Ask
-from firmware_host.commissioning.session import Person
-from firmware_host.errors import InputError, QuantityError
+from firmware_host.commissioning.session import Person, TakenBackError
+from firmware_host.errors import GateError, InputError, QuantityError, StoppedError
 from firmware_host.reporting.render.plain import WIDTH, wrapped
 from firmware_host.station.hand.hand import Hand
 from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.operator import TerminalOperator
 
 _LOOK_S = 0.05
+
+
+BACK = "back"
+NOBODY = "nobody answers: standard input is closed"
 
 
 class SaidBeforehand(Person):
@@ -27,7 +31,8 @@ class SaidBeforehand(Person):
         self._taken = 0
 
     def tell(self, text: str) -> None:
-        output.remark(text)
+        for line in wrapped(text, WIDTH):
+            output.remark(line)
 
     def answer(self, ask: Ask) -> Answer:
         if self._taken >= len(self._readings):
@@ -35,12 +40,15 @@ class SaidBeforehand(Person):
             raise InputError(f"{self._taken} readings are too few", remedy, key="--reading")
         text = self._readings[self._taken]
         self._taken += 1
-        output.remark(f"{ask.question} {text}")
+        self.tell(f"{ask.question} {text}")
         return understood(text, ask, self._bench)
 
 
 class AtTheTerminal(Person):
-    """A person who is asked; while they read, the axis is watched to stand still."""
+    """A person who is asked; while they read, the axis is watched to stand still.
+
+    `back` takes the answer before back, where the question has a name in the record.
+    """
 
     def __init__(self, hand: Hand | ControllerLine, bench: Bench) -> None:
         self._hand = hand
@@ -48,8 +56,7 @@ class AtTheTerminal(Person):
         self._operator = TerminalOperator()
 
     def tell(self, text: str) -> None:
-        for line in wrapped(text, WIDTH):
-            self._operator.tell(line)
+        self._operator.tell("\n".join(wrapped(text, WIDTH)))
 
     def answer(self, ask: Ask) -> Answer:
         choices = f" ({', '.join(ask.choices)})" if ask.choices else ""
@@ -57,13 +64,19 @@ class AtTheTerminal(Person):
             self._operator.forget()
             self.tell(f"{ask.question}{choices}")
             try:
-                return understood(self._line(), ask, self._bench)
+                line = self._line()
+                if ask.key and line.lower() == BACK:
+                    raise TakenBackError
+                return understood(line, ask, self._bench)
             except QuantityError as error:
                 self.tell(str(error))
 
     def _line(self) -> str:
         while True:
-            line = self._operator.answer()
+            try:
+                line = self._operator.answer()
+            except GateError as error:
+                raise StoppedError(NOBODY, "measuring", "") from error
             if line is not None and line.strip():
                 return line.strip()
             self._hand.wait(_LOOK_S)

@@ -82,6 +82,17 @@ def _jog(act: acts.Jog) -> tuple[str, ...]:
     return ("jog", *of, *diameter, *way, *_flag("--write-settings", act.write_settings))
 
 
+def _measure(act: acts.Measure) -> tuple[str, ...]:
+    """Of one procedure, or of the list."""
+    what = ("measure", act.procedure, act.of or "MACHINE") if act.procedure else ("run", act.of or "MACHINE", *act.only)
+    options = ("turns", "repeats", "read_to", "angle_to", "diameter", "gate_program", "record", "baud")
+    return (
+        *("commission", *what, *_at(act.port)),
+        *(word for name in options for word in _given(f"--{name.replace('_', '-')}", getattr(act, name))),
+        *(*_flag("--again", act.again), *_flag("--write", act.write), *_flag("--write-settings", act.write_settings)),
+    )
+
+
 def _redo(act: acts.Redo) -> tuple[str, ...]:
     return (
         *("redo", act.run, "--segments", act.segments or "SEGMENTS", *_given("--passes", act.passes)),
@@ -141,6 +152,7 @@ _ARGUMENTS: Mapping[type[Act], Callable[[Any], tuple[str, ...]]] = MappingProxyT
         acts.Resume: _resume,
         acts.Run: _run,
         acts.Jog: _jog,
+        acts.Measure: _measure,
         acts.Redo: _redo,
         acts.NameGateProgram: _with_program,
         acts.VerifyRun: lambda act: ("runs", "verify", act.run),
@@ -161,6 +173,7 @@ _WORDS: Mapping[type[Act], str] = MappingProxyType(
         acts.Resume: "Resume with",
         acts.Run: "Run it with",
         acts.Jog: "Turn it by hand with",
+        acts.Measure: "Resume measuring with",
         acts.Redo: "Mark them again with",
         acts.NameGateProgram: "Name the program with",
         acts.VerifyRun: "See where with",

@@ -5,18 +5,18 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Annotated
 
 import typer
 
-from firmware_host.acts import Jog
+from firmware_host.acts import Jog, Measure
 from firmware_host.cli.input.at_station import job_at, machine_at
 from firmware_host.cli.input.planned import loaded
 from firmware_host.cli.screen import output
 from firmware_host.cli.screen.advice import completing_acts
 from firmware_host.cli.screen.hand_screen import TerminalScreen
-from firmware_host.errors import InputError, StoppedError
+from firmware_host.errors import InputError, SettingsMismatchError, StoppedError
 from firmware_host.model import Machine, Setup
 from firmware_host.model.files.at_station import machine_at_station
 from firmware_host.reporting.machines.hand import CAUTION
@@ -81,7 +81,7 @@ def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> 
 @contextmanager
 def hand_for(
     described: Described,
-    again: Jog,
+    again: Jog | Measure,
     *,
     write_settings: bool,
     marking: MarkingSide | None = None,
@@ -108,7 +108,7 @@ def hand_for(
 
 
 @contextmanager
-def line_for(described: Described, again: Jog) -> Iterator[ControllerLine]:
+def line_for(described: Described, again: Jog | Measure) -> Iterator[ControllerLine]:
     """The controller, opened only to be asked; the rest as `hand_for`."""
     options: HandOptions = {"baud": described.baud, "diameter": again.diameter, "source": described.source}
     with (
@@ -118,21 +118,26 @@ def line_for(described: Described, again: Jog) -> Iterator[ControllerLine]:
         yield line
 
 
-def called_with(described: Described, again: Jog) -> dict[str, str]:
+def called_with(described: Described, again: Jog | Measure) -> dict[str, str]:
     """What the command was called with, for acts that leave it open."""
     machine = described.what.machine_source if isinstance(described.what, Setup) else described.source
     said = {"of": described.source, "job": described.source, "machine": machine, "port": described.port}
-    return said | {"diameter": again.diameter, "by": again.by, "to": again.to}
+    return {each.name: str(getattr(again, each.name)) for each in fields(again) if each.type == "str"} | said
 
 
 @contextmanager
-def _stopped_by_signals(described: Described, again: Jog) -> Iterator[StopRequest]:
+def _stopped_by_signals(described: Described, again: Jog | Measure) -> Iterator[StopRequest]:
     stop = StopRequest()
     with completing_acts(**called_with(described, again)), stop.on_signals():
         try:
             yield stop
         except StoppedError as error:
             error.acts = error.acts or (again,)
+            raise
+        except SettingsMismatchError as error:
+            error.acts = tuple(
+                replace(again, write_settings=True) if isinstance(act, Jog) else act for act in error.acts
+            )
             raise
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from pathlib import Path
 
+from firmware_host.acts import Act
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.marks.strips import Strips
@@ -65,14 +66,14 @@ def findings_document(procedure: Procedure, findings: Sequence[Finding], written
     )
 
 
-def led_document(told: Sequence[tuple[str, str]], left: Sequence[str]) -> Document:
-    """What became of each procedure that a person was led through, and which are still to come."""
+def led_document(told: Sequence[tuple[str, str]], left: Sequence[str], resume: Act) -> Document:
+    """What became of each procedure that a person was led through, and which are still to come, by `resume`."""
     measured = [key for key, words in told if words.startswith("measured")]
     others = [f"{key}: {words}." for key, words in told if key not in measured]
     lines = [f"Measured: {', '.join(measured) or 'nothing'}.", *others]
     if left:
-        lines.append(f"Still to come: {', '.join(left)}. The same command begins there.")
-    return Document((Notes(tuple(lines), "answer"),))
+        lines.append(f"Still to come: {', '.join(left)}.")
+    return Document((Notes(tuple(lines), "answer"), *((Advice((resume,)),) if left else ())))
 
 
 def strips_document(strips: Strips, written: Sequence[Path]) -> Document:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
-from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.procedures.base import Procedure
-from firmware_host.commissioning.record import Answered, CommissionBegin, CommissionEvent, Found, Started, Written
+from firmware_host.commissioning.record import (
+    Answered,
+    CommissionBegin,
+    CommissionEvent,
+    Found,
+    Resumed,
+    Started,
+    Withdrawn,
+    Written,
+    measured_of,
+)
 from firmware_host.reporting.document import Column, Document, Figure, Node, Notes, Table
 from firmware_host.reporting.measures import counted
 from firmware_host.reporting.measuring.commissioning import FINDINGS, finding_row, told_value, written_table
@@ -91,15 +99,15 @@ def _value(event: Found) -> str:
     return f"{event.name}: {value}. " if value != "-" else ""
 
 
-def measured_of(event: Found) -> Measured:
-    """A finding of the record as it was measured."""
-    return Measured(event.value, event.deviation, math.inf if event.freedom is None else event.freedom, event.ends)
-
-
 def _readings(events: Iterable[CommissionEvent]) -> Iterable[tuple[str, str, float | str]]:
     procedure = ""
     for event in events:
-        if isinstance(event, Started):
-            procedure = event.procedure
-        elif isinstance(event, Answered):
-            yield (event.time, f"{procedure} {event.question}", event.answer)
+        match event:
+            case Started() | Resumed():
+                procedure = event.procedure
+            case Answered():
+                yield (event.time, f"{procedure} {event.question}", event.answer)
+            case Withdrawn():
+                yield (event.time, f"{procedure} {event.question}", "taken back")
+            case _:
+                pass

@@ -382,11 +382,13 @@ class Hand:
 
     # --- the end ---------------------------------------------------------------------------------------------------
 
-    def stop(self, error: BaseException) -> None:
-        """Stop the axis because of `error`, and note where that leaves it; for `open_hand`."""
-        if self._motion.under_way:
-            self._motion.stop()
-            self._journal.write(self._motion.end(error))
+    def stop(self, error: BaseException) -> str:
+        """Stop the axis because of `error`, and note where that leaves it; for `open_hand`. Returns how it stands."""
+        if not self._motion.under_way:
+            return "the part stands still" if self._energised else "the motor is released: the part may turn"
+        stands = self._motion.stop()
+        self._journal.write(self._motion.end(error))
+        return "the axis was stopped on its way" if stands else "the axis was told to stop, and was not seen to stand"
 
     def require_zero(self) -> None:
         """Raise `InputError` where no zero is set to go back to."""

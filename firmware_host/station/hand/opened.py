@@ -30,7 +30,7 @@ from firmware_host.station.settings.check import require_fitting, require_resolu
 from firmware_host.station.settings.known_scale import KnownScales, state_folder
 from firmware_host.station.settings.real_move import require_start
 from firmware_host.station.settings.write import backup_path, kept_machine, write_for_plan
-from firmware_host.station.stop_request import StopRequest, stopped_while
+from firmware_host.station.stop_request import NOTHING_MOVED, StopRequest, stopped_while
 from firmware_host.station.zero import found_as_left, zero_of_last_run
 
 WAS_LOCKED = "the controller was locked"
@@ -73,7 +73,8 @@ def open_hand(described: Setup | Machine, port: str = "", **options: Unpack[Hand
     """
     stop = options.get("stop") or StopRequest()
     machine = described.machine if isinstance(described, Setup) else described
-    with stopped_while("turning the part by hand"):
+    left = NOTHING_MOVED
+    with stopped_while("turning the part by hand", left=lambda: left):
         plan = plan_of_hand(described, options, stop)
         require_may_move(plan.plan.limits.checks)
         with ExitStack() as stack:
@@ -81,7 +82,7 @@ def open_hand(described: Setup | Machine, port: str = "", **options: Unpack[Hand
             try:
                 yield hand
             except BaseException as error:
-                hand.stop(error)
+                left = hand.stop(error)
                 raise
 
 

@@ -51,6 +51,7 @@ class QuickHand:
     def __init__(self, plan: HandPlan, axis: TrueAxis) -> None:
         self.plan, self.axis, self.zero_place, self.now_s = plan, axis, "", 0.0
         self.moves: list[Commanded] = []
+        self.at_machine_zero = False
         self._at, self._energised = 0, True
 
     @property

@@ -102,8 +102,8 @@ def _cord(bench: Bench) -> Generator[Step, Answer | None, Cord]:
 def _weighed(bench: Bench, cord: Cord) -> Generator[Step, Answer | None, _Weighed]:
     forward, back = [], []
     for place in range(bench.repeats):
-        where = f"Turned by hand to {360 * place / bench.repeats:.4g} deg from a mark: the weight that just turns it"
-        forward.append(cord.torque((yield from read(f"forward-{place}", f"{where} as a mark runs?", "mass"))))
+        where = f"Turn it by hand to {360 * place / bench.repeats:.4g} deg. The weight that just turns it"
+        forward.append(cord.torque((yield from read(f"forward-{place}", f"{where} the way a mark runs?", "mass"))))
         back.append(cord.torque((yield from read(f"back-{place}", f"{where} the other way?", "mass"))))
     return _Weighed(forward, back, cord)
 

@@ -28,7 +28,7 @@ class LooseHand:
 
     def __init__(self, plan: HandPlan = SHAFT) -> None:
         self.plan, self.zero_place, self.now_s = plan, "", 100.0
-        self.energised = True
+        self.energised, self.at_machine_zero = True, False
         self.at = Fraction(0)
         self.acts: list[str] = []
 
