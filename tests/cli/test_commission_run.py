@@ -183,7 +183,7 @@ def test_with_the_motor_released_it_is_energised_by_a_command_of_its_own_and_rel
 ) -> None:
     """A stop energises nothing: a hand may be at the chuck."""
     drag = ((BEGIN, "begin"), ("Is the belt off", "yes"), ("cord runs on", "60 mm"), ("smallest weight", "5 g"))
-    stopped = led("drag", answers=Script(*drag, ("just turns it as", "80 g"), ("the other way", STOP)))
+    stopped = led("drag", answers=Script(*drag, ("the way a mark", "80 g"), ("the other way", STOP)))
     assert "the motor is released: the part may turn; every reading so far is kept" in " ".join(stopped.out.split())
     refused = typed(printed(stopped), None)
     assert refused.status == 3

@@ -37,11 +37,14 @@ def warming_curve(times: Sequence[float], temperatures: Sequence[float], within:
 
     Least squares for end, start and time constant; the covariance is that of the linear problem at the solution
     (JCGM 100:2008, 5.1.2 and H.3), with the readings' scatter or the instrument's limits, whichever is larger. Three
-    readings leave no scatter: then the instrument is all that is known. Raises `FormulaRangeError` for fewer.
+    readings leave no scatter: then the instrument is all that is known. Raises `FormulaRangeError` for fewer, and
+    where they are all alike: then they have no time constant.
     """
     count = len(times)
     if count < 3 or len(temperatures) != count or any(b <= a for a, b in itertools.pairwise(times)):
         raise FormulaRangeError("readings of temperature", count, "", 3, "Take at least three, one after the other")
+    if max(temperatures) == min(temperatures):
+        raise FormulaRangeError("rise of temperature", 0.0, "K", within, "It has to get warmer to tell anything")
     at = np.asarray(times, dtype=float) - times[0]
     read = np.asarray(temperatures, dtype=float)
     tau = _best(at, read)

@@ -61,3 +61,8 @@ def test_the_uncertainty_from_the_instrument_is_that_of_a_monte_carlo() -> None:
 def test_too_few_readings_are_refused(times: list[float], read: list[float]) -> None:
     with pytest.raises(FormulaRangeError, match="at least three"):
         warming_curve(times, read, 1.0)
+
+
+def test_readings_that_are_all_alike_have_no_time_constant() -> None:
+    with pytest.raises(FormulaRangeError, match="has to get warmer"):
+        warming_curve(TIMES.tolist(), [21.0] * len(TIMES), 0.5)

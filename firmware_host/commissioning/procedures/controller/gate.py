@@ -141,8 +141,7 @@ def _silent(options: Any, times: Sequence[float], why: str) -> Finding:
 
 def _answered(options: Any, times: Sequence[float], within: float) -> Finding:
     mean, slowest = mean_of(times, within), max(times)
-    spread = math.sqrt(math.fsum((each - mean.value) ** 2 for each in times) / (len(times) - 1))
-    told = f"Spread {spread:.2g} s, the slowest of {len(times)} took {slowest:.3g} s."
+    told = f"{_spread(times, within)} The slowest of {len(times)} took {slowest:.3g} s."
     wanted = _rounded_up(max(_MARGIN * slowest, _LEAST_S))
     stated = getattr(options, "timeout", None)
     short = stated is not None and stated.si < _MARGIN * slowest
@@ -164,6 +163,15 @@ def _answered(options: Any, times: Sequence[float], within: float) -> Finding:
         sentence=told,
         change=Change("gate.timeout", f"{wanted:g} s", "job") if short else None,
     )
+
+
+def _spread(times: Sequence[float], within: float) -> str:
+    """How far the times scatter (s), as far as two looks at the gate can tell."""
+    mean = math.fsum(times) / len(times)
+    spread = math.sqrt(math.fsum((each - mean) ** 2 for each in times) / (len(times) - 1))
+    if spread < within:
+        return f"They scatter by less than can be told ({within * 1e3:.2g} ms)."
+    return f"They scatter by {spread * 1e3:.2g} ms (standard deviation)."
 
 
 def _rounded_up(seconds: float) -> float:

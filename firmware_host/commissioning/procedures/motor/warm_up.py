@@ -63,7 +63,17 @@ class WarmUp(Procedure):
         if len(readings.times) < _FEWEST:
             remedy = "Lower driver.current or driver.standstill_current, or cool the motor, and measure again, cold"
             raise InputError(f"too hot {readings.times[-1] / 60:.0f} min after it began", remedy, key="warm-up")
+        _require_rise(readings)
         return _findings(bench, cycle, readings)
+
+
+def _require_rise(readings: Readings) -> None:
+    """Raise `InputError` where the case got no warmer than two readings of one temperature may differ."""
+    rise = max(readings.cases) - readings.cases[0]
+    if rise <= 2 * readings.within:
+        problem = f"the case got warmer by {rise:.2g} K, and the thermometer may be off by {readings.within:.2g} K"
+        remedy = "See that the motor is energised and the thermometer touches its case; measure longer, by --repeats"
+        raise InputError(problem, remedy, key="warm-up")
 
 
 def _highest(machine: Machine) -> float:

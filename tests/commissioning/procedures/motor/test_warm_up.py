@@ -107,6 +107,16 @@ def test_a_motor_that_is_too_hot_at_once_tells_nothing_more() -> None:
         measured("warm-up", motor.reads)
 
 
+@pytest.mark.parametrize("rise", [pytest.param(0.0, id="all alike"), pytest.param(-12.0, id="colder"), 1.5])
+def test_a_case_that_gets_no_warmer_than_can_be_read_tells_nothing(rise: float) -> None:
+    def reads(ask: Ask, hand: LooseHand) -> Answer:
+        number = int(ask.key.rpartition("-")[2]) if ask.key.startswith("case-") else 0
+        return 1.0 if ask.key == "within" else AIR + rise * number / 6
+
+    with pytest.raises(InputError, match=r"the case got warmer by [\d.]+ K, and the thermometer may be off by 1 K"):
+        measured("warm-up", reads)
+
+
 def test_a_curve_that_has_not_bent_is_not_written() -> None:
     motor = HiddenMotor(40.0, 2.5 * 3600, 0.225, random.Random(1), exact=True)
     found, _ = measured("warm-up", motor.reads)
