@@ -59,7 +59,7 @@ def test_the_times_are_known_as_closely_as_the_looks_follow_one_another(tmp_path
     with made.hand() as hand:
         *_, answer = made.measure(hand, "gate", Watcher(hand, made.lines))
     assert 0 < answer.measured.deviation < 0.02
-    assert "Spread" in answer.sentence
+    assert "They scatter by less than can be told (" in answer.sentence
 
 
 @pytest.mark.parametrize(
