@@ -15,8 +15,9 @@ from firmware_host.model import Machine
 from firmware_host.simulator.device import Follower, Stretch
 from firmware_host.simulator.true_machine.description import TrueMachine
 from firmware_host.simulator.true_machine.field import field_of, shortened
-from firmware_host.simulator.true_machine.heat import winding_temperature
+from firmware_host.simulator.true_machine.heat import Warm, Warmth
 from firmware_host.simulator.true_machine.integrate import State, filmed, moved, standing, swung
+from firmware_host.simulator.true_machine.loose import Loose
 from firmware_host.simulator.true_machine.rotor import Rotor, rotor_of
 
 PICTURES_PER_S = 480.0
@@ -56,6 +57,7 @@ class TrueAxis(Follower):
         self._ended_s = -math.inf
         self._chain = _Chain(true, self.rotor.turns, rng)
         self._drifted = 0.0
+        self._warmth = Warmth(true, machine)
 
     # --- following -------------------------------------------------------------------------------------------------
 
@@ -76,6 +78,7 @@ class TrueAxis(Follower):
             self._state = self._state.turned(out * self.rotor.pulse)
         self.pulses = last.base + math.trunc(last.last)
         self._after_stop, self._still = self._state, False
+        self._warmth.moved(group[0].start_s, last.end_s)
         self._ended_s = last.end_s
 
     def _moved(self, state: State, group: Sequence[Stretch]) -> State:
@@ -158,24 +161,22 @@ class TrueAxis(Follower):
         return Stop(rotor, state, self._field, self._dies_out)
 
     @property
-    def turns_at_torque(self) -> float:
-        """Torque (N m) at the part's axis at which it just turns, the motor released."""
-        return self.rotor.friction * self.rotor.turns
+    def loose(self) -> Loose:
+        """What turns with the part once the motor pulls no more: all behind the first stage of the gearing."""
+        rotor = self.rotor
+        return Loose(rotor.load_inertia * rotor.turns**2, rotor.friction * rotor.turns, rotor.imbalance * rotor.turns)
 
-    @property
-    def load_inertia(self) -> float:
-        """Of all behind the motor, about the part's axis, kg m^2."""
-        return self.rotor.load_inertia * self.rotor.turns**2
-
-    def temperature(self, on_s: float) -> float:
-        """Of the motor (degC) after `on_s` s at the set current; see `winding_temperature`."""
-        return winding_temperature(self.true, self.machine, on_s)
+    def temperature(self, now_s: float) -> Warm:
+        """Of the motor (degC) at `now_s` s of the device's time, >= that of the last motion; cold the first time."""
+        return self._warmth.at(now_s)
 
     def power_off(self) -> float:
-        """The motor lets go: how far the part turns by itself (rad)."""
+        """The motor lets go: how far the part turns by itself (rad), as its file says, else as its imbalance pulls."""
         self._rest()
+        self._warmth.let_go()
         drift = self.true.drift_at_power_off
-        turned = drift.si if drift is not None else 0.0
+        stands = self.part_angle
+        turned = drift.si if drift is not None else self.loose.comes_to_rest(stands) - stands
         self._drifted += turned
         return turned
 

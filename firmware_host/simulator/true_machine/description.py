@@ -95,8 +95,12 @@ class TrueMotor(Described):
         default=0.1, ge=0.005, le=0.7, description="of the slowest swing of rotor and load about the field"
     )
     resistance: Resistance | None = Field(default=None, description="of one phase")
-    thermal_resistance: ThermalResistance | None = Field(default=None, description="of the motor to the air")
-    thermal_time: Time | None = Field(default=None, description="time constant of its warming up")
+    thermal_resistance: ThermalResistance | None = Field(default=None, description="of the winding to the air")
+    thermal_time: Time | None = Field(default=None, description="time constant of the whole motor's warming up")
+    winding_inside: float | None = Field(
+        default=None, gt=0.001, lt=2.0, description="so much warmer than the case is the winding, over the case's rise"
+    )
+    winding_time: Time | None = Field(default=None, description="time constant of the copper against its case")
     ambient: Temperature | None = None
 
 

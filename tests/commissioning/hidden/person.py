@@ -61,7 +61,9 @@ class Reader(Person):
             case "length", _:
                 return self.axis.height() + self.rng.uniform(-READ_LENGTH, READ_LENGTH)
             case "temperature", _:
-                return self.axis.temperature(self.hand.now_s) + self.rng.uniform(-READ_WARMTH, READ_WARMTH)
+                return self.axis.temperature(self.hand.now_s).case + self.rng.uniform(-READ_WARMTH, READ_WARMTH)
+            case "number", "" if number == "within":
+                return READ_WARMTH
             case "number", "frames-a":
                 return self.frames_per_s
             case "number", "swings" | "frames" | "first" | "last" if number.isdigit():

@@ -181,11 +181,15 @@ def test_the_film_of_a_stop_swings_at_the_natural_frequency() -> None:
     assert 1 / period == pytest.approx(axis.rotor.swing()[0], rel=0.01)
 
 
-def test_the_motor_warms_up_as_one_body() -> None:
+def test_the_motor_warms_as_it_turns_and_stands_from_when_it_is_first_felt() -> None:
     axis = _axis(motor={"thermal_resistance": "5 K/W", "thermal_time": "20 min", "ambient": "21 degC"})
+    _turn(axis, 480, 60_000.0, 5000.0)
+    assert axis.temperature(10.0) == pytest.approx((21, 21))
+    warm = axis.temperature(3610.0)
     rise = 2.4**2 * 0.95 * 5
-    assert axis.temperature(0.0) == pytest.approx(21)
-    assert axis.temperature(1200.0) == pytest.approx(21 + rise * (1 - math.exp(-1)))
+    assert 0.9 * rise < warm.winding - 21 < 1.25 * rise
+    axis.power_off()
+    assert axis.temperature(7200.0).winding < warm.case
 
 
 def test_what_happens_at_power_off_and_at_the_switch_is_as_described() -> None:
