@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -38,6 +39,57 @@ def test_the_comparison_alone_is_that_of_the_annex() -> None:
     found = combined(215.0, [(1.0, repeated), (1.0, Measured(0.0, 3.9, 5)), (1.0, Measured(0.0, 6.7, 8))])
     assert found.deviation == pytest.approx(9.7, abs=0.05)
     assert found.freedom == pytest.approx(25.6, abs=0.4)
+
+
+#: JCGM 100:2008, annex H.2, table H.2: five sets of voltage (V), current (mA) and phase angle (rad), read at once.
+VOLTAGES = (5.007, 4.994, 5.005, 4.990, 4.999)
+CURRENTS = (19.663, 19.639, 19.640, 19.685, 19.678)
+PHASES = (1.0456, 1.0438, 1.0468, 1.0428, 1.0433)
+
+
+@pytest.mark.parametrize(
+    ("readings", "mean", "deviation"),
+    [
+        pytest.param(VOLTAGES, 4.9990, 0.0032, id="voltage"),
+        pytest.param(CURRENTS, 19.6610, 0.0095, id="current"),
+        pytest.param(PHASES, 1.04446, 0.00075, id="phase angle"),
+    ],
+)
+def test_the_means_of_simultaneous_readings_are_those_of_the_annex(
+    readings: tuple[float, ...], mean: float, deviation: float
+) -> None:
+    """H.2.2, table H.2: arithmetic mean and its experimental standard deviation."""
+    found = mean_of(readings, within=0.0)
+    digits = 10.0 ** -len(str(deviation).split(".")[1])
+    assert (found.value, found.deviation) == pytest.approx((mean, deviation), abs=0.51 * digits)
+    assert found.freedom == 4
+
+
+@pytest.mark.parametrize(
+    ("of_a_set", "mean", "deviation"),
+    [
+        pytest.param(lambda v, i, phase: v / i * math.cos(phase), 127.732, 0.071, id="resistance"),
+        pytest.param(lambda v, i, phase: v / i * math.sin(phase), 219.847, 0.295, id="reactance"),
+        pytest.param(lambda v, i, phase: v / i, 254.260, 0.236, id="impedance"),
+    ],
+)
+def test_readings_that_depend_on_one_another_are_worked_out_set_by_set_as_the_annex_does(
+    of_a_set: Callable[[float, float, float], float], mean: float, deviation: float
+) -> None:
+    """H.2.4, table H.5 (approach 2): what is worked out of each set has the correlation of its readings in it."""
+    sets = zip(VOLTAGES, CURRENTS, PHASES, strict=True)
+    found = mean_of([of_a_set(v, i / 1e3, phase) for v, i, phase in sets], within=0.0)
+    assert (found.value, found.deviation) == pytest.approx((mean, deviation), abs=5.1e-4)
+
+
+def test_taken_for_independent_the_same_readings_would_tell_too_much_of_the_resistance() -> None:
+    """H.2.3: the correlations of table H.2 are what makes 0.071 ohm of it; without them it is far more."""
+    v, i, phase = (mean_of(each, within=0.0) for each in (VOLTAGES, CURRENTS, PHASES))
+    value = v.value / i.value * 1e3 * math.cos(phase.value)
+    apart = combined(
+        value, [(value / v.value, v), (value / i.value, i), (value * math.tan(phase.value), phase)]
+    ).deviation
+    assert apart > 2.5 * 0.071
 
 
 @pytest.mark.parametrize("freedom", [1, 2, 5, 10, 17, 20, 25, 50, 100])
