@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from fractions import Fraction
 from typing import cast
 
+from firmware_host.commissioning.estimates.sensible import require_readings
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure
 from firmware_host.commissioning.record import Answered, Ended, Failed, Going, Record, Resumed, Started, Withdrawn
@@ -160,6 +161,7 @@ class _Go:
         while True:
             try:
                 reply = _read(step, self._hand, self._person, self._began_s)
+                require_readings((reply,) if isinstance(reply, float) else ())
                 break
             except TakenBackError:
                 if self._asked:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.commissioning.estimates.measured import Measured, combined, of_limits
+from firmware_host.commissioning.estimates.sensible import require_readings
 from firmware_host.errors import FormulaRangeError
 
 
@@ -45,6 +46,7 @@ def line_through(x: Sequence[float], y: Sequence[float]) -> Line:
     count = len(x)
     if count < 3 or len(y) != count or max(x, default=0) == min(x, default=0):
         raise FormulaRangeError("readings", count, "", 3, "Take at least three, at different places")
+    require_readings((*x, *y))
     design = np.column_stack((np.ones(count), np.asarray(x, dtype=float)))
     solution, variance, covariance = _solved(design, np.asarray(y, dtype=float))
     sizes = np.sqrt(np.diag(covariance))
@@ -82,6 +84,7 @@ def first_harmonic(angles: Sequence[float], readings: Sequence[float], within: f
     count = len(angles)
     if count < 4 or len(readings) != count:
         raise FormulaRangeError("readings around the part", count, "", 4, "Take at least four, evenly around")
+    require_readings((*angles, *readings))
     places = np.asarray(angles, dtype=float)
     design = np.column_stack((np.ones(count), np.cos(places), np.sin(places)))
     if np.linalg.cond(design) > _TOO_CLOSE:

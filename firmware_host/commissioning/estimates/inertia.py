@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 from firmware_host.commissioning.estimates.fits import Line, line_through
 from firmware_host.commissioning.estimates.measured import Measured, combined, mean_of, of_limits
+from firmware_host.commissioning.estimates.sensible import require_sizes
 from firmware_host.errors import FormulaRangeError
 from firmware_host.mechanics.constants import STANDARD_GRAVITY
 from firmware_host.mechanics.guard import require_positive
@@ -29,6 +30,8 @@ def period(times: Sequence[float], swings: float, half_width: float, within: flo
     require_positive("number of swings", swings)
     if not 0 <= half_width <= 1:
         raise FormulaRangeError("width of a swing", math.degrees(half_width), "deg", 57.0, "Swing less wide")
+    for each in times:
+        require_sizes(time_of_the_swings=each)
     mean = mean_of(times, 0.0).no_better_than(of_limits(within) / math.sqrt(len(times)))
     slower = 1 + half_width**2 / 16
     doubt = Measured(1.0, of_limits(2 * WIDE_WITHIN * half_width**2 / 16))
@@ -42,6 +45,7 @@ def by_pendulum(mass: Measured, arm: Measured, one_side: Measured, other_side: M
     `mass` (kg) at `arm` (m) from the axis; the periods (s) with it at one side of the body and at the other one. What
     the body's own imbalance adds to gravity at the one side it takes at the other, so of a small one nothing is left.
     """
+    require_sizes(mass=mass.value, arm=arm.value, time_of_a_swing=min(one_side.value, other_side.value))
     squares = [(2 * math.pi / each.value) ** 2 for each in (one_side, other_side)]
     both = sum(squares)
     turning = 2 * mass.value * STANDARD_GRAVITY * arm.value / both
@@ -61,6 +65,7 @@ def by_bifilar(mass: Measured, apart: Measured, length: Measured, swing: Measure
 
     `apart` d and `length` L of the cords (m), `swing` T the period (s) as it turns to and fro between them.
     """
+    require_sizes(mass=mass.value, distance=apart.value, length=length.value, time_of_a_swing=swing.value)
     value = mass.value * STANDARD_GRAVITY * (apart.value * swing.value / math.pi) ** 2 / (16 * length.value)
     shares = ((1.0, mass), (2.0, apart), (-1.0, length), (2.0, swing))
     return combined(value, [(power * value / each.value, each) for power, each in shares])
@@ -74,6 +79,7 @@ def by_run_down(
     At `times` (s), n >= 3; each speed is good to `within`. The line is returned, too: a bend says that the friction is
     none that stays. Raises `FormulaRangeError` where it doesn't slow down.
     """
+    require_sizes(friction_torque=friction.value)
     line = line_through(times, speeds)
     slope = line.slope_read_to(within)
     if slope.highest >= 0:
@@ -84,6 +90,7 @@ def by_run_down(
 
 def ring_inertia(mass: Measured, outer: Measured, inner: Measured) -> Measured:
     """Of a ring about its own axis, m (D^2 + d^2)/8 (kg m^2), its diameters in m."""
+    require_sizes(mass=mass.value, outer_diameter=outer.value)
     value = mass.value * (outer.value**2 + inner.value**2) / 8
     terms = [(value / mass.value, mass), *((mass.value * each.value / 4, each) for each in (outer, inner))]
     return combined(value, terms)
@@ -94,6 +101,7 @@ def by_ring(ring: Measured, without: Measured, with_it: Measured) -> Measured:
 
     The spring is the same both times, so it cancels. Raises `FormulaRangeError` where the ring makes no difference.
     """
+    require_sizes(ring=ring.value, frequency=min(without.value, with_it.value))
     ratio = (without.value / with_it.value) ** 2
     if ratio <= 1:
         raise FormulaRangeError("frequency with the ring", with_it.value, "Hz", without.value, "Take a heavier ring")

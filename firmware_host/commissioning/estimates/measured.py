@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from firmware_host.commissioning.estimates.sensible import require_readings
 from firmware_host.errors import FormulaRangeError
 
 #: Degrees of freedom, and the factor that holds 95 % of Student's distribution: JCGM 100:2008, table G.2.
@@ -87,6 +88,7 @@ def mean_of(readings: Sequence[float], within: float) -> Measured:
     count = len(readings)
     if count < 1:
         raise FormulaRangeError("readings", count, "", 1, "Take at least one")
+    require_readings(readings)
     mean = math.fsum(readings) / count
     instrument = Measured(0.0, of_limits(within))
     if count == 1:

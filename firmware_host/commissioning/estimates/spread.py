@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 
 from firmware_host.commissioning.estimates.measured import Measured, of_limits
+from firmware_host.commissioning.estimates.sensible import require_readings
 from firmware_host.errors import FormulaRangeError
 
 #: Degrees of freedom, and between which two values chi-square lies in 95 of 100 cases, 2.5 beyond each end: as in
@@ -25,12 +26,14 @@ def spread_of(readings: Sequence[float], within: float) -> Measured:
     """The standard deviation of what is read, n >= 2 times, by an instrument that is right to `within` (>= 0).
 
     s^2 = sum((x - mean)^2)/(n - 1) (JCGM 100:2008, 4.2.2); (n - 1) s^2/sigma^2 follows chi-square with n - 1 degrees,
-    which gives the interval's ends; the instrument's own part, within^2/3 (4.3.7), is taken off all three. The standard
-    uncertainty is s/sqrt(2(n - 1)) (annex E.4.3).
+    which gives the interval's ends; the instrument's own part, within^2/3 (4.3.7), is taken off all three. What
+    scatters less than the instrument can show may do so by as much as that. The standard uncertainty is
+    s/sqrt(2(n - 1)) (annex E.4.3).
     """
     count = len(readings)
     if count < 2:
         raise FormulaRangeError("readings", count, "", 2, "Take at least two")
+    require_readings(readings)
     freedom = count - 1
     mean = math.fsum(readings) / count
     squares = math.fsum((each - mean) ** 2 for each in readings)
@@ -40,7 +43,7 @@ def spread_of(readings: Sequence[float], within: float) -> Measured:
         math.sqrt(max(each - own, 0.0)) for each in (squares / freedom, squares / high, squares / low)
     )
     deviation = math.sqrt(squares / freedom) / math.sqrt(2 * freedom)
-    return Measured(value, deviation, freedom, (lowest, highest))
+    return Measured(value, deviation, freedom, (lowest, max(highest, of_limits(within))))
 
 
 def _chi_square(freedom: int) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firmware_host.commissioning.estimates.measured import Measured, combined, mean_of, of_limits
+from firmware_host.commissioning.estimates.sensible import require_readings, require_sizes
 from firmware_host.errors import FormulaRangeError
 
 CLOCK = 0.002
@@ -29,9 +30,8 @@ class Counted:
     last: float = 0.0
 
     def __post_init__(self) -> None:
-        for name, value in (("swings", self.swings), ("time of the swings", self.time)):
-            if not 0 < value < math.inf:
-                raise FormulaRangeError(name, value, "", 0.0, "It must be above nothing")
+        require_sizes(swings=self.swings, time_of_the_swings=self.time)
+        require_readings((self.first, self.last), "size of a swing")
 
     @property
     def decrement(self) -> float | None:
@@ -94,6 +94,7 @@ def decay_rate(settle: Sequence[float], waviness: Sequence[float], within: float
     count = len(settle)
     if count < 3 or len(waviness) != count or max(settle) == min(settle) or min(waviness) <= 0:
         raise FormulaRangeError("marks with waves", count, "", 3, "Mark at three settle times or more, waves in each")
+    require_readings((*settle, *waviness), "size of the waves")
     weights = [(each / max(of_limits(within), 1e-12)) ** 2 for each in waviness]
     whole = math.fsum(weights)
     middle = math.fsum(weight * time for weight, time in zip(weights, settle, strict=True)) / whole

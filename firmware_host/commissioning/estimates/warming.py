@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firmware_host.commissioning.estimates.measured import Measured, of_limits
+from firmware_host.commissioning.estimates.sensible import require_readings
 from firmware_host.errors import FormulaRangeError
 
 BENT = 1.5
@@ -32,25 +33,31 @@ class WarmingCurve:
     lasted: float
 
 
-def warming_curve(times: Sequence[float], temperatures: Sequence[float], within: float) -> WarmingCurve:
+def warming_curve(
+    times: Sequence[float], temperatures: Sequence[float], within: float, first_within: float = 0.0
+) -> WarmingCurve:
     """The curve of first order through n >= 3 readings (degC) at `times` (s, rising), each good to `within` (K).
 
     Least squares for end, start and time constant; the covariance is that of the linear problem at the solution
     (JCGM 100:2008, 5.1.2 and H.3), with the readings' scatter or the instrument's limits, whichever is larger. Three
-    readings leave no scatter: then the instrument is all that is known. Raises `FormulaRangeError` for fewer, and
-    where they are all alike: then they have no time constant.
+    readings leave no scatter: then the instrument is all that is known. `first_within` (K): the first one lies
+    so close to the curve, where that is less close than the others do. Raises `FormulaRangeError` for fewer readings,
+    and where they are all alike: then they have no time constant.
     """
     count = len(times)
     if count < 3 or len(temperatures) != count or any(b <= a for a, b in itertools.pairwise(times)):
         raise FormulaRangeError("readings of temperature", count, "", 3, "Take at least three, one after the other")
+    require_readings((*times, *temperatures), "reading of temperature")
     if max(temperatures) == min(temperatures):
         raise FormulaRangeError("rise of temperature", 0.0, "K", within, "It has to get warmer to tell anything")
     at = np.asarray(times, dtype=float) - times[0]
     read = np.asarray(temperatures, dtype=float)
-    tau = _best(at, read)
+    close = np.ones(count)
+    close[0] = within / max(within, first_within) if within > 0 else 1.0
+    tau = _best(at, read, close)
     decay = np.exp(-at / tau)
-    (end, drop), rest = _linear(decay, read)
-    jacobian = np.column_stack((np.ones(count), -decay, -drop * decay * at / tau**2))
+    (end, drop), rest = _linear(decay, read, close)
+    jacobian = np.column_stack((np.ones(count), -decay, -drop * decay * at / tau**2)) * close[:, None]
     freedom = count - 3
     variance, instrument = float(rest @ rest) / freedom if freedom else 0.0, of_limits(within) ** 2
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * max(variance, instrument)
@@ -63,18 +70,18 @@ def warming_curve(times: Sequence[float], temperatures: Sequence[float], within:
     )
 
 
-def _linear(decay: np.ndarray, read: np.ndarray) -> tuple[tuple[float, float], np.ndarray]:
-    """(End, end less start) of the best curve with this decay, and what is left of the readings."""
-    design = np.column_stack((np.ones(len(decay)), -decay))
-    solution, *_ = np.linalg.lstsq(design, read, rcond=None)
-    return (float(solution[0]), float(solution[1])), read - design @ solution
+def _linear(decay: np.ndarray, read: np.ndarray, close: np.ndarray) -> tuple[tuple[float, float], np.ndarray]:
+    """(End, end less start) of the best curve with this decay, and what is left of the readings, times `close`."""
+    design = np.column_stack((np.ones(len(decay)), -decay)) * close[:, None]
+    solution, *_ = np.linalg.lstsq(design, read * close, rcond=None)
+    return (float(solution[0]), float(solution[1])), read * close - design @ solution
 
 
-def _best(at: np.ndarray, read: np.ndarray) -> float:
+def _best(at: np.ndarray, read: np.ndarray, close: np.ndarray) -> float:
     """The time constant of least squares: the others follow from it, so it alone is searched for, by its logarithm."""
 
     def squares(log_tau: float) -> float:
-        _, rest = _linear(np.exp(-at / math.exp(log_tau)), read)
+        _, rest = _linear(np.exp(-at / math.exp(log_tau)), read, close)
         return float(rest @ rest)
 
     grid = np.linspace(math.log(at[-1] * _SHORTEST), math.log(at[-1] * _LONGEST), _GRID)
