@@ -49,6 +49,7 @@ RIGHT = (
     ("sureness", r"", r"\b(make|makes|made|be|is) sure\b"),
     ("winding", r"mechanics/motor/|planning/(load|assume|limits/motor|index)/|model/machine/(motor|warming)\.py$", r""),
     ("winding", r"commissioning/procedures/motor/|commissioning/estimates/warming\.py$|commissioning\.md$", r""),
+    ("winding", r"simulator/true_machine/(heat|description)\.py$", r""),
     ("winding", r"planning/compare/|assumed\.md$|decisions/0010|physics/(motor|heat|index-move)\.md$", r""),
     ("overrun", r"planning/route/|planning/layout/lost_motion|station/|reporting/", r""),
     ("profile", r"route/velocity\.py$|physics/index-move\.md$", r"Generate stepper-motor"),

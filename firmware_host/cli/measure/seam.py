@@ -75,7 +75,7 @@ def seam(
     marked_width: Annotated[
         str, typer.Option(metavar="LENGTH", help="How wide one segment came out, around the part.")
     ] = "",
-    turns: Annotated[float, typer.Option(min=1.0, help="Turns that the scribed lines went.")] = 20.0,
+    turns: Annotated[float, typer.Option(min=1.0, max=1e6, help="Turns that the scribed lines went.")] = 20.0,
     part_line: Annotated[
         str, typer.Option(metavar="LENGTH", help="A line on the part stands off by it; - if it stopped short.")
     ] = "",

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from firmware_host.commissioning.seam.marked import MarkedPart
 
 
+_MOST = 1e6
+"""Nothing of a part is so many metres, radians or turns."""
+
+
 @dataclass(frozen=True)
 class Reading(ABC):
     """One value as it was read. `within`: it lies that close to the true one, the same unit, > 0 (a limit)."""
@@ -24,6 +28,9 @@ class Reading(ABC):
     def __post_init__(self) -> None:
         if not 0 < self.within < math.inf:
             raise InputError(f"a reading good to {self.within:g}", "Say how closely it can be read, above 0")
+        for value in vars(self).values():
+            if not abs(value) <= _MOST:
+                raise InputError(f"a reading of {value:g}", "Read it again: look at the number and its unit")
 
     @property
     def deviation(self) -> float:
