@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 from typing import cast
 
 import pytest
@@ -17,11 +18,10 @@ from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person, carry_out
 from firmware_host.errors import FirmwareHostError
 from firmware_host.model import load_job
-from firmware_host.planning.by_hand import hand_on_job
+from firmware_host.planning.by_hand import HandPlan, hand_on_job
 from firmware_host.station.hand.hand import Hand
 from tests.commissioning.procedures.motor.heavy_bench import SHAFT, Forgets, LooseHand, bench_with
 
-ROLLERS = hand_on_job(load_job("tumbler-wrap"))
 PROCEDURES = ("ratio", "lost-motion", "run-out", "grip", "drag", "inertia", "power-off", "warm-up")
 
 #: Sensible sizes in SI, in a wrong unit, with a wrong sign, nothing, beyond all measures, no number.
@@ -32,8 +32,13 @@ typed = st.one_of(
 )
 
 
+@cache
+def rollers() -> HandPlan:
+    return hand_on_job(load_job("tumbler-wrap"))
+
+
 class Types(Person):
-    """Answers by turns with what is given, over and over; `last` stands for every answer that is left."""
+    """Answers by turns with what is given, over and over."""
 
     def __init__(self, choices: list[int], numbers: list[float]) -> None:
         self.choices, self.numbers, self.asked = choices, numbers, 0
@@ -54,7 +59,7 @@ class Types(Person):
 def test_whatever_is_typed_it_ends_in_one_clear_error_or_in_honest_findings(
     key: str, choices: list[int], numbers: list[float]
 ) -> None:
-    plan = ROLLERS if key == "grip" else SHAFT
+    plan = rollers() if key == "grip" else SHAFT
     hand = LooseHand(plan)
     bench = replace(bench_with(key, plan), setup=None if key == "warm-up" else plan.setup)
     try:

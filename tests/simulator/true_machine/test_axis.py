@@ -222,7 +222,7 @@ def test_the_shipped_example_is_a_machine_that_can_be_practised_on() -> None:
     axis = TrueAxis(true, BELT, Random(1))
     _turn(axis, PER_TURN)
     assert axis.part_angle == pytest.approx(2 * math.pi * 60 / 61, abs=0.01)
-    assert axis.turns_at_torque == pytest.approx(0.05)
+    assert axis.loose.friction == pytest.approx(0.05)
 
 
 def test_a_key_that_no_true_machine_has_is_told_with_its_line(tmp_path: Any) -> None:

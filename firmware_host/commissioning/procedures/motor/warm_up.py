@@ -20,9 +20,9 @@ EVERY_S = 600.0
 """So long it works between two readings (s)."""
 INSIDE, INSIDE_WITHIN = 0.225, 0.125
 """The winding is warmer than the case by this part of the case's rise, plus-minus: 0.1 to 0.35, from memory."""
-LAGS = 0.15
+LAGS = 0.1
 """The case begins to warm a minute or two after its copper: so far off the curve, over its rise, the cold reading lies
-at the most (2 of 14 min, from memory)."""
+at the most (2 of 20 min, from memory)."""
 _BURNS = 60.0
 _FEWEST = 3
 

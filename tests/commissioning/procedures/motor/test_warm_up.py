@@ -29,13 +29,17 @@ OFF = 1.0
 
 @dataclass
 class HiddenMotor:
-    """A motor whose winding ends `rise` K above the air with `tau` s, its case at a part of that; read to `OFF` K."""
+    """A motor whose winding ends `rise` K above the air with `tau` s, its case at a part of that; read to `OFF` K.
+
+    The case begins to warm `lag` s after its copper.
+    """
 
     rise: float
     tau: float
     inside: float
     rng: random.Random
     exact: bool = False
+    lag: float = 0.0
     began_s: float | None = None
 
     def reads(self, ask: Ask, hand: LooseHand) -> Answer:
@@ -47,7 +51,9 @@ class HiddenMotor:
         if self.began_s is None:
             self.began_s = hand.now_s
         case = self.rise / (1 + self.inside)
-        return AIR + case * -math.expm1(-(hand.now_s - self.began_s) / self.tau) + off
+        since, tau, lag = hand.now_s - self.began_s, self.tau, self.lag
+        soon = lag * math.exp(-since / lag) if lag else 0.0
+        return AIR + case * (1 - (tau * math.exp(-since / tau) - soon) / (tau - lag)) + off
 
 
 @cache
@@ -61,7 +67,7 @@ def hidden(rng: random.Random) -> tuple[HiddenMotor, float]:
     resistance = rng.uniform(3.0, 7.0)
     loss = near(rng, 1.0, 0.10) * near(rng, 1.0, 0.05) ** 2 * cycle.loss
     rise = float(winding_rise(loss, resistance, AIR))
-    return HiddenMotor(rise, rng.uniform(14, 28) * 60, rng.uniform(0.1, 0.35), rng), resistance
+    return HiddenMotor(rise, rng.uniform(14, 28) * 60, rng.uniform(0.1, 0.35), rng, lag=rng.uniform(0, 120)), resistance
 
 
 def test_resistance_and_time_constant_are_found_and_can_be_written() -> None:
