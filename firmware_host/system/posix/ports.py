@@ -48,6 +48,8 @@ def how_to_be_let_in(name: str) -> str:
 
 def _group_with_rights(name: str) -> str:
     """The group whose users may read and write a device; empty if there is none."""
+    if sys.platform == "win32":
+        return ""
     import grp  # seldom needed
 
     try:
