@@ -4,6 +4,18 @@ The public API, and nothing else: its names stand in `__init__.pyi`. Each is loo
 `import firmware_host` is quick. A run is: `load_job`, `open_station`, and `run` of the station it gives.
 """
 
+import sys
+
 import lazy_loader
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+_look_up, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+
+
+def __getattr__(name):  # type: ignore[no-untyped-def]
+    """The public name; where IPython is there already, a notebook learns how plans, limits and records look."""
+    value = _look_up(name)
+    if "IPython" in sys.modules:
+        from firmware_host.reporting.report.notebook_types import join_notebook  # by name only: no library is loaded
+
+        join_notebook()
+    return value

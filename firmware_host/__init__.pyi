@@ -41,6 +41,10 @@ from .planning.limits.check import Verdict as Verdict
 from .planning.plan import JobPlan as JobPlan
 from .planning.plan import plan_job as plan_job
 from .planning.reliability.estimate import reliability as reliability
+
+# In a notebook.
+from .reporting.report.notebook import show as show
+from .reporting.report.notebook_types import load_ipython_extension as load_ipython_extension
 from .station.batch.opened import resume_batch as resume_batch
 from .station.batch.opened import run_batch as run_batch
 from .station.gates.gate import Gate as Gate

@@ -13,6 +13,9 @@ from matplotlib.figure import Figure
 from firmware_host.errors import InputError
 from firmware_host.model import Setup
 from firmware_host.model.files.problems import nearest_of
+from firmware_host.model.part.part import Arc
+from firmware_host.planning.layout.segments import SegmentPlan
+from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.load.case import LoadCase, load_case
 from firmware_host.planning.plan import JobPlan
 from firmware_host.planning.reliability.estimate import Reliability, reliability
@@ -49,12 +52,28 @@ class Subject:
         """The job's."""
         return self.setup.job.name
 
+    @property
+    def segments(self) -> SegmentPlan:
+        """Where they fall."""
+        return self.plan.segments
+
+    @property
+    def keep_out(self) -> tuple[Arc, ...]:
+        """Arcs of the part that must not be marked."""
+        return self.setup.job.part.keep_out
+
+    @property
+    def limits(self) -> LimitReport:
+        """Those of the plan."""
+        return self.plan.limits
+
 
 SubjectT = TypeVar("SubjectT", bound=Named)
+SubjectT_contra = TypeVar("SubjectT_contra", bound=Named, contravariant=True)
 PictureT = TypeVar("PictureT", bound="Picture[Any]")
 
 
-class Picture(ABC, Generic[SubjectT]):
+class Picture(ABC, Generic[SubjectT_contra]):
     """One picture. `key` names it on the command line; `title` stands above it; `shows`: what it is for."""
 
     key: ClassVar[str]
@@ -64,12 +83,12 @@ class Picture(ABC, Generic[SubjectT]):
     height: ClassVar[float] = 4.4
     """Inches."""
 
-    def missing(self, of: SubjectT) -> str:
+    def missing(self, of: SubjectT_contra) -> str:
         """Why there is nothing to draw of this job or run, as a sentence; "" where there is."""
         return ""
 
     @abstractmethod
-    def draw(self, figure: Figure, of: SubjectT) -> str:
+    def draw(self, figure: Figure, of: SubjectT_contra) -> str:
         """Draw it on an empty figure; returns in words what it shows of this job or run."""
 
 

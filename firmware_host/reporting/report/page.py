@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from enum import Enum
 from importlib import resources
 from itertools import count
@@ -35,21 +35,39 @@ class Paper(Enum):
 
 def report_page(report: Report, units: Units = Units.METRIC, paper: Paper | None = None) -> str:
     """The report as HTML. `units`: those of the reader; `paper`: what it is printed on, left out as its printer has."""
-    environment = Environment(
+    style = resources.files("firmware_host.reporting.report").joinpath("page.css").read_text(encoding="utf-8")
+    chapters = [_chapter(chapter, number, units) for number, chapter in enumerate(report.chapters, 1)]
+    return (
+        _environment()
+        .get_template("page.html.jinja")
+        .render(
+            report=report,
+            chapters=chapters,
+            style=style,
+            paper=paper.value if paper is not None else "",
+            table_number=count(1).__next__,
+        )
+    )
+
+
+def document_part(nodes: Iterable[Node], pictures: Iterable[Drawn], units: Units = Units.METRIC) -> str:
+    """The first nodes of a document below their pictures, as a piece of HTML to be put into another page."""
+    shown = _Shown(units, brief=True)
+    parts = [part for node in nodes if (part := _node(node, shown)) is not None]
+    return (
+        _environment()
+        .get_template("part.html.jinja")
+        .render(parts=parts, pictures=[_picture(each) for each in pictures], table_number=count(1).__next__)
+    )
+
+
+def _environment() -> Environment:
+    return Environment(
         loader=PackageLoader("firmware_host.reporting.report", "."),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-    )
-    style = resources.files("firmware_host.reporting.report").joinpath("page.css").read_text(encoding="utf-8")
-    chapters = [_chapter(chapter, number, units) for number, chapter in enumerate(report.chapters, 1)]
-    return environment.get_template("page.html.jinja").render(
-        report=report,
-        chapters=chapters,
-        style=style,
-        paper=paper.value if paper is not None else "",
-        table_number=count(1).__next__,
     )
 
 

@@ -3,20 +3,34 @@
 from __future__ import annotations
 
 import math
+from typing import Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from firmware_host.model.part.part import Arc
 from firmware_host.planning.layout.segments import SegmentPlan
-from firmware_host.reporting.pictures.picture import Picture, Subject
+from firmware_host.reporting.pictures.picture import Named, Picture
 from firmware_host.reporting.pictures.style import COPPER, INK, OLIVE, PALE, STEEL, gridded, legend_below
 
 _MOST_EDGES = 240
 """More edges than these are a grey ring."""
 
 
-class EndOn(Picture[Subject]):
+class Segmented(Named, Protocol):
+    """What is in segments: a planned job, or a plan by itself, which does not know what is kept clear."""
+
+    @property
+    def segments(self) -> SegmentPlan:
+        """Where they fall."""
+
+    @property
+    def keep_out(self) -> tuple[Arc, ...]:
+        """Arcs of the part that must not be marked, as far as they are known."""
+
+
+class EndOn(Picture[Segmented]):
     """Left the whole part; right the crown, its heights magnified, as a sag is small beside a segment's width."""
 
     key = "end-on"
@@ -24,8 +38,8 @@ class EndOn(Picture[Subject]):
     shows = "how far a segment's edges lie below its crown, and how deep the marking window reaches"
     height = 3.7
 
-    def draw(self, figure: Figure, of: Subject) -> str:
-        segments = of.plan.segments
+    def draw(self, figure: Figure, of: Segmented) -> str:
+        segments = of.segments
         whole, crown = figure.subplots(1, 2, width_ratios=(1, 1.35))
         _whole(whole, of)
         _crown(crown, segments)
@@ -40,8 +54,8 @@ class EndOn(Picture[Subject]):
         )
 
 
-def _whole(axes: Axes, of: Subject) -> None:
-    segments = of.plan.segments
+def _whole(axes: Axes, of: Segmented) -> None:
+    segments = of.segments
     radius = segments.window.radius * 1e3
     around = np.linspace(0, 2 * math.pi, 721)
     axes.fill(radius * np.sin(around), radius * np.cos(around), facecolor=PALE, edgecolor=INK, linewidth=1.2)
@@ -61,7 +75,7 @@ def _whole(axes: Axes, of: Subject) -> None:
     axes.fill(out * np.sin(wedge), out * np.cos(wedge), facecolor=COPPER, alpha=0.45, hatch="//", edgecolor=COPPER)
     depth = segments.window.depth * 1e3
     axes.axhspan(radius - depth, radius, color=OLIVE, alpha=0.25, label="marking window")
-    for arc in of.setup.job.part.keep_out:
+    for arc in of.keep_out:
         clear = np.radians(np.linspace(float(arc.start.exact) * 360, float(arc.start.exact + arc.length) * 360, 61))
         clear = clear - 2 * math.pi * first
         axes.plot(1.03 * radius * np.sin(clear), 1.03 * radius * np.cos(clear), color=INK, linewidth=3, linestyle=":",

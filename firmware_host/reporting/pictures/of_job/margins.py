@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from matplotlib.figure import Figure
 
+from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck, Verdict
-from firmware_host.reporting.pictures.picture import Picture, Subject
+from firmware_host.reporting.pictures.picture import Named, Picture
 from firmware_host.reporting.pictures.style import COPPER, INK, OLIVE, PALE, STEEL, gridded
 
 _LOWEST, _HIGHEST = -1.0, 1.0
@@ -20,7 +23,15 @@ _LOOK = {
 }
 
 
-class Margins(Picture[Subject]):
+class Limited(Named, Protocol):
+    """What has limits: a planned job, or a report of limits by itself."""
+
+    @property
+    def limits(self) -> LimitReport:
+        """All of them."""
+
+
+class Margins(Picture[Limited]):
     """A bar for each limit: how much of it is left, in percent of the limit; what is below nothing is exceeded."""
 
     key = "margins"
@@ -28,8 +39,8 @@ class Margins(Picture[Subject]):
     shows = "the margin of every limit, the tightest at the top"
     height = 6.4
 
-    def draw(self, figure: Figure, of: Subject) -> str:
-        report = of.plan.limits
+    def draw(self, figure: Figure, of: Limited) -> str:
+        report = of.limits
         checks = sorted(report.checks, key=lambda check: (check.margin is None, check.margin or 0.0))
         figure.set_size_inches(self.width, 1.4 + 0.21 * len(checks))
         axes = figure.subplots()

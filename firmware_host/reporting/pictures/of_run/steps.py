@@ -2,31 +2,63 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Protocol
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from firmware_host.mechanics.guard import FloatArray
 from firmware_host.reporting.measures import counted
-from firmware_host.reporting.pictures.of_run.subject import RunSubject, nothing_stood
-from firmware_host.reporting.pictures.picture import Picture
+from firmware_host.reporting.pictures.of_run.subject import nothing_stood
+from firmware_host.reporting.pictures.picture import Named, Picture
 from firmware_host.reporting.pictures.style import COPPER, INK, OLIVE, STEEL, gridded, legend_below, numbered
+from firmware_host.station.journal.record import RunRecord
 
 _HALF = 0.5
 """Microsteps by which a standstill may be reported off its place: the run itself proves that."""
 
 
-class Steps(Picture[RunSubject]):
+class Standing(Protocol):
+    """A standstill at a segment: where it was to be, and what the board reported, in microsteps from the job's zero."""
+
+    @property
+    def segment(self) -> int:
+        """From 1."""
+
+    @property
+    def target(self) -> int:
+        """As planned."""
+
+    @property
+    def reported(self) -> float:
+        """To be compared with it."""
+
+
+class Stood(Named, Protocol):
+    """What stood at segments: a run, or its record by itself."""
+
+    @property
+    def record(self) -> RunRecord:
+        """What became of its passes."""
+
+    @property
+    def stands(self) -> Sequence[Standing]:
+        """In the order in which it stood there."""
+
+
+class Steps(Picture[Stood]):
     """Above the step counter from the job's zero, below how far it is from the plan."""
 
     key = "steps"
     title = "Step counter at each standstill"
     shows = "where the axis stood each time, and how many microsteps that is from where it was to stand"
 
-    def missing(self, of: RunSubject) -> str:
+    def missing(self, of: Stood) -> str:
         return nothing_stood(of.stands)
 
-    def draw(self, figure: Figure, of: RunSubject) -> str:
+    def draw(self, figure: Figure, of: Stood) -> str:
         place, error = figure.subplots(2, 1, sharex=True, height_ratios=(1.3, 1))
         order = np.arange(1.0, len(of.stands) + 1)
         planned = np.array([float(each.target) for each in of.stands])
@@ -58,7 +90,7 @@ def _off(axes: Axes, order: FloatArray, off: FloatArray) -> None:
     axes.set_ylabel("reported - planned\n(microsteps)")
 
 
-def _told(of: RunSubject, off: FloatArray) -> str:
+def _told(of: Stood, off: FloatArray) -> str:
     count, astray = off.size, int((np.abs(off) > _HALF).sum())
     most = max(float(np.abs(off).max()), 0.005)
     stood = f"{counted(count, 'standstill')}, each within {most:.2f} of a microstep of its place."

@@ -81,6 +81,6 @@ def run_subject(folder: RunFolder, plan: JobPlan | None = None) -> RunSubject:
     return RunSubject(setup, plan, state.record, state.sessions, state.stands)
 
 
-def nothing_stood(stands: Sequence[Stand]) -> str:
+def nothing_stood(stands: Sequence[object]) -> str:
     """Why there is nothing to draw of a run without a standstill, as a sentence; "" where it has one."""
     return "" if stands else "the run came to no standstill at a segment"
