@@ -106,6 +106,7 @@ def _plain(value: object) -> str:
 _ROOMS = (
     ("model", "Files and what they describe"),
     ("planning", "Plans"),
+    ("reporting", "In a notebook"),
     ("station", "Runs"),
     ("controller", "Controllers"),
     ("errors", "Errors"),
