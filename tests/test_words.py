@@ -48,7 +48,7 @@ RIGHT = (
     ("sureness", r"cli/see/limits\.py$|CHANGELOG\.md$", r"--sure\b"),
     ("sureness", r"", r"\b(make|makes|made|be|is) sure\b"),
     ("winding", r"mechanics/motor/|planning/(load|assume|limits/motor|index)/|model/machine/(motor|warming)\.py$", r""),
-    ("winding", r"commissioning/procedures/motor/|commissioning/estimates/warming\.py$|commissioning\.md$", r""),
+    ("winding", r"commissioning/procedures/motor/|commissioning/estimates/warming\.py$|commissioning.*\.md$", r""),
     ("winding", r"simulator/true_machine/(heat|description)\.py$", r""),
     ("winding", r"planning/compare/|assumed\.md$|decisions/0010|physics/(motor|heat|index-move)\.md$", r""),
     ("overrun", r"planning/route/|planning/layout/lost_motion|station/|reporting/", r""),

@@ -38,5 +38,7 @@ class Finding:
     change: Change | None = None
     also: tuple[Change, ...] = ()
     """What belongs to `change` and is written with it in one go: how well it is known, with what it was measured."""
+    seen: str = ""
+    """What was seen, in a word, where nothing was read with an uncertainty: yes, no, clockwise."""
     acts: tuple[Act, ...] = ()
     """What can be done about it with the program itself."""

@@ -77,6 +77,7 @@ class Found(Event):
     to: str | int | float | bool | None = None
     file: Literal["machine", "job"] = "machine"
     also: tuple[tuple[_Text, str | int | float | bool], ...] = ()
+    seen: _Text = ""
 
 
 class Ended(Event):
@@ -165,6 +166,7 @@ class Record:
                 to=change.value if change is not None else None,
                 file=change.file if change is not None else "machine",
                 also=tuple((each.key, each.value) for each in finding.also),
+                seen=finding.seen,
             )
         )
 
@@ -255,6 +257,7 @@ def finding_of(event: Found) -> Finding:
         sentence=event.sentence,
         change=change,
         also=tuple(Change(key, value, event.file) for key, value in event.also),
+        seen=event.seen,
     )
 
 

@@ -16,6 +16,8 @@ _TEETH = 6
 """So many teeth more or fewer are looked at."""
 _FEWEST_TEETH = 6
 NO_WHEEL = "no wheel or switch near those entered makes this: does a belt or a coupling slip?"
+_TOLD = 0.5e-4
+"""A ratio that is off by less is told as exactly that."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,8 @@ class Alternative:
     @property
     def words(self) -> str:
         """What it is, as a machinist reads it."""
-        return f"{self.key} = {self.value} in place of {self.entered} ({self.off:+.2%} off)"
+        off = f"{self.off:+.2%} off" if abs(self.off) >= _TOLD else "exactly"
+        return f"{self.key} = {self.value} in place of {self.entered} ({off})"
 
 
 def sensible_ratios(machine: Machine, amount: float, within: float) -> tuple[Alternative, ...]:

@@ -254,7 +254,7 @@ def _done(hand: Hand, person: Person, queue: list[Act | Confirm], place: str) ->
     for step in queue:
         match step:
             case TurnTo():
-                if step.words:
+                if step.words and hand.where.microsteps != round(step.turns * hand.plan.per_turn):
                     person.tell(f"Turning: {step.words}.")
                 hand.turn_to(step.turns, straight=step.straight, pace=step.pace)
             case TurnToAndFro():

@@ -53,7 +53,7 @@ def write_back(path: Path, finding: Finding, now: datetime) -> WrittenBack:
         raise InputError("is a shipped file, and stays as it is", remedy, source=str(path), key=change.key)
     text = path.read_bytes().decode("utf-8")  # line ends stay as they are
     measured = finding.measured
-    within = f"{measured.value:.4g} ± {measured.within:.2g} {finding.unit}".rstrip() + " (95 %)"
+    within = f"{measured.told(finding.unit)} (95 %)"
     written, before = text, []
     for each in (change, *finding.also):
         how = f"with {change.key}" if each is not change else within if measured.within else "as seen"

@@ -13,6 +13,7 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NamedTuple
 from unittest.mock import patch
 
 from firmware_host.cli import main
@@ -48,10 +49,17 @@ class Wire:
                 signal.raise_signal(signal.SIGINT)
 
 
+class Board(NamedTuple):
+    """What stands behind the port, and the time that goes by."""
+
+    axis: TrueAxis
+    clock: VirtualClock
+
+
 @contextmanager
 def true_board(
     machine: str, true: str = "worn-belt-chuck", readings: Path | None = None, wire: Wire | None = None
-) -> Iterator[TrueAxis]:
+) -> Iterator[Board]:
     """What `controller simulate --machine MACHINE --true-machine TRUE` is, in virtual time at any port."""
     described, clock = load_machine(machine), VirtualClock(start=MORNING)
     axis = standing_by(described, true, readings, seed=1)
@@ -68,7 +76,7 @@ def true_board(
         return Port(device, clock, url)
 
     with clocked(lambda: clock), patch.object(opening, "open_port", opened):
-        yield axis
+        yield Board(axis, clock)
 
 
 class Answered(io.StringIO):
@@ -112,3 +120,74 @@ def typed(words: tuple[str, ...], answers: ANSWERS | None) -> Ended:
 def as_typed(words: tuple[str, ...]) -> str:
     """A command as it stands in the docs."""
     return shlex.join(["$", "circumstep", *words]).replace("'$'", "$").replace(" --answer", " \\\n    --answer")
+
+
+class Transcript:
+    """Commands one after another with what was shown and typed, as a page of the docs, in parts with words between."""
+
+    def __init__(self, home: Path, preface: str) -> None:
+        self._home = home
+        self._parts = [preface]
+        self._block: list[str] = []
+
+    def says(self, words: str) -> None:
+        """Words between two blocks."""
+        self._end_block()
+        self._parts.append(words)
+
+    def types(self, *words: str, person: ANSWERS | None = None, ends: int = 0) -> str:
+        """Type a command that ends with the status `ends`; what was shown, with the answers of `person`."""
+        ended = typed(words, person)
+        assert ended.status == ends, ended.out
+        self._block += [as_typed(words), shortened(ended.out)]
+        return ended.out
+
+    def page(self) -> str:
+        """The whole of it, without what is this computer's alone."""
+        self._end_block()
+        return "\n\n".join(self._parts).replace(str(self._home), "HOME") + "\n"
+
+    def too_wide(self) -> list[str]:
+        """Lines of blocks that are wider than 80 columns, but commands, which are to be copied in one piece."""
+        lines = [line for part in self._parts if part.startswith("```") for line in part.splitlines()]
+        here = str(self._home)
+        return [line for line in lines if len(line) > 80 and "circumstep " not in line and here not in line]
+
+    def _end_block(self) -> None:
+        if self._block:
+            text = "\n".join(self._block).rstrip()
+            self._parts.append(f"```console\n{text}\n```")
+        self._block = []
+
+
+_SHOWN_ALIKE = 2
+LEFT_OUT = "[...]"
+
+
+def shortened(shown: str) -> str:
+    """What was shown, without the middle ones of questions that are alike but for their numbers."""
+    pieces = re.split(r"(?<=\n)(?=> )", shown)
+    pieces = [f"{answer}{rest}" for answer, rest in _question_pieces(pieces)]
+    kinds = [re.sub(r"[-+\d.]+", "#", re.sub(r"(?m)^> .*$", "", piece)) for piece in pieces]
+    kept, left_out = list[str](), False
+    for place, (piece, kind) in enumerate(zip(pieces, kinds, strict=True)):
+        taken_back = any("\n> back\n" in each for each in pieces[max(place - 1, 0) : place + 2])
+        seen, to_come = kinds[:place].count(kind), kinds[place + 1 :].count(kind)
+        if seen >= _SHOWN_ALIKE and to_come >= 1 and not taken_back:
+            if not left_out:
+                kept.append(f"{LEFT_OUT}\n")
+            left_out = True
+            continue
+        kept.append(piece)
+        left_out = False
+    return "".join(kept)
+
+
+def _question_pieces(pieces: list[str]) -> Iterator[tuple[str, str]]:
+    """Each question with what was shown before it and the answer behind it."""
+    before = pieces[0]
+    for piece in pieces[1:]:
+        answer, _, rest = piece.partition("\n")
+        yield before, f"{answer}\n"
+        before = rest
+    yield before, ""

@@ -72,10 +72,10 @@ def board(home: Path, wire: Wire) -> Iterator[TrueAxis]:
     text = call("profile", "show", "machine", "belt-chuck").out
     Path("mine.toml").write_text(text, encoding="utf-8")
     Path("my-job.toml").write_text(JOB, encoding="utf-8")
-    with true_board("mine.toml", wire=wire) as axis:
+    with true_board("mine.toml", wire=wire) as there:
         written = typed(("controller", "settings", "write", "my-job.toml", "--port", PORT), None)
         assert written.status == 0, written.out
-        yield axis
+        yield there.axis
 
 
 def led(*names: str, answers: Script, more: tuple[str, ...] = ()) -> Ended:

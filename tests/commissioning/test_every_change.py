@@ -207,12 +207,12 @@ def test_only_the_line_of_the_value_changes_and_the_history_tells_it(key: str, s
     assert after.startswith(MARK_BEFORE) == before.startswith(MARK_BEFORE)
     (told,) = measured_values(path)
     assert (told.key, told.value) == (key, str(value))
-    assert told.remark.startswith("measured 2026-05-04: 1 ± 0.2 (95 %)")
+    assert told.remark.startswith("measured 2026-05-04: 1.00 ± 0.20 (95 %)")
     assert (f"before {done.before}" in told.remark) == bool(done.before)
     write_back(path, found(key, value, of), AGAIN)
     (again,) = measured_values(path)
-    assert again.remark.startswith("measured 2026-09-01: 1 ± 0.2 (95 %); before ")
-    assert "(measured 2026-05-04: 1 ± 0.2 (95 %)" in again.remark
+    assert again.remark.startswith("measured 2026-09-01: 1.00 ± 0.20 (95 %); before ")
+    assert "(measured 2026-05-04: 1.00 ± 0.20 (95 %)" in again.remark
     assert changed_in(before, path.read_bytes())[0] == old
 
 

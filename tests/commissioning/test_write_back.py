@@ -46,7 +46,7 @@ def test_one_line_changes_and_says_when_how_well_and_what_stood_there(machine: P
     assert changed_lines(before, machine.read_text(encoding="utf-8")) == [
         (
             'lost_motion = "0.02 deg"\n',
-            'lost_motion = "0.031 deg" # measured 2026-05-04: 0.031 ± 0.0039 deg (95 %); before 0.02 deg\n',
+            'lost_motion = "0.031 deg" # measured 2026-05-04: 0.0310 ± 0.0039 deg (95 %); before 0.02 deg\n',
         )
     ]
     assert (done.before, done.after) == ("0.02 deg", "0.031 deg")
@@ -61,8 +61,8 @@ def test_a_value_measured_again_keeps_the_history_of_the_one_before(machine: Pat
     write_back(machine, finding("gearing.0.lost_motion", "0.04 deg", 0.04), later)
     (line,) = [each for each in machine.read_text(encoding="utf-8").splitlines() if "lost_motion" in each]
     assert line == (
-        'lost_motion = "0.04 deg" # measured 2026-09-01: 0.04 ± 0.0039 deg (95 %); before 0.031 deg '
-        "(measured 2026-05-04: 0.031 ± 0.0039 deg (95 %); before 0.02 deg)"
+        'lost_motion = "0.04 deg" # measured 2026-09-01: 0.0400 ± 0.0039 deg (95 %); before 0.031 deg '
+        "(measured 2026-05-04: 0.0310 ± 0.0039 deg (95 %); before 0.02 deg)"
     )
 
 
@@ -72,7 +72,7 @@ def test_what_was_measured_is_told_by_key_with_when_and_how_well(machine: Path) 
     write_back(machine, finding("axis.turns", "clockwise", 1.0, ""), NOW)
     lost, turns = measured_values(machine)
     assert (lost.key, lost.value) == ("gearing.0.lost_motion", "0.031 deg")
-    assert lost.remark == "measured 2026-05-04: 0.031 ± 0.0039 deg (95 %); before 0.02 deg"
+    assert lost.remark == "measured 2026-05-04: 0.0310 ± 0.0039 deg (95 %); before 0.02 deg"
     assert (turns.key, turns.value) == ("axis.turns", "clockwise")
 
 
@@ -98,7 +98,7 @@ def test_what_belongs_to_a_value_goes_with_it_into_a_table_that_was_not_there(ma
     done = write_back(machine, found, NOW)
     assert machine.read_text(encoding="utf-8") == before + (
         "\n[swing]\n"
-        'frequency = "31.2 Hz" # measured 2026-05-04: 31.2 ± 0.78 Hz (95 %)\n'
+        'frequency = "31.2 Hz" # measured 2026-05-04: 31.20 ± 0.78 Hz (95 %)\n'
         "frequency_uncertainty = 0.025 # measured 2026-05-04: with swing.frequency\n"
         'load_inertia = "0.002 kg*m^2" # measured 2026-05-04: with swing.frequency\n'
     )
@@ -187,9 +187,9 @@ def test_a_value_of_a_job_goes_into_the_job_s_file(tmp_path: Path) -> None:
     assert changed_lines(before, path.read_text(encoding="utf-8")) == [
         (
             'half_depth = "0.5 mm"\n',
-            'half_depth = "0.4 mm" # measured 2026-05-04: 0.41 ± 0.0039 mm (95 %); before 0.5 mm\n',
+            'half_depth = "0.4 mm" # measured 2026-05-04: 0.4100 ± 0.0039 mm (95 %); before 0.5 mm\n',
         ),
-        ('timeout = "1 s"\n', 'timeout = "9 s" # measured 2026-05-04: 4 ± 0.0039 s (95 %); before 1 s\n'),
+        ('timeout = "1 s"\n', 'timeout = "9 s" # measured 2026-05-04: 4.0000 ± 0.0039 s (95 %); before 1 s\n'),
     ]
     assert done.backup.read_text(encoding="utf-8") == before
     job = load_job(str(path)).job

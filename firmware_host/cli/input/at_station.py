@@ -22,8 +22,9 @@ def job_at(
     gate_program: tuple[str, ...] = (),
     own_gate: bool = False,
     anywhere: bool = False,
+    told: bool = True,
 ) -> JobAtStation:
-    """`job_at_station`; what is taken is told on standard error."""
+    """`job_at_station`; what is taken is told on standard error, if `told`."""
     found = job_at_station(
         setup,
         station=station,
@@ -33,7 +34,8 @@ def job_at(
         own_gate=own_gate,
         anywhere=anywhere,
     )
-    _tell(found)
+    if told:
+        _tell(found)
     return found
 
 
@@ -44,14 +46,17 @@ def setup_at(setup: Setup, *, station: str, port: str, baud: int | None) -> AtSt
     return found
 
 
-def machine_at(machine: str, *, station: str, port: str, baud: int | None, otherwise: str) -> AtStation:
+def machine_at(
+    machine: str, *, station: str, port: str, baud: int | None, otherwise: str, told: bool = True
+) -> AtStation:
     """`machine_at_station`, told as well; the machine `otherwise` where none is named and no station is taken."""
     found = machine_at_station(machine, station=station, port=port, baud=baud)
     if found is None:
         found = machine_at_station(otherwise, port=port, baud=baud)
     if found is None:
         raise RuntimeError("a machine was named")
-    _tell(found)
+    if told:
+        _tell(found)
     return found
 
 

@@ -54,6 +54,7 @@ from firmware_host.reporting.measuring.commissioning import (
     strips_document,
 )
 from firmware_host.reporting.measuring.record import record_document
+from firmware_host.reporting.render.plain import WIDTH, wrapped
 
 _MORE = "--details: every formula, standard uncertainty and reading."
 _READ_TO, _ANGLE_TO, _RECORD = "0.1 mm", "0.5 deg", "commissioning"
@@ -124,7 +125,8 @@ def marks_command(
         made = strips(setup, layout, apart or USUAL_SPACING)
     written = write_strips(made, output_folder)
     documents.show(strips_document(made, written), json=json, remarks=setup.remarks)
-    output.remark(_READ_BY[what])
+    for line in wrapped(_READ_BY[what].replace("JOB", job), WIDTH):
+        output.remark(line)
 
 
 @commission_app.command("measure")
@@ -219,8 +221,8 @@ def run_command(
     def wish(procedure: Procedure) -> Wish:
         return Wish(procedure.turns, procedure.repeats, lengths, angles)
 
-    def here() -> Described:
-        return described_here(of, station=station, port=port, baud=baud, gate_program=gate_program)
+    def here(told: bool) -> Described:
+        return described_here(of, station=station, port=port, baud=baud, gate_program=gate_program, told=told)
 
     wanted = [each.key for each in PROCEDURES if each in [procedure_named(name) for name in only or ()]]
     resume = Measure(

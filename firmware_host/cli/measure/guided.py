@@ -50,19 +50,23 @@ class Guide:
 
 
 class Led:
-    """One go through the procedures; `left` are still to come, `told` says what became of each."""
+    """One go through the procedures; `left` are still to come, `told` says what became of each.
 
-    def __init__(self, procedures: Sequence[Procedure], here: Callable[[], Described], guide: Guide) -> None:
+    `here`: what stands there, told which station that is where it is asked for.
+    """
+
+    def __init__(self, procedures: Sequence[Procedure], here: Callable[[bool], Described], guide: Guide) -> None:
         self._here, self._guide = here, guide
         self.left = list(procedures)
         self._count = len(self.left)
         self.told: list[tuple[str, str]] = []
-        self.stopped = False
+        self.stopped = self._cautioned = self._told_where = False
 
     def go(self) -> None:
         """Lead through all of them. The axis is opened anew where a value was written, or the gate is to be opened."""
         while self.left and not self.stopped:
-            described = self._here()
+            described = self._here(not self._told_where)
+            self._told_where = True
             try:
                 self._with(described, described.machine.name)
             except FirmwareHostError as error:
@@ -76,8 +80,10 @@ class Led:
         except InputError as error:
             self._pass_over(f"{error.problem}. {error.remedy}: {error.key}")
             return
+        caution, self._cautioned = not self._cautioned and not first.asks_only, self._cautioned or not first.asks_only
+        settings = guide.write_settings
         with (
-            opened(first, described, guide.resume, guide.folder, write_settings=guide.write_settings) as axis,
+            opened(first, described, guide.resume, guide.folder, write_settings=settings, caution=caution) as axis,
             Record(kept_at(guide.folder, name), name, SystemClock()) as kept,
         ):
             while self.left and _opened_alike(self.left[0], first) and not self.stopped:
@@ -154,7 +160,9 @@ class Led:
             output.remark(f"Nothing was written: {error}", style="bold red")
             return ()
         for each in written:
-            output.remark(f"Written: {each.key} = {each.after}; the file as it was: {each.backup}")
+            output.remark(f"Written: {each.key} = {each.after}")
+        for backup in dict.fromkeys(each.backup for each in written):
+            output.remark(f"The file as it was: {backup}")
         return written
 
     def _pass_over(self, why: str) -> None:

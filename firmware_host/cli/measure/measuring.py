@@ -36,21 +36,29 @@ class Wish:
     within_angle: float
 
 
-def described_here(of: str, *, station: str, port: str, baud: int | None, gate_program: str) -> Described:
-    """The machine, or the job whose part is in it, at its station."""
+def described_here(
+    of: str, *, station: str, port: str, baud: int | None, gate_program: str, told: bool = True
+) -> Described:
+    """The machine, or the job whose part is in it, at its station, which is `told`."""
     if is_machine(of):
-        return machine_here(of, station=station, port=port, baud=baud)
+        return machine_here(of, station=station, port=port, baud=baud, told=told)
     program = words_of_program(gate_program)
-    return job_here(of, None, station=station, port=port, baud=baud, gate_program=program)
+    return job_here(of, None, station=station, port=port, baud=baud, gate_program=program, told=told)
 
 
 @contextmanager
 def opened(
-    procedure: Procedure, described: Described, again: Measure, record: Path, *, write_settings: bool
+    procedure: Procedure,
+    described: Described,
+    again: Measure,
+    record: Path,
+    *,
+    write_settings: bool,
+    caution: bool = True,
 ) -> Iterator[Hand | ControllerLine]:
     """What the procedure is carried out at. What ends it early says how to resume: `again`."""
     try:
-        with _opened(procedure, described, again, record, write_settings=write_settings) as axis:
+        with _opened(procedure, described, again, record, write_settings=write_settings, caution=caution) as axis:
             yield axis
     except StoppedError as error:
         error.doing, error.left = "measuring", "; ".join(filter(None, (error.left, KEPT)))
@@ -62,12 +70,25 @@ def opened(
 
 
 def _opened(
-    procedure: Procedure, described: Described, again: Measure, record: Path, *, write_settings: bool
+    procedure: Procedure,
+    described: Described,
+    again: Measure,
+    record: Path,
+    *,
+    write_settings: bool,
+    caution: bool,
 ) -> AbstractContextManager[Hand | ControllerLine]:
     if procedure.asks_only:
         return line_for(described, again)
     marking = _marking(procedure, described, record)
-    return hand_for(described, again, write_settings=write_settings, marking=marking, unlock=procedure.seeks_home)
+    return hand_for(
+        described,
+        again,
+        write_settings=write_settings,
+        marking=marking,
+        unlock=procedure.seeks_home,
+        caution=caution,
+    )
 
 
 def _marking(procedure: Procedure, described: Described, folder: Path) -> MarkingSide | None:

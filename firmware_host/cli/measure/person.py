@@ -16,6 +16,7 @@ from firmware_host.station.hand.line import ControllerLine
 from firmware_host.station.operator import TerminalOperator
 
 _LOOK_S = 0.05
+_MANY = 6
 
 
 BACK = "back"
@@ -59,7 +60,7 @@ class AtTheTerminal(Person):
         self._operator.tell("\n".join(wrapped(text, WIDTH)))
 
     def answer(self, ask: Ask) -> Answer:
-        choices = f" ({', '.join(ask.choices)})" if ask.choices else ""
+        choices = f" ({_choices(ask.choices)})" if ask.choices else ""
         while True:
             self._operator.forget()
             self.tell(f"{ask.question}{choices}")
@@ -80,6 +81,12 @@ class AtTheTerminal(Person):
             if line is not None and line.strip():
                 return line.strip()
             self._hand.wait(_LOOK_S)
+
+
+def _choices(choices: Sequence[str]) -> str:
+    """The words, or where they are many numbers the first and the last."""
+    many = len(choices) > _MANY and all(each.isdecimal() for each in choices)
+    return f"{choices[0]} to {choices[-1]}" if many else ", ".join(choices)
 
 
 def understood(text: str, ask: Ask, bench: Bench) -> Answer:

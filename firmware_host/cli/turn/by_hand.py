@@ -64,17 +64,18 @@ def job_here(
     port: str,
     baud: int | None,
     gate_program: tuple[str, ...] = (),
+    told: bool = True,
 ) -> Described:
-    """A job at its station; `gate_program`: what its gate starts, where the gate is opened."""
-    here = job_at(loaded(job, accept), station=station, port=port, baud=baud, gate_program=gate_program)
+    """A job at its station; `gate_program`: what its gate starts, where the gate is opened; `told`: which station."""
+    here = job_at(loaded(job, accept), station=station, port=port, baud=baud, gate_program=gate_program, told=told)
     return Described(here.setup, job, port_of(here.setup.machine, here.port), here.baud, here.gate_program)
 
 
-def machine_here(machine: str, *, station: str, port: str, baud: int | None) -> Described:
+def machine_here(machine: str, *, station: str, port: str, baud: int | None, told: bool = True) -> Described:
     """A machine at its station; the station's where none is named. Raises `InputError` without either."""
     if not machine and machine_at_station(station=station, port=port) is None:
         raise InputError("it is not said what to turn", "Name a job or a machine, or keep a station")
-    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=machine)
+    here = machine_at(machine, station=station, port=port, baud=baud, otherwise=machine, told=told)
     return Described(here.machine, machine or here.source, port_of(here.machine, here.port), here.baud)
 
 
@@ -86,9 +87,13 @@ def hand_for(
     write_settings: bool,
     marking: MarkingSide | None = None,
     unlock: bool = False,
+    caution: bool = True,
 ) -> Iterator[Hand]:
-    """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command."""
-    for line in CAUTION:
+    """A hand opened as the command line has it; Ctrl-C and the like stop the axis and end the command.
+
+    `caution`: whether what turns is cautioned about here.
+    """
+    for line in CAUTION if caution else ():
         output.remark(line)
     with (
         _stopped_by_signals(described, again) as stop,

@@ -53,6 +53,12 @@ class Measured:
         """Its upper end."""
         return self.value + self.within if self.ends is None else self.ends[1]
 
+    def told(self, unit: str) -> str:
+        """As it is written: half of the interval with two digits, the value to the same place (clause 7.2.6)."""
+        within = self.within
+        decimals = max(0, 1 - math.floor(math.log10(float(f"{within:.1e}")))) if within > 0 else 3
+        return f"{self.value:.{decimals}f} ± {within:.{decimals}f} {unit}".rstrip()
+
     def no_better_than(self, deviation: float) -> Measured:
         """The same, but with no less than `deviation`, which is known without doubt: what the instrument can't show."""
         return self if self.deviation >= deviation else Measured(self.value, deviation)

@@ -127,5 +127,5 @@ def require_plan(bench: Bench) -> HandPlan:
 
 
 def degrees(angle: float) -> str:
-    """An angle (rad) in degrees, with sensible digits."""
-    return f"{math.degrees(angle):.3g} deg"
+    """An angle (rad) in degrees, with three digits that count, and never with an exponent."""
+    return f"{float(f'{math.degrees(angle):.3g}'):.10g} deg"

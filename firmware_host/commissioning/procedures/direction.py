@@ -43,5 +43,6 @@ class Direction(Procedure):
                 verdict="as stated" if way == stated else "change",
                 sentence=f"It turns {way}; the machine file says {stated or 'nothing'}.",
                 change=None if way == stated else Change("axis.turns", way),
+                seen=way,
             ),
         )

@@ -31,9 +31,9 @@ class Grip(Procedure):
         per_turn = float(bench.per_turn / bench.machine.microsteps_per_shaft_turn)
         for each in turns:
             yield from from_below(each, f"{each} turns from the beginning")
-            part = yield from read(f"part-{each}", f"After {each} turns: how far is the line on the part beyond?",
-                                   "part-angle")  # fmt: skip
-            roller = yield from read(f"roller-{each}", "And the line on the driven roller?", "angle")
+            question = f"After {each} turns: how far beyond its place is the line on the part (- if it stopped short)?"
+            part = yield from read(f"part-{each}", question, "part-angle")
+            roller = yield from read(f"roller-{each}", "And the line on the driven roller, beyond its own?", "angle")
             lags.append((roller / per_turn - part) / (2 * math.pi))
         return (_found(bench, turns, lags),)
 

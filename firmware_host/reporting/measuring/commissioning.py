@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from firmware_host.acts import Act
-from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.marks.strips import Strips
 from firmware_host.commissioning.procedures.base import Procedure
@@ -15,7 +14,7 @@ from firmware_host.commissioning.record import (
     Written,
 )
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import give_or_take
+from firmware_host.reporting.measures import give_or_take, number
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
 FINDINGS = (
@@ -50,9 +49,7 @@ def procedures_document(procedures: Sequence[Procedure]) -> Document:
 def findings_document(procedure: Procedure, findings: Sequence[Finding], written: Sequence[Written]) -> Document:
     """What one procedure found; the answer is its own sentence."""
     told = tuple(line for each in findings for line in _told(each))
-    rows = tuple(
-        finding_row(each.key, each.name, each.measured, each.unit, each.verdict, each.formula) for each in findings
-    )
+    rows = tuple(finding_row(each) for each in findings)
     changed = tuple(f"Written: {each.key} = {each.after}, before {each.before or 'nothing'}." for each in written)
     kept = tuple(dict.fromkeys(f"The file as it was: {each.backup}" for each in written))
     return Document(
@@ -90,26 +87,31 @@ def strips_document(strips: Strips, written: Sequence[Path]) -> Document:
 
 
 def _told(finding: Finding) -> tuple[str, ...]:
-    measured = finding.measured
-    value = told_value(measured, finding.unit)
-    name = f"{finding.name[:1].upper()}{finding.name[1:]}"
-    if measured.within == 0:
+    if finding.measured.within == 0:
         return (finding.sentence,)
-    return (f"{name}: {value} (95 %).", finding.sentence)
+    name = f"{finding.name[:1].upper()}{finding.name[1:]}"
+    return (f"{name}: {told_value(finding)} (95 %).", finding.sentence)
 
 
-def finding_row(key: str, name: str, measured: Measured, unit: str, verdict: str, formula: str) -> Row:
+def finding_row(finding: Finding) -> Row:
     """A row of the findings; people read value, interval and unit in one."""
+    measured = finding.measured
     freedom = None if measured.freedom == math.inf else measured.freedom
-    value = Cell(measured.value, told_value(measured, unit))
-    return (key, name, value, measured.within, unit, verdict, measured.deviation, freedom, formula)
+    value = Cell(measured.value, told_value(finding))
+    return (
+        *(finding.key, finding.name, value, measured.within, finding.unit, finding.verdict),
+        *(measured.deviation, freedom, finding.formula),
+    )
 
 
-def told_value(measured: Measured, unit: str) -> str:
-    """A value with half of its 95 % interval, or its ends where they lie unevenly; a dash for what was only seen."""
+def told_value(finding: Finding) -> str:
+    """A value with half of its 95 % interval, or its ends where they lie unevenly; the word for what was only seen."""
+    measured, unit = finding.measured, finding.unit
     if measured.ends is not None:
         return f"{measured.value:.2g} {unit}, between {measured.ends[0]:.2g} and {measured.ends[1]:.2g} {unit}".rstrip()
-    return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip() if measured.within > 0 else "-"
+    if measured.within > 0:
+        return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip()
+    return finding.seen or (f"{number(measured.value, 3)} {unit}" if unit else "-")
 
 
 def written_table(written: Sequence[Written]) -> Table:

@@ -14,7 +14,7 @@ from firmware_host.commissioning.record import (
     Started,
     Withdrawn,
     Written,
-    measured_of,
+    finding_of,
 )
 from firmware_host.reporting.document import Column, Document, Figure, Node, Notes, Table
 from firmware_host.reporting.measures import counted
@@ -33,10 +33,7 @@ def record_document(events: Sequence[CommissionEvent], procedures: Sequence[Proc
     begun = next((event for event in events if isinstance(event, CommissionBegin)), None)
     newest: dict[str, Found] = {event.quantity: event for event in events if isinstance(event, Found)}
     written = [event for event in events if isinstance(event, Written)]
-    rows = tuple(
-        finding_row(each.quantity, each.name, measured_of(each), each.unit, each.verdict, each.formula)
-        for each in newest.values()
-    )
+    rows = tuple(finding_row(finding_of(each)) for each in newest.values())
     machine = begun.machine if begun is not None else ""
     lines = tuple(f"{each.time[:10]} {_value(each)}{each.sentence}" for each in newest.values())
     return Document(
@@ -82,7 +79,7 @@ def _first(
 
 def _short(found: Found) -> str:
     """The value with its interval; of what was only seen, what is written for it."""
-    value = told_value(measured_of(found), found.unit)
+    value = told_value(finding_of(found))
     return str(found.to) if value == "-" and isinstance(found.to, str) else value
 
 
@@ -95,8 +92,8 @@ def _become(found: Found, kept: Iterable[str]) -> str:
 
 def _value(event: Found) -> str:
     """Name and value before the sentence; of what was only seen, the sentence alone."""
-    value = told_value(measured_of(event), event.unit)
-    return f"{event.name}: {value}. " if value != "-" else ""
+    finding = finding_of(event)
+    return "" if finding.seen or told_value(finding) == "-" else f"{event.name}: {told_value(finding)}. "
 
 
 def _readings(events: Iterable[CommissionEvent]) -> Iterable[tuple[str, str, float | str]]:

@@ -21,7 +21,7 @@ from firmware_host.commissioning.session import Person, carry_out
 from firmware_host.errors import GateError, InputError, LinkError
 from firmware_host.model import load_job
 from firmware_host.planning.by_hand import HandPlan, hand_on_job
-from firmware_host.station.hand.hand import Hand
+from firmware_host.station.hand.hand import Hand, Where
 from tests.commissioning.hidden.hands import bench_of
 from tests.commissioning.procedures.controller.marking_bench import MODEM, gated
 from tests.support.station_bench import quick_disk
@@ -94,6 +94,12 @@ class Marks:
     def __init__(self, plan: HandPlan) -> None:
         self.plan, self.marked = plan, 0
         self.turned: list[Fraction] = []
+        self.at_machine_zero = False
+
+    @property
+    def where(self) -> Where:
+        at = round(self.turned[-1] * self.plan.per_turn) if self.turned else 0
+        return Where(at, 0.0, 0.0, "deg", "set", still=True, energised=True)
 
     @property
     def marking(self) -> Marks:

@@ -105,6 +105,7 @@ def _line(line: GateLine, works: float, sentence: str) -> Finding:
         formula="as seen at the other end" if line.out else "as read",
         verdict="as stated" if works else "change",
         sentence=sentence,
+        seen="yes" if works else "no",
     )
 
 
@@ -135,6 +136,7 @@ def _silent(options: Any, times: Sequence[float], why: str) -> Finding:
         unit="",
         formula="as tried",
         verdict="change",
+        seen="no",
         sentence=f"No answer: {why}.{before} The gate ({options.kind}) is closed.",
     )
 

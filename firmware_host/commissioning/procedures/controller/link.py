@@ -124,5 +124,6 @@ def _told(key: str, name: str, right: float, sentence: str, acts: tuple[Act, ...
         formula="as told and seen",
         verdict="as stated" if right else "change",
         sentence=sentence,
+        seen="yes" if right else "no",
         acts=acts,
     )

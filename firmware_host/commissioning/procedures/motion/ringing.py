@@ -82,7 +82,13 @@ class Ringing(Procedure):
             yield from _moves(bench, here)
         counted = []
         for number in range(1, bench.repeats + 1):
-            counted.append((yield from _counted(number, how, within)))
+            one = yield from _counted(f"{'Push' if how == 'pushed' else 'Move'} {number}", number, how, within)
+            if one is not None:
+                counted.append(one)
+        if len(counted) < self.fewest:
+            problem = f"{len(counted)} of {bench.repeats} showed a swing"
+            remedy = "Push it farther, or count closer; a part that friction stops at once has no swing to wait for"
+            raise InputError(problem, remedy, key="ringing")
         return _findings(bench, here, counted, within)
 
 
@@ -122,17 +128,19 @@ def _pushes(bench: Bench, here: Swinging) -> Generator[Step, Answer | None, Swin
     return replace(here, swing=aside, widest=_FIRST_SWEEP * PUSHED)
 
 
-def _counted(number: int, how: str, within: float) -> Generator[Step, Answer | None, Counted]:
-    swings = yield from read(
-        f"swings-{number}", f"Move {number}: how many swings were counted (0.5 a sweep)?", "number"
-    )
+def _counted(name: str, number: int, how: str, within: float) -> Generator[Step, Answer | None, Counted | None]:
+    """What is counted of one; None where no swing was seen."""
+    question = f"{name}: how many swings were counted (0.5 a sweep, 0 for none)?"
+    swings = yield from read(f"swings-{number}", question, "number")
+    if swings == 0:
+        return None
     _above_nothing(swings, "the swings")
     if how != "timed":
-        frames = yield from read(f"frames-{number}", f"Move {number}: how many frames did these take?", "number")
+        frames = yield from read(f"frames-{number}", f"{name}: how many frames did these take?", "number")
         time = frames * 2 * within
     else:
-        time = yield from read(f"time-{number}", f"Move {number}: how long did these take?", "time")
-    question = f"Move {number}: how wide was the {{}} of these sweeps, in any unit (0 where it was not seen)?"
+        time = yield from read(f"time-{number}", f"{name}: how long did these take?", "time")
+    question = f"{name}: how wide was the {{}} of these sweeps, in any unit (0 where it was not seen)?"
     first = yield from read(f"first-{number}", question.format("first"), "number")
     last = yield from read(f"last-{number}", question.format("last"), "number")
     return Counted(swings, _above_nothing(time, "the time of the swings"), first, last)

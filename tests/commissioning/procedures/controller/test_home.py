@@ -20,7 +20,9 @@ from firmware_host.commissioning.session import Person, carry_out
 from firmware_host.errors import ControllerFaultError, InputError
 from firmware_host.model import load_job
 from firmware_host.planning.by_hand import HandPlan, hand_on_job
-from firmware_host.station.hand.hand import Hand
+from firmware_host.reporting.measuring.record import record_document
+from firmware_host.reporting.render.json import json_document
+from firmware_host.station.hand.hand import Hand, Where
 from tests.commissioning.hidden.hands import bench_of
 from tests.commissioning.hidden.machines import Hidden
 from tests.commissioning.hidden.person import READ_ANGLE
@@ -67,6 +69,10 @@ class Seeks:
 
     def __init__(self, plan: HandPlan) -> None:
         self.plan, self.sought, self.turned = plan, 0, list[Fraction]()
+
+    @property
+    def where(self) -> Where:
+        return Where(0, 0.0, 0.0, "deg", "set", still=True, energised=True)
 
     def set_zero(self, at: str, *, place: str = "") -> None:
         self.zero_place = place
@@ -169,3 +175,12 @@ def test_the_interval_holds_the_hidden_spread_in_nineteen_switches_of_twenty(
         holds += found.lowest <= math.degrees(scatter) <= found.highest
     low, high = (0.90, 0.99) if cases == 500 else (0.85, 1.0)
     assert low <= holds / cases <= high
+
+
+def test_the_report_has_what_was_found_with_its_formula_and_each_reading(tmp_path: Path, plan: HandPlan) -> None:
+    found = measured(tmp_path, Seeks(plan), math.radians(0.5), 1)
+    told = json_document(record_document(read_record(tmp_path / "1.jsonl")))
+    (row,) = told["findings"]
+    assert (row["value"], row["deviation"]) == (found.measured.value, found.measured.deviation)
+    assert row["formula"] == found.formula
+    assert [each["question"] for each in told["readings"]] == [f"home at-{number}" for number in range(1, 11)]

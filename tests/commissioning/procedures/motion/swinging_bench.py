@@ -26,6 +26,7 @@ class StillHand:
     def __init__(self, plan: HandPlan) -> None:
         self.plan, self.zero_place, self.now_s, self._at, self.at_machine_zero = plan, "", 0.0, 0, False
         self.moved: list[int] = []
+        self.at_machine_zero = False
 
     @property
     def where(self) -> Where:
@@ -52,6 +53,7 @@ class Filming(Person):
     rng: random.Random
     rate: float = 480.0
     swings: int = 3
+    none_at: tuple[int, ...] = ()
     how: str = "film"
     sizes: bool = True
     stops_after: int = 10_000
@@ -78,7 +80,7 @@ class Filming(Person):
             case "within":
                 return 0.5 / self.rate
             case "swings":
-                return float(self.swings)
+                return 0.0 if int(number) in self.none_at else float(self.swings)
             case "frames":
                 began = self.rng.random()
                 return float(round((began + took) * self.rate) - round(began * self.rate))

@@ -200,7 +200,7 @@ def test_each_quick_move_turns_back_from_where_the_mark_was_crept_to_and_all_els
 def test_it_says_beforehand_how_many_trials_and_minutes_it_takes() -> None:
     bench = bench_of(cast("Hand", StillHand(SHAFT)), "ramp")
     told = procedure_named("ramp").moves(bench)
-    assert told.startswith("CAUTION: the part turns 90 deg to either side, quicker each time, up to 2.46e+04 deg/s^2")
+    assert told.startswith("CAUTION: the part turns 90 deg to either side, quicker each time, up to 24600 deg/s^2")
     assert "About 14 trials, 7 minutes; 60 at the most." in told
 
 

@@ -112,6 +112,13 @@ def test_without_sizes_the_frequency_alone_is_found(tmp_path: Path) -> None:
     assert [each.key for each in found] == ["natural-frequency"]
 
 
+def test_a_push_that_shows_no_swing_is_left_out_and_one_alone_tells_nothing(tmp_path: Path) -> None:
+    found, _ = film(tmp_path, SHAFT, Filming(COMPUTED, 0.1, random.Random(1), none_at=(2, 4)))
+    assert found[0].measured.value == pytest.approx(COMPUTED, rel=0.05)
+    with pytest.raises(InputError, match="1 of 5 showed a swing"):
+        film(tmp_path, SHAFT, Filming(COMPUTED, 0.1, random.Random(1), none_at=(1, 2, 4, 5)), seed=1)
+
+
 def test_marks_at_several_settle_times_tell_both_and_nothing_moves(tmp_path: Path) -> None:
     person = Filming(COMPUTED, 0.09, random.Random(1), how="marks")
     (frequency, damping), hand = film(tmp_path, SHAFT, person)
