@@ -25,7 +25,7 @@ HANGS, APART, LENGTH, SWINGS = 1.85, 0.1, 0.5, 20
 INSIDE = 0.2
 """The winding is warmer than the case by this part of the case's rise."""
 GOOD_RUNGS = (6, 14)
-"""Of the ladder: with a step of 0.1 mm and the focus 1 mm deep, a window of 0.42 mm to each side."""
+"""Of the ladder: with a step of 0.1 mm and the focus 1 mm deep, a window of 0.45 mm to each side."""
 _GRAVITY = 9.80665
 
 
