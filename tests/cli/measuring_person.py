@@ -22,8 +22,6 @@ CORD, STEP = 0.06, 0.002
 """The cord of `drag`: the diameter that it runs on (m), and the smallest weight (kg)."""
 HANGS, APART, LENGTH, SWINGS = 1.85, 0.1, 0.5, 20
 """The part of `inertia` (kg) on its two cords (m), and how many swings are timed at once."""
-INSIDE = 0.2
-"""The winding is warmer than the case by this part of the case's rise."""
 GOOD_RUNGS = (6, 14)
 """Of the ladder: with a step of 0.1 mm and the focus 1 mm deep, a window of 0.45 mm to each side."""
 _GRAVITY = 9.80665
@@ -46,7 +44,6 @@ class MeasuringPerson:
         self._rng = random.Random(3)
         self._mistypes, self._stops_at = mistypes, stops_at
         self._types_back = False
-        self._cold_s = 0.0
         self.reads = True
         """Whether they read the instruments at each standstill; nobody does for the hour of the job's cycle."""
         self._stood = 0.0
@@ -77,8 +74,12 @@ class MeasuringPerson:
         self._begun, self.reads = self._last(), found["key"] != "warm-up"
         return "begin"
 
+    def _scribed(self, _: re.Match[str]) -> str:
+        self._begun = self._last()
+        return "done"
+
     def _line(self, _: re.Match[str]) -> str:
-        """How far the line stands beyond the place where it was scribed when the procedure began."""
+        """How far the line stands beyond the place where it was scribed when the procedure began, or since."""
         now, begun = self._last(), self._begun
         per_turn = float(self._per_turn())
         turned = self._angle(now) - self._angle(begun)
@@ -114,7 +115,7 @@ class MeasuringPerson:
 
     def _swings(self, _: re.Match[str]) -> str:
         """The time of the part's swings on its two cords; a hand stops the watch."""
-        inertia = self._axis.load_inertia - load_job(self._job).machine.drive.shaft_body.inertia
+        inertia = self._axis.loose.inertia - load_job(self._job).machine.drive.shaft_body.inertia
         period = math.sqrt(16 * math.pi**2 * LENGTH * inertia / (HANGS * _GRAVITY * APART**2))
         return f"{SWINGS * period + self._rng.uniform(-0.1, 0.1):.2f} s"
 
@@ -122,18 +123,17 @@ class MeasuringPerson:
 
     def _weight(self, found: re.Match[str]) -> str:
         """The first weight, in its steps, that turns it at that place and that way."""
-        load = self._axis.true.load
-        imbalance = load.imbalance_torque.si if load.imbalance_torque is not None else 0.0
-        helps = -imbalance * math.sin(math.radians(float(found["at"])))
-        torque = self._axis.turns_at_torque + (helps if found["way"].startswith("the way") else -helps)
+        loose = self._axis.loose
+        helps = -loose.imbalance * math.sin(math.radians(float(found["at"])))
+        torque = loose.friction + (helps if found["way"].startswith("the way") else -helps)
         return f"{math.ceil(torque / (_GRAVITY * CORD / 2) / STEP) * STEP * 1e3:.0f} g"
 
-    def _case(self, found: re.Match[str]) -> str:
-        now_s = self._clock.monotonic()
-        if "before" in found[0]:
-            self._cold_s = now_s
-        warm, air = (self._axis.temperature(each) for each in (now_s - self._cold_s, 0.0))
-        return f"{air + (warm - air) / (1 + INSIDE) + self._rng.uniform(-0.3, 0.3):.1f} degC"
+    def _case(self, _: re.Match[str]) -> str:
+        return f"{self._warmth() + self._rng.uniform(-0.3, 0.3):.1f} degC"
+
+    def _warmth(self) -> float:
+        """Of the case, degC; as the air until somebody asks."""
+        return self._axis.temperature(self._clock.monotonic()).case
 
     def _rung(self, found: re.Match[str]) -> str:
         return str(GOOD_RUNGS[found["which"] == "last"] + (self._rng.random() < 0.2))
@@ -159,6 +159,7 @@ class MeasuringPerson:
         (r"Is the laser off", lambda self, _: "off"),
         (r"Try to turn the shaft by hand", lambda self, _: "holds"),
         (r"which way did it turn", lambda self, _: self._axis.true.turns or "clockwise"),
+        (r"Is the line scribed where it stands now", _scribed),
         (r"how far does the line stand beyond its place", _line),
         (r"how far beyond its mark does the line stand", _line),
         (r"the reading, come from (below|above)", _line),
@@ -188,7 +189,7 @@ class MeasuringPerson:
             _filmed,
         ),
         (r"How many degC may the thermometer be off", lambda self, _: "0.5"),
-        (r"The air around the motor", lambda self, _: f"{self._axis.temperature(0.0):.1f} degC"),
+        (r"The air around the motor", lambda self, _: f"{self._warmth():.1f} degC"),
         (r"The case, (before|after)", _case),
         (r"motor on: where is the line", _still_there),
         (r"And now, let go of", _let_go),

@@ -175,7 +175,8 @@ class Tried:
 def try_out(here: Trying, repeats: int) -> Generator[Step, Answer | None, Tried]:
     """Try paces until the highest that loses none has worked `repeats` times; one way and the other in turn."""
     yield from _creep_to_mark(here, -1)
-    question = f"Scribe the line where it stands now. Lost steps come in fours: {degrees(here.slip)} of the part each."
+    fours = f"Lost steps come in fours: {degrees(here.slip)} of the part each."
+    question = f"{fours} Is the line scribed where it stands now?"
     yield Ask("scribed", question, "choice", ("done",))
     trials: list[Trial] = []
     off, odd = 0.0, False
