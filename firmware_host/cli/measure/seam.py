@@ -40,7 +40,7 @@ _HOW = {
     "lines": "--turns, --part-line, --shaft-line",
     "reversal": "--reversal",
     "step": "--step",
-    "ladder": "circumstep commission measure focus",
+    "ladder": "the procedure focus of commission",
 }
 _SYMPTOMS = "; ".join(f"{symptom.value}: {said}" for symptom, said in SAID.items())
 

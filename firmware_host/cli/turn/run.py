@@ -158,7 +158,7 @@ def run(
         return
     if rehearse and port_of_page(page, page_port) is not None:
         problem = "a rehearsal is over in a moment, and has no page"
-        raise InputError(problem, "Try the page with: circumstep demo --page", key="--page")
+        raise InputError(problem, "Leave out --page, or --rehearse", key="--page")
     plan = planned(setup)
     require_limits(plan.limits)
     choice = chosen_passes(only, first, setup, plan)
