@@ -52,7 +52,7 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
 def _like(path: Path) -> str:
     """The file of the same folder whose name is most like that of one that is not there; empty if none is."""
     try:
-        names = [each.name for each in islice(path.parent.glob("*.toml"), _MOST_NAMES)]
+        names = [each.name for each in islice(path.parent.glob("*.toml"), _MOST_NAMES) if each.is_file()]
     except (OSError, ValueError):  # a folder that nobody may look into; a name that is none
         return ""
     close = difflib.get_close_matches(path.name, sorted(names), n=1)
