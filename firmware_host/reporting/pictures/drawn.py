@@ -17,6 +17,8 @@ from firmware_host.system.files import write_whole
 
 KINDS: Final = (".svg", ".png", ".pdf")
 _DPI = 160
+_HARD_EDGED: Final = b"image-rendering:crisp-edges;image-rendering:pixelated"
+"""Matplotlib's wish for a raster; a viewer that heeds it leaves columns out where it shows less, a seam with them."""
 _NO_DATE: Final = {".svg": {"Date": None}, ".png": {}, ".pdf": {"CreationDate": None}}
 
 
@@ -60,10 +62,18 @@ def drawn(picture: Picture[SubjectT], of: SubjectT, kind: str = ".svg") -> Drawn
     told = {"Title": f"{picture.title}: {of.name}"}
     if kind == ".svg":
         told["Description"] = words
+        _rasters_as_they_are(figure)
     file = io.BytesIO()
     with plain_style():
         figure.savefig(file, format=kind[1:], dpi=_DPI, metadata={**told, **_NO_DATE[kind]})
-    return Drawn(picture, kind, file.getvalue(), words)
+    return Drawn(picture, kind, file.getvalue().replace(_HARD_EDGED, b""), words)
+
+
+def _rasters_as_they_are(figure: Figure) -> None:
+    """Put rasters into the file point by point, for whoever shows it to scale: smaller, and sooner written."""
+    for axes in figure.axes:
+        for raster in axes.images:
+            raster.set_interpolation("none")
 
 
 def save_picture(picture: Picture[SubjectT], of: SubjectT, path: Path) -> Drawn:

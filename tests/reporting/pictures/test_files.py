@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from firmware_host.errors import InputError
+from firmware_host.planning.preview.exposure import exposure_of
 from firmware_host.reporting.pictures.drawn import drawn, save_picture
 from firmware_host.reporting.pictures.registry import PICTURES, picture_named
 from firmware_host.reporting.pictures.told import drawn_document, pictures_document
@@ -42,6 +45,25 @@ def test_a_picture_is_the_same_file_for_the_same_job() -> None:
     for kind in (".svg", ".pdf", ".png"):
         first, again = (drawn(picture_named("unrolled"), subject("sleeve-label"), kind).content for _ in range(2))
         assert first == again
+
+
+def test_the_surface_stands_in_the_file_point_by_point() -> None:
+    """Resampled, the two rasters were seven times as large, and a viewer told to keep hard edges dropped seams."""
+    of = subject("shaft-scale")
+    root = ET.fromstring(drawn(picture_named("preview"), of).content)
+    rasters = []
+    for image in root.iter("{http://www.w3.org/2000/svg}image"):
+        assert not image.get("style")
+        (link,) = (value for name, value in image.attrib.items() if name.endswith("href"))
+        rasters.append(Image.open(io.BytesIO(base64.b64decode(link.partition(",")[2]))))
+    whole, near = rasters
+    exposure = exposure_of(of.setup, of.plan, points=whole.width)
+    assert (whole.height, whole.width) == exposure.darkness.shape
+    darkest = np.asarray(whole.convert("L"), dtype=float)
+    twice = exposure.darkness > 1.9
+    assert twice.any()
+    assert darkest[twice].max() < darkest[exposure.darkness < 1.1].min()
+    assert near.width >= 1000
 
 
 def test_png_and_pdf_are_files_of_their_kind() -> None:
