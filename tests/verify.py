@@ -23,7 +23,18 @@ cli/test_interrupted.py cli/test_run_ends.py cli/test_front_door.py cli/test_fil
 """.split()
 
 #: The property tests draw the same examples each time here, so that a red run can be repeated; new ones elsewhere.
-PYTEST = [sys.executable, "-m", "pytest", "-q", "--hypothesis-profile=ci", "-n", "3", "--dist", "worksteal"]
+PYTEST = [
+    sys.executable,
+    "-m",
+    "pytest",
+    "-q",
+    "--hypothesis-profile=ci",
+    "-n",
+    "3",
+    "--dist",
+    "worksteal",
+    "--durations=40",
+]
 
 CHECKS: tuple[tuple[str, list[str]], ...] = (
     ("lint", [str(SCRIPTS / "ruff"), "check", "."]),
