@@ -15,6 +15,9 @@ ELSEWHERE = {
     "docs/pages/commissioning-session.md": "tests/cli/test_whole_commissioning.py",
     "docs/pages/commissioning.md": "tests/cli/test_whole_commissioning.py",
     "docs/pages/mistakes.md": "tests/mistakes/page.py",
+    # A browser takes real time, which the day at the bench has none of.
+    "docs/pages/report.md": "tests/reporting/report/test_pdf.py",
+    "docs/pages/station-page.md": "tests/page/test_in_browser.py",
 }
 CONSOLES = [
     page

@@ -86,20 +86,20 @@ def test_find_tells_port_greeting_dialect_axes_buffers_and_settings(dialect: str
     assert (told.status, printed.status) == (0, 0)
     assert printed.out.startswith(f"A controller stands at {port}. It speaks {dialect}.\n")
     (found,) = json.loads(told.out)
-    assert list(found) == ["port", "dialect", "detail", "axes", "receive_bytes", "planner_blocks", "settings"]
+    assert list(found) == ["port", "dialect", "detail", "baud", "axes", "receive_bytes", "planner_blocks", "settings"]
     assert (found["port"], found["dialect"], found["axes"]) == (port, dialect, AXES[dialect])
     # By hand: 9600 microsteps a turn over 360 deg.
     assert float(found["settings"][SCALE_KEY[dialect]]) == pytest.approx(26.667, abs=0.005)
     (row,) = (line for line in printed.out.splitlines() if line.startswith(f"{port}  {dialect}  "))
     below = " ".join(printed.out.partition(row)[2].split())  # what finds no place in the row, and the settings
-    assert f"  {AXES[dialect]}  " in row
+    assert row.endswith(f"  {AXES[dialect]}")
     assert f" {port}: " in below
     assert f"{SCALE_KEY[dialect]} = {found['settings'][SCALE_KEY[dialect]]}" in below
     if dialect == "status-query":
         assert found["detail"].endswith("['$' for help]")
         assert (found["receive_bytes"], found["planner_blocks"]) == (128, 15)
-        assert row.split()[-1] == "15"
         assert " receive buffer bytes: 128 " in below
+        assert " planner blocks: 15 " in below
     else:
         assert found["detail"] == "start"
         assert (found["receive_bytes"], found["planner_blocks"]) == (None, None)

@@ -13,7 +13,7 @@ from firmware_host.station.settings.write import write_for_plan
 from tests.support.station_bench import StationBench, changed_setup, quick_disk, small_setup
 from tests.support.traces import of_kind
 
-FIX = "Fix: write the settings that the plan needs"
+FIX = "Fix: .*write the settings that the plan needs"
 READING = frozenset({b"?", b"$$\n", b"$I\n"})
 
 

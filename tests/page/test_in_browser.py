@@ -1,4 +1,7 @@
-"""The station page in Chromium: a run and a batch worked from it, two pages, a program that is killed, ill will."""
+"""The station page in Chromium: a run and a batch worked from it, two pages, a program that is killed, ill will.
+
+These runs are what station-page.md tells: `run JOB --page`, in real time.
+"""
 
 from __future__ import annotations
 

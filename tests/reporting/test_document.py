@@ -187,4 +187,4 @@ def test_a_page_can_be_made_of_the_same_tree() -> None:
     assert '<data value="0.125">0.12</data>' in html
     assert "<th>share %</th>" in html
     assert html.count("<table>") == 4
-    assert "<button>Unlock</button>" in html
+    assert "<button>do Unlock</button>" in html

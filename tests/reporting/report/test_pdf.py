@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from pathlib import Path
 from types import SimpleNamespace
@@ -38,6 +39,19 @@ def test_a_browser_prints_every_page_on_the_paper_that_was_asked_for(paper: Pape
     assert "Segments and seams" not in texts[0]
     assert all(len(text) > 60 for text in texts), "no page is blank"
     assert "margin" in "".join(texts)
+
+
+def test_the_command_of_the_page_writes_a_pdf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What docs/pages/report.md shows, in real time."""
+    if chromium() is None:
+        pytest.skip("no Chromium here (apt-get install chromium)")
+    text = (Path(__file__).parents[3] / "docs" / "pages" / "report.md").read_text(encoding="utf-8")
+    (command,) = re.findall(r"^\$ circumstep (report .*\.pdf .*)$", text, re.MULTILINE)
+    monkeypatch.chdir(tmp_path)
+    assert call(*command.split()).status == 0
+    (written,) = tmp_path.glob("*.pdf")
+    read = PdfReader(written)
+    assert tuple(round(float(each)) for each in read.pages[0].mediabox[2:]) == POINTS[Paper.LETTER]
 
 
 @pytest.mark.posix("a shell script in place of a browser")
