@@ -99,7 +99,7 @@ def test_find_tells_port_greeting_dialect_axes_buffers_and_settings(dialect: str
         assert found["detail"].endswith("['$' for help]")
         assert (found["receive_bytes"], found["planner_blocks"]) == (128, 15)
         assert " receive buffer bytes: 128 " in below
-        assert " planner blocks: 15 " in below
+        assert " planned ahead moves: 15 " in below
     else:
         assert found["detail"] == "start"
         assert (found["receive_bytes"], found["planner_blocks"]) == (None, None)
