@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from firmware_host.cli.commands import Commands
-from firmware_host.cli.program import PROGRAM
+from firmware_host.cli.program import COMPLETION_ASKED_BY, PROGRAM
 from firmware_host.system import console, signals
 
 CAUTION = (
@@ -22,9 +22,6 @@ CAUTION = (
 
 _INTERRUPTED = 130
 """What the option parser makes of Ctrl-C."""
-
-_COMPLETE = "_CIRCUMSTEP_COMPLETE"
-"""The variable by which a shell's script asks what may come next."""
 
 _NEW_OBJECTS = 100_000
 """After so many, Python looks for garbage (else after 700): hardly anything that a start makes is any."""
@@ -69,7 +66,7 @@ def run(arguments: list[str]) -> int:
     try:
         if "--version" in given[:end]:
             return int(import_module("firmware_host.cli.version").say())
-        if _COMPLETE in os.environ or (given and given[0] in ("--install-completion", "--show-completion")):
+        if COMPLETION_ASKED_BY in os.environ or (given and given[0] in ("--install-completion", "--show-completion")):
             return int(import_module("firmware_host.cli.completion.app").run(given))
         return _run(given, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell

@@ -17,10 +17,8 @@ from typing import Any
 import typer
 
 from firmware_host.cli.completion.values import Words, words_for
-from firmware_host.cli.program import PROGRAM
+from firmware_host.cli.program import COMPLETION_ASKED_BY, PROGRAM
 
-ASKED_BY = "_CIRCUMSTEP_COMPLETE"
-"""The variable by which a shell's script asks what may come next."""
 _LINES = ("COMP_WORDS", "_TYPER_COMPLETE_ARGS")
 """The variables in which the scripts hand over what is typed."""
 _WORDS = Path(__file__).with_name("words.json")
@@ -85,7 +83,7 @@ def _parameter(told: Table) -> Parameter:
 def _completing(words: Words) -> Callable[[typer.Context, str], list[str]]:
     def complete(context: typer.Context, incomplete: str) -> list[str]:
         found = [word for word in words(incomplete, context.params) if word.startswith(incomplete)]
-        if os.environ.get(ASKED_BY) != "complete_bash":
+        if os.environ.get(COMPLETION_ASKED_BY) != "complete_bash":
             return found
         return [_SPECIAL.sub(r"\\\g<0>", word) for word in found]  # bash puts them into the line as they are
 

@@ -93,7 +93,8 @@ def _become(found: Found, kept: Iterable[str]) -> str:
 def _value(event: Found) -> str:
     """Name and value before the sentence; of what was only seen, the sentence alone."""
     finding = finding_of(event)
-    return "" if finding.seen or told_value(finding) == "-" else f"{event.name}: {told_value(finding)}. "
+    value = told_value(finding)
+    return "" if finding.seen or value == "-" else f"{event.name}: {value}. "
 
 
 def _readings(events: Iterable[CommissionEvent]) -> Iterable[tuple[str, str, float | str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 from firmware_host.station.journal.events import (
     Begin,
@@ -66,38 +66,13 @@ class Stand:
         return None if self.set_off_s is None or not self.openings else self.openings[0].opened_s - self.set_off_s
 
 
-@dataclass(slots=True)
-class _Standing:
-    stood: Standstill
-    set_off_s: float | None
-    start: int | None
-    session: int
-    followed: bool
-    openings: list[Opening] = field(default_factory=list)
-
-    def result(self) -> Stand:
-        stood = self.stood
-        return Stand(
-            segment=stood.segment,
-            target=stood.target,
-            reported=stood.reported,
-            start=self.start,
-            position=stood.position,
-            session=self.session,
-            set_off_s=self.set_off_s,
-            stood_s=stood.clock_s,
-            followed=self.followed,
-            openings=tuple(self.openings),
-        )
-
-
 class StandsReplay:
     """Follows moves, standstills and gate through the events of a journal."""
 
     def __init__(self) -> None:
         self._sessions: list[tuple[str, float]] = []
         self._ends: list[float] = []
-        self._stands: list[_Standing] = []
+        self._stands: list[Stand] = []
         self._at: int | None = None
         self._stood: bool = False
         self._moved: tuple[float, int | None, bool] | None = None
@@ -130,20 +105,35 @@ class StandsReplay:
         """It stands there."""
         set_off_s, start, followed = self._moved if self._moved is not None else (None, None, False)
         if self._sessions:
-            self._stands.append(_Standing(event, set_off_s, start, len(self._sessions) - 1, followed))
+            self._stands.append(
+                Stand(
+                    segment=event.segment,
+                    target=event.target,
+                    reported=event.reported,
+                    start=start,
+                    position=event.position,
+                    session=len(self._sessions) - 1,
+                    set_off_s=set_off_s,
+                    stood_s=event.clock_s,
+                    followed=followed,
+                )
+            )
         self._moved = None
         self._at, self._stood = event.position, True
 
     def gate_open(self, event: GateOpen) -> None:
         """The gate opens at this standstill."""
         if self._stood and self._stands:
-            self._stands[-1].openings.append(Opening(event.number, event.clock_s, None))
+            stand = self._stands[-1]
+            opening = Opening(event.number, event.clock_s, None)
+            self._stands[-1] = replace(stand, openings=(*stand.openings, opening))
 
     def gate_closed(self, event: GateClosed) -> None:
         """It closes."""
-        openings = self._stands[-1].openings if self._stood and self._stands else []
-        if openings and openings[-1].closed_s is None:
-            openings[-1] = Opening(openings[-1].number, openings[-1].opened_s, event.clock_s)
+        stand = self._stands[-1] if self._stood and self._stands else None
+        if stand is not None and stand.openings and stand.openings[-1].closed_s is None:
+            closed = replace(stand.openings[-1], closed_s=event.clock_s)
+            self._stands[-1] = replace(stand, openings=(*stand.openings[:-1], closed))
 
     def _leaves(self, at: int | None) -> None:
         self._at, self._stood, self._moved = at, False, None
@@ -151,4 +141,4 @@ class StandsReplay:
     def result(self) -> tuple[tuple[Session, ...], tuple[Stand, ...]]:
         """The sessions, and the standstills of all of them in order."""
         sessions = tuple(Session(*start, end) for start, end in zip(self._sessions, self._ends, strict=True))
-        return sessions, tuple(each.result() for each in self._stands)
+        return sessions, tuple(self._stands)

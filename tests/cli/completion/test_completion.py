@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.cli.completion.app import ASKED_BY
+from firmware_host.cli.program import COMPLETION_ASKED_BY
 from firmware_host.model.files.profiles import list_profiles
 from firmware_host.planning.limits.registry import LIMITS
 from tests.cli.command import PATIENCE_S, call, environment
@@ -24,8 +24,8 @@ def as_asked(shell: str, line: str) -> dict[str, str]:
     """The variables that a shell's script sets before it calls the program, for what is typed up to the cursor."""
     if shell == "bash":
         words = line.split(" ")
-        return {ASKED_BY: "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
-    given = {ASKED_BY: f"complete_{shell}", "_TYPER_COMPLETE_ARGS": line}
+        return {COMPLETION_ASKED_BY: "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
+    given = {COMPLETION_ASKED_BY: f"complete_{shell}", "_TYPER_COMPLETE_ARGS": line}
     if shell == "fish":
         return given | {"_TYPER_COMPLETE_FISH_ACTION": "get-args"}
     return given | (
@@ -128,7 +128,7 @@ def test_every_shell_gets_a_script_that_asks_so(shell: str, monkeypatch: pytest.
     ended = call("--show-completion", shell)
     assert (ended.status, ended.err) == (0, "")
     assert f"complete_{shell}" in ended.out
-    assert ASKED_BY in ended.out
+    assert COMPLETION_ASKED_BY in ended.out
 
 
 def test_a_tab_loads_nothing_heavy_and_no_file_of_a_command() -> None:
