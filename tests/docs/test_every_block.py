@@ -28,6 +28,7 @@ OTHER_LINES = {
         ".ci/run",
     "python3 -m venv .venv && .venv/bin/pip install -e '.[dev]'": ".ci/run",
     ".venv/bin/python tests/verify.py": ".ci/run",
+    ".venv/bin/python docs/messages.py messages.pot": "tests/docs/test_messages.py",
     ".venv/bin/python -m mkdocs build --strict -f docs/mkdocs.yml": "tests/verify.py",
     "CIRCUMSTEP_TEST_SYSTEM=windows .venv/bin/python -m pytest -q --hypothesis-profile=ci -n 3 --dist worksteal":
         "tests/verify.py",

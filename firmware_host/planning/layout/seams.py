@@ -39,6 +39,8 @@ class TrueSizes:
 
 AS_ENTERED = TrueSizes()
 
+_STEP_ACCURACY = "motor step accuracy, both ends"
+
 
 @dataclass(frozen=True)
 class SeamFigures:
@@ -105,7 +107,7 @@ def seam_terms(machine: Machine, job: Job) -> dict[str, float]:
     full_step = circumference / (machine.motor.full_steps * motor_turns)
     return {
         "microstep rounding, at most": full_step / machine.driver.microsteps,
-        "motor step accuracy, both ends": 2 * machine.motor.step_accuracy * full_step,
+        _STEP_ACCURACY: 2 * machine.motor.step_accuracy * full_step,
     }
 
 
@@ -214,8 +216,8 @@ def _travelled(machine: Machine, job: Job, plan: SegmentPlan, targets: Steps, tr
 def _machine_causes(machine: Machine, job: Job, plan: SegmentPlan, one_side: bool) -> Iterator[SeamCause]:
     """What the machine's own inaccuracy does to each seam."""
     pitches = plan.per_seam(plan.arcs()) / 2
-    steady = seam_terms(machine, job)["motor step accuracy, both ends"]
-    yield either_way("step-accuracy", "motor step accuracy, both ends", np.zeros(pitches.shape) + beside(steady))
+    steady = seam_terms(machine, job)[_STEP_ACCURACY]
+    yield either_way("step-accuracy", _STEP_ACCURACY, np.zeros(pitches.shape) + beside(steady))
     relative = machine.drive.surface_uncertainty(job.part.diameter, job.segments.diameter_uncertainty)
     diameter = beside(relative) * pitches
     if plan.full_wrap:
