@@ -190,7 +190,8 @@ class NotRestoredError(FirmwareHostError):
 
     def message(self) -> str:
         told = "; ".join(self.left)
-        return f"not all settings kept in {self.backup} are back: {told}. All others are as they were"
+        kept = f"not all settings kept in {self.backup} are back: {told}. All others are as they were"
+        return f"{kept}. Switch the controller off and on, and restore them again"
 
 
 @dataclass(eq=False, repr=False)

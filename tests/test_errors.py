@@ -1,26 +1,35 @@
 """Errors as data: fields, messages, exit statuses, pickling, for every class there is."""
 
+import ast
 import copy
 import inspect
+import math
 import pickle
 import re
+from collections import Counter
 from dataclasses import fields
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from firmware_host import errors
 from firmware_host.acts import FindControllers, Resume, Unlock
+from firmware_host.commissioning.estimates.sensible import require_sizes
+from firmware_host.commissioning.marks.comb import gap_by
 from firmware_host.errors import (
     CoordinateError,
     FirmwareHostError,
     FormulaRangeError,
     GateError,
     GateTimeoutError,
+    ImplausibleError,
     InputError,
     LimitExceededError,
     LineRejectedError,
     LinkError,
+    MissingFileError,
     PlanError,
     PortBusyError,
     PositionError,
@@ -32,6 +41,9 @@ from firmware_host.errors import (
     UnreadableFileError,
     WindowError,
 )
+from firmware_host.mechanics.optics.beam import window_half_depth
+from firmware_host.model import Setup, load_job
+from firmware_host.planning.plan import plan_job
 
 ALL = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, FirmwareHostError)]
 
@@ -91,7 +103,7 @@ def test_every_text_and_number_of_an_error_is_in_its_message(kind: type[Firmware
 
 
 EXIT_STATUS = {
-    1: {"LimitExceededError", "SettingsMismatchError"},
+    1: {"LimitExceededError", "SettingsMismatchError", "NotRestoredError", "ZeroNotSaidError"},
     2: {
         "InputError",
         "UnreadableFileError",
@@ -99,12 +111,15 @@ EXIT_STATUS = {
         "RunNotBegunError",
         "UnknownKeyError",
         "QuantityError",
+        "ImplausibleError",
         "PlanError",
         "WindowError",
         "FormulaRangeError",
         "CoordinateError",
+        "DamagedRunError",
     },
     3: {
+        "FirmwareHostError",
         "LinkError",
         "PortUnavailableError",
         "PortBusyError",
@@ -118,9 +133,15 @@ EXIT_STATUS = {
         "LineRejectedError",
         "PositionError",
         "StandstillError",
+        "MotorReleasedError",
+        "JournalError",
     },
     4: {"GateError", "GateTimeoutError", "RunStoppedError", "StoppedError"},
 }
+
+
+def test_every_error_has_an_exit_status_that_was_chosen() -> None:
+    assert sorted(name for names in EXIT_STATUS.values() for name in names) == sorted(kind.__name__ for kind in ALL)
 
 
 @pytest.mark.parametrize(
@@ -204,3 +225,165 @@ def test_messages_of_checks_list_every_one() -> None:
     assert str(stopped) == "stopped (Ctrl-C); the run in runs/7 can be resumed"
     assert stopped.acts == (Resume("runs/7"),)
     assert str(GateError("operator", "no answer")) == "gate operator: no answer"
+
+
+# --- where they are raised -----------------------------------------------------------------------------------------
+
+PACKAGE = Path(errors.__file__).parent
+PLANNED = {kind.__name__ for kind in ALL if issubclass(kind, PlanError)}
+WRITTEN = {kind.__name__ for kind in ALL if issubclass(kind, InputError)}
+
+#: Where the problem itself says what would be right: (file, how many).
+NO_REMEDY = {"model/files/problems.py": 3}  # what pydantic and the models' own checks say
+
+
+@cache
+def built() -> tuple[tuple[str, str, dict[str, ast.expr]], ...]:
+    """Every place of the package that builds an error: its file, the class, what it is given by name."""
+    order = {kind.__name__: [each.name for each in fields(kind) if each.name != "acts"] for kind in ALL}
+    begins = re.compile(rf"(?<![\w.`])({'|'.join(order)})\(")
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        source = path.read_text(encoding="utf-8")
+        for each in begins.finditer(source) if path.name != "errors.py" else ():
+            if source.endswith("class ", 0, each.start()):
+                continue
+            call = call_at(source, each.start())
+            given = dict(zip(order[each[1]], call.args, strict=False))
+            given |= {word.arg or "**": word.value for word in call.keywords}
+            found.append((path.relative_to(PACKAGE).as_posix(), each[1], given))
+    return tuple(found)
+
+
+def call_at(source: str, begin: int) -> ast.Call:
+    """The call that begins there: up to the first bracket with which it is one."""
+    end = begin
+    while True:
+        end = source.index(")", end) + 1
+        try:
+            call = ast.parse(source[begin:end], mode="eval").body
+        except SyntaxError:
+            continue
+        assert isinstance(call, ast.Call)
+        return call
+
+
+def test_every_error_is_built_somewhere_and_the_root_nowhere() -> None:
+    assert {name for _, name, _ in built()} == {kind.__name__ for kind in ALL} - {"FirmwareHostError"}
+
+
+def said(node: ast.expr | None) -> str | None:
+    """A text as it stands in the source, with {} for what is filled in; None where it is made elsewhere."""
+    if isinstance(node, ast.Constant):
+        return str(node.value)
+    if isinstance(node, ast.JoinedStr):
+        return "".join(str(each.value) if isinstance(each, ast.Constant) else "{}" for each in node.values)
+    return None
+
+
+#: Units that a message may end a number with; "" for what is counted, and ratios.
+UNITS = {"", "deg", "mm", "m", "rad/s", "rad/s^2", "Hz", "K", "steps", "microsteps", "units", "steps/s"}
+
+
+def test_where_something_cannot_be_planned_value_unit_limit_and_fix_are_given() -> None:
+    sites = [(file, given) for file, name, given in built() if name in PLANNED]
+    assert len(sites) > 50
+    for file, given in sites:
+        assert {"what", "value", "unit", "limit", "remedy"} <= given.keys(), file
+        unit, what, remedy = (said(given[each]) for each in ("unit", "what", "remedy"))
+        assert unit is None or unit in UNITS, f"{file}: {unit}"
+        assert what is None or re.fullmatch(r"\S.*[^.:\s]", what), f"{file}: {what}"
+        assert remedy is None or re.fullmatch(r"[A-Z].{8,}[^.]|\{.*", remedy), f"{file}: {remedy}"
+
+
+def test_where_what_was_written_cannot_be_used_the_fix_is_given() -> None:
+    sites = [(file, given) for file, name, given in built() if name in WRITTEN]
+    without = Counter(file for file, given in sites if not {"remedy", "acts"} & given.keys())
+    assert dict(without) == NO_REMEDY
+    for file, given in sites:
+        if remedy := said(given.get("remedy")):
+            assert re.fullmatch(r"([A-Z{]|part\.).*[^.]", remedy, re.DOTALL), f"{file}: {remedy}"
+        if problem := said(given.get("problem")):
+            assert not problem.endswith("."), f"{file}: {problem}"
+
+
+def changed(**values: str) -> Setup:
+    return load_job("shaft-scale").with_values({key.replace("__", "."): value for key, value in values.items()})
+
+
+@pytest.mark.parametrize(
+    ("act", "kind", "message"),
+    [
+        pytest.param(
+            lambda: plan_job(changed(window__half_depth="0.1 mm", segments__count=2)),  # type: ignore[arg-type]
+            WindowError,
+            r"segment of 30\.00 mm is wider than the .+ allows: [\d.]+ deg, limit [\d.]+ deg\. Ask for at least \d+ s",
+            id="window",
+        ),
+        pytest.param(
+            lambda: window_half_depth(0.001, 0.9),
+            FormulaRangeError,
+            r"^spot growth: 0\.9, limit 1\. It must be greater than 1",
+            id="formula",
+        ),
+        pytest.param(
+            lambda: gap_by(11, 0.5e-3),
+            FormulaRangeError,
+            r"^number of the lines that meet: 11, limit 10\. Count again",
+            id="comb",
+        ),
+        pytest.param(
+            lambda: require_sizes(time_between=1e13),
+            FormulaRangeError,
+            r"^time between: 1e\+13, limit 1e\+12\. Read it again: look at the number and its unit$",
+            id="too much",
+        ),
+        pytest.param(
+            lambda: require_sizes(time_between=math.nan),
+            FormulaRangeError,
+            r"^time between: nan, limit 1e-12\. It must be above nothing",
+            id="no number",
+        ),
+        pytest.param(
+            lambda: changed(part__diameter="48"),
+            QuantityError,
+            r"part\.diameter: '48' has no unit\. Write a string with a unit, like \"48\.2 mm\"$",
+            id="unit",
+        ),
+        pytest.param(
+            lambda: changed(part__diameter="48 m"),
+            ImplausibleError,
+            r'part\.diameter: 48 m is more than any has \(at most 5,000 mm\)\. Did you mean "48 mm"\?',
+            id="implausible",
+        ),
+        pytest.param(
+            lambda: changed(part__diametr="48 mm"),
+            UnknownKeyError,
+            r"part\.diametr: unknown key 'diametr'\. Did you mean 'diameter'\?",
+            id="key",
+        ),
+        pytest.param(
+            lambda: load_job("./no-such-job.toml"),
+            MissingFileError,
+            r"^no-such-job\.toml: no such file\. .+",
+            id="file",
+        ),
+        pytest.param(
+            lambda: plan_job(changed(mark__arc="400 mm")),
+            PlanError,
+            r"mark\.arc is longer than the part's circumference: 400 mm, limit [\d.]+ mm\. Write mark\.angle = ",
+            id="plan",
+        ),
+    ],
+)
+def test_what_is_really_raised_says_value_limit_and_fix(act: Any, kind: type[FirmwareHostError], message: str) -> None:
+    with pytest.raises(kind, match=message) as caught:
+        act()
+    assert type(caught.value) is kind
+
+
+def test_where_no_motion_is_safe_what_would_help_is_said() -> None:
+    setup = load_job("bottle-band").with_values({"drive.friction": 0.02})
+    with pytest.raises(LimitExceededError, match=r"grip: wanted more than .* is safe; .*give it more grip") as caught:
+        plan_job(setup)
+    assert "grip" in caught.value.checks

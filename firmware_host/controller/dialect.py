@@ -109,6 +109,6 @@ class Dialect(ABC):
 def require_plain_numbers(coordinate: str, feed: str) -> None:
     """Raise InputError unless both are plain decimal texts, at most seven digits before the point, and the feed > 0."""
     if not _DECIMAL.fullmatch(coordinate):
-        raise InputError(f"coordinate {coordinate!r} is not a decimal number", "Write it like -12.345.")
+        raise InputError(f"coordinate {coordinate!r} is not a decimal number", "Write it like -12.345")
     if not _DECIMAL.fullmatch(feed) or float(feed) <= 0:
-        raise InputError(f"feed {feed!r} is not a decimal number above 0", "Write it in units/min, like 600.")
+        raise InputError(f"feed {feed!r} is not a decimal number above 0", "Write it in units/min, like 600")

@@ -38,7 +38,7 @@ def require_dialect(name: str, *, source: str = "", key: str = "link.dialect") -
         near = difflib.get_close_matches(name, entries, n=1)
         hint = f"Did you mean {near[0]!r}? " if near else ""
         raise InputError(
-            f"unknown dialect {name!r}", f"{hint}Known: {', '.join(sorted(entries))}.", source=source, key=key
+            f"unknown dialect {name!r}", f"{hint}Known: {', '.join(sorted(entries))}", source=source, key=key
         )
 
 
@@ -48,7 +48,7 @@ def load_dialect(name: str) -> Dialect:
     entries = _entries()
     kind = entries[name].load()
     if not (isinstance(kind, type) and issubclass(kind, Dialect)):
-        raise InputError(f"dialect {name!r} at {entries[name].value} is not a Dialect", "Repair its entry point.")
+        raise InputError(f"dialect {name!r} at {entries[name].value} is not a Dialect", "Repair its entry point")
     return kind()
 
 

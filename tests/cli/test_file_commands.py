@@ -52,7 +52,7 @@ def test_check_tells_a_dialect_that_there_is_not_and_names_those_there_are(
     assert (ended.status, ended.out) == (2, "")
     told = " ".join(ended.err.split())
     assert "m.toml: link.dialect: unknown dialect 'numberd-line'" in told
-    assert "Did you mean 'numbered-line'? Known: numbered-line, status-query." in told
+    assert "Did you mean 'numbered-line'? Known: numbered-line, status-query" in told
 
 
 def test_there_is_a_machine_for_each_dialect_and_one_for_a_real_rotary_axis() -> None:

@@ -16,6 +16,7 @@ from firmware_host.errors import FormulaRangeError
 LINES = 10
 """Lines to each side of the zero."""
 TENTHS = 10
+_COUNT_AGAIN = "Count again from the long line in the middle: there are no more"
 USUAL_SPACING = 0.5e-3
 """Of the lines, m."""
 _FEWEST_M = 1e-5
@@ -50,7 +51,7 @@ def combs(first_arc: float, second_arc: float, spacing: float) -> tuple[Comb, Co
 def gap_by(number: float, spacing: float) -> float:
     """The gap (m, - an overlap) where the lines of `number` meet; a half means that it lies between two."""
     if not -LINES <= number <= LINES:
-        raise FormulaRangeError("number of the lines that meet", number, "", LINES, "There are no more lines")
+        raise FormulaRangeError("number of the lines that meet", number, "", LINES, _COUNT_AGAIN)
     return number * spacing / TENTHS
 
 
@@ -61,7 +62,7 @@ def gap_between(first: int, second: int, spacing: float) -> float:
     """
     for number in (first, second):
         if not -LINES <= number <= LINES:
-            raise FormulaRangeError("number of the lines that meet", number, "", LINES, "There are no more lines")
+            raise FormulaRangeError("number of the lines that meet", number, "", LINES, _COUNT_AGAIN)
     return (first * TENTHS - second * (TENTHS - 1)) * spacing / TENTHS
 
 

@@ -134,7 +134,7 @@ class NumberedLineDialect(NumberedDialect):
 
     def output_line(self, number: int, on: bool) -> bytes:
         if not 0 <= number <= 255:
-            raise InputError(f"output {number} is not a pin", "Give a pin's number, 0 to 255.", key="gate.output")
+            raise InputError(f"output {number} is not a pin", "Give a pin's number, 0 to 255", key="gate.output")
         return b"M42 P%d S%d\n" % (number, 255 if on else 0)
 
     def release_line(self) -> bytes:
@@ -163,7 +163,7 @@ class NumberedLineDialect(NumberedDialect):
     def setting_line(self, key: str, text: str) -> bytes:
         match = _SETTING_KEY.fullmatch(key)
         if match is None:
-            raise InputError(f"{key!r} is not a setting", "Settings are written like M92 A.")
+            raise InputError(f"{key!r} is not a setting", "Settings are written like M92 A")
         if not _SETTING_VALUE.fullmatch(text) or not float(text) > 0:
             remedy = "Write a decimal number above 0 with at most four decimals."
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
@@ -207,7 +207,7 @@ class NumberedLineDialect(NumberedDialect):
 
 def _require_axis(axis: str) -> str:
     if len(axis) != 1 or axis not in _AXES:
-        raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
+        raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}", key="axis")
     return axis
 
 

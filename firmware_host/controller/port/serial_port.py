@@ -131,10 +131,10 @@ def open_port(url: str, *, baud: int, clock: Clock, lock_folder: Path | None = N
     """
     if "://" in url and not url.lower().startswith(SCHEMES):
         raise InputError(
-            f"port {url!r} is of an unknown kind", f"Give a device path, or {' or '.join(SCHEMES)}HOST:PORT."
+            f"port {url!r} is of an unknown kind", f"Give a device path, or {' or '.join(SCHEMES)}HOST:PORT"
         )
     if baud <= 0:
-        raise InputError(f"baud rate {baud} bit/s is not above 0", "115200 is usual.", key="baud")
+        raise InputError(f"baud rate {baud} bit/s is not above 0", "Write the board's: 115200 is usual", key="baud")
     lock = PortLock(url, lock_folder)
     lock.acquire()
     try:

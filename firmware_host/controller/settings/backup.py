@@ -15,6 +15,7 @@ from firmware_host.system.ports import port_key
 
 _KIND = "controller-settings"
 _VERSION = 1
+_DAMAGED = "It is damaged or was changed by hand: name another backup"
 _LARGEST = 1 << 20
 """Bytes; a backup of a few hundred settings has some ten thousand."""
 
@@ -63,21 +64,23 @@ def save_backup(path: Path, backup: SettingsBackup) -> None:
     try:
         write_whole(path, json.dumps(document, indent=2, ensure_ascii=True) + "\n")
     except OSError as error:
-        raise UnreadableFileError(f"the backup cannot be written: {error}", source=str(path)) from error
+        remedy = "See the room and the rights in that folder, and do it again"
+        raise UnreadableFileError(f"the backup cannot be written: {error}", remedy, source=str(path)) from error
 
 
 def load_backup(path: Path) -> SettingsBackup:
     """Read a backup. Raises UnreadableFileError if it is missing or isn't one."""
     document: Any = parse_json(read_regular(path, _LARGEST), str(path))
     if not isinstance(document, dict) or document.get("kind") != _KIND or document.get("version") != _VERSION:
-        raise UnreadableFileError(f"is not a {_KIND} file of version {_VERSION}", source=str(path))
+        what = f"is not a {_KIND} file of version {_VERSION}"
+        raise UnreadableFileError(what, "Name the backup's file", source=str(path))
     settings, in_full, machine = document.get("settings"), document.get("in_full", {}), document.get("machine", {})
     texts = [*(document.get(key) for key in ("dialect", "url", "saved_at")), document.get("port", "")]
     if not isinstance(settings, dict) or not isinstance(in_full, dict) or not in_full.keys() <= settings.keys():
-        raise UnreadableFileError("contains no settings", source=str(path))
+        raise UnreadableFileError("contains no settings", _DAMAGED, source=str(path))
     if not all(isinstance(text, str) for text in [*settings.values(), *in_full.values(), *texts]):
-        raise UnreadableFileError("its settings are not texts", source=str(path))
+        raise UnreadableFileError("its settings are not texts", _DAMAGED, source=str(path))
     if not isinstance(machine, dict):
-        raise UnreadableFileError("its machine is no table", source=str(path))
+        raise UnreadableFileError("its machine is no table", _DAMAGED, source=str(path))
     port = document.get("port", "")
     return SettingsBackup(document["dialect"], document["url"], document["saved_at"], settings, in_full, port, machine)

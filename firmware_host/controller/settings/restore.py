@@ -50,7 +50,7 @@ def restore_settings(axis: Axis, backup: Path) -> ControllerSettings:
         error.acts = (RestoreSettings(str(backup)),)
         raise
     if told := _told(saved, stored, refused):
-        raise NotRestoredError(str(backup), told)
+        raise NotRestoredError(str(backup), told, acts=(RestoreSettings(str(backup)),))
     return stored
 
 

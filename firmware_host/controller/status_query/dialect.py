@@ -187,7 +187,7 @@ class StatusQueryDialect(StateWordDialect):
         """0 and 1: the outputs that RS-274 (NIST, 3.6) calls flood and mist; the word that ends one ends both."""
         words = {0: b"M8\n", 1: b"M7\n"}
         if number not in words:
-            raise InputError(f"output {number} is neither 0 nor 1", "Give 0 (flood) or 1 (mist).", key="gate.output")
+            raise InputError(f"output {number} is neither 0 nor 1", "Give 0 (flood) or 1 (mist)", key="gate.output")
         return words[number] if on else b"M9\n"
 
     def release_line(self) -> bytes:
@@ -195,7 +195,7 @@ class StatusQueryDialect(StateWordDialect):
 
     def setting_line(self, key: str, text: str) -> bytes:
         if not _SETTING_KEY.fullmatch(key):
-            raise InputError(f"{key!r} is not a setting", "Settings are written like $100.")
+            raise InputError(f"{key!r} is not a setting", "Settings are written like $100")
         if not _SETTING_VALUE.fullmatch(text):
             remedy = "Write a decimal number with at most three decimals: only such a value can be read back."
             raise InputError(f"{text!r} cannot be stored", remedy, key=key)
@@ -230,7 +230,7 @@ class StatusQueryDialect(StateWordDialect):
 
     def axis_index(self, axis: str) -> int:
         if len(axis) != 1 or axis not in _AXES:
-            raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}.", key="axis")
+            raise InputError(f"{axis!r} is not an axis letter", f"Use one of {' '.join(_AXES)}", key="axis")
         return _AXES.index(axis)
 
     def axis_letters(self, count: int) -> str:

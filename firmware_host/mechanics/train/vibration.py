@@ -144,7 +144,7 @@ class DampingRange:
         _check_damping(self.highest)
         require_positive("lowest damping ratio", self.lowest)
         if self.highest < self.lowest:
-            raise FormulaRangeError("damping ratio", self.highest, "", self.lowest, "The highest is not the lowest")
+            raise FormulaRangeError("damping ratio", self.highest, "", self.lowest, "Give the lower one first")
 
     @property
     def middle(self) -> float:

@@ -59,7 +59,8 @@ def refer_to_schema(kind: str, path: Path) -> Path:
             whole = mark + line + body[old.end() if old is not None else 0 :]
             write_whole(path.resolve(), whole, mode=path.stat().st_mode & 0o777)
     except OSError as error:
-        raise UnreadableFileError(f"cannot be written ({error.strerror})", source=str(path)) from error
+        remedy = "See the rights of the file and of its folder"
+        raise UnreadableFileError(f"cannot be written ({error.strerror})", remedy, source=str(path)) from error
     return beside
 
 

@@ -40,6 +40,9 @@ class Pair:
     cost: float
 
 
+_MORE_OR_LESS = "take mass or imbalance off the part, or give it more grip, torque or gearing"
+
+
 class IndexSearch(MotionRoom):
     """The quickest pair for `moves` with every one of `limits` (by default all) kept to 1 - `reserve` of itself."""
 
@@ -185,7 +188,7 @@ class IndexSearch(MotionRoom):
             f"{name}: wanted more than {wanted:.4g} rad/s^2 of the part, at most {max(most, 0.0):.4g} rad/s^2 is safe"
             for name, most in short.items()
         )
-        return LimitExceededError(tuple(short), details)
+        return LimitExceededError(tuple(short), (*details, _MORE_OR_LESS))
 
 
 def _keep_memory() -> None:

@@ -148,7 +148,7 @@ def mark_turns(job: Job) -> Fraction:
     if mark.angle is not None:
         return mark.angle.exact
     if mark.arc is None:
-        raise InputError("give either arc or angle", key="mark")
+        raise InputError("neither arc nor angle is given", "Give one of them", key="mark")
     total = mark.arc.exact / (PI * diameter.exact)
     if total > 1:
         raise PlanError(

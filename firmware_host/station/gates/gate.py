@@ -174,7 +174,7 @@ def gate_kind(options: Any) -> type[Gate]:
     gate = entries[options.kind].load()
     if not (isinstance(gate, type) and issubclass(gate, Gate)):
         where = entries[options.kind].value
-        raise InputError(f"gate {options.kind!r} at {where} is not a Gate", "Repair its entry point.", key="gate.kind")
+        raise InputError(f"gate {options.kind!r} at {where} is not a Gate", "Repair its entry point", key="gate.kind")
     return gate
 
 

@@ -94,7 +94,9 @@ class KnownScales:
             self._folder.mkdir(parents=True, exist_ok=True)
             write_whole(path, json.dumps({**note, "port": key}) + "\n")
         except OSError as error:
-            raise UnreadableFileError(f"the note cannot be kept ({error.strerror})", source=str(path)) from error
+            remedy = "See the room and the rights in that folder"
+            problem = f"the note cannot be kept ({error.strerror})"
+            raise UnreadableFileError(problem, remedy, source=str(path)) from error
 
     def _note(self, url: str, axis: str, kind: str) -> Mapping[str, object]:
         """The note on this port; empty if there is none, or none that can be read.
