@@ -43,11 +43,11 @@ _FADED = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Exposure:
-    """The surface unrolled from where the mark begins: `step` m from point to point, both ways.
+    """The surface unrolled: `step` m from point to point, both ways; its left edge `left` m from the mark's beginning.
 
     `count` (ny, nx), along and around: how many strips as drawn cover a point. `darkness` (ny, nx): 0 blank, 1 as dark
     as in the window, the sum where it was marked twice; the spot's own width is in that. `centres` (n,): where each
-    strip's middle lies, m from the left edge. `radius`: the true one, m.
+    strip's middle lies, m from the mark's beginning, in the order in which they are marked. `radius`: the true one, m.
     """
 
     step: float
@@ -55,12 +55,21 @@ class Exposure:
     darkness: NDArray[np.float32]
     centres: FloatArray
     radius: float
+    left: float
 
 
 def exposure_of(
-    setup: Setup, plan: JobPlan, wrong: Wrong = AS_PLANNED, *, points: int = ACROSS, span: float | None = None
+    setup: Setup,
+    plan: JobPlan,
+    wrong: Wrong = AS_PLANNED,
+    *,
+    points: int = ACROSS,
+    span: float | None = None,
+    left: float = 0.0,
 ) -> Exposure:
     """What the mark of a job looks like with one thing `wrong`: `points` around, over `span` (m) or once around.
+
+    `left`: where that begins, m from the mark's beginning, to a point; below 0 it is what lies before it.
 
     Raises `InputError` for fewer points than 16, or no span.
     """
@@ -69,10 +78,20 @@ def exposure_of(
     segments = segments_of(setup, plan.segments, wrong)
     radius = segments.window.radius * wrong.part
     around = 2 * math.pi * radius
-    surface = _Surface(setup, segments, wrong, radius, min(span or around, around) / points, points)
+    step = around / round(around * points / min(span or around, around))  # so that once around is whole
+    surface = _Surface(setup, segments, wrong, radius, step, points)
+    surface.left = round(left / step)
     for number in range(segments.count):
         surface.mark(number)
-    return Exposure(surface.step, surface.count, surface.darkness, surface.turned * radius, radius)
+    centres = surface.turned * radius
+    return Exposure(step, surface.count, surface.darkness, centres, radius, surface.left * step)
+
+
+def middles(setup: Setup, segments: SegmentPlan, wrong: Wrong) -> FloatArray:
+    """Where the middle of each strip falls on the true surface, m from where the mark begins."""
+    places = segments.centres_deg()[0] / 360 - float(segments.start)
+    first = places * 2 * math.pi * segments.window.radius
+    return np.asarray(_turned(setup, segments, wrong) * (segments.window.radius * wrong.part) + first)
 
 
 class _Surface:
@@ -83,6 +102,8 @@ class _Surface:
     ) -> None:
         job, window = setup.job, segments.window
         self.radius, self.step, self._entered = radius, step, window.radius
+        self.left = 0
+        """Points from where the mark begins to the left edge."""
         self._wide = job.mark.width.si if job.mark.width is not None else job.part.whole_length.si
         rows = math.ceil(_BESIDE * self._wide / step)
         self._along = (np.arange(rows)[:, None] - (rows - 1) / 2) * step
@@ -92,7 +113,7 @@ class _Surface:
         self.darkness = np.zeros((rows, points), dtype=np.float32)
         self._halves = np.radians(segments.widths_deg()) / 2
         self._places = (segments.centres_deg() / 360 - float(segments.start)) * 2 * math.pi * self._entered
-        self.turned = _turned(setup, segments, wrong) + self._places[0] / radius
+        self.turned = middles(setup, segments, wrong) / radius
         self._run_out = wrong.run_out * window.half_depth
         self._focal = window.focal_depth(math.pi * float(segments.widest))
         self._rayleigh = _rayleigh(setup, window.half_depth)
@@ -138,7 +159,7 @@ class _Surface:
         places: NDArray[np.intp] = np.arange(
             first, min(math.ceil((turned + widest) * self.radius / self.step) + 1, first + around)
         )
-        columns = places % around
+        columns = (places - self.left) % around
         shown = columns < self.count.shape[1]
         angle = np.asarray((places + 0.5) * (self.step / self.radius) - turned, dtype=np.float64)
         return columns[shown], angle[shown]

@@ -15,6 +15,7 @@ from firmware_host.model import Setup, load_job
 from firmware_host.planning.layout.seams import TrueSizes
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.preview.exposure import Exposure, exposure_of
+from firmware_host.planning.preview.near import SEGMENTS, near_by, shows_at_closing_seam
 from firmware_host.planning.preview.wrong import AS_PLANNED, WRONG_NUMBERS, Wrong, wrong_named, wrong_numbers
 
 
@@ -94,6 +95,56 @@ def test_on_rollers_a_wrong_diameter_shows_at_the_closing_seam_alone(part: float
         inner = seams_in_pixels(exposure, plan.segments.count - 1)
         assert inner == pytest.approx(travel - covered, abs=1.01 * exposure.step)
         assert np.abs(inner).max() < 0.02 * closing
+
+
+@pytest.mark.parametrize("key", ["diameter-too-big", "diameter-too-small"])
+def test_near_by_a_wrong_diameter_on_rollers_is_looked_at_where_it_shows_the_closing_seam(key: str) -> None:
+    wrong, plan, entered = wrong_named(key), PLANS[BOTTLE.job.name], BOTTLE.job.part.diameter.si
+    near = near_by(BOTTLE, plan, wrong, 3000)
+    arc, r, true = float(plan.segments.arcs()[0]), entered / 2, entered * wrong.part / 2
+    # By hand: a strip covers R asin(r sin f/R) to each side; the rollers push the surface on by what was asked for.
+    half = true * math.asin(r * math.sin(arc / (2 * r)) / true)
+    travel = np.diff(plan.route.segment_targets()) * math.pi * entered / float(plan.route.per_part_turn)
+    travel *= 1 - BOTTLE.machine.drive.cradle.slip  # type: ignore[union-attr]
+    closing = 2 * math.pi * true - travel.sum() - 2 * half
+    assert closing * (wrong.part - 1) > 0
+    shown = middle(near)
+    at = np.flatnonzero(shown > 1)
+    if closing > 0:  # slip opens the seams between by a point
+        begin, length = max(runs(shown, 0), key=lambda run: run[1])
+        at = np.arange(begin, begin + length)
+    assert at.size * near.step == pytest.approx(abs(closing), abs=2.01 * near.step)
+    assert (at[0] + at[-1]) / 2 == pytest.approx(shown.size / 2, abs=2), "in the middle of the picture"
+    begins = arc / 2 + travel.sum() + half if closing > 0 else arc / 2 - half
+    off = (near.left + at[0] * near.step - begins) % (2 * math.pi * true)
+    assert min(off, 2 * math.pi * true - off) <= 1.01 * near.step
+    assert 0.2 * arc < at[0] * near.step, "a piece of both segments beside it"
+
+
+@pytest.mark.parametrize(
+    ("setup", "key"),
+    [(SHAFT, "diameter-too-big"), (BOTTLE, "skewed"), (BOTTLE, "as-planned")],
+    ids=["chuck", "rollers skewed", "rollers as planned"],
+)
+def test_near_by_all_else_is_looked_at_from_where_the_mark_begins(setup: Setup, key: str) -> None:
+    wrong, plan = wrong_named(key), PLANS[setup.job.name]
+    near = near_by(setup, plan, wrong, 800)
+    assert near.left == 0
+    assert near.step * 800 == pytest.approx(SEGMENTS * float(plan.segments.arcs()[0]), rel=1e-3)
+    assert not shows_at_closing_seam(setup, plan, wrong)
+
+
+def test_a_band_that_does_not_close_has_no_closing_seam_to_look_at() -> None:
+    setup = BOTTLE.with_values({"mark.angle": "180 deg"})
+    assert not shows_at_closing_seam(setup, plan_job(setup), wrong_named("diameter-too-big"))
+
+
+def test_from_wherever_one_looks_the_surface_is_the_same() -> None:
+    whole = marked(BOTTLE, wrong_named("diameter-too-small"), points=2000)
+    begun = marked(BOTTLE, wrong_named("diameter-too-small"), points=2000, left=-300.4 * whole.step)
+    assert begun.left == pytest.approx(-300 * whole.step)
+    assert (np.roll(whole.count, 300, axis=1) == begun.count).all()
+    assert (np.roll(whole.darkness, 300, axis=1) == begun.darkness).all()
 
 
 def test_a_segment_too_wide_fades_where_the_surface_leaves_the_window_and_no_sooner() -> None:

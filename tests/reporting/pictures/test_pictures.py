@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -70,7 +71,15 @@ def test_every_limit_has_its_bar_the_tightest_at_the_top(job: str) -> None:
     margins = [known[name] for name in names if known[name] is not None]
     assert margins == sorted(margins)  # type: ignore[type-var]
     if report.verdict is Verdict.EXCEEDED:
-        assert any(text.startswith("exceeded, by ") for text in texts(drawing))
+        assert any(text.startswith(("exceeded, by ", "exceeded, at ")) for text in texts(drawing))
+    beside = dict(zip(names, (each.get_text() for each in axes.texts), strict=False))
+    for check in report.checks:
+        told = beside[check.name]
+        assert all(float(share) <= 100 for share in re.findall(r"(\d+)%", told)), told
+        if check.margin is not None and check.margin < -1:
+            assert told.endswith(f", at {check.value / check.limit:.3g} times the limit")  # type: ignore[operator]
+        elif check.margin is not None and check.margin > 1:  # so far above a band that it must not lie in
+            assert told == f"holds, at {1 + check.margin:.3g} times the limit"
     assert not any("-" in text for text in texts(drawing)), "no margin below nothing is told as what is left"
 
 

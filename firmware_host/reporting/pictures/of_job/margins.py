@@ -65,8 +65,11 @@ class Margins(Picture[Limited]):
 
 
 def _words(check: LimitCheck) -> str:
+    """The verdict with the margin; beyond the whole limit as so many times it: nobody says 1283 %."""
     if check.margin is None:
         return check.verdict.value
+    if abs(check.margin) > 1:
+        return f"{check.verdict.value}, at {1 + abs(check.margin):.3g} times the limit"
     if check.margin < 0:
         return f"{check.verdict.value}, by {-check.margin:.0%}"
-    return f"{check.margin:.0%} {check.verdict.value}"
+    return f"{check.verdict.value}, {check.margin:.0%} left"

@@ -9,6 +9,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from firmware_host.planning.preview.exposure import ACROSS, Exposure, exposure_of
+from firmware_host.planning.preview.near import near_by, shows_at_closing_seam
 from firmware_host.planning.preview.wrong import AS_PLANNED, Wrong, wrong_numbers
 from firmware_host.reporting.pictures.picture import Picture, Subject
 from firmware_host.reporting.pictures.style import COPPER
@@ -18,12 +19,10 @@ _LOOK = LinearSegmentedColormap.from_list("marked", [(0.0, "#efeae0"), (0.5, "#5
 _POINTS = 1400
 _OF_A_PANEL = 720
 """Points across: a little more than such a picture has where it is drawn."""
-_SEGMENTS = 2.6
-"""How many of the planned segments are shown near by."""
 
 
 class Preview(Picture[Subject]):
-    """The whole surface unrolled, and the first seams near by; with one thing wrong if that is asked for."""
+    """The whole surface unrolled, and the seams near by that show most; with one thing wrong if that is asked for."""
 
     key = "preview"
     title = "The mark as it will look"
@@ -35,12 +34,13 @@ class Preview(Picture[Subject]):
 
     def draw(self, figure: Figure, of: Subject) -> str:
         whole = exposure_of(of.setup, of.plan, self.wrong, points=ACROSS)
-        near = _near_by(of, self.wrong)
+        near = near_by(of.setup, of.plan, self.wrong, _POINTS)
         above, below = figure.subplots(2, 1)
         _image(above, whole)
         above.set_title(f"once around, {self.wrong.words}")
         _image(below, near)
-        below.set_title("the first seams, near by")
+        closing = shows_at_closing_seam(of.setup, of.plan, self.wrong)
+        below.set_title("the closing seam, near by" if closing else "the first seams, near by")
         for axes in (above, below):
             axes.set_ylabel("along the axis (mm)")
         below.set_xlabel("along the surface, from where the mark begins (mm)")
@@ -48,45 +48,43 @@ class Preview(Picture[Subject]):
 
 
 class WrongNumbers(Picture[Subject]):
-    """As planned, and beside it each thing that may be wrong, on the same first segments."""
+    """As planned, and beside it each thing that may be wrong, on the first segments, or where it shows."""
 
     key = "wrong-numbers"
     title = "What each wrong number looks like"
-    shows = "the first segments as planned, and with each thing that may be wrong, to compare with a mark"
+    shows = "the seams as planned, and with each thing that may be wrong, to compare with a mark"
 
     def draw(self, figure: Figure, of: Subject) -> str:
         cases = (AS_PLANNED, *wrong_numbers(of.setup))
         figure.set_size_inches(self.width, 1.0 + 1.55 * math.ceil(len(cases) / 2))
         panels = figure.subplots(math.ceil(len(cases) / 2), 2).ravel().tolist()
         for axes, wrong in zip(panels, cases, strict=False):
-            _image(axes, _near_by(of, wrong, _OF_A_PANEL))
-            axes.set_title(wrong.words, size=9)
+            _image(axes, near_by(of.setup, of.plan, wrong, _OF_A_PANEL))
+            closing = shows_at_closing_seam(of.setup, of.plan, wrong)
+            axes.set_title(f"{wrong.words}: the closing seam" if closing else wrong.words, size=8)
             axes.set_axis_off()
         for axes in panels[len(cases) :]:
             axes.set_axis_off()
         return " ".join(f"{each.words[:1].upper()}{each.words[1:]}: {each.look}" for each in cases)
 
 
-def _near_by(of: Subject, wrong: Wrong, points: int = _POINTS) -> Exposure:
-    """The beginning of the mark, as long as a few planned segments."""
-    arc = float(of.plan.segments.arcs()[0])
-    return exposure_of(of.setup, of.plan, wrong, points=points, span=_SEGMENTS * arc)
-
-
 def _image(axes: Axes, exposure: Exposure) -> None:
     rows, columns = exposure.darkness.shape
     high, wide = rows * exposure.step * 1e3, columns * exposure.step * 1e3
+    left = exposure.left * 1e3
     axes.imshow(
         exposure.darkness,
         cmap=_LOOK,
         vmin=0.0,
         vmax=2.0,
-        extent=(0.0, wide, -high / 2, high / 2),
+        extent=(left, left + wide, -high / 2, high / 2),
         origin="lower",
         interpolation="antialiased",
         aspect="auto",
     )
-    centres = exposure.centres[exposure.centres * 1e3 < wide] * 1e3
+    around = 2 * math.pi * exposure.radius * 1e3
+    centres = left + (exposure.centres * 1e3 - left) % around  # a strip beyond once around comes again at the left
+    centres = centres[centres < left + wide]
     axes.plot(
         centres, [high / 2] * centres.size, color=COPPER, marker="v", linestyle="none", markersize=4, clip_on=False
     )
