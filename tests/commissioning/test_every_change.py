@@ -87,6 +87,8 @@ CHANGES: dict[str, tuple[FileKind, str | int | float | bool]] = {
     "driver.microsteps": ("machine", 32),
     "axis.unpowered": ("machine", "holds"),
     "drive.slip": ("machine", 0.002),
+    "drive.friction": ("machine", 0.187),
+    "tolerances.friction": ("machine", 0.03),
     "drive.inertia": ("machine", "3950 g*cm^2"),
     "drive.roller_inertia": ("machine", "118 g*cm^2"),
     "drive.friction_torque": ("machine", "0.06 N*m"),
@@ -105,7 +107,7 @@ CHANGES: dict[str, tuple[FileKind, str | int | float | bool]] = {
     "gate.timeout": ("job", "15 s"),
 }
 """Keys that procedures change, with a value that the file may hold."""
-OF_ROLLERS = ("drive.slip", "drive.roller_inertia")
+OF_ROLLERS = ("drive.slip", "drive.friction", "drive.roller_inertia")
 WITH_OTHERS = frozenset(
     {"swing.frequency_uncertainty", "swing.load_inertia", "swing.current", "swing.damping_uncertainty"}
     | {"ramp.acceleration", "ramp.speed", "ramp.load_inertia"}  # tried together: procedures/motion/test_ramp.py

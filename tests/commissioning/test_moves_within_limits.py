@@ -105,8 +105,11 @@ def commanded(procedure: Procedure, drawn: Drawn, folder: Path) -> list[Made]:
 
 
 _QUICK = (300, 301, 302)
-_LONG = ("warm-up", "ramp")
-"""Turn to and fro for an hour, and a hundred times and more: on the other machines (pytest -m slow)."""
+_LONG = ("warm-up", "ramp", "grip")
+"""Turn to and fro for an hour, and a hundred times and more: on the other machines (pytest -m slow).
+
+That `grip` keeps the limits is tried each time in `procedures/test_grip.py`.
+"""
 
 
 @pytest.mark.parametrize("seed", [*_QUICK, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(303, 363))])

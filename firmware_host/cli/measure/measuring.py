@@ -128,6 +128,7 @@ def bench_for(described: Described, axis: Hand | ControllerLine, wish: Wish) -> 
         within_angle=wish.within_angle,
         plan=axis.plan,
         line=axis if isinstance(axis, ControllerLine) else None,
+        paced=isinstance(axis, Hand) and axis.may_pace,
     )
 
 

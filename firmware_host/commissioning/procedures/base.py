@@ -12,7 +12,7 @@ from typing import ClassVar, Literal
 from firmware_host.commissioning.script import Answer, Ask, Kind, Script, Step, TurnTo
 from firmware_host.errors import InputError
 from firmware_host.model import Machine, Setup
-from firmware_host.planning.by_hand import HandPlan
+from firmware_host.planning.by_hand import HandPlan, Pace
 from firmware_host.station.hand.line import ControllerLine
 
 APPROACH = Fraction(1, 12)
@@ -25,7 +25,8 @@ class Bench:
 
     `per_turn`: microsteps for a turn of the part, exactly, as the files have it. `turns` and `repeats`: how far and how
     often, as the person wishes. `within_length` (m) and `within_angle` (rad): how closely the instrument reads.
-    `plan`: how it may be turned by hand; `line`: the controller, where it is only asked.
+    `plan`: how it may be turned by hand; `line`: the controller, where it is only asked. `paced`: whether a move may
+    have an acceleration of its own, for which the controller's settings are written.
     """
 
     machine: Machine
@@ -38,6 +39,7 @@ class Bench:
     within_angle: float
     plan: HandPlan | None = None
     line: ControllerLine | None = None
+    paced: bool = False
 
     @property
     def read_to(self) -> float:
@@ -93,10 +95,10 @@ def number(answer: Answer | None) -> float:
     return answer
 
 
-def from_below(turns: Fraction | int, words: str) -> Generator[Step, Answer | None, None]:
-    """Come to a place from the side of smaller angles."""
-    yield TurnTo(turns - APPROACH, "back a little, to come from one side")
-    yield TurnTo(Fraction(turns), words)
+def from_below(turns: Fraction | int, words: str, pace: Pace | None = None) -> Generator[Step, Answer | None, None]:
+    """Come to a place from the side of smaller angles; `pace` as in `TurnTo`."""
+    yield TurnTo(turns - APPROACH, "back a little, to come from one side", pace=pace)
+    yield TurnTo(Fraction(turns), words, pace=pace)
 
 
 def read(key: str, question: str, kind: Kind) -> Generator[Step, Answer | None, float]:

@@ -19,6 +19,7 @@ from firmware_host.simulator.true_machine.heat import Warm, Warmth
 from firmware_host.simulator.true_machine.integrate import State, filmed, moved, standing, swung
 from firmware_host.simulator.true_machine.loose import Loose
 from firmware_host.simulator.true_machine.rotor import Rotor, rotor_of
+from firmware_host.simulator.true_machine.sliding import sliding_of
 
 PICTURES_PER_S = 480.0
 """Of a camera that films slow motion, as telephones do (common practice, no source)."""
@@ -46,6 +47,7 @@ class TrueAxis(Follower):
 
     def __init__(self, true: TrueMachine, machine: Machine, rng: Random) -> None:
         self.true, self.machine, self.rotor = true, machine, rotor_of(true, machine)
+        self.sliding = sliding_of(true, machine)
         self.told: Callable[[], None] = lambda: None
         self.pulses = 0
         self._rng = rng
@@ -76,10 +78,17 @@ class TrueAxis(Follower):
             self._state = self._moved(before, group)
         elif out:
             self._state = self._state.turned(out * self.rotor.pulse)
+        if self.sliding is not None:
+            self._chain.slid(self.sliding.behind(group, self._part_turns, self._chain.part + self._drifted))
         self.pulses = last.base + math.trunc(last.last)
         self._after_stop, self._still = self._state, False
         self._warmth.moved(group[0].start_s, last.end_s)
         self._ended_s = last.end_s
+
+    @property
+    def _part_turns(self) -> float:
+        """How far the part turns for a pulse (rad), where nothing slips."""
+        return self.rotor.pulse / self.rotor.turns
 
     def _moved(self, state: State, group: Sequence[Stretch]) -> State:
         field, pulse = field_of(group, self.rotor.step), self.rotor.pulse
@@ -196,6 +205,10 @@ class _Chain:
         self._turns, self._rng = turns, rng
         self._motor = self._slipped = 0.0
         self.part = self.roller = 0.0
+
+    def slid(self, by: float) -> None:
+        """The part has fallen behind by so much (rad, signed) on its way to where it will be turned to."""
+        self._slipped += by
 
     def turned_to(self, motor: float) -> None:
         """The motor's end of the train has come to a standstill at `motor` (rad of the motor)."""

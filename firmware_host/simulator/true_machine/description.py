@@ -15,6 +15,7 @@ from firmware_host.units import (
     Inertia,
     Length,
     LengthOrZero,
+    Mass,
     Resistance,
     SignedAngle,
     Temperature,
@@ -52,6 +53,9 @@ class TruePart(Described):
     eccentricity: LengthOrZero | None = Field(default=None, description="of its middle, off the axis")
     highest_at: SignedAngle | None = Field(default=None, description="angle at which its high side is on top")
     out_of_round: LengthOrZero | None = Field(default=None, description="amplitude of an oval")
+    mass: Mass | None = Field(default=None, description="on rollers, for when it slides")
+    inertia: Inertia | None = Field(default=None, description="of the part alone, for when it slides on rollers")
+    rolling_resistance: Length | None = Field(default=None, description="lever arm of its rolling friction on rollers")
 
 
 class TrueSlip(Described):
@@ -63,6 +67,13 @@ class TrueSlip(Described):
     share: float = Field(default=0.0, gt=-0.5, lt=0.5, description="of every turn")
     scatter: AngleOrZero | None = Field(
         default=None, description="standard deviation of what else slips in each move, of the part"
+    )
+    friction: float | None = Field(
+        default=None,
+        gt=0,
+        le=2,
+        description="coefficient of friction, part on driven rollers: the part slides where a move asks for more; "
+        "without it it never does",
     )
 
 

@@ -134,6 +134,11 @@ class Hand:
         return self._mover.at + self._mover.origin == 0
 
     @property
+    def may_pace(self) -> bool:
+        """Whether a move may have an acceleration of its own: whether the controller's settings may be written."""
+        return self._tools.paces is not None
+
+    @property
     def zero_place(self) -> str:
         """What stood at the zero that was set by hand, in words; "" where there is none any more."""
         return self._journal.note.place if self._journal.note.zero == "set" else ""

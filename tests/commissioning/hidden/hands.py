@@ -99,6 +99,7 @@ def bench_of(hand: Hand, procedure: str, **wish: Any) -> Bench:
         within_length=READ_LENGTH,
         within_angle=wish.get("within_angle", READ_ANGLE),
         plan=plan,
+        paced=getattr(hand, "may_pace", False),
     )
 
 

@@ -61,7 +61,7 @@ def test_whatever_is_typed_it_ends_in_one_clear_error_or_in_honest_findings(
 ) -> None:
     plan = rollers() if key == "grip" else SHAFT
     hand = LooseHand(plan)
-    bench = replace(bench_with(key, plan), setup=None if key == "warm-up" else plan.setup)
+    bench = replace(bench_with(key, plan), setup=None if key == "warm-up" else plan.setup, paced=key == "grip")
     try:
         found = carry_out(
             procedure_named(key), bench, cast("Hand", hand), Types(choices, numbers), cast("Record", Forgets())

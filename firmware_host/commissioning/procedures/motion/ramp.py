@@ -9,16 +9,15 @@ from firmware_host.commissioning.estimates.bracket import Bracket, chance_at_mos
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.procedures.base import Bench, Procedure, degrees
+from firmware_host.commissioning.procedures.motion.search import MOST_TRIALS, usual_trials
 from firmware_host.commissioning.procedures.motion.swinging import swinging
 from firmware_host.commissioning.procedures.motion.trials import (
-    MOST_TRIALS,
     WAY,
     Tried,
     Trying,
     minutes,
     try_out,
     trying,
-    usual_trials,
 )
 from firmware_host.commissioning.script import Script
 from firmware_host.planning.limits.motor.measured_ramp import KEPT

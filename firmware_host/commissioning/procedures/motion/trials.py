@@ -7,15 +7,16 @@ that the one leaves adds to that of the other, and a shorter move loses steps at
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Iterable
+from collections.abc import Generator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from firmware_host.commissioning.estimates.bracket import Bracket, Trial, halfway
+from firmware_host.commissioning.estimates.bracket import Bracket, Trial
 from firmware_host.commissioning.procedures.base import APPROACH, Bench, degrees, read, require_plan, require_setup
+from firmware_host.commissioning.procedures.motion.search import MOST_TRIALS, Paces, allowed, calm_pace, next_share
 from firmware_host.commissioning.procedures.motion.swinging import swinging
 from firmware_host.commissioning.script import Answer, Ask, Say, Step, TurnTo
-from firmware_host.errors import InputError, LimitExceededError
+from firmware_host.errors import InputError
 from firmware_host.planning.by_hand import HandPlan, Pace
 
 WAY = Fraction(1, 4)
@@ -31,16 +32,10 @@ _ELSEWHERE = 0.618
 """So far the lengths of a trial lie beside those of the one before, over what lies between two (the golden section)."""
 _FULL_STEPS = 4
 """A rotor that loses its place is caught by the next pole that fits: four full steps on."""
-_FIRST, _LEAST = 0.5, 1 / 20
-"""Shares of the quickest: where trying begins, and where it is given up."""
-_CLOSE = 1.1
-"""So near to one another the last that worked and the first that failed come."""
-MOST_TRIALS = 60
 _TRIAL_S = 30.0
 """What a trial takes a person, usually (no source)."""
 _CALM, _CREEPING = 0.5, 0.01
 """How far a calm and a creeping move swing the rotor at their ends, rad on its torque curve (a full step is pi/2)."""
-_GENTLER, _STEPS_DOWN = 0.97, 12
 _ODD, _RATIO_OFF = 1 / 3, 0.05
 """A loss is odd that is so far (of four full steps) off a multiple, and by so much of it: a ratio may be so wrong.
 
@@ -84,18 +79,13 @@ class Trying:
             after = self.swing_s * _SOONEST * (_LATEST / _SOONEST) ** share
             steps = max(1, round(min(pace.acceleration * after, pace.speed) * after / microstep))
             found |= {steps} if steps < self.microsteps else set()
-        if not _allowed(self.plan, found, pace):
-            found = {each for each in found if _allowed(self.plan, {each}, pace)}
+        if not allowed(self.plan, found, pace):
+            found = {each for each in found if allowed(self.plan, {each}, pace)}
         return [each / self.plan.per_turn for each in sorted(found, reverse=True)]
 
     def pace(self, share: float) -> Pace:
         """At a share of the quickest, or a little gentler where a limit stops just that."""
-        wanted = Pace(share * self.quickest.acceleration, share * self.quickest.speed)
-        for _ in range(_STEPS_DOWN):
-            if _allowed(self.plan, {self.microsteps}, wanted):
-                return wanted
-            wanted = Pace(_GENTLER * wanted.acceleration, _GENTLER * wanted.speed)
-        return Pace(self.plan.acceleration, self.plan.speed(self.microsteps))
+        return Paces(self.plan, self.microsteps, self.quickest).at(share)
 
 
 def trying(bench: Bench) -> Trying:
@@ -121,38 +111,7 @@ def _calm(bench: Bench, plan: HandPlan, swing: float) -> Pace:
     slow = swing * swinging(bench).natural / (bench.machine.motor.full_steps / 4) / turns
     steps = [round(each * plan.per_turn) for each in (WAY, WAY + APPROACH, APPROACH)]
     speed = min(slow, *(plan.speed(each) for each in steps))
-    paces = (Pace(plan.acceleration, speed * each) for each in (1.0, 0.8, 1.25, 0.6))
-    return next(
-        (pace for pace in paces if _allowed(plan, steps, pace)),
-        Pace(plan.acceleration, min(plan.speed(each) for each in steps)),
-    )
-
-
-def _allowed(plan: HandPlan, microsteps: Iterable[int], pace: Pace) -> bool:
-    try:
-        plan.require_paces(microsteps, pace)
-    except LimitExceededError:
-        return False
-    return True
-
-
-def next_share(bracket: Bracket, repeats: int) -> float | None:
-    """Which share of the quickest is tried next; None where all is known: `repeats` worked at the highest that does."""
-    works, fails = bracket.works, bracket.fails
-    if works == 0:
-        share = _FIRST if fails == math.inf else fails / 2
-        return share if share >= _LEAST else None
-    if fails == math.inf and works < 1:
-        return 1.0
-    if fails < math.inf and bracket.ratio > _CLOSE:
-        return halfway(works, fails)
-    return works if bracket.passes < repeats else None
-
-
-def usual_trials(repeats: int) -> int:
-    """So many trials it usually takes: to bracket it, and the repeats."""
-    halvings = math.ceil(math.log2(math.log(1 / _FIRST) / math.log(_CLOSE)))
-    return 1 + halvings + repeats
+    return calm_pace(plan, steps, plan.acceleration, speed)
 
 
 def minutes(trials: int) -> float:

@@ -14,7 +14,8 @@ import pytest
 
 from firmware_host.clock import VirtualClock
 from firmware_host.commissioning.finding import Finding
-from firmware_host.commissioning.procedures.motion.trials import WAY, trying, usual_trials
+from firmware_host.commissioning.procedures.motion.search import usual_trials
+from firmware_host.commissioning.procedures.motion.trials import WAY, trying
 from firmware_host.commissioning.procedures.registry import procedure_named
 from firmware_host.commissioning.record import Record, read_record
 from firmware_host.commissioning.script import Answer, Ask
