@@ -18,6 +18,8 @@ BENT = 1.5
 _LONGEST, _SHORTEST = 30.0, 1 / 30
 _GRID, _HALVINGS = 241, 60
 _GOLDEN = (math.sqrt(5) - 1) / 2
+_LEAST_RISE = 1e-6
+"""Of temperature (K): what no thermometer shows."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ def warming_curve(
     if count < 3 or len(temperatures) != count or any(b <= a for a, b in itertools.pairwise(times)):
         raise FormulaRangeError("readings of temperature", count, "", 3, "Take at least three, one after the other")
     require_readings((*times, *temperatures), "reading of temperature")
-    if max(temperatures) == min(temperatures):
+    if max(temperatures) - min(temperatures) < _LEAST_RISE:
         raise FormulaRangeError("rise of temperature", 0.0, "K", within, "It has to get warmer to tell anything")
     at = np.asarray(times, dtype=float) - times[0]
     read = np.asarray(temperatures, dtype=float)
