@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from firmware_host.acts import Act
+from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Finding
 from firmware_host.commissioning.marks.strips import Strips
 from firmware_host.commissioning.procedures.base import Procedure
@@ -107,11 +108,19 @@ def finding_row(finding: Finding) -> Row:
 def told_value(finding: Finding) -> str:
     """A value with half of its 95 % interval, or its ends where they lie unevenly; the word for what was only seen."""
     measured, unit = finding.measured, finding.unit
-    if measured.ends is not None:
-        return f"{measured.value:.2g} {unit}, between {measured.ends[0]:.2g} and {measured.ends[1]:.2g} {unit}".rstrip()
+    if measured.ends is not None and not _even(measured):
+        half, shown = (measured.ends[1] - measured.ends[0]) / 2, f" {unit}" if unit else ""
+        value, low, high = (give_or_take(each, half).split()[0] for each in (measured.value, *measured.ends))
+        return f"{value}{shown}, between {low} and {high}{shown}"
     if measured.within > 0:
         return f"{give_or_take(measured.value, measured.within)} {unit}".rstrip()
     return finding.seen or (f"{number(measured.value, 3)} {unit}" if unit else "-")
+
+
+def _even(measured: Measured) -> bool:
+    """Whether both ends lie as far from the value, as far as two digits show."""
+    low, high = measured.value - measured.lowest, measured.highest - measured.value
+    return abs(high - low) <= 0.02 * (high + low)
 
 
 def written_table(written: Sequence[Written]) -> Table:

@@ -90,6 +90,8 @@ class Hand:
         self.went_round = ""
         """What is to be said of the last move, where it was shorter than the controller makes; empty otherwise."""
         self._looked_s = tools.clock.monotonic()
+        self.may_pace = tools.paces is not None
+        """Whether a move may have an acceleration of its own: whether the controller's settings may be written."""
 
     @property
     def _per_turn(self) -> Fraction:
@@ -132,11 +134,6 @@ class Hand:
     def at_machine_zero(self) -> bool:
         """Whether it stands at the controller's own zero, where no later run can prove that it was not switched off."""
         return self._mover.at + self._mover.origin == 0
-
-    @property
-    def may_pace(self) -> bool:
-        """Whether a move may have an acceleration of its own: whether the controller's settings may be written."""
-        return self._tools.paces is not None
 
     @property
     def zero_place(self) -> str:

@@ -120,8 +120,8 @@ def _begins_at_least(here: Creeping, of: Grips, works: float) -> float:
     no more than half of the way between two beginnings beside the worst place.
     """
     ramp = here.reached(works) ** 2 / (2 * works)
-    held = math.cos(math.pi / MOVES) * math.sin(ramp / 2) / (ramp / 2)
-    return min(of.acceleration(of.needed(works / (1 + here.unseen(works)), held)), works)
+    taken = math.cos(math.pi / MOVES) * math.sin(ramp / 2) / (ramp / 2)
+    return min(of.acceleration(of.needed(works / (1 + here.unseen(works)), taken)), works)
 
 
 def _none_seen(here: Creeping, of: Grips, bracket: Bracket) -> Finding:
@@ -172,13 +172,13 @@ def _found(here: Creeping, of: Grips, bracket: Bracket) -> tuple[Finding, Findin
     part = friction.within / friction.value
     found = Finding(
         key="grip-friction",
-        name="friction between part and rollers, with their rolling resistance as stated",
+        name="coefficient of friction, part on rollers",
         measured=friction,
         unit="",
         formula=_NEEDED,
         verdict="as stated" if fits else "change",
-        sentence="Clean and dry part and rollers, and measure again; or write it, and every plan keeps below it, "
-        "with its reserve.",
+        sentence="That is with their rolling resistance as the file has it. Clean and dry part and rollers, and "
+        "measure again; or write it, and every plan keeps below it, with its reserve.",
     )
     if fits or part >= _SURE:
         return acceleration, found
