@@ -250,6 +250,9 @@ where = "rollers"
 share = 0.01
 friction = 0.2
 
+[train]
+stiffness = "600 N*m/rad"
+
 [reading]
 angle = "0.2 deg"
 length = "0.01 mm"
