@@ -40,5 +40,7 @@ class Finding:
     """What belongs to `change` and is written with it in one go: how well it is known, with what it was measured."""
     seen: str = ""
     """What was seen, in a word, where nothing was read with an uncertainty: yes, no, clockwise."""
+    planned: tuple[float, float] | None = None
+    """What the plan reckoned with before this was measured, from the lowest to the highest; None where it doesn't."""
     acts: tuple[Act, ...] = ()
     """What can be done about it with the program itself."""

@@ -78,6 +78,7 @@ class Found(Event):
     file: Literal["machine", "job"] = "machine"
     also: tuple[tuple[_Text, str | int | float | bool], ...] = ()
     seen: _Text = ""
+    planned: tuple[float, float] | None = None
 
 
 class Ended(Event):
@@ -167,6 +168,7 @@ class Record:
                 file=change.file if change is not None else "machine",
                 also=tuple((each.key, each.value) for each in finding.also),
                 seen=finding.seen,
+                planned=finding.planned,
             )
         )
 
@@ -258,6 +260,7 @@ def finding_of(event: Found) -> Finding:
         change=change,
         also=tuple(Change(key, value, event.file) for key, value in event.also),
         seen=event.seen,
+        planned=event.planned,
     )
 
 

@@ -104,6 +104,12 @@ def number(value: float, digits: int = _DIGITS) -> str:
     return _fixed(value, value, digits)
 
 
+def between(lowest: float, highest: float) -> str:
+    """Two ends: "72 to 81", or the one number that both are."""
+    low, high = number(lowest, 3), number(highest, 3)
+    return low if low == high else f"{low} to {high}"
+
+
 def listed(names: tuple[str, ...] | list[str], join: str = "and") -> str:
     """Names in a sentence: "a", "a and b", "a, b and c"."""
     *most, last = names

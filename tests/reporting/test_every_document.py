@@ -93,6 +93,8 @@ COMMISSIONED: list[CommissionEvent] = [
     Answered(question="below-1", answer=0.125),
     Found(procedure="lost-motion", quantity="lost-motion", name="lost motion at the part", value=0.303, deviation=0.02,
           freedom=4.0, unit="deg", formula="a mean", verdict="change", sentence="The file has 0.02 deg."),
+    Found(procedure="ringing", quantity="natural-frequency", name="the axis swings at", value=57.25, deviation=0.5,
+          freedom=9.0, unit="Hz", formula="a count", verdict="change", sentence="It is not.", planned=(61.5, 77.25)),
     WRITTEN,
 ]  # fmt: skip
 

@@ -15,7 +15,7 @@ from firmware_host.commissioning.record import (
     Written,
 )
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import give_or_take, number
+from firmware_host.reporting.measures import between, give_or_take, number
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
 FINDINGS = (
@@ -24,6 +24,7 @@ FINDINGS = (
     Column("value", "value"),
     Column("within", "±", form=".2g", brief=False),
     Column("unit", "unit", brief=False),
+    Column("planned", "as planned", brief=False),
     Column("verdict", "verdict"),
     Column("deviation", "standard uncertainty", form=".3g", brief=False),
     Column("freedom", "degrees of freedom", form=".3g", brief=False),
@@ -100,9 +101,22 @@ def finding_row(finding: Finding) -> Row:
     freedom = None if measured.freedom == math.inf else measured.freedom
     value = Cell(measured.value, told_value(finding))
     return (
-        *(finding.key, finding.name, value, measured.within, finding.unit, finding.verdict),
+        *(
+            finding.key,
+            finding.name,
+            value,
+            measured.within,
+            finding.unit,
+            Cell(finding.planned, planned_told(finding)),
+            finding.verdict,
+        ),
         *(measured.deviation, freedom, finding.formula),
     )
+
+
+def planned_told(finding: Finding) -> str:
+    """What the plan reckoned with before this was measured; "-" where it reckons with nothing of the kind."""
+    return f"{between(*finding.planned)} {finding.unit}".rstrip() if finding.planned is not None else "-"
 
 
 def told_value(finding: Finding) -> str:

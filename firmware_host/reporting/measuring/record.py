@@ -18,10 +18,17 @@ from firmware_host.commissioning.record import (
 )
 from firmware_host.reporting.document import Column, Document, Figure, Node, Notes, Table
 from firmware_host.reporting.measures import counted
-from firmware_host.reporting.measuring.commissioning import FINDINGS, finding_row, told_value, written_table
+from firmware_host.reporting.measuring.commissioning import (
+    FINDINGS,
+    finding_row,
+    planned_told,
+    told_value,
+    written_table,
+)
 
 _READINGS = (Column("time", "when"), Column("question", "reading"), Column("answer", "SI (degC), or word", form=".6g"))
 _SHORT = (Column("", "what was measured"), Column("", "value (95 %)"), Column("", "verdict"), Column("", "on"))
+_BESIDE = (Column("", "what was measured"), Column("", "as the plan had it"), Column("", "measured (95 %)"))
 _CAUTION = "An estimate from what was read here: prove it on the machine, first without the laser."
 
 
@@ -73,6 +80,10 @@ def _first(
         (each.quantity.replace("-", " "), _short(each), _become(each, kept), each.time[:10]) for each in newest.values()
     )
     yield Table("", "Findings", _SHORT, rows)
+    beside = tuple((each.quantity.replace("-", " "), planned_told(finding_of(each)), _short(each))
+                   for each in newest.values() if each.planned is not None)  # fmt: skip
+    if beside:
+        yield Table("", "Predicted beside measured", _BESIDE, beside)
     yield Notes(tuple(f"{each.name[:1].upper()}{each.name[1:]}: {each.sentence}" for each in newest.values()))
     yield Notes((_CAUTION,))
 

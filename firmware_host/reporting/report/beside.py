@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from firmware_host.planning.compare.measured import Beside
 from firmware_host.reporting.document import Cell, Column, Document, Notes, Table
-from firmware_host.reporting.measures import counted, number
+from firmware_host.reporting.measures import between, counted
 from firmware_host.reporting.pictures.of_run.subject import RunSubject
 
 _FIGURES = (
@@ -67,5 +67,4 @@ def parts_times_document(parts: Iterable[tuple[str, RunSubject]], left_out: int)
 
 
 def _between(ends: tuple[float, float]) -> Cell:
-    low, high = (number(each, 3) for each in ends)
-    return Cell(ends, low if low == high else f"{low} to {high}")
+    return Cell(ends, between(*ends))

@@ -56,6 +56,11 @@ class Ramp(Procedure):
         return _found(bench, here, tried)
 
 
+def _allowed(most: float) -> tuple[float, float]:
+    """What limits allow, in degrees: the plan reckons that no step is lost up to there."""
+    return _in_degrees(most), _in_degrees(most)
+
+
 def _in_degrees(value: float) -> float:
     return math.degrees(value)
 
@@ -71,6 +76,7 @@ def _nothing_works(here: Trying, bracket: Bracket) -> Finding:
         verdict="change",
         sentence=f"Steps are lost even at {degrees(lowest.acceleration)}/s^2 and {degrees(lowest.speed)}/s: look for a "
         "phase that is not connected, the driver's current, the supply, or something that binds.",
+        planned=_allowed(here.quickest.acceleration),
     )
 
 
@@ -85,6 +91,7 @@ def _all_work(bench: Bench, here: Trying, bracket: Bracket) -> Finding:
         formula="as tried, up to what limits allows with its reserve",
         verdict="as stated",
         sentence=f"It loses none up to what limits allow, {_told(here, 1.0)}: {_chance(bracket)} These limits stay.",
+        planned=_allowed(here.quickest.acceleration),
     )
     if bench.machine.ramp.acceleration is None:
         return finding
@@ -111,10 +118,11 @@ def _found(bench: Bench, here: Trying, tried: Tried) -> tuple[Finding, ...]:
         formula="between the highest that lost none and the lowest that did, any place alike (JCGM 100:2008, 4.3.7)",
         verdict="as stated" if _as_stated(bench, here, limit) else "change",
         sentence=sentence,
+        planned=_allowed(here.quickest.acceleration),
     )
     at_speed = replace(
         finding, key="safe-speed", name="with a speed of the part of", measured=speed, unit="deg/s", verdict="told",
-        sentence="Both were raised together.",
+        sentence="Both were raised together.", planned=_allowed(here.quickest.speed),
     )  # fmt: skip
     if tried.odd:
         slips = "Not all of it comes in fours of full steps: something slips besides (jaws, rollers, coupling). "

@@ -120,6 +120,7 @@ def frequency_finding(bench: Bench, here: Swinging, found: Measured, formula: st
         formula=formula,
         verdict=verdict,
         sentence=_frequency_sentence(here, found, slip=slip, unsure=unsure),
+        planned=(here.as_planned.lowest, here.as_planned.highest),
     )
     if slip or unsure or (stated and fits):
         return finding
@@ -169,6 +170,7 @@ def damping_finding(here: Swinging, found: Measured, formula: str) -> Finding:
         verdict="told" if fits else "change",
         sentence=f"The plan has taken it to be {here.damping.value:.2g} ± {here.damping.within:.1g}; each swing is "
         f"{math.exp(-2 * math.pi * found.value):.0%} of the one before, to the same side.",
+        planned=(here.damping.lowest, here.damping.highest),
     )
     if not 0.005 <= found.value <= 0.7 or part > 0.9 or found.value * (1 + part) >= 1:
         return finding

@@ -135,6 +135,7 @@ def _friction(machine: Machine, found: Measured, *, engaged: bool) -> Finding:
         formula="mean over both ways of (m - step/2) g D/2" + (", less detent torque times ratio" if engaged else ""),
         verdict="as stated" if fits else "told" if unclear else "change",
         sentence=told,
+        planned=None if stated is None else (stated, stated),
         change=None if fits or unclear else Change("drive.friction_torque", f"{max(found.value, 0.0):.3g} N*m"),
     )
 

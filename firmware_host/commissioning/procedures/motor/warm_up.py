@@ -172,6 +172,7 @@ def _thermal_resistance(machine: Machine, found: Measured, curve: WarmingCurve, 
         unit="K/W",
         formula=f"(T_end - T_air)(1 + {INSIDE:g})/(P (1 + 3.93e-3 (T - 20))), P that at 20 degC",
         verdict="as stated" if fits else "change" if bent else "told",
+        planned=None if stated is None else (stated.si, stated.si),
         sentence=f"{before} Most of the doubt is the motor's resistance, its current, and how much warmer it is inside."
         if bent
         else _STRAIGHT,
@@ -187,6 +188,8 @@ def _end(machine: Machine, cycle: Cycle, rise: Measured, resistance: Measured, r
     ends = float(winding_rise(cycle.own_loss, max(resistance.value, 1e-9), hottest))
     share = rise.deviation / rise.value if rise.value > 0 else 1.0
     end = Measured(hottest + min(ends, 1e4), min(ends, 1e4) * share, rise.freedom)
+    thermal = machine.winding_to_air
+    planned = None if thermal is None else hottest + float(winding_rise(cycle.own_loss, thermal.si, hottest))
     fits = end.highest <= limit
     judged = "holds" if fits else "is too hot" if end.lowest > limit else "may be too hot"
     stopped = " It was stopped before its end." if readings.stopped else ""
@@ -198,4 +201,5 @@ def _end(machine: Machine, cycle: Cycle, rise: Measured, resistance: Measured, r
         formula="T_air + R_th P (1 + 3.93e-3 (T - 20)), solved; P of the job's own cycle",
         verdict="told",
         sentence=f"It {judged}: it bears {limit:.0f} degC, the hottest air is {hottest:.0f} degC.{stopped}",
+        planned=None if planned is None else (planned, planned),
     )

@@ -106,6 +106,7 @@ def tried(
 def share_of(finding: Finding) -> tuple[float, float]:
     """Its interval, as shares of the quickest."""
     whole = math.degrees(QUICKEST.acceleration)
+    assert finding.planned == pytest.approx((whole, whole), rel=1e-6)
     return finding.measured.lowest / whole, finding.measured.highest / whole
 
 

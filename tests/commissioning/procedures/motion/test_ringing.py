@@ -40,6 +40,8 @@ def test_an_axis_that_swings_as_computed_is_told_so_and_known_better_than_before
     assert frequency.measured.lowest <= COMPUTED * 1.01 <= frequency.measured.highest
     assert frequency.measured.within < 0.05 * COMPUTED
     assert "It agrees with the 69.1 Hz" in frequency.sentence
+    assert frequency.planned is not None
+    assert frequency.planned[0] < 69.1 < frequency.planned[1], "what the plan had, beside it"
     assert damping.measured.lowest <= 0.08 <= damping.measured.highest
     assert any("frames of each swing" in line for line in person.told)
     assert hand.moved == sorted(hand.moved[:1]) + sorted(hand.moved[1:])  # back once, then all from one side
@@ -91,6 +93,8 @@ def test_a_frequency_that_the_file_has_is_as_stated_when_it_is_found_again(tmp_p
     (again, _), _ = film(tmp_path, plan, Filming(57.0, 0.08, random.Random(2), rate=960), 2)
     assert (again.verdict, again.change) == ("as stated", None)
     assert "It is not the 69.1 Hz" in again.sentence
+    assert again.planned is not None
+    assert again.planned[0] < 57.0 < again.planned[1] < 69.1, "the plan has what was measured before"
 
 
 def test_miscounted_swings_are_not_written(tmp_path: Path) -> None:

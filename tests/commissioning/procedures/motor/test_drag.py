@@ -111,6 +111,7 @@ def test_the_file_that_is_right_stays() -> None:
     found, _ = measured("drag", HiddenAxis(friction=stated).reads)
     assert by_key(found)["friction"].verdict == "as stated"
     assert by_key(found)["friction"].change is None
+    assert by_key(found)["friction"].planned == (stated, stated)
 
 
 def test_a_motor_that_turns_along_is_taken_off_by_its_detent_torque() -> None:

@@ -85,6 +85,11 @@ def test_resistance_and_time_constant_are_found_and_can_be_written() -> None:
     ends = 40 + winding_rise(cycle.own_loss, 4.0, 40.0)
     assert each["end-temperature"].measured.value == pytest.approx(ends, rel=1e-3)
     assert "It holds: it bears 130 degC" in each["end-temperature"].sentence
+    assert each["thermal-resistance"].planned == (6.0, 6.0), "K/W, as the motor's file states"
+    # By hand: T = 40 + R P (1 + 0.00393 (T - 20)), solved for T.
+    power = 6.0 * cycle.own_loss
+    by_hand = (40 + power * (1 - 0.00393 * 20)) / (1 - 0.00393 * power)
+    assert each["end-temperature"].planned == pytest.approx((by_hand, by_hand), rel=1e-3)
     assert person.asked == ["within", "air", *(f"case-{count}" for count in range(7))]
 
 
