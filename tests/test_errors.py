@@ -44,6 +44,8 @@ from firmware_host.errors import (
 from firmware_host.mechanics.optics.beam import window_half_depth
 from firmware_host.model import Setup, load_job
 from firmware_host.planning.plan import plan_job
+from firmware_host.simulator.numbered_line.words import RefusedCommandError
+from firmware_host.simulator.status_query.refusal import RefusedLineError
 
 ALL = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, FirmwareHostError)]
 
@@ -270,6 +272,17 @@ def call_at(source: str, begin: int) -> ast.Call:
 
 def test_every_error_is_built_somewhere_and_the_root_nowhere() -> None:
     assert {name for _, name, _ in built()} == {kind.__name__ for kind in ALL} - {"FirmwareHostError"}
+
+
+def test_elsewhere_only_simulated_boards_have_errors_of_their_own_and_those_say_what_they_hold() -> None:
+    sources = {path: path.read_text(encoding="utf-8") for path in sorted(PACKAGE.rglob("*.py"))}
+    of_ours = re.compile(rf"^class (\w+)\((?:{'|'.join(kind.__name__ for kind in ALL)})\b", re.MULTILINE)
+    elsewhere = {name for path, text in sources.items() if path.name != "errors.py" for name in of_ours.findall(text)}
+    assert elsewhere == {"RefusedCommandError", "RefusedLineError"}
+    raised = {name for text in sources.values() for name in re.findall(r"raise (Refused\w+)\(", text)}
+    assert raised == elsewhere
+    assert str(RefusedCommandError("Unknown command")) == "Unknown command"
+    assert str(RefusedLineError(9)) == "the simulated board refuses the line with number 9"
 
 
 def said(node: ast.expr | None) -> str | None:
