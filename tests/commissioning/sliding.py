@@ -137,6 +137,7 @@ def gripping(
     hand = cast("Hand", quick)
     person = Reader(quick.axis, hand, rng, within_angle=within_angle)
     bench = replace(bench_of(hand, "grip", within_angle=within_angle), paced=True)
+    folder.mkdir(exist_ok=True)
     with Record(folder / f"grip-{seed}.jsonl", "m", VirtualClock()) as record:
         found = carry_out(procedure_named("grip"), bench, hand, person, record)
     return {each.key: each for each in found}, quick, person

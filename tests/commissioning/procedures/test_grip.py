@@ -30,6 +30,7 @@ from firmware_host.planning.limit_report import check_limits
 from firmware_host.planning.limits.accept import stopping
 from firmware_host.planning.load.case import load_case
 from firmware_host.simulator.device import Stretch
+from firmware_host.simulator.true_machine.axis import TrueAxis
 from firmware_host.simulator.true_machine.integrate import State
 from firmware_host.station.hand.hand import Hand
 from tests.commissioning.hidden.hands import QuickHand, bench_of
@@ -176,6 +177,18 @@ def test_what_was_found_is_written_with_how_well_it_is_known(tmp_path: Path) -> 
     assert cradle.friction is not None
     assert cradle.friction == pytest.approx(friction.measured.value, rel=5e-3)
     assert machine.tolerances.friction == pytest.approx(friction.measured.within / friction.measured.value, rel=0.1)
+
+
+@pytest.mark.slow
+def test_a_rotor_that_swings_shows_the_same(tmp_path: Path) -> None:
+    """The rotor integrated on its torque curve; the others follow their pulses."""
+    swinging, following = (gripping(bottle(0.18), 1, tmp_path / name, axis)[0] for name, axis in AXES.items())
+    assert list(swinging) == list(following)
+    for key in ("creep-acceleration", "grip-friction"):
+        assert swinging[key].measured.value == pytest.approx(following[key].measured.value, rel=1e-6)
+
+
+AXES = {"swinging": TrueAxis, "following": Following}
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,10 @@ _NEEDED = "F/N at the driven rollers, r*F = J*alpha + idle rollers + rolling fri
 _LIKE_BRAKING = 1.05
 """A part that slides while braking at less than so many times what it slides at while speeding up shows too little."""
 _SURE = 0.9
+"""A friction that is known no better than to so much of itself is not written."""
+_AS_MADE = 1e-3
+"""A board makes an acceleration to three decimals."""
+_MORE = "it creeps more from an acceleration of the part of"
 
 
 @dataclass(frozen=True)
@@ -36,12 +40,13 @@ class Grips:
     lever: float
     """How far off the lever arm of rolling friction may be, a part of it, where the files say that."""
 
-    def needed(self, acceleration: float, imbalance: float = 1.0, lever: float = 1.0) -> float:
+    def needed(self, acceleration: float, imbalance: float = 1.0, lever: float = 1.0, speed: float = 0.0) -> float:
         """The coefficient of friction that speeding up (part rad/s^2) takes, the worse of both ways.
 
-        With that share of the stated imbalance, and so many times the lever arm of rolling friction.
+        With that share of the stated imbalance, so many times the lever arm of rolling friction, and up to `speed`
+        (part rad/s), where an imbalance lifts the part.
         """
-        trough = replace(self.trough, lever_arm=self.trough.lever_arm * lever)
+        trough = replace(self.trough, lever_arm=self.trough.lever_arm * lever).turning(speed)
         needed = float(friction_needed(trough, acceleration, self.load.imbalance_torque * imbalance, braking=0.0))
         return math.hypot(needed, self.along)
 
@@ -74,10 +79,13 @@ def grip_findings(here: Creeping, of: Grips, crept: Crept) -> tuple[Finding, ...
     """What the trials say: of the acceleration, and of the friction."""
     bracket = crept.bracket
     if crept.steps_lost is not None:
-        return (_told(crept.steps_lost, "steps are lost at an acceleration of the part of", _LOST),)
+        at = math.degrees(crept.steps_lost)
+        tried = Measured(at, of_limits(_AS_MADE * at))
+        return (_told("steps are lost at an acceleration of the part of", tried, "as tried", _LOST),)
     if bracket.works == 0:
-        lowest = bracket.fails
-        return (_told(lowest, "it creeps even at an acceleration of the part of", _ANYWHERE.format(degrees(lowest))),)
+        begins = uniform_between(0.0, math.degrees(bracket.fails))
+        sentence = _ANYWHERE.format(degrees(bracket.fails))
+        return (_told(_MORE, begins, "anywhere from nothing up to what was tried (JCGM 100:2008, 4.3.7)", sentence),)
     if bracket.fails == math.inf:
         return (_none_seen(here, of, bracket),)
     return _found(here, of, bracket)
@@ -93,13 +101,13 @@ _ANYWHERE = (
 )
 
 
-def _told(acceleration: float, name: str, sentence: str) -> Finding:
+def _told(name: str, measured: Measured, formula: str, sentence: str) -> Finding:
     return Finding(
         key="creep-acceleration",
         name=name,
-        measured=uniform_between(0.0, math.degrees(acceleration)),
+        measured=measured,
         unit="deg/s^2",
-        formula="as tried: from nothing up to there",
+        formula=formula,
         verdict="change",
         sentence=sentence,
     )
@@ -153,7 +161,8 @@ def _no_narrower(found: Measured, low: float, high: float) -> Measured:
 
 
 def _found(here: Creeping, of: Grips, bracket: Bracket) -> tuple[Finding, Finding]:
-    low, high = _least_friction(here, of, bracket.works), of.needed(bracket.fails)
+    low = _least_friction(here, of, bracket.works)
+    high = of.needed(bracket.fails, speed=here.reached(bracket.fails))
     middle = math.sqrt(bracket.works * bracket.fails)
     half = max(abs(of.needed(middle, 1.0, 1 + off) - of.needed(middle)) for off in (of.lever, -of.lever))
     begins = uniform_between(_begins_at_least(here, of, bracket.works), bracket.fails).scaled(180 / math.pi)
@@ -161,7 +170,7 @@ def _found(here: Creeping, of: Grips, bracket: Bracket) -> tuple[Finding, Findin
     fits = friction.lowest <= of.stated <= friction.highest
     acceleration = Finding(
         key="creep-acceleration",
-        name="it creeps more from an acceleration of the part of",
+        name=_MORE,
         measured=begins,
         unit="deg/s^2",
         formula=_SEEN,
