@@ -69,6 +69,7 @@ def test_the_hidden_friction_is_found(tmp_path: Path) -> None:
     assert friction.measured.lowest <= 0.18 <= friction.measured.highest
     assert friction.measured.within < 0.1 * 0.18
     assert friction.verdict == "change"
+    assert (friction.planned, begins.planned) == ((0.35, 0.35), pytest.approx((860, 860), rel=0.01))
     assert friction.change is not None
     assert friction.change.key == "drive.friction"
     assert [each.key for each in friction.also] == ["tolerances.friction"]

@@ -147,7 +147,14 @@ def _none_seen(here: Creeping, of: Grips, bracket: Bracket) -> Finding:
         verdict="as stated",
         sentence=f"That is the most that limits allow, and takes a friction of {least:.2g}: no less is there. The plan "
         f"counts on {of.stated:.2g}, by which it would slip from {_computed(of)} on. These limits stay.",
+        planned=_planned(of),
     )
+
+
+def _planned(of: Grips) -> tuple[float, float] | None:
+    """The same as the plan reckons with it (deg/s^2); None where the part never slips by that."""
+    slips = math.degrees(of.acceleration(of.stated))
+    return (slips, slips) if math.isfinite(slips) else None
 
 
 def _computed(of: Grips) -> str:
@@ -177,6 +184,7 @@ def _found(here: Creeping, of: Grips, bracket: Bracket) -> tuple[Finding, Findin
         verdict="told" if fits else "change",
         sentence=f"By the friction that it counts on, {of.stated:.2g}, the plan has it slip from {_computed(of)} on; "
         f"this shows {friction.value:.2g}.",
+        planned=_planned(of),
     )
     part = friction.within / friction.value
     found = Finding(
@@ -188,6 +196,7 @@ def _found(here: Creeping, of: Grips, bracket: Bracket) -> tuple[Finding, Findin
         verdict="as stated" if fits else "change",
         sentence="That is with their rolling resistance as the file has it. Clean and dry part and rollers, and "
         "measure again; or write it, and every plan keeps below it, with its reserve.",
+        planned=(of.stated, of.stated),
     )
     if fits or part >= _SURE:
         return acceleration, found
