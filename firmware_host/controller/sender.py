@@ -250,8 +250,10 @@ class Sender(ABC):
     def nothing_answers(self, silent: Act | None = None, note: str = "") -> DialectError:
         """The error for a port where nothing answers in the dialect: by what was heard, and what is spoken there.
 
-        `silent`: what else can be done, and a `note` on it, where nothing was heard at all.
+        `silent`: what else can be done, and a `note` on it, where nothing was heard at all, or messages of the
+        dialect alone, as of a board that waits for a reset.
         """
+        said = self.messages[-1] if self.messages else ""
         heard = [*self.strays, *(message.encode() for message in self.messages), self._framer.clear()]
         other = spoken_instead(self.port, self.clock, self.dialect, heard, self.realtime)
         came = b"".join(heard)
@@ -259,13 +261,15 @@ class Sender(ABC):
             why = f', but {other} is spoken there. Set link.dialect = "{other}" in the machine file'
         elif is_noise(came):
             why = ": what comes is no text, as at another line speed. Name the board's own with --baud, or as link.baud"
+        elif said:
+            why = f": it says {said!r} and answers nothing"
         elif came:
             why = f": {came[:_SHOWN_BYTES]!r} came. Check whether this is the controller's port"
         else:
             why = ": it is silent. Check that it is on, its cable, its port and its line speed (link.baud)"
         detail = f"nothing answers in dialect {self.dialect.name}{why}"
         error = DialectError(self.port.url, detail, acts=(FindControllers(self.port.url),))
-        if silent is not None and not came:
+        if silent is not None and (not came or (said and not other)):
             error.acts = (*error.acts, silent)
             error.add_note(note)
         return error

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 
 _DEVICE = re.compile(r"(?:[\\/]{2}[.?][\\/])?(.+?):?", re.DOTALL)
@@ -24,7 +25,7 @@ def is_busy(error: BaseException) -> bool:
 
 def is_missing(error: BaseException) -> bool:
     """Whether a line could not be opened because it is not there; what pyserial keeps is a text, as in `is_busy`."""
-    return isinstance(error, FileNotFoundError) or "FileNotFoundError(" in str(error)
+    return getattr(error, "errno", None) == errno.ENOENT or "FileNotFoundError(" in str(error)
 
 
 def is_denied(error: BaseException) -> bool:
