@@ -142,10 +142,10 @@ def test_no_file_outside_the_room_of_systems_uses_a_name_that_windows_lacks() ->
 
 @pytest.mark.parametrize("platform", ["win32", "darwin", "linux"])
 def test_types_are_checked_on_each_system_each_time(platform: str) -> None:
-    commands = [command for _, command in verify.CHECKS if "mypy" in command and platform in command]
+    commands = [command for _, command in verify.SIDE_BY_SIDE if "mypy" in command and platform in command]
     assert len(commands) == 1
     (command,) = commands
     assert command[:3] == [sys.executable, "-m", "mypy"]
     assert command[command.index("--platform") + 1] == platform
-    folders = [each[each.index("--cache-dir") + 1] for _, each in verify.CHECKS if "--cache-dir" in each]
+    folders = [each[each.index("--cache-dir") + 1] for _, each in verify.SIDE_BY_SIDE if "--cache-dir" in each]
     assert len(set(folders)) == len(folders) == 3
