@@ -71,6 +71,6 @@ class FaultyStation(RuleBasedStateMachine):
 
 
 FaultyStation.TestCase.settings = settings(
-    max_examples=60, stateful_step_count=8, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=15, stateful_step_count=8, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 TestFaultyStation = FaultyStation.TestCase

@@ -1,5 +1,9 @@
-"""Killed at every line of the journal of a job of 12 segments and 2 passes, and at 200 other instants; then resumed."""
+"""Killed at every line of the journal of a job of 12 segments and 2 passes, and at 200 other instants; then resumed.
 
+At every line of a job of 3 segments, as a rule; the whole with `-m slow`.
+"""
+
+import itertools
 import os
 import signal
 import subprocess
@@ -20,53 +24,62 @@ from tests.faults.striking import Striker
 from tests.faults.world import Died, World
 
 BOARDS = ("status-query/plain", "numbered-line/plain")
-ALL = [(segment, number) for segment in range(1, 13) for number in (1, 2)]
-LINES = 2 + 12 * (2 + 2 * 3) + 3
-"""begin and zero; for each segment move and standstill, for each pass gate open, gate closed, pass done; the finish."""
+SEGMENTS = 12
 
 
-def world_of(board: str, home: Path) -> World:
+def lines_of(segments: int) -> int:
+    """Begin and zero; for each segment move, standstill, for each pass gate open, gate closed, pass done; the finish."""
+    return 2 + segments * (2 + 2 * 3) + 3
+
+
+def passes_of(segments: int) -> list[tuple[int, int]]:
+    return [(segment, number) for segment in range(1, segments + 1) for number in (1, 2)]
+
+
+def world_of(board: str, home: Path, segments: int = SEGMENTS) -> World:
     home.mkdir()
-    return World(home, task_for(board, segments=12), Random(0))
+    return World(home, task_for(board, segments=segments), Random(0))
 
 
-def judged(player: Player) -> Outcome:
+def judged(player: Player, segments: int = SEGMENTS) -> Outcome:
     """Let the run die as it was told to, resume it until it is done, and compare with the truth."""
     played = player.play()
     assert played.goes.count("died") == 1
     assert played.broken == (), played.goes
     assert len(played.goes) <= 4
     observer = player.world.observer
-    for key in ALL:
+    for key in passes_of(segments):
         openings = [opening for opening in observer.openings if opening.key == key]
         assert sum(opening.complete for opening in openings) == 1
         assert len(openings) <= 1 + observer.asked.count(key)
     assert len(observer.asked) <= 1
     record = replay(read_journal(player.world.folder.journal)).record
-    assert (record.outcome, record.done) == ("done", len(ALL))
+    assert (record.outcome, record.done) == ("done", len(passes_of(segments)))
     return played.outcome
 
 
 @pytest.mark.parametrize(
-    ("board", "how"),
+    ("board", "how", "segments"),
     [
-        pytest.param(BOARDS[0], "before", marks=pytest.mark.slow),
-        (BOARDS[0], "torn"),
-        pytest.param(BOARDS[0], "after", marks=pytest.mark.slow),
-        pytest.param(BOARDS[1], "before", marks=pytest.mark.slow),
-        pytest.param(BOARDS[1], "after", marks=pytest.mark.slow),
+        (BOARDS[0], "torn", 3),
+        (BOARDS[1], "after", 3),
+        *(
+            pytest.param(board, how, SEGMENTS, marks=pytest.mark.slow)
+            for board, how in itertools.product(BOARDS, ("before", "torn", "after"))
+        ),
     ],
-    ids=["state-before", "state-torn", "state-after", "numbers-before", "numbers-after"],
 )
-def test_a_process_that_dies_at_any_line_of_the_journal_is_resumed(board: str, how: str, tmp_path: Path) -> None:
+def test_a_process_that_dies_at_any_line_of_the_journal_is_resumed(
+    board: str, how: str, segments: int, tmp_path: Path
+) -> None:
     outcomes: list[Outcome] = []
-    for at in range(1, LINES + 1):
-        world = world_of(board, tmp_path / str(at))
+    for at in range(1, lines_of(segments) + 1):
+        world = world_of(board, tmp_path / str(at), segments)
         player = Player(world, Striker(world, ()), 0, board)
         world.disk.before = dying(world, at, how)
-        outcomes.append(judged(player))
+        outcomes.append(judged(player, segments))
     asked = sum(outcome in (Outcome.ASKED, Outcome.ANEW_ASKED) for outcome in outcomes)
-    assert asked == 2 * len(ALL)  # from where the gate may be open until the pass is known to be done
+    assert asked == 2 * len(passes_of(segments))  # from where the gate may be open until the pass is known to be done
     anew = sum(outcome in (Outcome.ANEW, Outcome.ANEW_ASKED) for outcome in outcomes)
     assert anew == 0  # a move under way runs out, and both kinds of board tell where that was
     began_again = outcomes.count(Outcome.BEGAN_AGAIN)
@@ -89,7 +102,7 @@ def dying(world: World, at: int, how: str) -> Callable[[], None]:
     return before
 
 
-@pytest.mark.parametrize("instants", [25, pytest.param(100, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("instants", [8, pytest.param(100, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("board", BOARDS)
 def test_a_process_that_dies_at_random_instants_is_resumed(board: str, instants: int, tmp_path: Path) -> None:
     random = Random(20260101)
@@ -122,9 +135,7 @@ def dying_at_turn(world: World, at: int) -> Callable[[], None]:
     return turn
 
 
-@pytest.mark.parametrize(
-    "stage", [pytest.param(4, marks=pytest.mark.slow), 14, pytest.param(26, marks=pytest.mark.slow), 37]
-)
+@pytest.mark.parametrize("stage", [*(pytest.param(stage, marks=pytest.mark.slow) for stage in (4, 14, 26)), 37])
 def test_a_real_process_killed_on_a_real_line_is_resumed_by_another(stage: int, tmp_path: Path) -> None:
     with killed_run.real_board() as server:
         with started(tmp_path, server.url, "run") as process:
@@ -139,7 +150,7 @@ def test_a_real_process_killed_on_a_real_line_is_resumed_by_another(stage: int, 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("how", ["before", "after"])
-@pytest.mark.parametrize("line", range(2, LINES))
+@pytest.mark.parametrize("line", range(2, lines_of(SEGMENTS)))
 def test_a_real_process_killed_at_any_line_of_its_journal_is_resumed(line: int, how: str, tmp_path: Path) -> None:
     """From before the second line (before it nothing has begun) to after the last but one (then it is done)."""
     with killed_run.real_board() as server:
@@ -161,7 +172,7 @@ def resumed_by_another(home: Path, server: SocketServer) -> None:
 def every_pass_once_or_asked(home: Path) -> None:
     noted = (home / "marked").read_text("ascii").splitlines()
     asked = (home / "asked").read_text("ascii").splitlines() if (home / "asked").exists() else []
-    for segment, number in ALL:
+    for segment, number in passes_of(SEGMENTS):
         key = f"{segment} {number}"
         assert 1 <= noted.count(f"began {key}") <= 1 + asked.count(f"{key} not done")
         assert noted.count(f"ended {key}") == 1
