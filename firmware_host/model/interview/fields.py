@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
@@ -70,26 +71,29 @@ def usual_range(key: str, kind: str = "") -> str:
     return f"Usually {row.low:,.10g} to {row.high:,.10g}{unit} ({row.source}).{any_unit}{hint}"
 
 
-def _models(annotation: Any) -> list[type[BaseModel]]:
+@cache
+def _models(annotation: Any) -> tuple[type[BaseModel], ...]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
+        return (annotation,)
     if get_origin(annotation) in (Annotated, Union, UnionType, tuple):
-        return [model for inner in get_args(annotation) for model in _models(inner)]
-    return []
+        return tuple(model for inner in get_args(annotation) for model in _models(inner))
+    return ()
 
 
+@cache
 def _is_list(annotation: Any) -> bool:
     if get_origin(annotation) is Annotated:
         return _is_list(get_args(annotation)[0])
     return get_origin(annotation) is tuple
 
 
+@cache
 def _is_word(annotation: Any) -> bool:
     """Whether a word may stand there, too: it is one value, and has a question of its own."""
     return any(isinstance(each, tuple) for each in types_of(annotation))
 
 
-def _of_kind(models: list[type[BaseModel]], kind: object) -> type[BaseModel]:
+def _of_kind(models: tuple[type[BaseModel], ...], kind: object) -> type[BaseModel]:
     """The model of that kind; the first where nobody said which."""
     for model in models:
         field = model.model_fields.get("kind")

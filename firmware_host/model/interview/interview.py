@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any, Literal, TypeAlias
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from firmware_host.errors import InputError, UnknownKeyError
@@ -56,7 +57,9 @@ class Interview:
         yield from usual
         yield self._about_details()
         wanted = self.given[DETAILS].values.get(DETAILS, ()) if DETAILS in self.given else ()
-        yield from (each for each in self._further() if each.key.partition(".")[0] in wanted)
+        for key, field in self._further() if wanted else ():
+            if key.partition(".")[0] in wanted:
+                yield leaf_question(key, field, motor=self.kind == "motor")
 
     def next(self) -> Question | None:
         """The first question that is not answered yet; None where all are."""
@@ -64,14 +67,18 @@ class Interview:
 
     def question(self, key: str) -> Question:
         """The question of that name, asked or not. Raises `UnknownKeyError`, naming the nearest."""
-        known = {each.key: each for each in (*self._further(), *self.questions())}
-        if key not in known:
-            raise UnknownKeyError(f"there is no question {key!r}", nearest_of(key, sorted(known)), key="--answer")
-        return known[key]
+        for each in self.questions():
+            if each.key == key:
+                return each
+        further = dict(self._further())
+        if key not in further:
+            known = sorted({*further, *(each.key for each in self.questions())})
+            raise UnknownKeyError(f"there is no question {key!r}", nearest_of(key, known), key="--answer")
+        return leaf_question(key, further[key], motor=self.kind == "motor")
 
     def place_of(self, key: str) -> int:
         """Where a key stands among those that no usual question fills in; behind all where there is none."""
-        keys = [each.key for each in self._further()]
+        keys = [each for each, _ in self._further()]
         return keys.index(key) if key in keys else len(keys)
 
     def take(self, question: Question, text: str, how: How = "answered") -> tuple[Finding, ...]:
@@ -162,13 +169,13 @@ class Interview:
         return wanted
 
     def _section_names(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(each.key.partition(".")[0] for each in self._further()))
+        return tuple(dict.fromkeys(key.partition(".")[0] for key, _ in self._further()))
 
-    def _further(self) -> list[Question]:
-        """A question for each key that no other fills in, in the order of the file."""
+    def _further(self) -> list[tuple[str, FieldInfo]]:
+        """Each key that no usual question fills in, in the order of the file."""
         asked = {key for each in self._first if each.when(self.given) for key in (each.key, *each.fills)}
         return [
-            leaf_question(key, field, motor=self.kind == "motor")
+            (key, field)
             for key, field in leaves(self._model, self._filled(self.given))
             if key not in asked and not _in_gearing(key)
         ]

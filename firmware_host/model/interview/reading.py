@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -22,7 +22,7 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 
 def read_leaf(field: FieldInfo, text: str) -> Any:
     """What a file holds for an answer to the key of `field`. Raises `InputError` for an answer of another kind."""
-    types = list(types_of(field.annotation, field.metadata))
+    types = types_of(field.annotation, tuple(field.metadata))
     if text[:1] == "[" and tuple in types:
         return _inline(text)
     quantity = next((each for each in types if isinstance(each, QuantityField)), None)
@@ -40,7 +40,7 @@ def read_leaf(field: FieldInfo, text: str) -> Any:
 
 def choices_of(field: FieldInfo) -> tuple[str, ...]:
     """The only answers that the key of `field` takes; none where it takes any."""
-    types = list(types_of(field.annotation, field.metadata))
+    types = types_of(field.annotation, tuple(field.metadata))
     if bool in types:
         return ("yes", "no")
     return tuple(str(word) for each in types if isinstance(each, tuple) for word in each)
@@ -48,27 +48,25 @@ def choices_of(field: FieldInfo) -> tuple[str, ...]:
 
 def quantity_of(field: FieldInfo) -> QuantityField | None:
     """The kind of quantity that the key of `field` takes; None for any other value."""
-    types = types_of(field.annotation, field.metadata)
+    types = types_of(field.annotation, tuple(field.metadata))
     return next((each for each in types if isinstance(each, QuantityField)), None)
 
 
-def types_of(annotation: Any, metadata: Any = ()) -> Iterator[Any]:
+@cache
+def types_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[Any, ...]:
     """The plain types of an annotation; a quantity by its field, the words of a choice as a tuple of them."""
-    yield from (each for each in metadata if isinstance(each, QuantityField))
+    quantities = tuple(each for each in metadata if isinstance(each, QuantityField))
     origin = get_origin(annotation)
     if origin is Annotated:
         inner, *more = get_args(annotation)
-        yield from types_of(inner, more)
-    elif origin is Literal:
-        yield get_args(annotation)
-    elif origin is tuple:
-        yield tuple
-        yield from types_of(get_args(annotation)[0])
-    elif origin in (Union, UnionType):
-        for inner in get_args(annotation):
-            yield from types_of(inner)
-    else:
-        yield annotation
+        return (*quantities, *types_of(inner, tuple(more)))
+    if origin is Literal:
+        return (*quantities, get_args(annotation))
+    if origin is tuple:
+        return (*quantities, tuple, *types_of(get_args(annotation)[0]))
+    if origin in (Union, UnionType):
+        return (*quantities, *(each for inner in get_args(annotation) for each in types_of(inner)))
+    return (*quantities, annotation)
 
 
 def _quantity(text: str, field: QuantityField) -> str:
