@@ -8,7 +8,8 @@ against SciPy's `solve_ivp` and closed forms in `tests/simulator/true_machine`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from itertools import repeat
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -76,28 +77,33 @@ def of_many(each: list[Coefficients]) -> Coefficients:
     return Coefficients(*(np.array(values, dtype=np.float64)[:, None] for values in zip(*each, strict=True)))
 
 
-def advance(state: State, field: Any, speed: Any, peak: Any, of: Coefficients, *, many: bool = False) -> State:
-    """One step of time: speeds by the forces at the places that hold now, then places by those speeds.
+def advance(state: State, steps: Iterable[tuple[Any, Any, Any]], of: Coefficients, *, many: bool = False) -> State:
+    """Through steps of time: speeds by the forces at the places that hold, then places by those speeds.
 
-    `field` rad and `speed` rad/s of the field, `peak` N m of the torque at that speed; `many`: arrays.
+    Each step is what the field does: its place (rad), its speed (rad/s), and the peak of the torque (N m) at that
+    speed; `many`: arrays.
     """
-    ops = _ARRAYS if many else _NUMBERS
+    sin, cos, least, most = _ARRAYS if many else _NUMBERS
     x, y, v, w = state
-    angle = of.teeth * (field - x)
-    twist = of.spring * (x - y)
-    own = of.damping * ops.most(ops.cos(angle), 0.0)
-    pulls = peak * ops.sin(angle) + own * speed - twist
-    turns = twist - of.imbalance * ops.sin(y / of.turns)
-    a, b, d = of.by_rotor, of.by_load, of.train_damping
-    rotor, load = a * (own + d), b * d
-    v_wanted = v * (1 - rotor) + a * (d * w + 2 * pulls)
-    w_wanted = w * (1 - load) + b * (d * v + 2 * turns)
-    share = 1 / ((1 + rotor) * (1 + load) - a * d * load)
-    v = (v_wanted * (1 + load) + a * d * w_wanted) * share
-    w = (w_wanted * (1 + rotor) + load * v_wanted) * share
-    stuck = 2 * b * of.friction
-    w = w - ops.most(ops.least(w, stuck), -stuck)
-    return State(x + of.step * v, y + of.step * w, v, w)
+    teeth, spring, damping, train_damping, a, b, friction, imbalance, per_turn, step = of
+    to_load, stuck = b * train_damping, 2 * b * friction
+    for field, speed, peak in steps:
+        angle = teeth * (field - x)
+        twist = spring * (x - y)
+        own = damping * most(cos(angle), 0.0)
+        to_rotor = a * (own + train_damping)
+        across = a * train_damping
+        pulls = peak * sin(angle) + own * speed - twist
+        turns = twist - imbalance * sin(y / per_turn)
+        v_wanted = v * (1 - to_rotor) + a * (train_damping * w + 2 * pulls)
+        w_wanted = w * (1 - to_load) + b * (train_damping * v + 2 * turns)
+        share = 1 / ((1 + to_rotor) * (1 + to_load) - across * to_load)
+        v = (v_wanted * (1 + to_load) + across * w_wanted) * share
+        w = (w_wanted * (1 + to_rotor) + to_load * v_wanted) * share
+        w = w - most(least(w, stuck), -stuck)
+        x = x + step * v
+        y = y + step * w
+    return State(x, y, v, w)
 
 
 def standing(place: float) -> State:
@@ -109,18 +115,16 @@ def moved(rotor: Rotor, state: State, places: Any, rates: Any, step: float) -> S
     """Through a move of the field: `places` (rad) and `rates` (rad/s) at steps of `step` s, arrays of shape (n,)."""
     of = coefficients(rotor, step)
     peaks = rotor.peak(rates).tolist()
-    for place, rate, peak in zip(places.tolist(), rates.tolist(), peaks, strict=True):
-        state = advance(state, place, rate, peak, of)
-    return state
+    return advance(state, zip(places.tolist(), rates.tolist(), peaks, strict=True), of)
 
 
 def swung(rotor: Rotor, state: State, place: float, lasts: float) -> State:
     """Swing about a field that stands at `place` (rad), for `lasts` s or until nothing moves any more."""
     of, peak = coefficients(rotor, rotor.step), rotor.standing_torque
-    for number in range(math.ceil(lasts / rotor.step)):
-        if number % _LOOK == 0 and _stands(state, place, of, peak):
-            break
-        state = advance(state, place, 0.0, peak, of)
+    left = math.ceil(lasts / rotor.step)
+    while left > 0 and not _stands(state, place, of, peak):
+        state = advance(state, repeat((place, 0.0, peak), min(left, _LOOK)), of)
+        left -= _LOOK
     return state
 
 
@@ -130,8 +134,7 @@ def filmed(rotor: Rotor, state: State, place: float, every: float, pictures: int
     of, peak, seen = coefficients(rotor, every / parts), rotor.standing_torque, []
     for _ in range(pictures):
         seen.append(float(state.load))
-        for _ in range(parts):
-            state = advance(state, place, 0.0, peak, of)
+        state = advance(state, repeat((place, 0.0, peak), parts), of)
     return seen
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -54,10 +55,9 @@ def _lost(rotors: Sequence[Rotor], moves: Sequence[Sequence[Stretch]], starts: F
     began = np.array([[move[0].base * rotor.pulse] for rotor, move in zip(rotors, moves, strict=True)])
     start = began + np.arcsin(pulled / standing) / of.teeth
     state = State(start, start + pulled / of.spring, np.zeros(start.shape), np.zeros(start.shape))
-    for place, speed, peak in zip(laid.places, laid.speeds, laid.peaks, strict=True):
-        state = advance(state, place, speed, peak, of, many=True)
-    for _ in range(_steps_out(rotors, fields[0].step if len(fields) == 1 else float(of.step.min()))):
-        state = advance(state, laid.ends, 0.0, standing, of, many=True)
+    state = advance(state, zip(laid.places, laid.speeds, laid.peaks, strict=True), of, many=True)
+    out = _steps_out(rotors, fields[0].step if len(fields) == 1 else float(of.step.min()))
+    state = advance(state, repeat((laid.ends, 0.0, standing), out), of, many=True)
     behind = (laid.ends - np.asarray(state.rotor)) * of.teeth / (2 * math.pi)
     return np.asarray(4 * np.rint(behind).astype(np.int64))
 

@@ -62,7 +62,7 @@ def test_on_its_way_it_is_never_farther_from_scipys_than_a_hundredth_of_a_step()
     exact = by_scipy(of, move, field.step * len(field.places))
     state, now, peaks = standing(0.0), coefficients(of, field.step), of.peak(field.rates * of.pulse)
     for number, (place, rate, peak) in enumerate(zip(field.places, field.rates, peaks, strict=True)):
-        state = advance(state, place * of.pulse, rate * of.pulse, float(peak), now)
+        state = advance(state, [(place * of.pulse, rate * of.pulse, float(peak))], now)
         assert state.load == pytest.approx(exact((number + 1) * field.step)[1], abs=FULL_STEP / 100)
 
 
@@ -108,7 +108,7 @@ def test_without_damping_or_friction_a_swing_keeps_its_energy() -> None:
     first, seen = energy(of, *start), []
     for _ in range(40_000):
         before = state
-        state = advance(state, 0.0, 0.0, peak, now)
+        state = advance(state, [(0.0, 0.0, peak)], now)
         middle = State(*((a + b) / 2 for a, b in zip(before[:2], state[:2], strict=True)), *state[2:])
         seen.append(float(energy(of, *middle)))
     assert np.mean(seen[-4000:]) == pytest.approx(np.mean(seen[:4000]), rel=1e-3)
@@ -123,7 +123,7 @@ def test_dry_friction_takes_what_it_does_along_the_way() -> None:
     now, peak = coefficients(of, of.step / 4), of.standing_torque
     for _ in range(4000):
         before = float(state.load)
-        state = advance(state, 0.0, 0.0, peak, now)
+        state = advance(state, [(0.0, 0.0, peak)], now)
         way += abs(float(state.load) - before)
     assert first - float(energy(of, *state)) == pytest.approx(of.friction * way, rel=0.01)
     assert way > 0.5 / of.teeth
@@ -141,7 +141,7 @@ def test_at_an_even_speed_it_pulls_just_its_pull_out_torque(speed: float) -> Non
         state = State(-ahead, -ahead - share * most / of.spring, speed, speed)
         place = 0.0
         while place < 4 * math.pi:
-            state = advance(state, place, speed, most, now)
+            state = advance(state, [(place, speed, most)], now)
             place += speed * loaded.step
         assert (abs(place - float(state.rotor)) < math.pi / of.teeth) == keeps
 
