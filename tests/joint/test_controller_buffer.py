@@ -8,7 +8,7 @@ from firmware_host.controller.status_query.sender import CountingSender
 from tests.support.bench import bench
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     receive_buffer=st.integers(24, 130),
     blocks=st.integers(1, 4),

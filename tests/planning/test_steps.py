@@ -35,7 +35,7 @@ fractions = st.one_of(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(first=fractions, step=fractions, count=st.integers(0, 400))
 @example(first=Fraction(1, 2) + TINY, step=Fraction(1), count=5)
 @example(first=Fraction(1, 2) - TINY, step=Fraction(1), count=5)
@@ -49,7 +49,7 @@ def test_every_target_is_the_exact_one(first: Fraction, step: Fraction, count: i
     assert round_progression(first, step, count).tolist() == exact(first, step, count)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(first=fractions, step=fractions, count=st.integers(1, 300))
 def test_the_way_with_binary_places_gives_what_the_exact_way_gives(first: Fraction, step: Fraction, count: int) -> None:
     rows = np.arange(count, dtype=np.int64)

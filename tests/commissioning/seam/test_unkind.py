@@ -43,7 +43,7 @@ KINDS = (
 typed = st.tuples(st.integers(0, len(KINDS) - 1), limits, lengths, turns)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=15)
 @given(
     which=st.integers(0, 7), said=st.lists(typed, max_size=6), alike=st.booleans(),
     looks=st.lists(st.sampled_from(list(Symptom)), max_size=2),

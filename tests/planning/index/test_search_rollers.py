@@ -67,11 +67,12 @@ def chosen(load: LoadCase, turns: float) -> SafeMotion | None:
         return None
 
 
-def test_no_pair_of_a_brute_force_grid_is_quicker_on_100_random_rollers() -> None:
+@pytest.mark.parametrize("rollers", [25, pytest.param(100, marks=pytest.mark.slow)])
+def test_no_pair_of_a_brute_force_grid_is_quicker_on_random_rollers(rollers: int) -> None:
     rng = np.random.default_rng(20260125)
     bound_by: Counter[str] = Counter()
     slower, stuck = [], 0
-    while len(slower) < 100:
+    while len(slower) < rollers:
         load, friction, turns = random_rollers(rng)
         found = chosen(load, turns)
         if found is None:
@@ -87,12 +88,12 @@ def test_no_pair_of_a_brute_force_grid_is_quicker_on_100_random_rollers() -> Non
         slower.append(found.timing.index_s / best)
         bound_by.update(found.binding)
     assert max(slower) <= 1.01
-    assert bound_by["grip-peak"] > 30
-    assert bound_by["seating-peak"] >= 5
-    assert stuck < 50
+    assert bound_by["grip-peak"] > 0.3 * rollers
+    assert bound_by["seating-peak"] >= 0.04 * rollers
+    assert stuck < rollers / 2
 
 
-few = settings(max_examples=20, deadline=None, derandomize=True)
+few = settings(max_examples=8, deadline=None, derandomize=True)
 
 
 @few

@@ -41,7 +41,7 @@ def fewest_by_search(places: list[tuple[int, int]], total: int, widest: int) -> 
 gap_places = st.lists(st.tuples(st.integers(1, 40), st.integers(1, 6)), min_size=1, max_size=7)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=75)
 @given(places=gap_places, total=st.integers(5, 42), widest=st.integers(2, 15))
 def test_no_choice_of_edges_in_the_gaps_needs_fewer_segments(
     places: list[tuple[int, int]], total: int, widest: int

@@ -112,7 +112,7 @@ def test_whatever_differs_between_parts_they_are_told_as_each_alone(job: str, da
 
 @pytest.mark.slow
 @pytest.mark.parametrize("job", JOBS)
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=37, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_whatever_differs_between_many_parts_they_are_told_as_each_alone(job: str, data: st.DataObject) -> None:
     check_one_draw(job, data)

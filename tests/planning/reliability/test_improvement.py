@@ -15,7 +15,7 @@ from firmware_host.planning.reliability.improvement import MEASURED, better_meas
 from firmware_host.planning.reliability.inputs import UncertainInput
 from firmware_host.units import parse_quantity
 
-ROLLER_JOBS = ("bottle-band", "tumbler-wrap")
+ROLLER_JOBS = ("bottle-band", pytest.param("tumbler-wrap", marks=pytest.mark.slow))
 
 
 def sure(setup: Setup) -> Reliability:

@@ -41,7 +41,7 @@ scales = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=50)
 @given(scale=scales, targets=st.lists(st.integers(-200_000, 200_000), min_size=1, max_size=40))
 def test_every_coordinate_lands_on_its_step(scale: Fraction, targets: list[int]) -> None:
     coordinates = prove_coordinates(np.array(targets, dtype=np.int64), StoredScale.exactly(scale))
@@ -53,7 +53,7 @@ def test_every_coordinate_lands_on_its_step(scale: Fraction, targets: list[int])
         assert coordinates.values()[index] == pytest.approx(float(text))
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=25)
 @given(
     printed=st.integers(5_000, 500_000),
     off=st.floats(-0.5, 0.5),

@@ -23,7 +23,7 @@ def route_of(machine: Any, mark: dict[str, Any], *, diameter: str = "50 mm", **c
     return plan_route(machine, described, plan_segments(described))
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=37)
 @given(
     driving=st.integers(2, 97),
     driven=st.integers(2, 97),
@@ -58,7 +58,7 @@ def test_every_index_lands_within_half_a_microstep_whatever_the_ratio(
     assert route.segment[route.purpose == Purpose.INDEX].tolist() == list(range(1, count + 1))
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=25)
 @given(
     lost_arcmin=st.integers(1, 120),
     count=st.integers(3, 60),

@@ -34,7 +34,7 @@ def route_of(
     return plan_route(machine, described, plan_segments(described))
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=25)
 @given(
     count=st.integers(3, 40),
     width=st.integers(1, 30),
@@ -79,7 +79,7 @@ def test_where_the_travel_ends_below_a_detour_goes_above() -> None:
     assert route.targets.tolist() == [0, 14, 3, 17, 6]
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=50)
 @given(
     start=st.integers(-60, 60),
     shortest=st.sampled_from([1, 2, 6, 17]),

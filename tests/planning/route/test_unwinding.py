@@ -48,7 +48,7 @@ many_blocks = st.lists(st.tuples(fractions, fractions, st.integers(1, 12)), min_
 # --- exact angles ----------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=50)
 @given(parts=many_blocks, per_turn=ratios, turns=st.integers(-(10**6), 10**6), data=st.data())
 def test_targets_are_the_rounded_exact_angles_whatever_turns_are_taken_back(
     parts: list[tuple[Fraction, Fraction, int]], per_turn: Fraction, turns: int, data: st.DataObject
@@ -79,7 +79,7 @@ def fits(angles: SegmentAngles, per_turn: Fraction, overrun: int, span: Span, in
     return span.lowest <= target - overrun and target <= span.highest
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=75)
 @example([(Fraction(0), Fraction(-13, 11), 5)], Fraction(200, 271), 0, Fraction(0), Fraction(21, 20))  # edge at a tie
 @given(
     parts=many_blocks,
@@ -125,7 +125,7 @@ def test_every_position_keeps_within_the_span_and_no_unwinding_is_needless(
         assert [taken.of(index) for index in range(start, stop)] == [turns] * (stop - start)
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=25)
 @given(pitch=st.fractions(min_value=Fraction(1, 50), max_value=2, max_denominator=97), backward=st.booleans())
 def test_indexes_in_one_direction_use_the_whole_span_between_unwindings(pitch: Fraction, backward: bool) -> None:
     """So the number of unwindings is the travel over what fits, as near as whole turns allow."""
@@ -196,7 +196,7 @@ def test_the_end_position_is_the_beginning_or_goes_on_from_the_last_segment(
 # --- the reach of the controller's arithmetic ------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=37)
 @given(
     printed=st.integers(500, 20_000_000),
     doubt=st.sampled_from([Fraction(0), Fraction(1, 2000), Fraction(1, 200_000)]),
@@ -233,7 +233,7 @@ def test_beyond_the_reach_some_target_fails() -> None:
         prove_coordinates(np.arange(reach, 2 * reach + 1, 997), scale)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=50)
 @given(steps=st.integers(-4_000_000, 4_000_000), printed=st.integers(500, 20_000_000))
 def test_a_reported_position_is_no_farther_off_than_told(steps: int, printed: int) -> None:
     # Source of the board's arithmetic: numpy's float32.

@@ -40,7 +40,7 @@ def test_a_move_lasts_as_long_as_the_closed_form_says(distance: float, sign: int
     assert (interval.axis, interval.from_steps, interval.to_steps) == ("A", 0, sign * distance * 80)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(0.01, 400), st.floats(1, 200), st.floats(10, 5000))
 def test_durations_agree_with_a_trajectory_planner(distance: float, speed: float, acceleration: float) -> None:
     # Source: ruckig without a jerk limit (Berscheid and Kroeger, "Jerk-limited real-time trajectory generation", 2021).
@@ -223,7 +223,7 @@ def test_holds_anywhere_in_any_program_lose_no_step(targets: list[int], pauses: 
         assert before.to_steps == after.from_steps
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.integers(-400, 400).filter(bool), min_size=1, max_size=6),
     st.floats(0.1, 20),

@@ -51,7 +51,7 @@ def answers_after_a_reset(device: NumberedLineDevice, now_s: float) -> None:
     assert len([line for line in said if REPORT.fullmatch(line)]) == 1, said
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=37, deadline=None)
 @given(st.lists(st.tuples(st.binary(max_size=300), st.floats(0, 3)), max_size=8), st.sampled_from(sorted(FUZZED)))
 def test_no_bytes_whatever_keep_the_board_from_answering(chunks: list[tuple[bytes, float]], name: str) -> None:
     device, now_s = NumberedLineDevice(FUZZED[name]), 0.0
@@ -62,7 +62,7 @@ def test_no_bytes_whatever_keep_the_board_from_answering(chunks: list[tuple[byte
     answers_after_a_reset(device, now_s)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(st.tuples(PIECES, st.floats(0, 3)), max_size=25), st.sampled_from(sorted(FUZZED)))
 @example([(b"G0A3e38\n", 0.0), (b"G91\nG0A99999999999999999999999999999999999999\n", 1.0), (b"G92\n", 1.0)], "plain")
 def test_no_lines_whatever_keep_the_board_from_answering(pieces: list[tuple[bytes, float]], name: str) -> None:
@@ -76,7 +76,7 @@ def test_no_lines_whatever_keep_the_board_from_answering(pieces: list[tuple[byte
     answers_after_a_reset(device, now_s)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(LINES.filter(lambda line: line and not re.match(r"[;*]|.*M(112|110)|.*\*", line)), min_size=1, max_size=8)
 )

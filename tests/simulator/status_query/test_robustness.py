@@ -25,7 +25,7 @@ REALTIME = st.sampled_from([b"?", b"!", b"~", b"\x18", b"\x85", b"\x90"])
 PIECES = st.one_of(LINES.map(lambda line: line.encode() + b"\n"), REALTIME, st.binary(max_size=20))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(PIECES, st.floats(0, 3)), max_size=25), st.sampled_from(sorted(RECORDED)))
 def test_no_lines_whatever_keep_a_recorded_board_from_answering_once_it_was_reset(
     pieces: list[tuple[bytes, float]], name: str
@@ -50,7 +50,7 @@ def answers_a_status(bench: Bench) -> None:
     assert REPORT.fullmatch(reports[0]), reports[0]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(st.binary(max_size=300), st.floats(0, 3)), max_size=8))
 def test_no_bytes_whatever_keep_the_board_from_answering(chunks: list[tuple[bytes, float]]) -> None:
     bench = Bench()
@@ -60,7 +60,7 @@ def test_no_bytes_whatever_keep_the_board_from_answering(chunks: list[tuple[byte
     answers_a_status(bench)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(st.lists(st.tuples(PIECES, st.floats(0, 3)), max_size=25), st.booleans(), st.booleans())
 @example([(b"G0A5\n", 0.0), (b"!\x85", 0.0), (b"$J=A5F100\n", 0.001), (b"!", 0.0), (b"~", 1.0)], False, False)
 def test_no_lines_whatever_keep_the_board_from_answering(
@@ -79,7 +79,7 @@ def test_no_lines_whatever_keep_the_board_from_answering(
     answers_a_status(bench)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=37, deadline=None)
 @given(st.lists(LINES.filter(lambda line: "$SLP" not in line), min_size=1, max_size=12))
 def test_every_line_is_answered_exactly_once(lines: list[str]) -> None:
     bench = Bench({"$103": 10.0, "$113": 60000, "$123": 1e5, "$110": 60000, "$120": 1e5})
