@@ -18,6 +18,7 @@ import pytest
 
 from tests.support import forked, windows
 from tests.support.left_running import MARK, left_running
+from tests.support.some import left_for_slow
 from tests.support.windows.names import NO_MODULES
 
 pytest_plugins = ("tests.support.browser",)
@@ -46,8 +47,11 @@ def pytest_ignore_collect(collection_path: Path) -> bool | None:
     return bool(_NEEDS_POSIX.search(collection_path.read_text(encoding="utf-8"))) or None
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what the other system has; what is slow may take its time, on a busy machine too."""
+    for item in left_for_slow(items):
+        item.add_marker(pytest.mark.slow)
     for item in items:
         if item.get_closest_marker("slow") and not item.get_closest_marker("timeout"):
             item.add_marker(pytest.mark.timeout(_SLOW_S))

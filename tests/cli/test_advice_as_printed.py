@@ -326,6 +326,7 @@ def test_every_act_has_a_scene_in_which_its_command_is_printed_and_typed() -> No
     assert set(SCENES) == set(Act.__subclasses__())
 
 
+@pytest.mark.some(8)
 @pytest.mark.parametrize(("act", "play"), PLAYED)
 def test_a_printed_command_works_as_it_stands(
     act: type[Act], play: Callable[[], Iterator[Scene]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -18,6 +18,7 @@ WIDTH = 80
 PLANS = ("segments", "limits", "motors")
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("command", PLANS)
 @pytest.mark.parametrize("options", [(), ("--details",), ("--units", "inch")], ids=["first", "details", "inch"])
 def test_no_line_is_wider_than_eighty_columns(circumstep: Circumstep, command: str, options: tuple[str, ...]) -> None:
@@ -27,6 +28,7 @@ def test_no_line_is_wider_than_eighty_columns(circumstep: Circumstep, command: s
         assert max(map(len, ended.out.splitlines())) <= WIDTH
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize(
     "arguments",
     [
@@ -109,6 +111,7 @@ def test_a_reason_that_cannot_be_told_is_bad_usage(
     assert words in ended.err
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("command", PLANS)
 def test_the_reader_s_units_change_no_json(circumstep: Circumstep, command: str) -> None:
     plain = circumstep(command, "bottle-band", "--json").out

@@ -50,6 +50,7 @@ def assert_one_clear_message(error: str, source: Path, key: str, words: str) -> 
     assert "Traceback" not in error
 
 
+@pytest.mark.some(10)
 @pytest.mark.parametrize(
     ("file", "old", "new", "key", "words"),
     SPOILT,

@@ -37,6 +37,7 @@ def printed(encoding: str, *arguments: str, status: int = 0) -> tuple[str, str]:
     return out, err
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize(
     ("encoding", "arguments", "words"),
     [

@@ -62,6 +62,7 @@ def every_path(node: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[str, ..
         yield from every_path(child, (*words, name))
 
 
+@pytest.mark.some(20)
 @pytest.mark.parametrize("words", list(every_path(every_command())), ids=lambda words: " ".join(words) or "program")
 def test_each_command_has_a_short_way_to_its_help_and_an_error_names_that_help(
     circumstep: Circumstep, words: tuple[str, ...]
@@ -153,6 +154,7 @@ def test_an_error_of_our_own_making_is_called_one_and_points_to_debug(
     assert ended.err == "internal error: ZeroDivisionError: division by zero. Run again with --debug\n"
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("command", ["segments", "limits", "moves"])
 @pytest.mark.parametrize("options", [(), ("--json",)], ids=["table", "json"])
 def test_a_reader_that_goes_away_leaves_no_traceback(command: str, options: tuple[str, ...]) -> None:

@@ -31,6 +31,7 @@ def described(circumstep: Circumstep, board: str) -> None:
 LONG = pytest.param("numbered-line-a", marks=pytest.mark.slow)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("board", [LONG if name == "numbered-line-a" else name for name in board_names()])
 def test_a_board_from_its_maker_is_shown_set_for_the_job_and_fits(circumstep: Circumstep, board: str) -> None:
     described(circumstep, board)

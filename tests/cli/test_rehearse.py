@@ -60,6 +60,7 @@ def numbered(setup: Setup) -> Setup:
     return replace(setup, machine=Machine.model_validate(document | {"link": link}))
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("dialect", ["status-query", "numbered-line"])
 @pytest.mark.parametrize("name", ["bottle-band", "heavy-shaft", "sleeve-label", "shaft-scale"])
 def test_the_motors_own_counter_is_the_plans_and_the_time_is_the_plans_and_a_little(

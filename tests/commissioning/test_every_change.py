@@ -189,6 +189,7 @@ def changed_in(before: bytes, after: bytes) -> tuple[list[bytes], list[bytes]]:
     return old, new
 
 
+@pytest.mark.some(40)
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize("key", CHANGES)
 def test_only_the_line_of_the_value_changes_and_the_history_tells_it(key: str, style: str, tmp_path: Path) -> None:

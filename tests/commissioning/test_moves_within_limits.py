@@ -112,6 +112,7 @@ That `grip` keeps the limits is tried each time in `procedures/test_grip.py`.
 """
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("seed", [*_QUICK, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(303, 363))])
 def test_no_procedure_commands_a_move_beyond_the_limits(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -81,11 +81,13 @@ def finished(r: Rig) -> None:
 # --- a good line ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(40)
 @every_board
 def test_every_standstill_proof_comes_after_the_last_step_and_on_the_target(wire: Wire, case: Case) -> None:
     finished(wire.rig(case))
 
 
+@pytest.mark.some(20)
 @over([case for case in MIXED + SINGLES if case.syncs])
 def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(wire: Wire, case: Case) -> None:
     """Boards whose sync line or position report speaks too early are among them, singly and together."""
@@ -97,11 +99,13 @@ def test_a_plan_too_short_is_no_sign_of_rest_where_sync_lines_tell(wire: Wire, c
     assert len(r.proofs) == 2
 
 
+@pytest.mark.some(12)
 @each_board
 def test_replies_in_single_bytes_are_the_same_replies(wire: Wire, case: Case) -> None:
     finished(wire.rig(case, TornPort, 1))
 
 
+@pytest.mark.some(20)
 @each_dialect
 @pytest.mark.parametrize("size", range(2, 40), ids=lambda size: f"pieces-of-{size}")
 def test_replies_torn_at_any_byte_are_the_same_replies(wire: Wire, case: Case, size: int) -> None:
@@ -116,6 +120,7 @@ def test_replies_that_come_merged_are_taken_one_by_one(wire: Wire, case: Case) -
 # --- a bad line ----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(20)
 @each_board
 @pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
 def test_one_harmed_reply_is_survived_or_told_but_never_believed(wire: Wire, case: Case, harm: Harm) -> None:

@@ -24,6 +24,7 @@ def microsteps(plan: HandPlan, angle_deg: float) -> int:
     return max(round(angle_deg / 360 * float(plan.per_turn)), 1)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("job", JOBS)
 def test_a_job_is_turned_with_its_own_acceleration_and_every_move_keeps_the_limits(job: str) -> None:
     setup = load_job(job)
@@ -50,6 +51,7 @@ def test_a_single_microstep_on_rollers_is_slower_than_a_long_move() -> None:
     assert plan.speed(-2520) == plan.speed(2520) > math.radians(80)
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("machine", ["belt-chuck", "direct-chuck", "worm-chuck"])
 def test_without_a_job_the_part_is_the_heaviest_that_the_motor_turns(machine: str) -> None:
     plan = hand_on_machine(load_machine(machine))

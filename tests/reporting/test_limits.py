@@ -38,6 +38,7 @@ def advised_report(name: str) -> LimitReport:
     return advised(*shipped(name), MOTORS)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("name", JOBS)
 def test_every_check_of_the_report_is_a_row_with_its_unit_formula_and_source(name: str) -> None:
     found = advised_report(name)

@@ -28,7 +28,7 @@ SEGMENTS = 12
 
 
 def lines_of(segments: int) -> int:
-    """Begin and zero; for each segment move, standstill, for each pass gate open, gate closed, pass done; the finish."""
+    """Begin, zero; for each segment move, standstill, for each pass gate open, gate closed, pass done; the finish."""
     return 2 + segments * (2 + 2 * 3) + 3
 
 

@@ -45,6 +45,7 @@ def swing_time(inertia: float, torque: float, own: float, own_at: float, half_wi
     return float(second - first)
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("own_at", [0.0, 1.0, 2.5], ids=["below", "aside", "above"])
 def test_the_pendulum_finds_the_inertia_of_a_body_that_is_out_of_balance_itself(own_at: float) -> None:
     inertia, mass, arm, own = 6e-4, 0.3, 0.06, 0.012
@@ -57,6 +58,7 @@ def test_the_pendulum_finds_the_inertia_of_a_body_that_is_out_of_balance_itself(
     assert abs(alone / inertia - 1) > 0.02 or own_at == 1.0
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("half_width", [0.1, 0.3, 0.6])
 def test_a_wide_swing_is_brought_back_to_the_period_of_a_small_one(half_width: float) -> None:
     small = 2 * math.pi * math.sqrt(2e-3 / 0.2)

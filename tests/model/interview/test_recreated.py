@@ -32,6 +32,7 @@ def described(kind: FileKind, answers: list[str], target: Path, *, usual: bool =
     return write_file(interview, TODAY)
 
 
+@pytest.mark.some(8)
 @pytest.mark.parametrize(("kind", "path"), SHIPPED, ids=[f"{kind} {path.stem}" for kind, path in SHIPPED])
 def test_a_shipped_file_is_described_again_by_answers(kind: FileKind, path: Path, tmp_path: Path) -> None:
     answers = answers_of(tomllib.loads(path.read_text(encoding="utf-8")))
@@ -43,6 +44,7 @@ def test_a_shipped_file_is_described_again_by_answers(kind: FileKind, path: Path
         assert again == shipped
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("seed", range(6))
 def test_a_drawn_machine_and_its_job_are_described_again_by_answers(seed: int, tmp_path: Path) -> None:
     machine, job = pair(seed)

@@ -190,6 +190,7 @@ def test_a_stated_motion_costs_the_difference_to_the_free_choice() -> None:
     assert free < taken / 2
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("name", ["tumbler-wrap", "heavy-shaft", "sleeve-label", "bottle-band", "shaft-scale"])
 def test_no_index_gets_slower_when_a_limit_is_lifted(name: str) -> None:
     for row in compare_motors(load_job(name), shipped()):

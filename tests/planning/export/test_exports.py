@@ -167,6 +167,7 @@ def test_no_name_from_a_file_reaches_the_program() -> None:
     assert EVIL[:6] not in csv_text(moves_document(program).tables[0])
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize(
     ("machine", "diameter"),
     [

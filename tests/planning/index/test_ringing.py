@@ -63,6 +63,7 @@ MOTIONS = [
 ]
 
 
+@pytest.mark.some(24)
 @pytest.mark.parametrize("off", BAND)
 @pytest.mark.parametrize("damping", [pytest.param(d, id=f"damping {d:g}") for d in (0.05, 0.1, 0.2)])
 @pytest.mark.parametrize(("length", "a", "v"), MOTIONS)
@@ -74,6 +75,7 @@ def test_after_the_settling_no_oscillator_of_the_band_swings_by_more_than_half_a
     assert np.abs(lag[times >= wait]).max() <= half_microstep(LOAD) * (1 + 1e-3)
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize(("length", "a", "v"), MOTIONS)
 def test_the_settling_is_not_much_longer_than_the_worst_oscillator_needs(length: float, a: float, v: float) -> None:
     wait = settle(LOAD, index_moves(np.array([length / (2 * math.pi)])), a, v)
@@ -93,6 +95,7 @@ def test_a_ramp_of_whole_periods_settles_sooner_than_a_quicker_or_a_slower_one()
     assert by_ramp[1.0] < by_ramp[1.5] - PERIOD
 
 
+@pytest.mark.some(24)
 @pytest.mark.parametrize("off", BAND)
 @pytest.mark.parametrize("damping", [pytest.param(d, id=f"damping {d:g}") for d in (0.05, 0.1, 0.2)])
 @pytest.mark.parametrize(("length", "a", "v"), MOTIONS)
@@ -109,6 +112,7 @@ def test_no_oscillator_of_the_band_is_stretched_beyond_the_peak_factors(
     assert swing.max() <= holding * (1 + 1e-3)
 
 
+@pytest.mark.some(24)
 @pytest.mark.parametrize("off", BAND)
 @pytest.mark.parametrize("damping", [pytest.param(d, id=f"damping {d:g}") for d in (0.05, 0.1, 0.2)])
 @pytest.mark.parametrize(("length", "a", "v"), MOTIONS)

@@ -56,6 +56,7 @@ def largest_lag(load: LoadCase, turns: float, acceleration: float, speed: float,
 RIG = machine(gearing__0__efficiency=1.0)
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize(
     "turns", [pytest.param(t, id=f"{t:g} turns") for t in (0.004, 0.01, 0.02, 0.03, 0.05, 1 / 12, 0.2, 0.5, 2.0)]
 )

@@ -139,6 +139,7 @@ def integrated(stiffness: float, ramp: float, cruise: float, acceleration: float
     return float((np.abs(shapes[1]) * left).sum()), most, torque / (rotor + part)
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("stiffness", [pytest.param(k, id=f"{k:g} N m per rad") for k in (15.0, 40.0, 200.0)])
 @pytest.mark.parametrize(
     ("ramp", "cruise"),

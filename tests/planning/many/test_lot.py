@@ -96,6 +96,7 @@ def of_part(job: str) -> list[str]:
     return [key for key, _ in keys(load_job(job).job) if key.startswith("part.") and key != "part.circumference"]
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("job", JOBS)
 def test_every_measure_of_a_part_may_differ_at_once(job: str) -> None:
     drawn = np.random.default_rng(3)
@@ -103,6 +104,7 @@ def test_every_measure_of_a_part_may_differ_at_once(job: str) -> None:
     assert told_together(job, columns) == PARTS
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("job", JOBS)
 @settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())

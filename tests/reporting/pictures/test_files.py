@@ -24,6 +24,7 @@ from tests.reporting.shown import JOBS
 _SVG = "{http://www.w3.org/2000/svg}"
 
 
+@pytest.mark.some(12)
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("job", JOBS)
 @pytest.mark.parametrize("picture", PICTURES, ids=lambda each: each.key)

@@ -290,6 +290,7 @@ def test_a_second_hello_does_not_disturb_the_pass(gate: TcpGate, client: Client)
     assert [client.hear()["type"] for _ in range(2)] == ["ready", "error"]
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("said", [True, 1.0, "1", [1], None], ids=["true", "1.0", "text", "list", "none"])
 @pytest.mark.parametrize("kind", ["done", "failed"])
 def test_only_the_number_itself_names_the_pass(gate: TcpGate, client: Client, kind: str, said: object) -> None:

@@ -67,6 +67,7 @@ def marking(bench: StationBench) -> None:
     bench.at("gate-open", lambda: bench.stop.ask("a test"), rests=2)
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("end", [moving_to_third, marking, ending])
 @pytest.mark.parametrize("job", ["shaft-scale", "bottle-band"])
 def test_the_same_run_tells_the_same_in_either_schema(

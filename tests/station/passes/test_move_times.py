@@ -62,6 +62,7 @@ def test_a_board_with_another_acceleration_in_force_is_stopped_before_it_marks(
     assert not bench.moving
 
 
+@pytest.mark.some(5)
 @pytest.mark.parametrize("make", BENCHES)
 @pytest.mark.parametrize("times", [0.5, 1.0, 1.02], ids=["gentler", "as planned", "a little more"])
 def test_a_right_board_is_never_stopped(make: Callable[[Path], StationBench], times: float, tmp_path: Path) -> None:

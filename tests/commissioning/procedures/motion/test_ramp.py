@@ -110,6 +110,7 @@ def share_of(finding: Finding) -> tuple[float, float]:
     return finding.measured.lowest / whole, finding.measured.highest / whole
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("limit", [0.95, 0.61, 0.43, 0.2, 0.08])
 def test_it_finds_from_where_steps_are_lost_and_stores_less(tmp_path: Path, limit: float) -> None:
     (found, speed), hand, person = tried(tmp_path, limit)

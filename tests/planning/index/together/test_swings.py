@@ -44,6 +44,7 @@ def oscillators(damping: DampingRange, frequencies: int, dampings: int) -> Oscil
     return Oscillators(natural.ravel(), ratio.ravel())
 
 
+@pytest.mark.some(6)
 @pytest.mark.parametrize("damping", RANGES)
 @pytest.mark.parametrize(("ramp", "cruise", "by"), LOTS)
 def test_no_oscillator_swings_farther_than_what_is_told_of_any_move_of_a_lot(
