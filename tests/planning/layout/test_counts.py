@@ -61,7 +61,7 @@ print(status, used.ru_utime + used.ru_stime, most_bytes() // 1_000_000, file=sys
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="measures with getrusage")
-@pytest.mark.parametrize("command", ["segments", "moves"])
+@pytest.mark.parametrize("command", [pytest.param("segments", marks=pytest.mark.slow), "moves"])
 def test_a_million_segments_take_little_memory_on_a_machine_that_is_fine_enough(tmp_path: Path, command: str) -> None:
     machine = (ROOT / "profiles/machines/belt-chuck.toml").read_text(encoding="utf-8")
     fine = machine.replace("microsteps = 16", "microsteps = 256").replace("driven_teeth = 60", "driven_teeth = 400")

@@ -1,6 +1,7 @@
 """What would make a job surer is what a job that has it is found to be."""
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,6 +19,12 @@ from firmware_host.units import parse_quantity
 ROLLER_JOBS = ("bottle-band", pytest.param("tumbler-wrap", marks=pytest.mark.slow))
 
 
+@cache
+def as_it_is(name: str) -> tuple[Setup, Reliability]:
+    setup = load_job(name)
+    return setup, sure(setup)
+
+
 def sure(setup: Setup) -> Reliability:
     return reliability(setup, plan_job(setup), draws=100_000, seed=5)
 
@@ -28,8 +35,7 @@ def with_job(setup: Setup, job: Job) -> Setup:
 
 @pytest.mark.parametrize("name", ROLLER_JOBS)
 def test_a_job_that_states_what_was_measured_is_as_sure_as_told(name: str) -> None:
-    setup = load_job(name)
-    found = sure(setup)
+    setup, found = as_it_is(name)
     assert found.verdict is Verdict.FAILS
     assert found.better is not None
     assert found.better.measured[0].names == (found.influences[0].input.name,)
@@ -44,8 +50,8 @@ def test_a_job_that_states_what_was_measured_is_as_sure_as_told(name: str) -> No
 
 @pytest.mark.parametrize("name", ROLLER_JOBS)
 def test_a_job_that_states_the_gentler_acceleration_holds_and_one_a_little_quicker_does_not(name: str) -> None:
-    setup = load_job(name)
-    better = sure(setup).better
+    setup, found = as_it_is(name)
+    better = found.better
     assert better is not None
     assert better.acceleration is not None
     verdicts = []
