@@ -47,6 +47,7 @@ def test_other_tables_keep_to_eighty_columns_as_well(circumstep: Circumstep, arg
     assert [line for line in lines if len(line) > WIDTH] == []
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("job", JOBS)
 def test_every_check_that_does_not_hold_stands_on_the_first_screen_and_the_others_are_counted(
     circumstep: Circumstep, job: str

@@ -59,6 +59,7 @@ def test_a_command_prints_all_it_has_to_say(encoding: str, arguments: tuple[str,
     assert words in out
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("encoding", ["ascii", "cp866", "cp437"])
 def test_a_column_keeps_its_place_though_its_sign_is_written_otherwise(encoding: str) -> None:
     out, _ = printed(encoding, "segments", "job.toml", "--details")

@@ -119,6 +119,7 @@ FURTHER = {
 }
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("name", FURTHER)
 def test_a_further_screen_is_the_one_that_is_kept_and_not_too_wide(circumstep: Circumstep, name: str) -> None:
     screen = without_chance(circumstep(*FURTHER[name]).out)

@@ -117,6 +117,7 @@ def mug(request: pytest.FixtureRequest, home: Path) -> str:
     return "my jobs/mug.toml"
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("mug", ["status-query", "numbered-line"], indirect=True)
 def test_a_session_of_align_is_the_one_that_is_kept_and_the_next_run_begins_there(
     mug: str, circumstep: Circumstep

@@ -102,6 +102,7 @@ def test_usual_values_are_taken_where_that_is_wished_and_marked_as_assumed(circu
     assert circumstep("profile", "check", "machine", "m.toml").status == 0
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize(
     ("answer", "problem"),
     [

@@ -62,6 +62,7 @@ def board_at(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iter
         yield Place(folder, device, server.url)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize(
     "name",
     [pytest.param(name, marks=() if name in DAILY else pytest.mark.slow, id=name) for name in board_names()],

@@ -104,6 +104,7 @@ def test_a_command_ends_without_a_last_look_for_garbage() -> None:
     assert last_line_of(code) == "0 True True"
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     "words",
     [("segments", "shaft-scale"), ("limits", "shaft-scale")],

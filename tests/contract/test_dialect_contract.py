@@ -112,6 +112,7 @@ def test_replies_torn_at_any_byte_are_the_same_replies(wire: Wire, case: Case, s
     finished(wire.rig(case, TornPort, size))
 
 
+@pytest.mark.some(16)
 @each_board
 def test_replies_that_come_merged_are_taken_one_by_one(wire: Wire, case: Case) -> None:
     finished(wire.rig(case, MergingPort))
@@ -133,6 +134,7 @@ def test_one_harmed_reply_is_survived_or_told_but_never_believed(wire: Wire, cas
         assert spoil.done == 1
 
 
+@pytest.mark.some(24)
 @each_board
 @pytest.mark.parametrize("delay_s", [0.05, 0.3, 1.5, 6.0], ids=lambda delay_s: f"{delay_s:g}-s")
 def test_a_late_reply_is_never_taken_for_another(wire: Wire, case: Case, delay_s: float) -> None:
@@ -143,6 +145,7 @@ def test_a_late_reply_is_never_taken_for_another(wire: Wire, case: Case, delay_s
         r.outcome()
 
 
+@pytest.mark.some(30)
 @each_board
 @pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
 def test_many_harmed_replies_are_survived_or_told_but_never_believed(wire: Wire, case: Case, harm: Harm) -> None:
@@ -152,6 +155,7 @@ def test_many_harmed_replies_are_survived_or_told_but_never_believed(wire: Wire,
         r.outcome()
 
 
+@pytest.mark.some(12)
 @each_board
 def test_noise_alone_disturbs_nobody_for_good(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -165,6 +169,7 @@ def test_noise_alone_disturbs_nobody_for_good(wire: Wire, case: Case) -> None:
     controller.prepare()
 
 
+@pytest.mark.some(12)
 @each_board
 def test_silence_is_told_in_time(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -175,6 +180,7 @@ def test_silence_is_told_in_time(wire: Wire, case: Case) -> None:
     assert r.now_s < 30.0
 
 
+@pytest.mark.some(8)
 @each_board
 def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -191,6 +197,7 @@ def test_a_board_that_is_busy_for_ever_is_not_waited_for_for_ever(wire: Wire, ca
 # --- a board that isn't where it should be ---------------------------------------------------------------------------
 
 
+@pytest.mark.some(16)
 @each_board
 def test_one_step_off_is_never_a_standstill(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -204,6 +211,7 @@ def test_one_step_off_is_never_a_standstill(wire: Wire, case: Case) -> None:
     assert r.controller.standstill is None
 
 
+@pytest.mark.some(16)
 @each_board
 def test_one_step_off_while_the_gate_is_open_is_seen(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -215,6 +223,7 @@ def test_one_step_off_while_the_gate_is_open_is_seen(wire: Wire, case: Case) -> 
     assert controller.standstill is None
 
 
+@pytest.mark.some(30)
 @each_board
 @pytest.mark.parametrize("state", ["opening", "ready", "moving", "watching"])
 def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case: Case, state: str) -> None:
@@ -237,6 +246,7 @@ def test_a_board_that_stops_by_itself_is_told_in_whatever_state(wire: Wire, case
     assert r.steps == steps
 
 
+@pytest.mark.some(30)
 @each_board
 @pytest.mark.parametrize("act", ["stop", "home", "settings", "offset", "sync"])
 def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_after_it(
@@ -282,6 +292,7 @@ def test_a_board_that_stops_by_itself_in_the_middle_of_an_act_is_not_trusted_aft
     assert r.steps == steps
 
 
+@pytest.mark.some(16)
 @each_board
 def test_after_a_fault_nothing_moves_until_somebody_says_so(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -298,6 +309,7 @@ def test_after_a_fault_nothing_moves_until_somebody_says_so(wire: Wire, case: Ca
     assert r.steps == steps
 
 
+@pytest.mark.some(12)
 @each_board
 def test_a_reset_in_the_middle_of_a_reply_is_told_and_the_position_is_lost(wire: Wire, case: Case) -> None:
     lines = _lines_of_a_job(case)
@@ -341,6 +353,7 @@ class CutPort(MemoryPort):
         super()._check()
 
 
+@pytest.mark.some(10)
 @each_board
 def test_a_pulled_cable_is_told_at_once_wherever_it_happens(wire: Wire, case: Case) -> None:
     whole = wire.rig(case, CutPort, 10**9)
@@ -369,6 +382,7 @@ def test_a_pulled_cable_is_told_at_once_wherever_it_happens(wire: Wire, case: Ca
 # --- stopping ------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(16)
 @every_board
 def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wire, case: Case) -> None:
     r = wire.rig(case)
@@ -394,6 +408,7 @@ def test_a_stop_under_way_stands_and_says_whether_the_position_is_kept(wire: Wir
         controller.prepare()
 
 
+@pytest.mark.some(16)
 @every_board
 def test_a_stop_at_standstill_keeps_the_position(wire: Wire, case: Case) -> None:
     r = wire.rig(case)

@@ -43,6 +43,7 @@ def answer(text: str) -> list[str]:
 # --- limits ------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("name", JOBS)
 def test_the_answer_names_the_tightest_check_with_its_own_margin(name: str) -> None:
     found = advised_report(name)

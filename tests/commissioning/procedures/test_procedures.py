@@ -129,6 +129,7 @@ def test_a_procedure_that_was_broken_off_goes_on_at_the_first_reading_that_is_mi
     assert kinds == ["begin", "started", *["answered"] * 5, "resumed", *["answered"] * 5, "found", "ended"]
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("between", ["another zero", "other wishes", "another procedure"])
 def test_it_begins_anew_where_what_was_read_before_can_not_be_used(tmp_path: Path, between: str) -> None:
     rng = random.Random(1)

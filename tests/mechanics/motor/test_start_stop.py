@@ -25,6 +25,7 @@ def follows(jump: float, load: float, off: float) -> bool:
     return bool(np.max(TEETH * found.y[0]) < math.pi + 1e-6)
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("load", [0.0, 0.05, 0.15, 0.2], ids=lambda load: f"load {load} N m")
 @pytest.mark.parametrize("off", [0.0, 0.1, 0.5], ids=lambda off: f"{off} rad of the field ahead")
 def test_a_rotor_follows_the_step_of_speed_below_the_start_stop_rate_and_none_above(load: float, off: float) -> None:

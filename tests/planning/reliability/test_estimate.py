@@ -238,6 +238,7 @@ def test_one_hundred_draws_are_too_few_to_be_sure() -> None:
     assert found.verdict is Verdict.NARROW
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("name", ["heavy-shaft", "tumbler-wrap"])
 def test_the_same_seed_gives_the_same_answer_and_another_seed_another(name: str) -> None:
     setup = load_job(name)

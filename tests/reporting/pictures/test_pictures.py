@@ -97,6 +97,7 @@ def test_the_torque_of_an_index_lies_below_the_motors_by_the_margin_that_limits_
     assert above.get_xlim()[1] == pytest.approx(drawing.axes[0].get_xlim()[1] * 6 / of.load.ratio)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("job", JOBS)
 def test_the_index_covers_its_way_and_swings_within_half_a_microstep_once_the_gate_opens(job: str) -> None:
     drawing, of = figure("index", job), subject(job)

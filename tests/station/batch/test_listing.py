@@ -57,6 +57,7 @@ def spoil(path: Path) -> None:
     path.write_bytes(path.read_bytes().replace(b"e", b"3", 1))
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize(
     ("name", "harm", "found"),
     [

@@ -155,6 +155,7 @@ def status_lines(status: RunStatus) -> list[str]:
     return list(status_notes(status).lines)
 
 
+@pytest.mark.some(6)
 @pytest.mark.parametrize("name", ENDS)
 def test_the_status_of_a_run_that_ended_says_what_resuming_it_does(name: str, tmp_path: Path) -> None:
     end = ENDS[name]
