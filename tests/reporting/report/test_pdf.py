@@ -41,6 +41,7 @@ def test_a_browser_prints_every_page_on_the_paper_that_was_asked_for(paper: Pape
     assert "margin" in "".join(texts)
 
 
+@pytest.mark.slow
 def test_the_command_of_the_page_writes_a_pdf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What docs/pages/report.md shows, in real time."""
     if chromium() is None:

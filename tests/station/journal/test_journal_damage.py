@@ -37,16 +37,17 @@ def after_second_standstill(world: World) -> bool:
     return data.count(b'"standstill"') == 2 and lines_noted(world.folder.journal) == data.count(b"\n")
 
 
+@pytest.mark.parametrize("every", [5, pytest.param(1, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("where", [in_second_segment, after_second_standstill], ids=["marking", "standing"])
 def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the_reason(
-    where: Callable[[World], bool], tmp_path: Path
+    where: Callable[[World], bool], every: int, tmp_path: Path
 ) -> None:
     """Those lines were on the disk, and what they announce was done: without them, a pass could be marked twice."""
     world = dead_world(tmp_path, where)
     data = world.folder.journal.read_bytes()
     lines = data.splitlines(keepends=True)
     openings, travels = len(world.observer.openings), len(world.line.motion_log)
-    for length in range(sum(map(len, lines[:-3])), len(data)):
+    for length in range(sum(map(len, lines[:-3])), len(data), every):
         world.folder.journal.write_bytes(data[:length])
         whole = data[:length].count(b"\n")
         lost = (
@@ -60,7 +61,7 @@ def test_a_journal_cut_at_any_byte_of_its_last_three_records_is_refused_with_the
     assert world.broken_promises(ended=True) == []
 
 
-@pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("every", [23, pytest.param(1, marks=pytest.mark.slow)])
 def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(every: int, tmp_path: Path) -> None:
     """It was not on the disk yet, so what it announces was not done."""
     length = 0
