@@ -12,7 +12,7 @@ from tests.independent.compare import Comparison, compare, plan_of
 from tests.independent.pairs import pair
 from tests.independent.recompute.registry import NOT_YET_RECOMPUTED, RECOMPUTED
 
-ALL, SAMPLE = 2000, 50
+ALL, SAMPLE = 2000, 20
 FOLDER = Path(__file__).parent
 KINDS = {"good": {"holds", "holds narrowly"}, "bad": {"fails", "exceeded"}}
 NEVER = {
