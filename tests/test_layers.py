@@ -52,6 +52,7 @@ def test_the_package_keeps_its_contracts(copy: Path) -> None:
     assert "0 broken" in done.stdout
 
 
+@pytest.mark.some(6)
 @pytest.mark.parametrize(
     ("module", "line", "contract"),
     [
