@@ -78,14 +78,14 @@ def test_an_untouched_transcript_replays_to_the_same_job(case: Case) -> None:
 
 @each_dialect
 def test_random_bytes_raise_nothing_but_our_own_errors_and_are_not_kept(case: Case) -> None:
-    grown, done = random_bytes(case, 100_000, seed=1)
+    grown, done = random_bytes(case, 25_000, seed=1)
     assert grown < MOST_GROWTH_BYTES
-    assert done >= 100
+    assert done >= 25
 
 
 @each_dialect
 def test_tampered_transcripts_raise_nothing_but_our_own_errors(case: Case) -> None:
-    assert tampered_transcripts(case, 1_000, seed=2) > 50
+    assert tampered_transcripts(case, 300, seed=2) > 15
 
 
 @pytest.mark.slow
@@ -104,13 +104,13 @@ def test_ten_thousand_tampered_transcripts_raise_nothing_but_our_own_errors(case
     assert tampered_transcripts(case, 10_000, seed=4) > 500
 
 
-@pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)], ids=["a third", "all"])
+@pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)], ids=["a ninth", "all"])
 @pytest.mark.parametrize(("first", "state"), list(enumerate(["opening", "moving", "watching"])))
 @each_dialect
 def test_a_board_that_says_one_thing_for_ever_is_given_up_in_time(
     case: Case, first: int, state: str, every: int
 ) -> None:
-    """Every kind of line in one of the three states, and in each of them by `-m slow`."""
+    """A third of the kinds of line, each in one of the three states; every one in each of them by `-m slow`."""
     for words in list(kinds_of_lines(case))[first % every :: every]:
         r = rig(case, EndlessPort)
         assert isinstance(r.port, EndlessPort)

@@ -23,6 +23,7 @@ POINTS = {Paper.A4: (595, 842), Paper.LETTER: (612, 792)}
 """ISO 216: 210 mm by 297 mm; ANSI Y14.1: 8.5 in by 11 in; a point is a 72nd of an inch."""
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("paper", Paper, ids=lambda each: each.value)
 def test_a_browser_prints_every_page_on_the_paper_that_was_asked_for(paper: Paper) -> None:
     place = chromium()
