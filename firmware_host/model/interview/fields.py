@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from firmware_host.model.interview.question import Question
-from firmware_host.model.interview.reading import choices_of, quantity_of, types_of
+from firmware_host.model.interview.reading import annotation_of, choices_of, quantity_of, types_of
 from firmware_host.model.plausible.ranges import RANGES
 from firmware_host.units.kinds import KINDS
 
@@ -25,10 +25,11 @@ def leaves(model: type[BaseModel], tables: Mapping[str, Any], prefix: str = "") 
     """Every key with a value of its own, dotted, in the model's order; `tables` tells kinds, and how many stages."""
     for name, field in model.model_fields.items():
         key = f"{prefix}{name}"
-        inner, is_list = _models(field.annotation), _is_list(field.annotation)
+        annotation = annotation_of(field)
+        inner, is_list = _models(annotation), _is_list(annotation)
         if name in _NEVER_ASKED or (name == "kind" and not prefix.startswith("gearing.")):
             continue
-        if not inner or _is_word(field.annotation):
+        if not inner or _is_word(annotation):
             yield key, field
         elif is_list and name in _MODELS_OF_LISTS:
             for number, stage in enumerate(tables.get(name, ())):

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Hashable
 from functools import cache
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
@@ -22,7 +23,7 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 
 def read_leaf(field: FieldInfo, text: str) -> Any:
     """What a file holds for an answer to the key of `field`. Raises `InputError` for an answer of another kind."""
-    types = types_of(field.annotation, tuple(field.metadata))
+    types = types_of(annotation_of(field), tuple(field.metadata))
     if text[:1] == "[" and tuple in types:
         return _inline(text)
     quantity = next((each for each in types if isinstance(each, QuantityField)), None)
@@ -40,7 +41,7 @@ def read_leaf(field: FieldInfo, text: str) -> Any:
 
 def choices_of(field: FieldInfo) -> tuple[str, ...]:
     """The only answers that the key of `field` takes; none where it takes any."""
-    types = types_of(field.annotation, tuple(field.metadata))
+    types = types_of(annotation_of(field), tuple(field.metadata))
     if bool in types:
         return ("yes", "no")
     return tuple(str(word) for each in types if isinstance(each, tuple) for word in each)
@@ -48,8 +49,13 @@ def choices_of(field: FieldInfo) -> tuple[str, ...]:
 
 def quantity_of(field: FieldInfo) -> QuantityField | None:
     """The kind of quantity that the key of `field` takes; None for any other value."""
-    types = types_of(field.annotation, tuple(field.metadata))
+    types = types_of(annotation_of(field), tuple(field.metadata))
     return next((each for each in types if isinstance(each, QuantityField)), None)
+
+
+def annotation_of(field: FieldInfo) -> Hashable:
+    """The annotation of a field, as caches take it: Python's own types say no more of it than that it is one."""
+    return cast("Hashable", field.annotation)
 
 
 @cache
