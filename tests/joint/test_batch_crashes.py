@@ -31,7 +31,7 @@ from tests.support.killed_writes import KINDS, How, Killer, Kind
 from tests.support.station_bench import changed_setup, quick_disk
 
 MOST_GOES = 12
-SAMPLE = 40
+SAMPLE = 16
 MANY = 1000
 #: About how many writes of each kind a batch of two parts makes.
 USUAL: dict[Kind, int] = {"batch-line": 10, "run-line": 36, "wire": 160, "file": 8, "folder": 3}

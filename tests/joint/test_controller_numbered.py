@@ -305,6 +305,7 @@ def test_a_wrong_scale_shows_after_the_first_move() -> None:
         )
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("harm", ["drop", "garble", "noise"])
 def test_every_lost_or_damaged_reply_of_a_job_is_made_good(harm: Harm) -> None:
     whole = rig(CASE)

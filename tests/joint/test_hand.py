@@ -208,6 +208,7 @@ def test_a_place_outside_of_the_travel_is_refused_and_the_hand_stays_open(tmp_pa
 STEPS = st.tuples(st.sampled_from(ANGLES), st.booleans(), st.sampled_from([0, 0, 0, 3]))
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("job", ["shaft-scale", "bottle-band", "tumbler-wrap"])
 @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=st.lists(STEPS, min_size=1, max_size=6))

@@ -67,6 +67,7 @@ def within_limits(bench: StationBench, speed: float, acceleration: float, per_tu
         assert way <= acceleration * took_s**2 / 4 * 1.01 + 1.01 * per_step
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("dialect", BENCHES)
 @pytest.mark.parametrize("job", ["shaft-scale", "tumbler-wrap"])
 @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -144,6 +144,7 @@ def test_after_restoring_the_listing_is_that_of_before_or_the_difference_is_told
     as_before(b, before, board)
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("arrives", [pytest.param(False, marks=pytest.mark.slow), True], ids=["before", "after"])
 @pytest.mark.parametrize("name", **IDS)
 def test_a_restore_that_dies_at_any_line_is_completed_by_restoring_again(
@@ -166,6 +167,7 @@ def test_a_restore_that_dies_at_any_line_is_completed_by_restoring_again(
         as_before(b, before, board)
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("name", ["status-query plain", "numbered-line stored", "numbered-line in force"], ids=slug)
 def test_a_restore_that_is_stopped_at_any_line_is_completed_by_restoring_again(name: str, tmp_path: Path) -> None:
     board, stopped = BOARDS[name], 0

@@ -57,6 +57,7 @@ def back_and_no_wild_move(b: Bench[Any], old: dict[str, float], backup: Path) ->
     assert b.steps == stood + 40
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("arrives", [False, True], ids=["before", "after"])
 @pytest.mark.parametrize("act", ["writing", "restoring"])
 @pytest.mark.parametrize("kind", KINDS)

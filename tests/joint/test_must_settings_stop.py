@@ -111,6 +111,7 @@ def test_the_motor_stays_energised_from_the_first_rest_to_the_last_pass(tmp_path
     assert all(held)
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("job", ["shaft-scale", "heavy-shaft", "sleeve-label", "bottle-band"])
 @pytest.mark.parametrize("finish", ["stay", "next-turn"])
 def test_what_the_settings_command_writes_reads_back_as_it_was_written(job: str, finish: str, tmp_path: Path) -> None:

@@ -117,6 +117,7 @@ def every_failure(name: str, act: str, fault: Fault, tmp_path: Path, *, step: in
     raise AssertionError("it never came to an end")
 
 
+@pytest.mark.some(14)
 @pytest.mark.parametrize("fault", FAULTS, ids=slug)
 @pytest.mark.parametrize("act", ["write", "restore"])
 @pytest.mark.parametrize("name", BOARDS)

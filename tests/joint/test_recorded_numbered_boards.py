@@ -78,6 +78,7 @@ def test_it_is_compared_written_and_restored_as_delivered(name: str, tmp_path: P
     assert in_force == pytest.approx(before[0], rel=1e-6)
 
 
+@pytest.mark.some(1)
 @boards
 def test_two_hundred_indexes_of_a_job_land_on_their_steps(name: str, tmp_path: Path) -> None:
     setup = changed_setup(
@@ -137,6 +138,7 @@ def test_two_hundred_indexes_from_the_shortest_up_land_on_their_steps(name: str)
         assert not mover.bench.device.moving_at(mover.bench.clock.monotonic())
 
 
+@pytest.mark.some(3)
 @boards
 @pytest.mark.parametrize("phase", ["moving", "settling", "gate-open"])
 def test_a_run_killed_at_any_time_is_resumed_with_every_pass_made_once(name: str, phase: Phase, tmp_path: Path) -> None:

@@ -105,6 +105,7 @@ def test_a_crash_of_the_resumed_run_is_survived_as_well(
         every_pass_once(bench)
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("phase", ["moving", "settling", "gate-open"])
 @pytest.mark.parametrize("job", ["shaft-scale", "heavy-shaft"])
 def test_a_crash_between_two_lines_is_survived_and_a_move_under_way_is_waited_for(

@@ -26,6 +26,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     quick_disk(monkeypatch)
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     ("first", "every"),
     [(1, 4), (3, 4), pytest.param(1, 1, marks=pytest.mark.slow)],

@@ -36,6 +36,7 @@ def landed(bench: NumberedBench) -> None:
     bench.never_open_while_moving()
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize(
     ("job", "name"),
     [
@@ -60,10 +61,12 @@ def test_the_record_claims_no_more_than_a_planned_place_where_the_board_reports_
     assert bench.run().reports == "planned"
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     ("name", "count"),
     [
-        ("plain", 1000),
+        ("plain", 250),
+        pytest.param("plain", 1000, marks=pytest.mark.slow),
         ("blind", 250),
         ("listing", 250),
         pytest.param("blind", 1000, marks=pytest.mark.slow),
@@ -190,6 +193,7 @@ def test_writing_only_the_acceleration_later_keeps_the_scale_known_in_full(tmp_p
 # --- stopping and resuming -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("name", ["plain", "hasty", "blind", "per-minute"])
 @pytest.mark.parametrize("phase", ["settling", "gate-open"])
 def test_a_run_stopped_at_a_standstill_is_resumed_where_it_stands(name: str, phase: Phase, tmp_path: Path) -> None:
@@ -235,6 +239,7 @@ def stopped_on_its_way(bench: NumberedBench, stop: Callable[[], None], match: st
     assert targets[0] < bench.steps - bench.progress.origin < targets[1]
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("name", ["plain", "blind", "per-minute", "hasty", "listing", *RECORDED])
 def test_a_run_stopped_while_moving_is_resumed_from_where_its_count_says(name: str, tmp_path: Path) -> None:
     bench = long_indexes(tmp_path, BOARDS[name])

@@ -64,6 +64,7 @@ def test_a_stopped_run_keeps_the_motor_holding_the_part(dialect: str, phase: Pha
     assert not released_later(bench)
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize(("dialect", "phase"), EVERY)
 def test_a_motor_that_is_to_be_released_is_once_the_gate_is_closed_and_it_stands(
     dialect: str, phase: Phase, tmp_path: Path

@@ -35,6 +35,7 @@ def truth(bench: StationBench) -> None:
     assert {planned for _, planned, _, _ in bench.progress.rests} == set(targets)
 
 
+@pytest.mark.some(5)
 @pytest.mark.parametrize("phase", PHASES)
 @pytest.mark.parametrize("job", ["shaft-scale", "bottle-band"])
 def test_a_stop_in_any_phase_leaves_a_run_that_resume_completes(phase: Phase, job: str, tmp_path: Path) -> None:

@@ -66,6 +66,7 @@ def whole(bench: StationBench) -> None:
 # --- hold ----------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("phase", ["turning", "settling", "marking"])
 def test_a_hold_keeps_the_gate_closed_and_the_axis_where_it_is_until_the_run_carries_on(
     phase: Phase, bench: StationBench

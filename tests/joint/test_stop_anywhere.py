@@ -149,6 +149,7 @@ def started(tmp_path: Path, kind: str, way: str, stage: str, **options: bool) ->
     return run, ended.value
 
 
+@pytest.mark.some(12)
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("stage", STAGES, ids=[stage.replace(" ", "-") for stage in STAGES])
 @pytest.mark.parametrize("kind", KINDS)
