@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Callable
 from importlib import import_module
 from typing import Annotated, Any
 
@@ -67,17 +68,23 @@ def run(arguments: list[str]) -> int:
         if "--version" in given[:end]:
             return int(import_module("firmware_host.cli.version").say())
         if COMPLETION_ASKED_BY in os.environ or (given and given[0] in ("--install-completion", "--show-completion")):
-            return int(import_module("firmware_host.cli.completion.app").run(given))
-        return _run(given, debug=len(given) < len(arguments))
+            act = import_module("firmware_host.cli.completion.app").run
+        else:
+            act = _command
+        return _run(given, act, debug=len(given) < len(arguments))
     except BrokenPipeError:  # whoever read our output has gone: nobody is left to tell
         console.discard_output()
         return int(_endings().READER_GONE)
 
 
-def _run(arguments: list[str], *, debug: bool) -> int:
-    """Run a command; every error but that of a vanished reader becomes a message and a status."""
+def _command(arguments: list[str]) -> object:
+    return app(arguments, standalone_mode=False, prog_name=PROGRAM)
+
+
+def _run(arguments: list[str], act: Callable[[list[str]], object], *, debug: bool) -> int:
+    """Let `act` have the words; every error but that of a vanished reader becomes a message and a status."""
     try:
-        status = app(arguments, standalone_mode=False, prog_name=PROGRAM)
+        status = act(arguments)
         sys.stdout.flush()
     except BrokenPipeError:
         raise

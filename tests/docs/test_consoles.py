@@ -33,6 +33,9 @@ def day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Day:
     for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_RUNTIME_DIR"):
         (tmp_path / name.lower()).mkdir(mode=0o700)
         monkeypatch.setenv(name, str(tmp_path / name.lower()))
+    (tmp_path / "home").mkdir()
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))  # a shell's own files stand there
+    monkeypatch.setattr("shellingham.detect_shell", lambda: ("bash", "/bin/bash"))
     monkeypatch.chdir(tmp_path)
     return Day(tmp_path)
 

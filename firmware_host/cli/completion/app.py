@@ -10,6 +10,7 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterable, Mapping
+from importlib import import_module
 from inspect import Parameter, Signature
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ import typer
 
 from firmware_host.cli.completion.values import Words, words_for
 from firmware_host.cli.program import COMPLETION_ASKED_BY, PROGRAM
+from firmware_host.errors import InputError
 
 _LINES = ("COMP_WORDS", "_TYPER_COMPLETE_ARGS")
 """The variables in which the scripts hand over what is typed."""
@@ -25,11 +27,20 @@ _WORDS = Path(__file__).with_name("words.json")
 
 _SPECIAL = re.compile(r"[\s'\"\\$`&|;<>()*?!]")
 
+_SHELLS = ("bash", "zsh", "fish", "powershell", "pwsh")
+
 Table = Mapping[str, Any]
 
 
 def run(arguments: list[str]) -> int:
-    """Tell a shell what may come next, or give it its script; returns the status."""
+    """Tell a shell what may come next, or give it its script; returns the status.
+
+    Raises `InputError` where no shell is found that could take a script.
+    """
+    if COMPLETION_ASKED_BY not in os.environ and _shell() not in _SHELLS:
+        raise InputError(
+            f"what calls the program is none of the shells {', '.join(_SHELLS)}", "Type it into one of them"
+        )
     line = " ".join(os.environ.get(name, "") for name in _LINES)
     app = _group(json.loads(_WORDS.read_text(encoding="utf-8")), line.split(), add_completion=True)
     try:
@@ -37,6 +48,15 @@ def run(arguments: list[str]) -> int:
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else int(end.code is not None)
     return 0
+
+
+def _shell() -> str:
+    """The shell that the program was typed into; empty where none is found."""
+    shellingham = import_module("shellingham")  # untyped, and of no use at a TAB
+    try:
+        return str(shellingham.detect_shell()[0])
+    except shellingham.ShellDetectionFailure:
+        return ""
 
 
 def _group(table: Table, line: Iterable[str], *, add_completion: bool = False) -> typer.Typer:

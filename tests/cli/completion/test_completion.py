@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import shellingham
 
 from firmware_host.cli.program import COMPLETION_ASKED_BY
 from firmware_host.model.files.profiles import list_profiles
@@ -122,8 +123,22 @@ def test_every_shell_is_told_in_its_own_form(shell: str, monkeypatch: pytest.Mon
     assert "marks" not in answer
 
 
+@pytest.mark.parametrize("asked", ["--install-completion", "--show-completion"])
+def test_where_no_shell_calls_one_message_says_what_to_do(asked: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def nothing() -> tuple[str, str]:
+        raise shellingham.ShellDetectionFailure
+
+    for detected, said in ((nothing, "none of the shells"), (lambda: ("tcsh", "/bin/tcsh"), "none of the shells")):
+        monkeypatch.setattr("shellingham.detect_shell", detected)
+        ended = call(asked)
+        assert (ended.status, ended.out) == (2, "")
+        assert said in ended.err
+        assert "bash, zsh, fish, powershell" in ended.err
+
+
 @pytest.mark.parametrize("shell", SHELLS[:4])
 def test_every_shell_gets_a_script_that_asks_so(shell: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("shellingham.detect_shell", lambda: (shell, f"/bin/{shell}"))
     monkeypatch.setenv("_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION", "1")  # else it is the shell that calls
     ended = call("--show-completion", shell)
     assert (ended.status, ended.err) == (0, "")
