@@ -35,13 +35,13 @@ WRONG_NUMBERS: tuple[Wrong, ...] = (
     Wrong(
         "diameter-too-big",
         "diameter entered 10 % too big",
-        "In a chuck the marks overlap at every seam; on rollers the last seam alone overlaps.",
+        "In a chuck the marks overlap at every seam; on rollers at the closing seam alone.",
         part=1 / 1.1,
     ),
     Wrong(
         "diameter-too-small",
         "diameter entered 10 % too small",
-        "In a chuck a gap gapes at every seam; on rollers the last seam alone gapes.",
+        "In a chuck every seam is left bare; on rollers the closing seam alone.",
         part=1 / 0.9,
     ),
     Wrong(
