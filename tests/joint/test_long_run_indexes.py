@@ -48,7 +48,7 @@ def test_many_indexes_with_a_scale_hardly_known_lose_no_step_and_no_memory(count
     assert resident_mb() - begun_mb < 5
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("pitch", [Fraction(3, 7), Fraction(-3, 7)], ids=["forward", "backward"])
 @pytest.mark.parametrize("overrun", [0, 96], ids=["both-sides", "one-side"])
 def test_a_scale_known_exactly_goes_on_for_a_hundred_turns_between_unwindings(pitch: Fraction, overrun: int) -> None:

@@ -175,6 +175,7 @@ def test_where_a_run_was_left_behind_turns_taken_back_is_told_alike_by_either_sc
     assert run_status(bench.folder) == status
 
 
+@pytest.mark.slow
 def test_jobs_that_end_on_the_next_turn_never_come_to_an_end(tmp_path: Path) -> None:
     """Each leaves the axis a turn farther out; 2.6 million steps out the next one begins with taking turns back."""
     setup = changed_setup(

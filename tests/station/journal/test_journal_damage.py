@@ -73,7 +73,7 @@ def test_a_line_torn_while_it_was_written_at_any_byte_is_resumed(every: int, tmp
             world.run()
         world.disk.before = lambda: None
         world.wait(10.0)
-        whole = length == len(world.disk.line)
+        whole = length >= len(world.disk.line)  # an instant may take a digit less than last time
         assert world.folder.journal.read_bytes().count(b"\n") == 8 + whole
         assert world.resume().outcome == "done"
         assert world.broken_promises(ended=True) == []
