@@ -11,8 +11,8 @@ from types import MappingProxyType
 from firmware_host.commissioning.edited import MEASURED, Remark, Remarked, remarked_values, set_value
 from firmware_host.commissioning.finding import Finding
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import Job, Machine
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_job, load_machine
 from firmware_host.system.files import write_whole
 

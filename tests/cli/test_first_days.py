@@ -22,8 +22,8 @@ import pytest
 from firmware_host.cli import main
 from firmware_host.cli.turn import shared
 from firmware_host.clock import ScaledClock
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_machine
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from tests.cli import command

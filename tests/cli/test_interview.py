@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_machine
-from firmware_host.model.files.folders import shipped_folder
 from tests.cli.conftest import Circumstep
 from tests.cli.test_hand_sessions import board
 from tests.model.interview.answers import answers_of

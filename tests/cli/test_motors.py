@@ -8,7 +8,7 @@ import json
 import shutil
 from pathlib import Path
 
-from firmware_host.model.files.folders import shipped_folder
+from firmware_host.folders import shipped_folder
 from tests.cli.conftest import Circumstep
 
 MOTORS = shipped_folder() / "motors"

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_host.model.files.folders import shipped_folder
+from firmware_host.folders import shipped_folder
 from tests.cli.conftest import Circumstep
 
 TABLE = 'serial,part.diameter mm,place\nA1,50,left\nA2,50.1,"right, far"\nA3,50.2,\n'

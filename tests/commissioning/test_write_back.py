@@ -13,7 +13,7 @@ from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.finding import Change, Finding
 from firmware_host.commissioning.write_back import measured_values, write_back
 from firmware_host.errors import InputError
-from firmware_host.model.files.folders import shipped_folder
+from firmware_host.folders import shipped_folder
 from firmware_host.model.files.loading import load_job, load_machine
 
 NOW = datetime(2026, 5, 4, 10, 30, tzinfo=UTC)

@@ -17,8 +17,8 @@ from firmware_host.cli import main
 from firmware_host.cli.turn import shared
 from firmware_host.cli.turn.virtual_port import VirtualPort
 from firmware_host.clock import VirtualClock
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job, load_machine
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.station import opening
 from tests.cli.command import PATIENCE_S, clocked

@@ -15,8 +15,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_machine
-from firmware_host.model.files.folders import shipped_folder
 
 Draw = random.Random
 KEPT = Path(__file__).resolve().parents[1] / "station/kept"

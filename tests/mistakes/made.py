@@ -17,8 +17,8 @@ import serial
 
 from firmware_host.clock import ScaledClock
 from firmware_host.controller.port.serial_port import open_port
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_machine
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.boards import simulated_device
 from firmware_host.simulator.serving.serve import serve
 from firmware_host.simulator.status_query.device import StatusQueryDevice

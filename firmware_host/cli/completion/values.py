@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
 from pathlib import Path
 
-import platformdirs
+from firmware_host.folders import shipped_folder, stations_file, user_folder
 
 Words = Callable[[str, Mapping[str, object]], Iterable[str]]
 """What may stand there, by what is typed of it and by what the command line says besides."""
@@ -27,15 +27,6 @@ def words_for(values: str | list[str]) -> Words:
     return _KINDS[values]
 
 
-def _shipped() -> Path:
-    package = Path(__file__).resolve().parents[2]
-    return package / "profiles" if (package / "profiles").is_dir() else package.parent / "profiles"
-
-
-def _own() -> Path:
-    return Path(platformdirs.user_config_dir("circumstep", appauthor=False))
-
-
 def _inside(folder: Path) -> Iterator[os.DirEntry[str]]:
     try:
         with os.scandir(folder) as entries:
@@ -46,7 +37,12 @@ def _inside(folder: Path) -> Iterator[os.DirEntry[str]]:
 
 def _named(kind: str) -> list[str]:
     """The names of the profiles of a kind, and the files of this folder that may be one."""
-    found = {Path(each.name).stem for folder in (_shipped(), _own()) for each in _inside(folder / kind) if _toml(each)}
+    found = {
+        Path(each.name).stem
+        for folder in (shipped_folder(), user_folder())
+        for each in _inside(folder / kind)
+        if _toml(each)
+    }
     return sorted(found)
 
 
@@ -87,7 +83,7 @@ def _runs(typed: str, given: Mapping[str, object]) -> Iterable[str]:
 def _stations(typed: str, given: Mapping[str, object]) -> Iterable[str]:
     del typed, given
     try:
-        with (_own() / "stations.toml").open("rb") as file:
+        with stations_file().open("rb") as file:
             return sorted(tomllib.load(file).get("stations", {}))
     except (OSError, ValueError, AttributeError, TypeError):
         return ()

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from firmware_host.errors import InputError
-from firmware_host.model.files.folders import stations_file
+from firmware_host.folders import stations_file
 from firmware_host.reporting.measures import Units
 
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")

@@ -13,9 +13,9 @@ from pydantic import Field
 from firmware_host.cli.input.arguments import JsonOption, whole
 from firmware_host.cli.screen import documents, output
 from firmware_host.errors import InputError
+from firmware_host.folders import stations_file
 from firmware_host.model.base import Described
 from firmware_host.model.files.files import validate
-from firmware_host.model.files.folders import stations_file
 from firmware_host.model.files.keeping import forget_station, keep_station, use_station
 from firmware_host.model.files.stations import RememberedStation, gate_table, kept_stations
 from firmware_host.model.job.gate import AnyGateOptions

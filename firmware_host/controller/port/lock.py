@@ -7,10 +7,10 @@ import hashlib
 import os
 from pathlib import Path
 
-import platformdirs
 from filelock import FileLock, Timeout
 
 from firmware_host.errors import InputError, PortBusyError, PortUnavailableError
+from firmware_host.folders import kept_folder
 from firmware_host.system.files import RecordFile, read_regular
 from firmware_host.system.ports import device_key
 
@@ -27,7 +27,7 @@ class PortLock:
 
     def __init__(self, url: str, folder: Path | None = None) -> None:
         self._url = url
-        base = folder or platformdirs.user_state_path("circumstep", appauthor=False) / "locks"
+        base = folder or kept_folder("locks")
         name = hashlib.sha256(device_key(url).encode()).hexdigest()[:24]
         self._lock_file = base / f"port-{name}.lock"
         self._pid_file = base / f"port-{name}.pid"

@@ -10,7 +10,7 @@ import tomlkit
 from tomlkit.items import Table
 
 from firmware_host.errors import InputError, MissingFileError
-from firmware_host.model.files.folders import stations_file
+from firmware_host.folders import stations_file
 from firmware_host.model.files.loading import load_machine
 from firmware_host.model.files.profiles import find_profile, is_path, named_profile
 from firmware_host.model.files.stations import (

@@ -10,8 +10,8 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from firmware_host.errors import InputError, UnreadableFileError
+from firmware_host.folders import shipped_folder, user_folder
 from firmware_host.model.files.files import read_toml
-from firmware_host.model.files.folders import shipped_folder, user_folder
 
 ProfileKind = Literal["machines", "motors", "jobs"]
 _EXAMPLES: Mapping[ProfileKind, str] = MappingProxyType(

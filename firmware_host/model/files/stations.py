@@ -15,9 +15,9 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, StringConstraints, model_validator
 
 from firmware_host.errors import InputError, MissingFileError, UnreadableFileError
+from firmware_host.folders import shipped_folder, stations_file, user_folder
 from firmware_host.model.base import Described, Version, contradiction
 from firmware_host.model.files.files import validate
-from firmware_host.model.files.folders import shipped_folder, stations_file, user_folder
 from firmware_host.model.files.profiles import is_path
 from firmware_host.model.job.gate import AnyGateOptions, CommandGateOptions, ExtensionGateOptions
 from firmware_host.system.files import others_may_write, read_regular

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from firmware_host.folders import shipped_folder
 from firmware_host.model.files.files import read_toml, validate
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.simulator.true_machine.description import TrueMachine
 
 

@@ -18,9 +18,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import platformdirs
-
 from firmware_host.errors import GateError, GateTimeoutError
+from firmware_host.folders import kept_folder
 from firmware_host.station.gates.gate import Gate, GateContext, PassRequest, PassState
 from firmware_host.station.gates.tcp_door import Door
 from firmware_host.system.files import write_whole
@@ -66,7 +65,7 @@ class TcpGate(Gate):
         self._token_file: Path | None = None
         try:
             if context.folder is not None:
-                folder = tokens or platformdirs.user_state_path("circumstep", appauthor=False) / "gates"
+                folder = tokens or kept_folder("gates")
                 self._token_file = folder / f"{context.folder.name}-{self.port}.token"
                 _announce(context.folder / "gate.json", self.port, self._token_file, token)
         except BaseException:

@@ -17,10 +17,9 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from pathlib import Path
 
-import platformdirs
-
 from firmware_host.controller.stored_settings import ControllerSettings
 from firmware_host.errors import InputError, JournalError, UnreadableFileError
+from firmware_host.folders import kept_folder
 from firmware_host.system.files import read_regular, write_whole
 from firmware_host.system.ports import device_key, port_key
 
@@ -33,7 +32,7 @@ _DECIMAL = re.compile(r"\d{1,9}(?:\.\d{1,3})?", re.ASCII)
 
 def state_folder() -> Path:
     """Where notes on controllers are kept for this user."""
-    return Path(platformdirs.user_state_dir("circumstep", appauthor=False)) / "controllers"
+    return kept_folder("controllers")
 
 
 class KnownScales:

@@ -21,9 +21,9 @@ from firmware_host.commissioning.procedures.motion.crept import grips
 from firmware_host.commissioning.procedures.registry import procedure_named
 from firmware_host.commissioning.write_back import write_back
 from firmware_host.errors import LimitExceededError
+from firmware_host.folders import shipped_folder
 from firmware_host.mechanics.contact.rollers import Ramp, grip_acceleration
 from firmware_host.model import Setup, load_job
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_machine
 from firmware_host.planning.by_hand import hand_on_job
 from firmware_host.planning.limit_report import check_limits

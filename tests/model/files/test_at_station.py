@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import Setup, job_from, load_job, load_machine
 from firmware_host.model.files.at_station import JobAtStation, job_at_station, machine_at_station
 from firmware_host.model.files.files import read_toml
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.keeping import keep_station, use_station
 from firmware_host.model.files.stations import RememberedStation
 from firmware_host.model.job.gate import CommandGateOptions, OperatorGateOptions, TimedGateOptions

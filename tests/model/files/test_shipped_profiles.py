@@ -8,9 +8,9 @@ import pytest
 from pydantic import BaseModel
 
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import Job, Machine, Motor, load_job, load_machine, load_motor, schema
 from firmware_host.model.files.files import read_toml
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.profiles import find_profile, list_profiles
 from tests.model.files.files_for_tests import write_all
 

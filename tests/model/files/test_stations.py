@@ -10,7 +10,7 @@ import pytest
 from filelock import FileLock
 
 from firmware_host.errors import InputError, UnreadableFileError
-from firmware_host.model.files.folders import shipped_folder, stations_file
+from firmware_host.folders import shipped_folder, stations_file
 from firmware_host.model.files.keeping import forget_station, keep_station, use_station
 from firmware_host.model.files.stations import RememberedStation, kept_stations, remembered_station
 from firmware_host.model.job.gate import CommandGateOptions, TcpGateOptions

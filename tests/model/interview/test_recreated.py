@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 import tomlkit
 
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job, load_machine, load_motor
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.interview.interview import Interview
 from firmware_host.model.interview.question import FileKind
 from firmware_host.model.interview.twin import answer_all

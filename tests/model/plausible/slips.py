@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job
-from firmware_host.model.files.folders import shipped_folder
 
 PAGE = Path(__file__).resolve().parents[3] / "docs/pages/slips.md"
 _BEGIN, _END = "<!-- slips -->\n", "<!-- end of slips -->\n"

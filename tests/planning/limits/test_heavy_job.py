@@ -7,8 +7,8 @@ import pytest
 from scipy import constants
 
 from firmware_host.cli.main import run
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.planning.limits.check import Verdict
 from firmware_host.planning.plan import plan_job
 

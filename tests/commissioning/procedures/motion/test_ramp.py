@@ -22,8 +22,8 @@ from firmware_host.commissioning.script import Answer, Ask
 from firmware_host.commissioning.session import Person, carry_out
 from firmware_host.commissioning.write_back import write_back
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import load_machine
 from firmware_host.planning.by_hand import HandPlan, Pace, hand_on_job
 from firmware_host.planning.plan import plan_job

@@ -13,8 +13,8 @@ import pytest
 from firmware_host.commissioning.procedures.registry import procedure_named
 from firmware_host.commissioning.write_back import write_back
 from firmware_host.errors import InputError
+from firmware_host.folders import shipped_folder
 from firmware_host.model import load_job
-from firmware_host.model.files.folders import shipped_folder
 from firmware_host.model.files.loading import Setup, load_machine
 from firmware_host.planning.by_hand import hand_on_job
 from firmware_host.planning.load.case import LoadCase, load_variants
