@@ -24,6 +24,7 @@ def readings(*texts: str) -> list[str]:
     return [word for text in texts for word in ("--reading", text)]
 
 
+@pytest.mark.slow
 def test_a_machine_is_measured_written_and_reported(machine: Path) -> None:
     with simulated() as port:
         at = (str(machine), "--port", port, "--write-settings")
@@ -83,6 +84,7 @@ def test_what_can_not_be_measured_is_refused(circumstep: Circumstep, words: tupl
     assert problem in told.err
 
 
+@pytest.mark.slow
 def test_too_few_readings_and_a_reading_that_is_none_end_it_and_what_was_read_is_kept(machine: Path) -> None:
     with simulated() as port:
         at = (str(machine), "--port", port, "--write-settings", "--repeats", "2", "--angle-to", "0.05 deg")

@@ -65,7 +65,7 @@ def addresses(folder: Path) -> list[str]:
     return sorted(str(path.parent.relative_to(folder)).removeprefix(".") for path in folder.rglob("index.html"))
 
 
-SOME = ("", "tutorials/rollers", "choose-a-gate", "what-went-wrong", "options", "commissioning-session")
+SOME = ("", "tutorials/rollers", "choose-a-gate", "commissioning-session")
 
 
 def complaints(browser: Any, site: str, pages: list[str]) -> list[str]:

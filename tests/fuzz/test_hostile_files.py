@@ -24,7 +24,7 @@ from tests.model.files.files_for_tests import JOB, MACHINE, MOTOR, write_all
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="processes are measured by fork and wait4")
 
 LONGEST_CPU_S, MOST_MEGABYTES = 2.0, 400
-_IN_ALL, _SAMPLE = 500, 25
+_IN_ALL, _SAMPLE = 500, 10
 
 
 def outcomes(first: int, count: int, folder: Path) -> list[dict[str, Any]]:

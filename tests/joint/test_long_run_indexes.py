@@ -27,6 +27,7 @@ def all_rests(run: LongRun) -> None:
         assert off_by(run, *rest) <= HALF, rest
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("count", "turns_back"), [(1_480, 40), pytest.param(20_000, 540, marks=pytest.mark.slow)], ids=["1480", "20000"]
 )

@@ -92,6 +92,7 @@ def test_what_rings_after_an_unwinding_is_waited_for_before_the_next_move(tmp_pa
     assert travels[back + 1].start_s - travels[back].end_s >= 0.25
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("approach", "how"),
     [

@@ -117,6 +117,7 @@ def test_few_of_many_parts_that_are_alike_are_searched_whole(guesses: list[Guess
     assert sum(guess is not None for guess in guesses) >= 60
 
 
+@pytest.mark.slow
 def test_parts_that_are_not_alike_are_searched_whole(guesses: list[Guess | None]) -> None:
     setup = load_job("sleeve-label")
     rows = [{"part.diameter": f"{32 + number**1.5 / 20:.3f} mm"} for number in range(64)]
@@ -126,6 +127,7 @@ def test_parts_that_are_not_alike_are_searched_whole(guesses: list[Guess | None]
     assert plans[7].motion.index_s == alone(setup, rows[7]).index_s
 
 
+@pytest.mark.slow
 def test_a_stated_motion_is_kept_by_every_part_of_a_long_table(guesses: list[Guess | None]) -> None:
     setup = load_job("tumbler-wrap").with_values({"index.acceleration": "2 rad/s^2"})
     plans = plan_many(setup, {"part.diameter": [f"{80 + number / 1000} mm" for number in range(64)]})

@@ -33,6 +33,7 @@ def with_job(setup: Setup, job: Job) -> Setup:
     return dataclasses.replace(setup, job=job)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ROLLER_JOBS)
 def test_a_job_that_states_what_was_measured_is_as_sure_as_told(name: str) -> None:
     setup, found = as_it_is(name)

@@ -291,6 +291,7 @@ def test_each_report_is_strict_html_loads_nothing_and_escapes_all(kind: str, bat
     assert all(len(each.attrib["alt"]) > 40 for each in tree.iter("img"))
 
 
+@pytest.mark.slow
 def test_the_command_writes_a_report_of_a_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     of_job = call("report", "sleeve-label", "--output", "my report.html")

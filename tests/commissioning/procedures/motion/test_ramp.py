@@ -268,7 +268,7 @@ def test_on_a_board_with_a_weak_motor_each_pace_is_written_and_put_back(tmp_path
     assert found.change is not None
 
 
-@pytest.mark.parametrize("cases", [pytest.param(12, id="12"), pytest.param(500, id="500", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("cases", [pytest.param(6, id="6"), pytest.param(500, id="500", marks=pytest.mark.slow)])
 def test_the_interval_holds_the_hidden_limit_in_nineteen_motors_of_twenty(tmp_path: Path, cases: int) -> None:
     rng, held = random.Random(3), 0
     for number in range(cases):
