@@ -14,12 +14,16 @@ import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from tests.support import forked, windows
 from tests.support.left_running import MARK, left_running
 from tests.support.some import left_for_slow
 from tests.support.windows.names import NO_MODULES
+
+hypothesis.settings.register_profile("patient", deadline=None)  # no test asserts on wall time
+hypothesis.settings.load_profile("patient")
 
 pytest_plugins = ("tests.support.browser",)
 if windows.wanted():
