@@ -37,6 +37,7 @@ def test_reliability_is_one_more_key_beside_the_promised_ones(circumstep: Circum
     assert all(each["source"] for each in reliability["inputs"])
 
 
+@pytest.mark.slow
 def test_the_same_seed_prints_the_same_bytes_and_another_seed_others(circumstep: Circumstep) -> None:
     first, again, other = (
         circumstep("limits", "bottle-band", "--reliability", "--samples", "4000", "--seed", seed, "--json").out

@@ -79,6 +79,7 @@ def test_a_run_stopped_in_segment_4_is_not_begun_anew_without_an_answer_and_resu
     assert "Accepted: mass (a lead core, weighed twice)" in shown
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     ("words", "zero"),
     [

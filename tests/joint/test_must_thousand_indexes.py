@@ -71,6 +71,7 @@ def test_a_thousand_indexes_land_on_a_thousand_intended_steps(
     assert len(bench.sent_moves()) == bench.plan.route.targets.size
 
 
+@pytest.mark.slow
 def test_a_full_turn_with_an_unknown_fourth_decimal_takes_a_turn_back_on_the_way(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -47,7 +47,7 @@ def keeps_everything(rig: Rig, a: float, v: float, settle_s: float) -> None:
     assert keeps_at_its_peaks(rig, a, v, *peaks(rig, a, v, 41, 9, 200), slack=1e-6)
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize(
     "machines", [1, pytest.param(50, marks=[pytest.mark.slow, pytest.mark.timeout(1800)])], ids=["one", "all"]
