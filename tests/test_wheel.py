@@ -91,6 +91,7 @@ def test_the_wheel_makes_the_command_and_registers_dialects_and_gates(wheel: Pat
     assert b"[firmware_host.gates]" in told
 
 
+@pytest.mark.slow
 def test_the_wheel_that_is_built_from_the_sdist_is_the_same(wheel: Path, tmp_path: Path) -> None:
     sdist = built(tmp_path / "sdist", "sdist")
     with tarfile.open(sdist) as archive:

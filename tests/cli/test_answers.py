@@ -18,7 +18,7 @@ WIDTH = 80
 PLANS = ("segments", "limits", "motors")
 
 
-@pytest.mark.some(4)
+@pytest.mark.some(2)
 @pytest.mark.parametrize("command", PLANS)
 @pytest.mark.parametrize("options", [(), ("--details",), ("--units", "inch")], ids=["first", "details", "inch"])
 def test_no_line_is_wider_than_eighty_columns(circumstep: Circumstep, command: str, options: tuple[str, ...]) -> None:

@@ -202,6 +202,7 @@ def test_with_the_motor_released_it_is_energised_by_a_command_of_its_own_and_rel
 DIRECTION = ((BEGIN, "begin"), ("which way did it turn", "counter"))
 
 
+@pytest.mark.slow
 def test_what_is_skipped_comes_again_and_what_is_done_does_not() -> None:
     first = led("direction", "lost-motion", answers=Script((BEGIN, "skip"), *lost_motion(*FIVE), (WRITE, "no")))
     assert first.status == 0
@@ -212,6 +213,7 @@ def test_what_is_skipped_comes_again_and_what_is_done_does_not() -> None:
     assert second.out.count("of 2: ") == 1
 
 
+@pytest.mark.slow
 def test_again_measures_what_is_done_and_a_stop_in_it_measures_nothing_thrice() -> None:
     led("direction", answers=Script(*DIRECTION, (WRITE, "no")))
     words = ("direction", "lost-motion")
@@ -247,6 +249,7 @@ def test_what_nothing_follows_from_is_told_the_list_goes_on_and_it_begins_anew_n
     assert "readings so far" not in second.out
 
 
+@pytest.mark.slow
 def test_a_reading_that_was_mistyped_is_taken_back(board: TrueAxis) -> None:
     """The axis turns back to the place, the reading is asked anew, and the record says that it was taken back."""
     mistyped = ("0 deg", "5 deg", "back", "0.5 deg", *FIVE[2:])

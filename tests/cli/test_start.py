@@ -64,7 +64,7 @@ def loaded_by(*arguments: str) -> set[str]:
     return set(last_line_of(code).split())
 
 
-@pytest.mark.some(10)
+@pytest.mark.some(6)
 @pytest.mark.parametrize(("arguments", "may"), LOADED, ids=[" ".join(words) or "nothing" for words, _ in LOADED])
 def test_a_command_loads_no_heavy_library_that_it_does_not_use(arguments: tuple[str, ...], may: set[str]) -> None:
     loaded = loaded_by(*arguments)

@@ -121,7 +121,7 @@ def test_replies_that_come_merged_are_taken_one_by_one(wire: Wire, case: Case) -
 # --- a bad line ----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 @each_board
 @pytest.mark.parametrize("harm", ["drop", "double", "late", "garble", "noise"])
 def test_one_harmed_reply_is_survived_or_told_but_never_believed(wire: Wire, case: Case, harm: Harm) -> None:
@@ -134,7 +134,7 @@ def test_one_harmed_reply_is_survived_or_told_but_never_believed(wire: Wire, cas
         assert spoil.done == 1
 
 
-@pytest.mark.some(24)
+@pytest.mark.some(12)
 @each_board
 @pytest.mark.parametrize("delay_s", [0.05, 0.3, 1.5, 6.0], ids=lambda delay_s: f"{delay_s:g}-s")
 def test_a_late_reply_is_never_taken_for_another(wire: Wire, case: Case, delay_s: float) -> None:

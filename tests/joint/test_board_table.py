@@ -43,7 +43,7 @@ def its_turn(trial: str, board: str) -> bool:
 ALL = [(trial, board) for trial in TRIALS for board in BOARDS]
 
 
-@pytest.mark.some(8)
+@pytest.mark.some(4)
 @pytest.mark.parametrize(("trial", "board"), [pair for pair in ALL if its_turn(*pair)])
 def test_what_is_tried_each_day_comes_out_as_the_page_says(trial: str, board: str, tmp_path: Path) -> None:
     result = tried(BOARDS[board], trial, tmp_path)

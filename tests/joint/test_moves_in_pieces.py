@@ -98,7 +98,7 @@ def went(board: Board) -> float:
     return last.end_s - last.start_s
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @boards
 def test_a_move_of_34_s_is_stopped_within_a_second_and_its_position_is_known(board: str) -> None:
     """1687.5 units at 50 units/s and 200 units/s^2: d/v + v/a = 34 s."""
@@ -127,7 +127,7 @@ def test_a_move_of_34_s_is_stopped_within_a_second_and_its_position_is_known(boa
         assert mover.bench.steps == 0
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @boards
 @settings(max_examples=4, deadline=None)
 @given(places=st.lists(st.integers(-3_999, 4_000), min_size=1, max_size=3, unique=True))

@@ -40,6 +40,7 @@ def crashing(monkeypatch: pytest.MonkeyPatch) -> type[CrashingJournal]:
     return CrashingJournal
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("job", "how"),
     [

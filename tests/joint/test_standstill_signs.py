@@ -62,7 +62,7 @@ def last_step_s(b: Bench[Any]) -> float:
     return float(b.device.motion_log[-1].end_s)
 
 
-@pytest.mark.some(120)
+@pytest.mark.some(60)
 @pytest.mark.parametrize("planned_s", [PLANNED_S, 0.1, 0.01], ids=["as planned", "a third", "hardly any"])
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_no_sign_comes_before_the_last_step_however_wrong_the_plan_is(case: Case, planned_s: float) -> None:

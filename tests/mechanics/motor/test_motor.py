@@ -43,7 +43,7 @@ def integrated(speed: float, voltage: float, angle: float, winding: motor.Windin
 EIGHT_SPEEDS = [pytest.param(v, id=f"{v:g} rad per s") for v in (5.0, 12.0, 20.0, 45.0, 80.0, 120.0, 200.0, 400.0)]
 
 
-@pytest.mark.some(3)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("speed", EIGHT_SPEEDS)
 def test_voltage_limited_pull_out_is_the_largest_torque_of_the_integrated_phase_equations(speed: float) -> None:
     best = optimize.minimize_scalar(
@@ -96,7 +96,7 @@ def stepped_torque(speed: float, voltage: float, angle: float) -> float:
     return mean
 
 
-@pytest.mark.some(3)
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     "speed", [pytest.param(v, id=f"{v:g} rad per s") for v in (20, 45, 80, 120, 160, 200, 300, 400)]
 )

@@ -141,7 +141,7 @@ def test_several_values_that_cannot_be_are_told_at_once(tmp_path: Path) -> None:
     assert "line 22: window.half_depth" in str(caught.value)
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("command", ["segments", "moves", "limits", "motors"])
 def test_a_remark_is_on_standard_error_and_in_the_json_of_each_command(tmp_path: Path, command: str) -> None:
     job = write_all(tmp_path)

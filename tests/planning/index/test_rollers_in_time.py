@@ -67,7 +67,7 @@ def worst(load: LoadCase, accelerations: np.ndarray, speeds: np.ndarray) -> tupl
     return used, least / normal_at_standstill(trough.mass, trough.half_angle)
 
 
-@pytest.mark.some(4)
+@pytest.mark.some(2)
 @pytest.mark.parametrize("rows", [1, 2], ids=["one row driven", "both rows driven"])
 @pytest.mark.parametrize("turns", [pytest.param(t, id=f"{t:g} turns") for t in (0.004, 0.02, 1 / 12, 0.5, 2.0)])
 def test_the_chosen_motion_never_slips_nor_lifts_at_any_instant(rows: int, turns: float) -> None:

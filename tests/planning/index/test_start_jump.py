@@ -39,7 +39,7 @@ def lag(length: float, a: float, v: float, jump: StartJump, natural: float, damp
     return np.concatenate(times), np.concatenate(lags)
 
 
-@pytest.mark.some(3)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("length", [0.02, 0.1, 0.4], ids=lambda length: f"{length} rad")
 @pytest.mark.parametrize("jump", [StartJump(0.05), StartJump(0.3), StartJump(0.01, 2e-3)], ids=["low", "high", "late"])
 def test_no_machine_of_the_band_swings_or_rings_more_than_is_told(length: float, jump: StartJump) -> None:

@@ -85,7 +85,7 @@ def guesses(monkeypatch: pytest.MonkeyPatch) -> list[Guess | None]:
     return told
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("job", JOBS)
 def test_a_part_of_a_long_table_is_planned_as_it_would_be_alone(job: str) -> None:
     setup = load_job(job)

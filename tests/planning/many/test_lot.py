@@ -104,7 +104,7 @@ def test_every_measure_of_a_part_may_differ_at_once(job: str) -> None:
     assert told_together(job, columns) == PARTS
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize("job", JOBS)
 @settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())

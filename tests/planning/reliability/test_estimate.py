@@ -216,7 +216,7 @@ def test_where_only_the_motor_is_unsure_the_probability_is_the_closed_form() -> 
     assert [chance.name for chance in found.parts] == ["no-step-lost"]
 
 
-@pytest.mark.some(2)
+@pytest.mark.some(1)
 @pytest.mark.parametrize(
     ("factor", "verdict"),
     [

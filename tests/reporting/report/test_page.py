@@ -266,7 +266,7 @@ def html_of(kind: str, batch: BatchBench, folder: Path) -> str:
 SLY = "<script>alert(1)</script><img src=http://example.invalid/x onerror=alert(1)>"
 
 
-@pytest.mark.parametrize("kind", ["job", "run", "batch", "record"])
+@pytest.mark.parametrize("kind", [pytest.param("job", marks=pytest.mark.slow), "run", "batch", "record"])
 def test_each_report_is_strict_html_loads_nothing_and_escapes_all(kind: str, batch: BatchBench, tmp_path: Path) -> None:
     source = html_of(kind, batch, tmp_path)
     parser = html5lib.HTMLParser(strict=True, tree=html5lib.getTreeBuilder("etree"), namespaceHTMLElements=False)
