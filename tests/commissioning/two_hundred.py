@@ -134,7 +134,10 @@ def table(cases: Iterable[Case]) -> list[Line]:
 
 def measured_ramp(seed: int, folder: Path) -> Stored | str:
     """What `ramp` stored of the machine of that seed with a weak motor; why not, where there is nothing to store."""
-    found = stored_ramp(drawn_machine(seed), seed, folder)
+    try:
+        found = stored_ramp(drawn_machine(seed), seed, folder)
+    except InputError as error:
+        return str(error)
     return found if isinstance(found, Stored) else found.sentence
 
 
@@ -155,7 +158,11 @@ def _of_one(seed: int) -> tuple[list[Case], Stored | str]:
 def main(machines: int = MACHINES, processes: int = 2) -> None:
     """Print the table, what is stored of the ramps, and the cases that do not hold."""
     with multiprocessing.Pool(processes) as pool:
-        each = pool.map(_of_one, range(machines), chunksize=1)
+        each = []
+        for found in pool.imap(_of_one, range(machines)):
+            each.append(found)
+            sys.stderr.write(f"\r{len(each)} of {machines}")
+    sys.stderr.write("\n")
     ramps = [stored for _, stored in each if isinstance(stored, Stored)]
     cases = [case for cases, _ in each for case in cases] + safe_acceleration(ramps)
     sys.stdout.write(f"{'quantity':20} {'machines':>8} {'held':>6} {'share':>7} {'median +-':>10}\n")
