@@ -16,7 +16,6 @@ from firmware_host.errors import FormulaRangeError
 LINES = 10
 """Lines to each side of the zero."""
 TENTHS = 10
-_COUNT_AGAIN = "Count again from the long line in the middle: there are no more"
 USUAL_SPACING = 0.5e-3
 """Of the lines, m."""
 _FEWEST_M = 1e-5
@@ -50,8 +49,7 @@ def combs(first_arc: float, second_arc: float, spacing: float) -> tuple[Comb, Co
 
 def gap_by(number: float, spacing: float) -> float:
     """The gap (m, - an overlap) where the lines of `number` meet; a half means that it lies between two."""
-    if not -LINES <= number <= LINES:
-        raise FormulaRangeError("number of the lines that meet", number, "", LINES, _COUNT_AGAIN)
+    _require_line(number)
     return number * spacing / TENTHS
 
 
@@ -60,10 +58,15 @@ def gap_between(first: int, second: int, spacing: float) -> float:
 
     first*spacing = second*0.9*spacing + g: lines of one number tell a gap up to one spacing, others more than that.
     """
-    for number in (first, second):
-        if not -LINES <= number <= LINES:
-            raise FormulaRangeError("number of the lines that meet", number, "", LINES, _COUNT_AGAIN)
+    _require_line(first)
+    _require_line(second)
     return (first * TENTHS - second * (TENTHS - 1)) * spacing / TENTHS
+
+
+def _require_line(number: float) -> None:
+    if not -LINES <= number <= LINES:
+        remedy = "Count again from the long line in the middle: there are no more"
+        raise FormulaRangeError("number of the lines that meet", number, "", LINES, remedy)
 
 
 def read_to(spacing: float) -> float:

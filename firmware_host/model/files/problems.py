@@ -135,13 +135,13 @@ def written_key(path: Sequence[str | int]) -> str:
     return ".".join(shortened(str(part)) for part in path)
 
 
-def _models(annotation: Any) -> list[type[BaseModel]]:
+def models_of(annotation: Any) -> tuple[type[BaseModel], ...]:
     """The models that a field's annotation can hold."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
+        return (annotation,)
     if get_origin(annotation) in (Annotated, Union, UnionType, tuple, list):
-        return [model for inner in get_args(annotation) for model in _models(inner)]
-    return []
+        return tuple(model for inner in get_args(annotation) for model in models_of(inner))
+    return ()
 
 
 def _nearest(kind: type[BaseModel], path: Sequence[str | int], tables: dict[str, Any]) -> str:
@@ -155,7 +155,7 @@ def _nearest(kind: type[BaseModel], path: Sequence[str | int], tables: dict[str,
                 inner
                 for model in models
                 if (field := model.model_fields.get(part)) is not None
-                for inner in _models(field.annotation)
+                for inner in models_of(field.annotation)
             ]
     of_this_kind = [model for model in models if _is_of_kind(model, place.get("kind"))]
     known = sorted({name for model in of_this_kind or models for name in model.model_fields})

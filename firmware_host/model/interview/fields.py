@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import cache
-from types import UnionType
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from firmware_host.model.files.problems import models_of
 from firmware_host.model.interview.question import Question
 from firmware_host.model.interview.reading import annotation_of, choices_of, quantity_of, types_of
 from firmware_host.model.plausible.ranges import RANGES
@@ -72,13 +72,8 @@ def usual_range(key: str, kind: str = "") -> str:
     return f"Usually {row.low:,.10g} to {row.high:,.10g}{unit} ({row.source}).{any_unit}{hint}"
 
 
-@cache
-def _models(annotation: Any) -> tuple[type[BaseModel], ...]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return (annotation,)
-    if get_origin(annotation) in (Annotated, Union, UnionType, tuple):
-        return tuple(model for inner in get_args(annotation) for model in _models(inner))
-    return ()
+_models = cache(models_of)
+"""Asked for every key at each answer."""
 
 
 @cache

@@ -37,7 +37,7 @@ def go(home: Path, url: str, act: str, *dying: str, stages: int | None = None) -
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [2, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(100, 130))])
+@pytest.mark.parametrize("seed", [2, *range(100, 130)])
 def test_a_batch_killed_anywhere_is_resumed_and_every_pass_is_marked_as_recorded(seed: int, tmp_path: Path) -> None:
     random = Random(seed)
     folder = BatchFolder(tmp_path / "batch")
