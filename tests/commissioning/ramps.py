@@ -37,6 +37,8 @@ _STARTS = (-1.0, 0.0, 1.0)
 _LENGTHS = 24
 _SOONEST, _LATEST = 0.25, 3.0
 """Moves begin to slow down so soon after their beginning, over the true time of a swing; and the quarter turn."""
+_AT_SPEED, _BEYOND = 17, 2.0
+"""And so many that begin to slow down up to so many swings after they have come to their speed."""
 _FROM, _TO, _FINER, _HALVINGS = 0.8, 1.1, 1.05, 3
 """From this share of the stored pair to that of what was found it is looked for the first loss, in such steps; the gap
 with the first one is halved so often.
@@ -88,9 +90,14 @@ class Followed:
         return np.asarray(lost_steps([self._rotor] * len(made), made, starts) != 0)
 
     def lengths(self, pace: Pace, count: int = _LENGTHS) -> list[int]:
-        """Of moves in which the swings of speeding up and of slowing down add up in all ways (microsteps)."""
+        """Of moves in which the swings of speeding up, of coming to the speed and of slowing down add up in all ways.
+
+        In microsteps.
+        """
         found = []
-        for after in self._swing_s * np.geomspace(_SOONEST, _LATEST, count):
+        at_speed = pace.speed / pace.acceleration
+        soon = self._swing_s * np.geomspace(_SOONEST, _LATEST, count)
+        for after in (*soon, *(at_speed + self._swing_s * np.linspace(0, _BEYOND, _AT_SPEED))):
             turned = min(pace.acceleration * after, pace.speed) * after
             found.append(min(max(1, round(microsteps_of(turned, self._per_turn))), self.quarter))
         return sorted(set(found))

@@ -33,13 +33,12 @@ def test_the_stated_intervals_hold_the_truth(machines: int, tmp_path: Path) -> N
 def test_the_stored_ramp_loses_nothing_and_is_most_of_what_the_machine_can_do(
     seeds: Sequence[int], tmp_path: Path
 ) -> None:
-    """The rotor is integrated on its torque curve; what it can do is what 24 lengths of move from three starts show."""
+    """The rotor is integrated on its torque curve; what it can do is what 41 lengths of move from three starts show."""
     found = [measured_ramp(seed, tmp_path) for seed in seeds]
     ramps = [each for each in found if isinstance(each, Stored)]
     assert [each.seed for each in ramps if each.lost] == []
     bound = [each for each in ramps if each.by_machine]
-    too_little = [each.seed for each in bound if not 0.7 <= each.share < 1]
-    assert len(too_little) <= len(bound) / 50, too_little  # where the interval misses, what is stored may, too
+    assert [each.seed for each in bound if not 0.7 <= each.share < 1] == []
     assert all(each.stored == 1 for each in ramps if not each.by_machine)
     assert 2 * len(bound) >= len(seeds)
     cases = safe_acceleration(ramps)

@@ -23,10 +23,11 @@ WAY = Fraction(1, 4)
 """How far the longest of the quick moves turns the part."""
 SHORTER = 8
 """So many shorter ones follow it in a trial, to and fro."""
-_SOONEST, _LATEST = 0.35, 6.0
+_SOONEST, _LATEST, _AT_SPEED = 0.35, 6.0, 3.0
 """They begin to slow down so soon after their beginning, over the time of a swing as computed.
 
 Half a swing is the worst; a motor with a tenth of its torque swings three times as slowly, and wide swings are slower.
+The last swing begins where it has come to its speed: the latest is at least so long after that.
 """
 _ELSEWHERE = 0.618
 """So far the lengths of a trial lie beside those of the one before, over what lies between two (the golden section)."""
@@ -74,9 +75,10 @@ class Trying:
         Those are left out that the limits do not allow at that pace: no plan makes them.
         """
         microstep, found = 2 * math.pi / float(self.plan.per_turn), set[int]()
+        latest = max(_LATEST, _AT_SPEED + pace.speed / pace.acceleration / self.swing_s)
         for place in range(SHORTER):
             share = (place + number * _ELSEWHERE % 1) / SHORTER
-            after = self.swing_s * _SOONEST * (_LATEST / _SOONEST) ** share
+            after = self.swing_s * _SOONEST * (latest / _SOONEST) ** share
             steps = max(1, round(min(pace.acceleration * after, pace.speed) * after / microstep))
             found |= {steps} if steps < self.microsteps else set()
         if not allowed(self.plan, found, pace):
