@@ -22,6 +22,7 @@ from firmware_host.cli.turn.virtual_port import VirtualPort
 from firmware_host.clock import VirtualClock
 from firmware_host.model import load_machine
 from firmware_host.simulator.boards import simulated_device
+from firmware_host.simulator.device import SimulatedDevice
 from firmware_host.simulator.true_machine.axis import TrueAxis
 from firmware_host.station import opening
 from tests.cli.command import Ended, clocked
@@ -54,6 +55,7 @@ class Board(NamedTuple):
 
     axis: TrueAxis
     clock: VirtualClock
+    device: SimulatedDevice
 
 
 @contextmanager
@@ -76,7 +78,7 @@ def true_board(
         return Port(device, clock, url)
 
     with clocked(lambda: clock), patch.object(opening, "open_port", opened):
-        yield Board(axis, clock)
+        yield Board(axis, clock, device)
 
 
 class Answered(io.StringIO):
