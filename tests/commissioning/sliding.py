@@ -32,6 +32,7 @@ from firmware_host.simulator.device import Stretch
 from firmware_host.simulator.true_machine.axis import TrueAxis
 from firmware_host.simulator.true_machine.integrate import State, standing
 from firmware_host.station.hand.hand import Hand
+from tests.commissioning.cases import Case, in_lines, missed
 from tests.commissioning.hidden.hands import QuickHand, bench_of
 from tests.commissioning.hidden.machines import Hidden
 from tests.commissioning.hidden.person import READ_ANGLE, Reader
@@ -143,27 +144,13 @@ def gripping(
     return {each.key: each for each in found}, quick, person
 
 
-class Held(NamedTuple):
-    """Of one machine: whether each interval holds what is hidden, and how wide it is (a half, of the value)."""
-
-    seed: int
-    key: str
-    true: float
-    found: float
-    within: float
-
-    @property
-    def holds(self) -> bool:
-        return abs(self.true - self.found) <= self.within
-
-
-def held(seed: int, folder: Path) -> list[Held]:
+def held(seed: int, folder: Path) -> list[Case]:
     """The acceleration and the friction of the machine of that seed; none where it was not found to slide."""
     rolling = drawn_rolling(seed)
     found = gripping(rolling, seed, folder)[0]
     truths = {"creep-acceleration": math.degrees(rolling.slides_from), "grip-friction": rolling.friction}
     return [
-        Held(seed, key, true, found[key].measured.value, found[key].measured.within)
+        Case(key, seed, true, found[key].measured.value, found[key].measured.within)
         for key, true in truths.items()
         if "grip-friction" in found
     ]
@@ -173,18 +160,7 @@ def main(machines: int = 60) -> None:
     """Print how many intervals hold, how wide they are, and those that do not."""
     with tempfile.TemporaryDirectory() as folder:
         each = [case for seed in range(machines) for case in held(seed, Path(folder))]
-    for key in dict.fromkeys(case.key for case in each):
-        of = [case for case in each if case.key == key]
-        widths = sorted(case.within / case.true for case in of)
-        sys.stdout.write(
-            f"{key:20} {len(of):4} of {machines} machines, {sum(case.holds for case in of):4} held, "
-            f"half-width {widths[len(widths) // 2]:.1%} (median)\n"
-        )
-    for case in each:
-        if not case.holds:
-            sys.stdout.write(
-                f"  seed {case.seed}: {case.key} {case.true:.5g}, found {case.found:.5g} +- {case.within:.3g}\n"
-            )
+    sys.stdout.write(in_lines(each) + missed(each))
 
 
 if __name__ == "__main__":

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.commissioning.cases import table
 from tests.commissioning.ramps import Stored
-from tests.commissioning.two_hundred import MACHINES, TRUTHS, measured, measured_ramp, safe_acceleration, table
+from tests.commissioning.two_hundred import MACHINES, TRUTHS, measured, measured_ramp, safe_acceleration
 
 
 @pytest.mark.parametrize(

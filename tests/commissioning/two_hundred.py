@@ -20,43 +20,12 @@ from typing import NamedTuple
 
 from firmware_host.commissioning.finding import Finding
 from firmware_host.errors import InputError
+from tests.commissioning.cases import Case, in_lines, missed
 from tests.commissioning.hidden.drawn import Drawn, drawn_machine
 from tests.commissioning.hidden.hands import QuickHand, carried_out
 from tests.commissioning.ramps import Stored, stored_ramp
 
 MACHINES = 200
-
-
-class Case(NamedTuple):
-    """One quantity of one machine: what is true, what was stated, and by how much at 95 %."""
-
-    quantity: str
-    seed: int
-    true: float
-    found: float
-    within: float
-
-    @property
-    def holds(self) -> bool:
-        """Whether the interval that is stated holds what is true."""
-        return abs(self.found - self.true) <= self.within
-
-
-class Line(NamedTuple):
-    """Of one quantity: how many machines showed it, how many intervals hold the truth, how wide they are (median).
-
-    What was told of a ramp is in shares of the quickest that limits allow.
-    """
-
-    quantity: str
-    cases: int
-    held: int
-    width: float
-
-    @property
-    def share(self) -> float:
-        """Of the intervals that hold the truth."""
-        return self.held / self.cases
 
 
 class Seen(NamedTuple):
@@ -116,22 +85,6 @@ def measured(seed: int, folder: Path) -> Iterable[Case]:
             yield Case(key, seed, truth(Seen(drawn, hand, angles)), finding.value, finding.within)
 
 
-def table(cases: Iterable[Case]) -> list[Line]:
-    """A line a quantity."""
-    lines: dict[str, list[Case]] = {}
-    for case in cases:
-        lines.setdefault(case.quantity, []).append(case)
-    return [
-        Line(
-            quantity,
-            len(each),
-            sum(case.holds for case in each),
-            sorted(case.within / abs(case.true) if case.true else 0.0 for case in each)[len(each) // 2],
-        )
-        for quantity, each in lines.items()
-    ]
-
-
 def measured_ramp(seed: int, folder: Path) -> Stored | str:
     """What `ramp` stored of the machine of that seed with a weak motor; why not, where there is nothing to store."""
     try:
@@ -165,9 +118,7 @@ def main(machines: int = MACHINES, processes: int = 2) -> None:
     sys.stderr.write("\n")
     ramps = [stored for _, stored in each if isinstance(stored, Stored)]
     cases = [case for cases, _ in each for case in cases] + safe_acceleration(ramps)
-    sys.stdout.write(f"{'quantity':20} {'machines':>8} {'held':>6} {'share':>7} {'median +-':>10}\n")
-    for line in table(cases):
-        sys.stdout.write(f"{line.quantity:20} {line.cases:8} {line.held:6} {line.share:7.1%} {line.width:10.2%}\n")
+    sys.stdout.write(in_lines(cases))
     bound = sorted(stored.share for stored in ramps if stored.by_machine)
     losing = sum(stored.lost > 0 for stored in ramps)
     sys.stdout.write(
@@ -178,11 +129,7 @@ def main(machines: int = MACHINES, processes: int = 2) -> None:
     for seed, (_, stored) in enumerate(each):
         if isinstance(stored, str):
             sys.stdout.write(f"  seed {seed}: no ramp is stored. {stored}\n")
-    for case in cases:
-        if not case.holds:
-            sys.stdout.write(
-                f"  seed {case.seed}: {case.quantity} {case.true:.5g}, found {case.found:.5g} +- {case.within:.3g}\n"
-            )
+    sys.stdout.write(missed(cases))
 
 
 if __name__ == "__main__":

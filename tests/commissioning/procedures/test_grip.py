@@ -200,7 +200,7 @@ def test_the_intervals_hold_the_hidden_friction_and_its_acceleration(seeds: Sequ
     cases = [case for seed in seeds for case in held(seed, tmp_path)]
     few = len(seeds) < MACHINES
     for key in ("creep-acceleration", "grip-friction"):
-        of = [case for case in cases if case.key == key]
+        of = [case for case in cases if case.quantity == key]
         assert len(of) >= (len(seeds) if few else 0.8 * len(seeds))
         assert sum(case.holds for case in of) >= (1.0 if few else 0.9) * len(of)
         assert sorted(case.within / case.true for case in of)[len(of) // 2] < 0.12
