@@ -8,7 +8,7 @@ from functools import cache
 from typing import cast
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firmware_host.commissioning.finding import Finding
@@ -56,6 +56,7 @@ class Types(Person):
 @pytest.mark.parametrize("key", PROCEDURES)
 @settings(deadline=None, max_examples=25)
 @given(choices=st.lists(st.integers(0, 3), min_size=1, max_size=5), numbers=st.lists(typed, min_size=1, max_size=9))
+@example(choices=[0], numbers=[0.5, 0.25, 3e-187, 1.0, 1.0])
 def test_whatever_is_typed_it_ends_in_one_clear_error_or_in_honest_findings(
     key: str, choices: list[int], numbers: list[float]
 ) -> None:

@@ -127,6 +127,8 @@ def _least_current(name: str) -> Generator[Step, Answer | None, Measured]:
 
 def _found(machine: Machine, torque: Measured, at_motor: Measured) -> Finding:
     """Efficiency: load over ratio times what it adds at the motor."""
+    if torque.value <= 0:
+        raise InputError("the load weighs nothing on its cord", "Say what really hangs there", key="reading")
     if at_motor.value <= 0:
         raise InputError("the motor needs no more for the load", "Take a greater load", key="reading")
     value = torque.value / (float(machine.reduction) * at_motor.value)
