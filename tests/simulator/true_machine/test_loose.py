@@ -7,6 +7,7 @@ import math
 import pytest
 from scipy import constants
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from firmware_host.simulator.true_machine.loose import Loose, Weight
 
@@ -45,16 +46,31 @@ def test_friction_leaves_the_time_of_a_swing_and_ends_it_early() -> None:
     assert Loose(6e-4, 0.01, 0.0).swing_time(weight, 0.15, 5) is None
 
 
-def test_a_heavy_side_falls_and_comes_to_rest_where_friction_holds_it() -> None:
-    """Energy: what it falls is what friction takes; and it stands only where the pull is less than that."""
-    loose = Loose(2e-3, 0.05, 0.2)
-    for began in (1.0, 2.5, -2.0):
-        rests = loose.comes_to_rest(began)
-        assert abs(0.2 * math.sin(rests)) <= 0.05 + 1e-9
-        way, fallen = abs(rests - began), 0.2 * (math.cos(rests) - math.cos(began))
-        if abs(rests) > 0.01 and rests * began > 0:  # it swung one way only
-            assert 0.05 * way == pytest.approx(fallen, rel=0.02)
-    assert loose.comes_to_rest(0.2) == 0.2
+def rests_by_energy(friction: float, imbalance: float, angle: float) -> float:
+    """Turning point by turning point, each where friction has taken what the heavy side fell (roots by SciPy)."""
+    while abs(imbalance * math.sin(angle)) > friction:
+        began, way = angle, -math.copysign(1.0, math.sin(angle))
+        angle = brentq(
+            lambda x, of=began: imbalance * (math.cos(x) - math.cos(of)) - friction * abs(x - of),
+            began + way * 1e-6,
+            began + way * 2 * math.pi,
+        )
+    return angle
+
+
+@pytest.mark.parametrize("friction", [0.004, 0.02, 0.05, 0.12])
+@pytest.mark.parametrize("began", [0.9, 1.6, 2.5, -2.9])
+def test_a_heavy_side_swings_to_and_fro_and_comes_to_rest_where_friction_holds_it(
+    friction: float, began: float
+) -> None:
+    loose = Loose(2e-3, friction, 0.2)
+    rests = loose.comes_to_rest(began)
+    assert rests == pytest.approx(rests_by_energy(friction, 0.2, began), abs=0.02)
+    assert abs(0.2 * math.sin(rests)) <= friction * (1 + 1e-9)
+
+
+def test_it_stays_where_friction_holds_it() -> None:
+    assert Loose(2e-3, 0.05, 0.2).comes_to_rest(0.2) == 0.2
 
 
 def test_it_turns_under_what_is_more_than_friction_and_its_heavy_side() -> None:
