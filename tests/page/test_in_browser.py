@@ -10,7 +10,7 @@ import re
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -47,16 +47,27 @@ _PATIENCE_MS = 30_000
 
 
 @contextmanager
-def run_with_page(*arguments: str) -> Iterator[tuple[Program, str]]:
-    """`run` on a simulated board, with a page; the program, and the page's address."""
-    with ExitStack() as stack:
-        board = stack.enter_context(Program("controller", "simulate", "--kind", "socket", "--clock", "20"))
-        port = board.wait_for("out", "\n").strip()
-        run = stack.enter_context(Program("run", "job.toml", "--page", "--port", port, *arguments, command=REAL_TIME))
+def simulated_board() -> Iterator[str]:
+    """The port of a simulated board."""
+    with Program("controller", "simulate", "--kind", "socket", "--clock", "20") as board:
+        yield board.wait_for("out", "\n").strip()
+
+
+@contextmanager
+def with_page(*command: str) -> Iterator[tuple[Program, str]]:
+    """A command with a page; the program, and the page's address."""
+    with Program(*command, "--page", command=REAL_TIME) as run:
         said = run.wait_for("err", "station page, on this computer: http")
         found = re.search(r"http://127\.0\.0\.1:\d+/#\S+", said)
         assert found is not None
         yield run, found[0]
+
+
+@contextmanager
+def run_with_page(*arguments: str) -> Iterator[tuple[Program, str]]:
+    """`run` on a simulated board, as `with_page`."""
+    with simulated_board() as port, with_page("run", "job.toml", "--port", port, *arguments) as (run, url):
+        yield run, url
 
 
 @pytest.fixture
@@ -169,6 +180,44 @@ def test_a_program_that_is_killed_is_stale_within_a_second_and_never_still(brows
         page.locator("#stop").click()
         wait_for(page, "#refused", "emergency stop")
         assert page.evaluate("said.filter(([, word]) => word === 'STILL').length") == 0
+
+
+@pytest.mark.usefixtures("job")
+def test_a_run_that_was_stopped_is_resumed_and_a_segment_done_again_each_from_a_page_of_its_own(browser: Any) -> None:
+    with simulated_board() as port, opened_page(browser) as seen:
+        with with_page("run", "job.toml", "--port", port) as (run, url):
+            page = open_at(seen, url)
+            mark(page, 1)
+            wait_for(page, "#doing", "THE GATE IS OPEN: mark segment 2")
+            ready(page, "stop").click()
+            wait_for(page, "#word", "STOPPED")
+            (stopped,) = re.findall(r"circumstep (resume runs/\S+)", page.text_content("#todo"))
+            assert run.end().status == 4
+        _, folder = stopped.split()
+        with with_page("resume", folder, "--assume", "not-done") as (run, url):
+            page = open_at(seen, url)
+            wait_for(page, "#question", "segment 2 of 2")
+            assert page.locator("#surface rect.d").count() == 1, "what was marked before shows as done"
+            mark(page, 2)
+            wait_for(page, "#word", "DONE")
+            assert run.end().status == 0
+        with with_page("redo", folder, "--segments", "1") as (run, url):
+            page = open_at(seen, url)
+            wait_for(page, "#question", "segment 1 of 2")
+            ready(page, "done").click()
+            wait_for(page, "#word", "DONE")
+            ended = run.end()
+            assert ended.status == 0, ended.err
+
+
+@pytest.mark.usefixtures("job")
+def test_the_demo_shows_its_page_and_ends_by_itself(browser: Any) -> None:
+    with with_page("demo", "--clock", "10") as (run, url), opened_page(browser) as seen:
+        page = open_at(seen, url)
+        wait_for(page, "#word", "DONE")
+        ended = run.end()
+        assert ended.status == 0, ended.err
+        assert seen.errors == []
 
 
 def keep(page: Any, name: str) -> None:
