@@ -39,11 +39,6 @@ class Units(StrEnum):
         value, unit = self.converted(1e3 * metres, "mm")
         return f"{number(value, digits)} {unit}"
 
-    def give_or_take(self, metres: float, within: float) -> str:
-        """A length and half of its interval (m), in the reader's unit."""
-        value, unit = self.converted(1e3 * metres, "mm")
-        return f"{give_or_take(value, self.converted(1e3 * within, 'mm')[0])} {unit}"
-
     def pair(self, value: float, limit: float, unit: str) -> tuple[str, str]:
         """A value and the limit it stands beside, both SI in `unit`: one unit, and the limit's decimals for both."""
         size, shown = self._scale(limit, unit)
@@ -114,14 +109,6 @@ def listed(names: tuple[str, ...] | list[str], join: str = "and") -> str:
     """Names in a sentence: "a", "a and b", "a, b and c"."""
     *most, last = names
     return f"{', '.join(most)} {join} {last}" if most else last
-
-
-def give_or_take(value: float, within: float) -> str:
-    """A value and half of its interval: two digits of that, and the value to the same place (JCGM 100:2008, 7.2.6)."""
-    if within <= 0 or not math.isfinite(within):
-        return number(value, 4)
-    decimals = max(0, 1 - math.floor(math.log10(float(f"{within:.1e}"))))
-    return f"{value:.{decimals}f} ± {within:.{decimals}f}"
 
 
 def counted(count: int, one: str, many: str = "") -> str:

@@ -20,6 +20,16 @@ NORMAL_95 = 1.960
 """The same of a normal distribution, which nothing is learned about: table G.1."""
 
 
+_DECIMALS = 3
+"""Of a value that has no interval."""
+
+
+def give_or_take(value: float, within: float) -> str:
+    """A value and half of its interval (>= 0): two digits of that, and the value to the same place (clause 7.2.6)."""
+    decimals = max(0, 1 - math.floor(math.log10(float(f"{within:.1e}")))) if within > 0 else _DECIMALS
+    return f"{value:.{decimals}f} ± {within:.{decimals}f}"
+
+
 @dataclass(frozen=True, slots=True)
 class Measured:
     """`value` with its standard uncertainty `deviation` (>= 0, same unit) of `freedom` degrees (inf: without doubt)."""
@@ -54,10 +64,8 @@ class Measured:
         return self.value + self.within if self.ends is None else self.ends[1]
 
     def told(self, unit: str) -> str:
-        """As it is written: half of the interval with two digits, the value to the same place (clause 7.2.6)."""
-        within = self.within
-        decimals = max(0, 1 - math.floor(math.log10(float(f"{within:.1e}")))) if within > 0 else 3
-        return f"{self.value:.{decimals}f} ± {within:.{decimals}f} {unit}".rstrip()
+        """As it is written (`give_or_take`)."""
+        return f"{give_or_take(self.value, self.within)} {unit}".rstrip()
 
     def no_better_than(self, deviation: float) -> Measured:
         """The same, but with no less than `deviation`, which is known without doubt: what the instrument can't show."""

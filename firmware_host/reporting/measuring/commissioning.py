@@ -15,7 +15,8 @@ from firmware_host.commissioning.record import (
     Written,
 )
 from firmware_host.reporting.document import Advice, Cell, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import between, give_or_take, number
+from firmware_host.reporting.measures import between, number
+from firmware_host.reporting.measuring.intervals import give_or_take
 
 _PROCEDURES = (Column("procedure", "procedure"), Column("title", "measures"), Column("needs", "you need", brief=False))
 FINDINGS = (

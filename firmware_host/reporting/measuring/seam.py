@@ -9,7 +9,8 @@ from firmware_host.acts import Act, DrawWrong
 from firmware_host.commissioning.seam.correction import Correction
 from firmware_host.commissioning.seam.diagnosis import Diagnosis, Suspect
 from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import Units, give_or_take, number
+from firmware_host.reporting.measures import Units, number
+from firmware_host.reporting.measuring.intervals import give_or_take, length_give_or_take
 
 _COLUMNS = (
     Column("key", "cause"),
@@ -112,7 +113,7 @@ def _by(suspect: Suspect, units: Units) -> str:
     if suspect.amount is None or suspect.within is None:
         return ""
     if suspect.key in _LENGTHS:
-        return f": {units.give_or_take(suspect.amount, suspect.within)}"
+        return f": {length_give_or_take(suspect.amount, suspect.within, units)}"
     if suspect.key == "skew":
         return f": {number(suspect.amount * 1e3, 3)} mm in 1 m"
     sign = "+" if suspect.amount > 0 else ""
@@ -121,7 +122,7 @@ def _by(suspect: Suspect, units: Units) -> str:
 
 def _change(change: Correction, units: Units) -> Iterator[str]:
     if change.unit == "mm":
-        true = units.give_or_take(change.true / 1e3, change.within / 1e3)
+        true = length_give_or_take(change.true / 1e3, change.within / 1e3, units)
         yield f"{_file(change)}: {change.key} is {true}, not {units.length(change.entered / 1e3, 5)}."
     elif change.unit:
         true = give_or_take(change.true, change.within)
