@@ -46,27 +46,31 @@ Two readings are off by less than the first; so it is a loss or none, too.
 
 @dataclass(frozen=True)
 class Trying:
-    """`quickest` that limits allow, their reserve kept; `calm` for the ways back, `creeping` for the last of them.
+    """`paces` of the longest quick move; `calm` for the ways back, `creeping` for the last of them.
 
     `slip`: four full steps (rad of the part). `swing_s`: the time of a swing, as computed.
     """
 
-    plan: HandPlan
-    quickest: Pace
+    paces: Paces
     calm: Pace
     creeping: Pace
     slip: float
     swing_s: float
 
     @property
+    def plan(self) -> HandPlan:
+        """By which the hand turns the part."""
+        return self.paces.plan
+
+    @property
+    def quickest(self) -> Pace:
+        """That limits allow, their reserve kept."""
+        return self.paces.quickest
+
+    @property
     def last(self) -> Fraction:
         """What is crept of the way to the mark (turns): as much as a slip."""
         return Fraction(round(self.slip / (2 * math.pi) * self.plan.per_turn)) / self.plan.per_turn
-
-    @property
-    def microsteps(self) -> int:
-        """Of the longest quick move."""
-        return round(WAY * self.plan.per_turn)
 
     def shorter(self, pace: Pace, number: int) -> list[Fraction]:
         """The shorter quick moves of a trial (turns), the longest first: in each the two swings add up otherwise.
@@ -80,14 +84,14 @@ class Trying:
             share = (place + number * _ELSEWHERE % 1) / SHORTER
             after = self.swing_s * _SOONEST * (latest / _SOONEST) ** share
             steps = max(1, round(min(pace.acceleration * after, pace.speed) * after / microstep))
-            found |= {steps} if steps < self.microsteps else set()
+            found |= {steps} if steps < self.paces.microsteps else set()
         if not allowed(self.plan, found, pace):
             found = {each for each in found if allowed(self.plan, {each}, pace)}
         return [each / self.plan.per_turn for each in sorted(found, reverse=True)]
 
     def pace(self, share: float) -> Pace:
         """At a share of the quickest, or a little gentler where a limit stops just that."""
-        return Paces(self.plan, self.microsteps, self.quickest).at(share)
+        return self.paces.at(share)
 
 
 def trying(bench: Bench) -> Trying:
@@ -100,8 +104,9 @@ def trying(bench: Bench) -> Trying:
         problem = f"four full steps turn the part by {degrees(slip)}, and that is not seen when read to {read_to}"
         raise InputError(problem, "Read closer, at the end of a long pointer: --angle-to, --read-to", key="--angle-to")
     calm, creeping = (_calm(bench, plan, swing) for swing in (_CALM, _CREEPING))
-    here = Trying(plan, plan.quickest(WAY), calm, creeping, slip, 2 * math.pi / swinging(bench).natural)
-    return replace(here, quickest=here.pace(1.0))
+    paces = Paces(plan, round(WAY * plan.per_turn), plan.quickest(WAY))
+    paces = replace(paces, quickest=paces.at(1.0))
+    return Trying(paces, calm, creeping, slip, 2 * math.pi / swinging(bench).natural)
 
 
 def _calm(bench: Bench, plan: HandPlan, swing: float) -> Pace:
