@@ -140,9 +140,8 @@ class Messages(ast.NodeTransformer):
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
         self._calls_in(node.annotation)
-        if node.value is not None and not isinstance(node.value, ast.Constant | ast.JoinedStr | ast.BinOp):
-            node.value = self.visit(node.value)
-        elif node.value is not None and "TypeAlias" not in ast.unparse(node.annotation):
+        is_text = isinstance(node.value, ast.Constant | ast.JoinedStr | ast.BinOp)
+        if node.value is not None and not (is_text and "TypeAlias" in ast.unparse(node.annotation)):
             node.value = self.visit(node.value)
         return node
 

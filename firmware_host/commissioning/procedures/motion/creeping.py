@@ -16,7 +16,14 @@ from fractions import Fraction
 from firmware_host.commissioning.estimates.bracket import Bracket, Trial
 from firmware_host.commissioning.estimates.measured import Measured
 from firmware_host.commissioning.procedures.base import APPROACH, Bench, degrees, read, require_plan, require_setup
-from firmware_host.commissioning.procedures.motion.search import LEAST, MOST_TRIALS, Paces, calm_pace, next_share
+from firmware_host.commissioning.procedures.motion.search import (
+    LEAST,
+    LOST_AT_ONCE,
+    MOST_TRIALS,
+    Paces,
+    calm_pace,
+    next_share,
+)
 from firmware_host.commissioning.script import Answer, Ask, Say, Step, TurnTo
 from firmware_host.planning.by_hand import CALM, HandPlan, Pace
 
@@ -26,8 +33,6 @@ AGAIN = 2
 """So often the highest acceleration that makes it creep no more has to be tried."""
 TRIAL_S = 80.0
 """What a trial takes a person, both ways (no source)."""
-_FULL_STEPS = 4
-"""A rotor that loses its place is caught four full steps on."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +78,7 @@ def creeping(bench: Bench, begins: Fraction, steady: Measured) -> Creeping:
         calm=calm(plan, (MOVES * WAY + APPROACH, MOVES * WAY, APPROACH)),
         seen=2 * bench.read_to + steady.within * there,
         begins=begins,
-        lost=math.pi * _FULL_STEPS * bench.machine.driver.microsteps / float(bench.machine.microsteps_per_shaft_turn),
+        lost=math.pi * LOST_AT_ONCE * bench.machine.driver.microsteps / float(bench.machine.microsteps_per_shaft_turn),
     )
 
 

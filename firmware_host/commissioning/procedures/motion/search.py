@@ -16,6 +16,8 @@ LEAST = 1 / 20
 _CLOSE = 1.1
 """So near to one another the last that worked and the first that failed come."""
 MOST_TRIALS = 60
+LOST_AT_ONCE = 4
+"""A rotor that loses its place is caught by the next pole that fits: so many full steps on, or a multiple."""
 _GENTLER, _STEPS_DOWN = 0.97, 12
 
 

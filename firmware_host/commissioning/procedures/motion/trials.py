@@ -13,7 +13,14 @@ from fractions import Fraction
 
 from firmware_host.commissioning.estimates.bracket import Bracket, Trial
 from firmware_host.commissioning.procedures.base import APPROACH, Bench, degrees, read, require_plan, require_setup
-from firmware_host.commissioning.procedures.motion.search import MOST_TRIALS, Paces, allowed, calm_pace, next_share
+from firmware_host.commissioning.procedures.motion.search import (
+    LOST_AT_ONCE,
+    MOST_TRIALS,
+    Paces,
+    allowed,
+    calm_pace,
+    next_share,
+)
 from firmware_host.commissioning.procedures.motion.swinging import swinging
 from firmware_host.commissioning.script import Answer, Ask, Say, Step, TurnTo
 from firmware_host.errors import InputError
@@ -31,8 +38,6 @@ The last swing begins where it has come to its speed: the latest is at least so 
 """
 _ELSEWHERE = 0.618
 """So far the lengths of a trial lie beside those of the one before, over what lies between two (the golden section)."""
-_FULL_STEPS = 4
-"""A rotor that loses its place is caught by the next pole that fits: four full steps on."""
 _TRIAL_S = 30.0
 """What a trial takes a person, usually (no source)."""
 _CALM, _CREEPING = 0.5, 0.01
@@ -98,7 +103,7 @@ def trying(bench: Bench) -> Trying:
     """Raises `InputError` where no job says what turns along, or four full steps can't be seen."""
     require_setup(bench)
     plan = require_plan(bench)
-    slip = 2 * math.pi * _FULL_STEPS * bench.machine.driver.microsteps / float(bench.per_turn)
+    slip = 2 * math.pi * LOST_AT_ONCE * bench.machine.driver.microsteps / float(bench.per_turn)
     if bench.read_to > slip * _ODD / 2:
         read_to = degrees(bench.read_to)
         problem = f"four full steps turn the part by {degrees(slip)}, and that is not seen when read to {read_to}"
@@ -156,7 +161,7 @@ def try_out(here: Trying, repeats: int) -> Generator[Step, Answer | None, Tried]
         poles = round((off - before) / here.slip)
         if poles:
             odd = odd or abs((off - before) / here.slip - poles) > _ODD + _RATIO_OFF * abs(poles)
-            yield Say(f"It lost {abs(poles) * _FULL_STEPS} full steps.")
+            yield Say(f"It lost {abs(poles) * LOST_AT_ONCE} full steps.")
         trials.append(Trial(pace.acceleration / here.quickest.acceleration, failed=poles != 0))
     return Tried(tuple(trials), odd)
 
