@@ -16,8 +16,13 @@ from firmware_host.model import Job, Machine, Motor
 from tests.cli.conftest import Circumstep
 
 ROOT = Path(__file__).resolve().parents[2]
-KINDS = {"job": "jobs", "machine": "machines", "motor": "motors"}
-USUAL = {"job": "shaft-scale", "machine": "belt-chuck", "motor": "nema23-short"}
+KINDS = {"job": "jobs", "machine": "machines", "motor": "motors", "true-machine": "true-machines"}
+USUAL = {
+    "job": "shaft-scale",
+    "machine": "belt-chuck",
+    "motor": "nema23-short",
+    "true-machine": "worn-belt-chuck",
+}
 
 
 def test_list_names_every_shipped_file(circumstep: Circumstep) -> None:

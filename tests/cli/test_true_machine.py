@@ -37,3 +37,36 @@ def test_the_files_schema_is_printed(circumstep: Circumstep, home: Path) -> None
     shown = circumstep("schema", "true-machine")
     assert shown.status == 0, shown.err
     assert json.loads(shown.out)["properties"]["train"]
+
+
+def test_one_of_ones_own_is_a_copy_that_is_no_machine_and_no_job_by_its_name(
+    circumstep: Circumstep, home: Path
+) -> None:
+    """It has a motor and a part as those have; a name in the current folder is found for what it is."""
+    made = circumstep("profile", "new", "true-machine", "mine.toml")
+    assert (made.status, made.out) == (0, "mine.toml\n")
+    assert "circumstep profile check true-machine mine.toml" in made.err
+    mine = Path("mine.toml")
+    assert mine.read_text("utf-8").startswith("#:schema ./true-machine.schema.json\n")
+    assert "drift_at_power_off" in json.loads(Path("true-machine.schema.json").read_text("utf-8"))["properties"]
+    listed = json.loads(circumstep("profile", "list", "--json").out)
+    assert [each["kind"] for each in listed if each["name"] == "mine"] == ["true-machine"]
+    assert circumstep("profile", "check", "true-machine", "mine").status == 0
+    assert circumstep("limits", "mine").status == 2
+    mine.write_text(mine.read_text("utf-8").replace('"1500 N*m/rad"', '"1500 N*m"'), "utf-8")
+    spoilt = circumstep("profile", "check", "true-machine", "mine")
+    assert spoilt.status == 2
+    assert "mine.toml:" in spoilt.err
+    assert "train.stiffness" in spoilt.err
+
+
+def test_nothing_is_asked_about_one(circumstep: Circumstep, home: Path) -> None:
+    refused = circumstep("profile", "new", "true-machine", "mine.toml", "--usual")
+    assert (refused.status, Path("mine.toml").exists()) == (2, False)
+    assert refused.err == "error: --usual: a copy asks nothing. Leave out --answer and --usual\n"
+
+
+def test_a_name_that_there_is_not_names_the_nearest(circumstep: Circumstep, home: Path) -> None:
+    refused = circumstep("controller", "simulate", "--machine", "belt-chuck", "--true-machine", "worn-belt-chunk")
+    assert refused.status == 2
+    assert "no true-machine profile has this name. Did you mean 'worn-belt-chuck'?" in refused.err

@@ -104,6 +104,7 @@ _KINDS: Mapping[str, Words] = {
     "anything": lambda typed, given: (),
     "job": _profile("jobs"),
     "machine": _profile("machines"),
+    "true machine": _profile("true-machines"),
     "profile": _profile_of_kind,
     "run": _runs,
     "job or run": _either(_profile("jobs"), _runs),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -25,7 +25,10 @@ from firmware_host.system.console import command_line
 
 profile_app = typer.Typer(no_args_is_help=True)
 
-_KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs"}
+TRUE = "true-machine"
+"""What was really built, to practise on."""
+_KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs", TRUE: "true-machines"}
+_KINDS_TOLD = f"job, machine, motor or {TRUE}"
 _FILE_KINDS: dict[str, FileKind] = {"machine": "machine", "motor": "motor", "job": "job"}
 
 
@@ -38,19 +41,25 @@ def schema_command(
 ) -> None:
     """Print a schema; the kinds are those of `model.schema`, the state that a run tells, and a true machine."""
     if beside is not None:
-        output.lines([str(refer_to_schema(kind, beside))])
+        output.lines([str(_with_schema(kind, beside))])
         return
     if kind == "state":
         from firmware_host.station.state.message import state_schema  # no file of the user's
 
         output.document(state_schema())
         return
-    if kind == "true-machine":
-        from firmware_host.simulator.true_machine.description import TrueMachine  # what a machine's file does not say
+    output.document(_true_schema() if kind == TRUE else schema(kind))
 
-        output.document(TrueMachine.model_json_schema())
-        return
-    output.document(schema(kind))
+
+def _true_schema() -> dict[str, Any]:
+    from firmware_host.simulator.true_machine.description import TrueMachine  # what a machine's file does not say
+
+    return TrueMachine.model_json_schema()
+
+
+def _with_schema(kind: str, path: Path) -> Path:
+    """Where the schema lies that the file now names."""
+    return refer_to_schema(kind, path, _true_schema() if kind == TRUE else None)
 
 
 @profile_app.command("list")
@@ -62,7 +71,7 @@ def list_command(json: JsonOption = False) -> None:
 
 @profile_app.command("show")
 def show_command(
-    kind: Annotated[str, typer.Argument(help="job, machine or motor")],
+    kind: Annotated[str, typer.Argument(help=_KINDS_TOLD)],
     name: Annotated[str, typer.Argument()],
     history: Annotated[
         bool, typer.Option("--history", help="Only the values that were measured: when, how well, what before.")
@@ -83,7 +92,7 @@ def show_command(
 
 @profile_app.command("check")
 def check_command(
-    kind: Annotated[str, typer.Argument(help="job, machine or motor")], name: Annotated[str, typer.Argument()]
+    kind: Annotated[str, typer.Argument(help=_KINDS_TOLD)], name: Annotated[str, typer.Argument()]
 ) -> None:
     """Check a file or a profile; a job is checked with the machine it names."""
     loaders: dict[ProfileKind, Callable[[str], Setup | Machine | Motor]] = {
@@ -91,9 +100,16 @@ def check_command(
         "machines": load_machine,
         "motors": load_motor,
     }
+    where = _kind(kind)
+    if where == "true-machines":
+        from firmware_host.simulator.true_machine.loading import load_true_machine  # for those who practise
+
+        load_true_machine(name)
+        output.lines([f"{kind} {name}: well-formed"])
+        return
     from firmware_host.controller.registry import require_dialect  # for those who check
 
-    described = loaders[_kind(kind)](name)
+    described = loaders[where](name)
     if isinstance(described, Setup):
         require_dialect(described.machine.link.dialect, source=described.machine_source)
     elif isinstance(described, Machine):
@@ -106,7 +122,7 @@ def check_command(
 
 @profile_app.command("new")
 def new_command(
-    kind: Annotated[str, typer.Argument(help="job, machine or motor")],
+    kind: Annotated[str, typer.Argument(help=_KINDS_TOLD)],
     name: Annotated[str, typer.Argument(help="Name of the new profile, or path of the new file (.toml).")],
     from_profile: Annotated[str, typer.Option("--from", metavar="NAME", help="Copy this profile, ask nothing.")] = "",
     machine: Annotated[str, typer.Option("--machine", help="For a job: the machine that it is for.")] = "",
@@ -119,11 +135,12 @@ def new_command(
     ] = False,
 ) -> None:
     """Ask what it is, check each answer at once, and write a commented file; or copy a profile."""
-    where, known = _kind(kind), _FILE_KINDS[kind]
+    where, known = _kind(kind), _FILE_KINDS.get(kind)
     answers = [*(answer or ()), *([f"machine={machine}"] if machine else [])]
-    if from_profile:
+    if from_profile or known is None:
         if answer or usual:
-            raise InputError("a copy asks nothing", "Leave out --answer and --usual, or --from", key="--from")
+            remedy = "Leave out --answer and --usual" + (", or --from" if known is not None else "")
+            raise InputError("a copy asks nothing", remedy, key="--answer" if answer else "--usual")
         made = new_profile(where, name, from_profile=from_profile, machine=machine)
     else:
         from firmware_host.cli.set_up import new_file  # for those who describe something
@@ -135,10 +152,11 @@ def new_command(
             made = new_file.asked(known, target, answers)
         else:
             made = new_file.answered_beforehand(known, target, answers, take_usual=usual)
-    refer_to_schema(kind, made)
+    _with_schema(kind, made)
     output.lines([str(made)])
     check = command_line((PROGRAM, "profile", "check", kind, name))
-    words = "Write your own values into this file, then look at it" if from_profile else "Look at it"
+    copied = from_profile or known is None
+    words = "Write your own values into this file, then look at it" if copied else "Look at it"
     output.remark(f"{words} with: {check}")
 
 

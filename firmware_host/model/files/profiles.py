@@ -13,9 +13,14 @@ from firmware_host.errors import InputError, UnreadableFileError
 from firmware_host.folders import shipped_folder, user_folder
 from firmware_host.model.files.files import read_toml
 
-ProfileKind = Literal["machines", "motors", "jobs"]
+ProfileKind = Literal["machines", "motors", "jobs", "true-machines"]
 _EXAMPLES: Mapping[ProfileKind, str] = MappingProxyType(
-    {"jobs": "shaft-scale", "machines": "belt-chuck", "motors": "nema23-short"}
+    {
+        "jobs": "shaft-scale",
+        "machines": "belt-chuck",
+        "motors": "nema23-short",
+        "true-machines": "worn-belt-chuck",
+    }
 )
 
 _KEYS: Mapping[ProfileKind, frozenset[str]] = MappingProxyType(
@@ -23,9 +28,10 @@ _KEYS: Mapping[ProfileKind, frozenset[str]] = MappingProxyType(
         "jobs": frozenset({"machine", "part", "mark", "window"}),
         "machines": frozenset({"motor", "driver", "gearing", "drive", "axis", "link"}),
         "motors": frozenset({"rated_current", "holding_torque", "full_steps_per_revolution", "step_angle"}),
+        "true-machines": frozenset({"ratio", "train", "slip", "load", "home", "reading", "drift_at_power_off"}),
     }
 )
-"""Keys that stand in files of one kind alone: any of them tells it."""
+"""Any of these keys tells a file's kind; a true machine may have a part and a motor besides."""
 
 
 Origin = Literal["own", "here", "shipped"]
@@ -84,7 +90,8 @@ def _is_of_kind(kind: ProfileKind, path: Path, *, if_unreadable: bool) -> bool:
         tables, _ = read_toml(path)
     except UnreadableFileError:
         return if_unreadable
-    return not _KEYS[kind].isdisjoint(tables)
+    is_true = not _KEYS["true-machines"].isdisjoint(tables)
+    return is_true if kind == "true-machines" else not is_true and not _KEYS[kind].isdisjoint(tables)
 
 
 def is_machine(reference: str, *, user: Path | None = None) -> bool:

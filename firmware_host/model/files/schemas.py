@@ -37,15 +37,16 @@ def schema(kind: str) -> dict[str, Any]:
     return document
 
 
-def refer_to_schema(kind: str, path: Path) -> Path:
+def refer_to_schema(kind: str, path: Path, document: dict[str, Any] | None = None) -> Path:
     """Put the schema of its kind beside a file, and on top the line by which editors find it; returns where it is.
 
-    Editors of TOML read a first line `#:schema ./KIND.schema.json`; nothing else in the file changes. Raises
-    `InputError` for another kind, `UnreadableFileError` for a file that is none or can't be written.
+    `document`: the schema of a kind that `schema` does not know. Editors of TOML read a first line
+    `#:schema ./KIND.schema.json`; nothing else in the file changes. Raises `InputError` for another kind,
+    `UnreadableFileError` for a file that is none or can't be written.
     """
     import json  # for those who write one
 
-    document = schema(kind)
+    document = schema(kind) if document is None else document
     read_toml(path)
     beside = path.with_name(f"{kind}.schema.json")
     try:

@@ -21,7 +21,7 @@ from tests.cli.whole import every_command
 FILE = app._WORDS
 _LIMITS = [each.name for each in LIMITS]
 _PROCEDURES = [each.key for each in PROCEDURES]
-_FILE_KINDS = ["job", "machine", "motor"]
+_FILE_KINDS = ["job", "machine", "motor", "true-machine"]
 _OWN_GATES = [kind for kind in gate_kinds() if kind != "extension"]
 
 #: What may stand where the help says this.
@@ -51,6 +51,7 @@ BY_METAVAR: dict[str, str | list[str]] = {
 #: What may be said behind an option, whatever its help calls it.
 BY_OPTION: dict[str, str | list[str]] = {
     "--machine": "machine",
+    "--true-machine": "true machine",
     "--station": "station",
     "--port": "port",
     "--baud": [str(rate) for rate in USUAL_BAUD],
@@ -61,7 +62,7 @@ BY_OPTION: dict[str, str | list[str]] = {
 #: What stands at a place of one command.
 BY_PLACE: dict[str, str | list[str]] = {
     "run --from": "anything",
-    "schema kind": [*_FILE_KINDS, "state", "true-machine"],
+    "schema kind": [*_FILE_KINDS, "state"],
     **{f"profile {verb} kind": _FILE_KINDS for verb in ("show", "check", "new")},
     **{f"profile {verb} name": "profile" for verb in ("show", "check")},
     **{f"station {verb} name": "station" for verb in ("change", "show", "use", "forget")},
