@@ -1,7 +1,8 @@
 """Real, scaled and virtual time: the only module that reads a clock or sleeps.
 
 A clock is an argument wherever time matters, so a test of an hour's run takes a second.
-All times are in seconds of the clock's own time; only `Clock.real_seconds` converts to the machine's time.
+All times are in seconds of the clock's own time; only `Clock.real_seconds` converts to the machine's time, and
+`Clock.own_seconds` from it.
 
 The machine's time is read by `time.perf_counter`: on Windows `time.monotonic` goes in steps of 15.6 ms before Python
 3.13 (the Python documentation of `time`, and its issue 88494); elsewhere the two are one clock.
@@ -32,6 +33,10 @@ class Clock(ABC):
     @abstractmethod
     def real_seconds(self, duration_s: float) -> float:
         """How many seconds of the machine's own time `duration_s` of this clock takes (for select and the like)."""
+
+    def own_seconds(self, real_s: float) -> float:
+        """How many seconds of this clock may pass while a process waits `real_s` s for a processor."""
+        return real_s
 
 
 class SystemClock(Clock):
@@ -73,6 +78,9 @@ class ScaledClock(Clock):
 
     def real_seconds(self, duration_s: float) -> float:
         return duration_s / self.factor
+
+    def own_seconds(self, real_s: float) -> float:
+        return real_s * self.factor
 
 
 class VirtualClock(Clock):

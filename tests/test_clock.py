@@ -67,6 +67,7 @@ def test_scaled_time_runs_as_many_times_quicker(machine: Machine) -> None:
     assert clock.monotonic() == pytest.approx(100.0)
     assert clock.now() - begun == timedelta(seconds=100)
     assert clock.real_seconds(100.0) == 2.0
+    assert clock.own_seconds(2.0) == 100.0
 
 
 def test_scaled_time_may_run_slower_too(machine: Machine) -> None:

@@ -201,12 +201,15 @@ class Sender(ABC):
         return reply
 
     def _left_s(self, deadline_s: float) -> float:
-        """How long still to wait for a deadline (monotonic s): after a pause of this process, `GRACE_S` once (s)."""
+        """How long still to wait for a deadline (monotonic s): after a pause of this process, `GRACE_S` once (s).
+
+        That is of the machine's own time: a simulated board in this process was kept away as well.
+        """
         now_s = self.clock.monotonic()
         if now_s <= deadline_s + LOOK_S:
             return deadline_s - now_s
         if self._kept_away[0] != deadline_s:
-            self._kept_away = (deadline_s, now_s + GRACE_S)
+            self._kept_away = (deadline_s, now_s + self.clock.own_seconds(GRACE_S))
         return self._kept_away[1] - now_s
 
     def _refuse_flood(self, deadline_s: float) -> None:

@@ -55,6 +55,14 @@ def test_a_board_that_pauses_together_with_the_program_answers_as_soon_as_both_g
     assert isinstance(r.sender.ask(b"G21\n", timeout_s=2.0).answer, Accepted)
 
 
+def test_at_a_quickened_clock_both_get_as_much_of_the_machines_own_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    r = rig()
+    monkeypatch.setattr(r.clock, "own_seconds", lambda real_s: 5 * real_s)
+    r.port.expect(b"G21\n", b"ok\r\n", after_s=AWAY_S + 4 * GRACE_S)
+    r.port.read = paused(r.port.read, r.clock)  # type: ignore[method-assign]
+    assert isinstance(r.sender.ask(b"G21\n", timeout_s=2.0).answer, Accepted)
+
+
 def paused(read: Callable[[float], bytes], clock: VirtualClock) -> Callable[[float], bytes]:
     """The first wait takes so much longer, and nothing comes meanwhile."""
     waits = iter([AWAY_S])
