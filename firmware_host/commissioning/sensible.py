@@ -32,7 +32,7 @@ class Alternative:
     @property
     def words(self) -> str:
         """What it is, as a machinist reads it."""
-        off = f"{self.off:+.2%} off" if abs(self.off) >= _TOLD else "exactly"
+        off = f"{100 * self.off:+.2f} % off" if abs(self.off) >= _TOLD else "exactly"
         return f"{self.key} = {self.value} in place of {self.entered} ({off})"
 
 

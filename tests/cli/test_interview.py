@@ -59,7 +59,7 @@ def test_a_session_is_the_one_that_is_kept_and_ctrl_c_loses_nothing(circumstep: 
         for shown, typed in (
             ("", ""), (r"0\.0375 deg[^>]*> ", "36 V"), (r"\[100 kHz\] > ", ""), (r"\[2\.24 A\] > ", "3 A"),
             (r"would overheat[^>]*\[2\.24 A\] > ", "2.4 A"),
-            (r"86%[^>]*\[not known\] > ", "1"), (r"\[no\] > ", ""), (r"\[not known\] > ", "6 N*m"),
+            (r"86 %[^>]*\[not known\] > ", "1"), (r"\[no\] > ", ""), (r"\[not known\] > ", "6 N*m"),
             (r"find looks[^>]*\[not known\] > ", port),
             (r"\[status-query\] > ", "find"),
             (r"is nothing moving\? \[no\] > ", "yes"),

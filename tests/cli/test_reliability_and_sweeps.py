@@ -77,7 +77,7 @@ def test_what_nobody_stated_is_drawn_from_its_range(circumstep: Circumstep, tmp_
     path.write_text(text, encoding="utf-8")
     _, document = reliability_document(circumstep, str(path))
     (row,) = (each for each in document["reliability"]["inputs"] if each["name"] == "mass_offset")
-    assert row["source"].startswith("not stated: up to 2% of the diameter")
+    assert row["source"].startswith("not stated: up to 2 % of the diameter")
     assert [each["key"] for each in document["assumptions"]] == ["part.mass_offset"]
 
 

@@ -120,4 +120,4 @@ def test_what_nobody_stated_is_drawn_and_its_source_told() -> None:
         row["input"] if "input" in row else row["name"]: row
         for row in document_of(reliability(bare, plan, draws=1000))["inputs"]
     }
-    assert "not stated: up to 2% of the diameter" in rows["mass_offset"]["source"]
+    assert "not stated: up to 2 % of the diameter" in rows["mass_offset"]["source"]

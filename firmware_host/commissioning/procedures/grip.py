@@ -102,6 +102,6 @@ def _found(bench: Bench, slip: Measured) -> Finding:
         unit="%",
         formula="slope of (way of the roller - way of the part) against the way asked for (JCGM 100:2008, H.3)",
         verdict="as stated" if fits else "change",
-        sentence=f"The machine file has {stated:.2%}.",
+        sentence=f"The machine file has {f'{100 * stated:.2f} %' if stated else 'none'}.",
         change=Change("drive.slip", float(f"{slip.value:.3g}")) if not fits and 0 < slip.value < 0.2 else None,
     )

@@ -32,7 +32,8 @@ class Ratio(Procedure):
         return in_lots(bench)
 
     def script(self, bench: Bench) -> Script:
-        yield Say(f"So many turns show a ratio that is wrong by {finest(bench):.2%}; more turns show less.")
+        shown = f"{100 * finest(bench):.2f} %"
+        yield Say(f"This shows a ratio that is wrong by {shown} or more; with more turns less than that shows.")
         turns = [lot * bench.turns for lot in range(bench.repeats + 1)]
         readings = []
         for each in turns:
@@ -73,8 +74,8 @@ def _sentence(amount: Measured, close: tuple[Alternative, ...], *, fits: bool, s
     if slips:
         return "The line comes back to another place each time: something slips (belt, coupling, jaws or rollers)."
     if fits:
-        return f"The steps per turn are right to {amount.within:.2%}."
-    much = f"The part turns {abs(amount.value):.2%} too {'far' if amount.value > 0 else 'little'}"
+        return f"The steps per turn are right to {100 * amount.within:.2f} %."
+    much = f"The part turns {100 * abs(amount.value):.2f} % too {'far' if amount.value > 0 else 'little'}"
     if not close:
         return f"{much}: {NO_WHEEL}"
     return f"{much}: {'; or '.join(each.words for each in close)}."

@@ -76,7 +76,7 @@ def _speed(machine: Machine) -> str:
 
 def _current(machine: Machine) -> str:
     share = float(machine.driver.current.exact / machine.motor.rated_current.exact)
-    return f"That is {share:.0%} of the motor's rated current."
+    return f"That is {100 * share:.0f} % of the motor's rated current."
 
 
 _FOLLOWS: Mapping[str, Callable[[Machine], str]] = MappingProxyType(

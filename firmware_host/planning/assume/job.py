@@ -29,7 +29,7 @@ def job_assumptions(machine: Machine, job: Job) -> Iterator[Assumption]:
         share = OFFSET_SHARE_WITH_HANDLE if handle else OFFSET_SHARE
         low, high = quantity(0, "mm", "length"), quantity(share * part.diameter.si * 1e3, "mm", "length")
         kind = "a part with a handle or the like (keep_out)" if handle else "a round part"
-        why = f"up to {share:.0%} of the diameter: {kind}, {COMMON}"
+        why = f"up to {100 * share:.0f} % of the diameter: {kind}, {COMMON}"
         yield Assumption("part.mass_offset", ("part", "mass_offset"), low, high, Together.IMBALANCE, why)
     if part.overhang is None and machine.drive.part_on_shaft:
         low, high = quantity(0, "mm", "length"), part.whole_length

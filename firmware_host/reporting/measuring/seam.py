@@ -9,7 +9,7 @@ from firmware_host.acts import Act, DrawWrong
 from firmware_host.commissioning.seam.correction import Correction
 from firmware_host.commissioning.seam.diagnosis import Diagnosis, Suspect
 from firmware_host.reporting.document import Advice, Column, Document, Figure, Notes, Row, Table
-from firmware_host.reporting.measures import Units, number
+from firmware_host.reporting.measures import Units, number, percent
 from firmware_host.reporting.measuring.intervals import give_or_take, length_give_or_take
 
 _COLUMNS = (
@@ -94,7 +94,7 @@ def _answer(found: Diagnosis, units: Units) -> Iterator[str]:
         if not found.by_look:
             yield "Measure what stands below before you change a number."
     else:
-        sure = "" if first.likely >= _SURE else f" (likely, {first.likely:.0%})"
+        sure = "" if first.likely >= _SURE else f" (likely, {percent(first.likely)})"
         yield f"{first.name[:1].upper()}{first.name[1:]}{sure}{_by(first, units)}."
         yield from _remedy(first, units)
 

@@ -12,7 +12,7 @@ from firmware_host.planning.compare.motors import compare_motors
 from firmware_host.planning.plan import JobPlan, plan_job
 from firmware_host.planning.reliability.estimate import Reliability
 from firmware_host.reporting.document import Document
-from firmware_host.reporting.measures import Units, counted
+from firmware_host.reporting.measures import Units, counted, percent
 from firmware_host.reporting.pictures.drawn import drawn
 from firmware_host.reporting.pictures.picture import Subject
 from firmware_host.reporting.pictures.registry import PICTURES
@@ -68,6 +68,6 @@ def _reliable(found: Reliability, assumed: int) -> tuple[str, ...]:
     return (
         f"Reliability: {found.verdict.value}. No step is lost and nothing slips with a probability between {low:.5f} "
         f"and {high:.5f}, each uncertain datum anywhere in its range.",
-        f"What matters most is {most.input.name.replace('_', ' ')}: {most.share:.0%} of the doubt.",
+        f"What matters most is {most.input.name.replace('_', ' ')}: {percent(most.share)} of the doubt.",
         f"Assumed, because nobody stated it: {counted(assumed, 'datum', 'data') if assumed else 'nothing'}.",
     )

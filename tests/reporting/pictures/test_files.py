@@ -97,7 +97,7 @@ def test_what_was_drawn_is_told_in_words(tmp_path: Path) -> None:
     made = save_picture(picture_named("margins"), subject("shaft-scale"), tmp_path / "left.svg")
     told = json_document(drawn_document(made, tmp_path / "left.svg"))
     assert told["picture"] == "margins"
-    assert told["words"] == ["22 limits, together: holds; the tightest is unsupported-length, holds, 20% left."]
+    assert told["words"] == ["22 limits, together: holds; the tightest is unsupported-length, holds, 20 % left."]
 
 
 def test_the_command_draws_lists_and_says_what_is_missing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

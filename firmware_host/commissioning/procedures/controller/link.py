@@ -100,7 +100,7 @@ def _latency(medians: list[float], late: list[float]) -> Finding:
         unit="ms",
         formula="mean of the lots' medians (JCGM 100:2008, 4.2)",
         verdict="change" if slow else "told",
-        sentence=f"99 of 100 of {questions} answers came within {worst * 1e3:.3g} ms.{what}",
+        sentence=f"99 % of {questions} answers came within {worst * 1e3:.3g} ms.{what}",
     )
 
 

@@ -140,8 +140,8 @@ def _told(here: Trying, share: float) -> str:
 def _chance(bracket: Bracket) -> str:
     """What so many trials without a loss prove."""
     return (
-        f"none of {bracket.passes} was lost, which proves that fewer than {chance_at_most(bracket.passes):.0%} are "
-        "(95 %, the rule of three)."
+        f"none of {bracket.passes} was lost, which proves that fewer than {100 * chance_at_most(bracket.passes):.0f} % "
+        "are (95 %, the rule of three)."
     )
 
 

@@ -102,7 +102,7 @@ def _clock(how: str, bench: Bench, here: Swinging) -> Generator[Step, Answer | N
     shows = math.sqrt(2 / bench.repeats) * of_limits(0.5 / rate) / (_SWINGS * 2 * math.pi / here.natural)
     few = ": few, and easily miscounted; a quicker camera or a heavier part shows more" if each < _FEW_FRAMES else ""
     yield Say(f"It takes {each:.2g} frames of each swing{few}.")
-    yield Say(f"{bench.repeats} moves with {_SWINGS} swings each show the frequency to about {2 * shows:.1%}.")
+    yield Say(f"{bench.repeats} moves with {_SWINGS} swings each show the frequency to about {200 * shows:.1f} %.")
     return 0.5 / rate
 
 

@@ -169,7 +169,7 @@ def damping_finding(here: Swinging, found: Measured, formula: str) -> Finding:
         formula=f"{formula} (Rao, Mechanical Vibrations, 2.6.3)",
         verdict="told" if fits else "change",
         sentence=f"The plan has taken it to be {here.damping.value:.2g} ± {here.damping.within:.1g}; each swing is "
-        f"{math.exp(-2 * math.pi * found.value):.0%} of the one before, to the same side.",
+        f"{100 * math.exp(-2 * math.pi * found.value):.0f} % of the one before, to the same side.",
         planned=(here.damping.lowest, here.damping.highest),
     )
     if not 0.005 <= found.value <= 0.7 or part > 0.9 or found.value * (1 + part) >= 1:

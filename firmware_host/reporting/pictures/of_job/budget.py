@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from firmware_host.planning.load.case import LoadCase
+from firmware_host.reporting.measures import percent
 from firmware_host.reporting.pictures.picture import Picture, Subject
 from firmware_host.reporting.pictures.style import COPPER, GRID, INK, OLIVE, PALE, STEEL, gridded
 
@@ -71,4 +72,4 @@ def _bar(axes: Axes, parts: Sequence[tuple[str, float]], factor: float, label: s
 
 def _told(parts: Sequence[tuple[str, float]]) -> str:
     whole = sum(value for _, value in parts) or 1.0
-    return ", ".join(f"{name} {value / whole:.0%}" for name, value in sorted(parts, key=lambda part: -part[1]))
+    return ", ".join(f"{name} {percent(value / whole)}" for name, value in sorted(parts, key=lambda part: -part[1]))

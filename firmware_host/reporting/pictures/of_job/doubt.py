@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from firmware_host.planning.reliability.chance import CONFIDENCE
 from firmware_host.planning.reliability.estimate import Influence
-from firmware_host.reporting.measures import listed
+from firmware_host.reporting.measures import listed, percent
 from firmware_host.reporting.pictures.picture import Picture, Subject
 from firmware_host.reporting.pictures.style import INK, PALE, STEEL, gridded
 
@@ -48,8 +48,8 @@ class Doubt(Picture[Subject]):
         gridded(axes, along="x")
         low, high = found.chance.interval
         return (
-            f"No step is lost and nothing slips with a probability between {low:.5f} and {high:.5f} ({CONFIDENCE:.0%} "
-            f"interval, {found.draws} draws). {_told(names, shares, together)}"
+            f"No step is lost and nothing slips with a probability between {low:.5f} and {high:.5f} "
+            f"({percent(CONFIDENCE)} interval, {found.draws} draws). {_told(names, shares, together)}"
         )
 
 
@@ -58,11 +58,11 @@ def _told(names: Sequence[str], shares: Sequence[float], together: float) -> str
     pairs = list(zip((*names, _TOGETHER), (*shares, together), strict=True))
     large = [f"{name} {_percent(share)}" for name, share in pairs if share >= _SMALLEST]
     small = [name for name, share in pairs if share < _SMALLEST]
-    return f"Shares of the doubt: {listed(large)}{f'; less than 1% each: {listed(small)}' if small else ''}."
+    return f"Shares of the doubt: {listed(large)}{f'; less than 1 % each: {listed(small)}' if small else ''}."
 
 
 def _percent(share: float) -> str:
-    return f"{share:.0%}" if share >= _SMALLEST else "less than 1%"
+    return percent(share) if share >= _SMALLEST else "less than 1 %"
 
 
 def _range(influence: Influence) -> str:

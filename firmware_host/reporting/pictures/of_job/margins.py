@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from firmware_host.planning.limit_report import LimitReport
 from firmware_host.planning.limits.check import NARROW_MARGIN, LimitCheck, Verdict
+from firmware_host.reporting.measures import percent
 from firmware_host.reporting.pictures.picture import Named, Picture
 from firmware_host.reporting.pictures.style import COPPER, INK, OLIVE, PALE, STEEL, gridded
 
@@ -71,5 +72,5 @@ def _words(check: LimitCheck) -> str:
     if abs(check.margin) > 1:
         return f"{check.verdict.value}, at {1 + abs(check.margin):.3g} times the limit"
     if check.margin < 0:
-        return f"{check.verdict.value}, by {-check.margin:.0%}"
-    return f"{check.verdict.value}, {check.margin:.0%} left"
+        return f"{check.verdict.value}, by {percent(-check.margin)}"
+    return f"{check.verdict.value}, {percent(check.margin)} left"

@@ -123,7 +123,7 @@ def test_it_finds_from_where_steps_are_lost_and_stores_less(tmp_path: Path, limi
     assert speed.measured.value / found.measured.value == pytest.approx(QUICKEST.speed / QUICKEST.acceleration)
     assert len(person.asked) <= usual_trials(10) + 6
     assert max(pace.acceleration for pace in hand.paces) <= QUICKEST.acceleration
-    assert "none of 10 was lost, which proves that fewer than 26% are (95 %, the rule of three)" in found.sentence
+    assert "none of 10 was lost, which proves that fewer than 26 % are (95 %, the rule of three)" in found.sentence
     assert any(line.startswith("It lost ") for line in person.told)
 
 
