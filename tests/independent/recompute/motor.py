@@ -214,15 +214,17 @@ def heat_cycle(facts: Facts) -> Found:
 
 
 def _warmest(moving: tuple[float, float], standing: tuple[float, float], slow: float) -> float:
-    """The steady loss (W) of the warmest moment: round after round until nothing changes, each part by its decay."""
-    warm = hottest = 0.0
-    for _ in range(100_000):
-        before, hottest = warm, 0.0
-        for loss, lasts in (moving, standing):
-            warm = loss + (warm - loss) * exp(-lasts / slow)
-            hottest = max(hottest, warm)
-        if abs(warm - before) < 1e-12 * hottest:
-            break
+    """The steady loss (W) of the warmest moment: rounds, each part by its decay, twice as many at a time."""
+    left, gained = 1.0, 0.0  # of a round, and then of 2, 4, 8 ... of them: warm -> left * warm + gained
+    for loss, lasts in (moving, standing):
+        kept = exp(-lasts / slow)
+        left, gained = left * kept, gained * kept + loss * (1 - kept)
+    for _ in range(60):
+        left, gained = left * left, gained * left + gained
+    warm = hottest = gained
+    for loss, lasts in (moving, standing):
+        warm = loss + (warm - loss) * exp(-lasts / slow)
+        hottest = max(hottest, warm)
     return hottest
 
 
