@@ -20,6 +20,7 @@ from firmware_host.model.files.schemas import refer_to_schema
 from firmware_host.model.interview.question import FileKind
 from firmware_host.model.plausible.check import findings
 from firmware_host.reporting.machines.profiles import profiles_document
+from firmware_host.reporting.measures import listed
 from firmware_host.reporting.render.printable import printable
 from firmware_host.system.console import command_line
 
@@ -28,12 +29,12 @@ profile_app = typer.Typer(no_args_is_help=True)
 TRUE = "true-machine"
 """What was really built, to practise on."""
 _KINDS: dict[str, ProfileKind] = {"machine": "machines", "motor": "motors", "job": "jobs", TRUE: "true-machines"}
-_KINDS_TOLD = f"job, machine, motor or {TRUE}"
+_KINDS_TOLD = listed(sorted(_KINDS), "or")
 _FILE_KINDS: dict[str, FileKind] = {"machine": "machine", "motor": "motor", "job": "job"}
 
 
 def schema_command(
-    kind: Annotated[str, typer.Argument(help="job, machine, motor, state or true-machine")],
+    kind: Annotated[str, typer.Argument(help=listed(sorted((*_KINDS, "state")), "or"))],
     beside: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Put it beside this file, which gets a first line by which editors find it."),
@@ -142,6 +143,7 @@ def new_command(
             remedy = "Leave out --answer and --usual" + (", or --from" if known is not None else "")
             raise InputError("a copy asks nothing", remedy, key="--answer" if answer else "--usual")
         made = new_profile(where, name, from_profile=from_profile, machine=machine)
+        words = "Write your own values into this file, then look at it"
     else:
         from firmware_host.cli.set_up import new_file  # for those who describe something
 
@@ -152,11 +154,10 @@ def new_command(
             made = new_file.asked(known, target, answers)
         else:
             made = new_file.answered_beforehand(known, target, answers, take_usual=usual)
+        words = "Look at it"
     _with_schema(kind, made)
     output.lines([str(made)])
     check = command_line((PROGRAM, "profile", "check", kind, name))
-    copied = from_profile or known is None
-    words = "Write your own values into this file, then look at it" if copied else "Look at it"
     output.remark(f"{words} with: {check}")
 
 
