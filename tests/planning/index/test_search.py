@@ -49,6 +49,7 @@ def test_a_fine_grid_around_the_choice_finds_nothing_better() -> None:
 def test_reserve_and_safety_factor_are_kept(reserve: float, factor: float) -> None:
     load = load_case(machine(), job(index={"safety_factor": factor}))
     found = safe_motion(load, np.array([3.0]), reserve=reserve)
+    assert found.binding == ("torque-peak" if factor == 1 else "torque-accelerating",)
     needed = float(load.torque(found.acceleration).accelerating)
     # The step response at damping 0.05, 1 + exp(-0.05 (pi - 2 asin 0.05)/sqrt(1 - 0.05^2)), and half a hundredth more.
     peak = float(load.torque(1.859 * found.acceleration).accelerating)
